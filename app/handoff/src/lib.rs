@@ -1,0 +1,1 @@
+//! Everything that is written out: schedules, sheets, renders and woven toolpaths.

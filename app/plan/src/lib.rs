@@ -1,0 +1,16 @@
+//! The plan: regions of a shape, the blends they get, the machine, and the schedule.
+//!
+//! A [`Plan`] is the one document that a person edits. [`Painted`] joins it to the shape and
+//! answers, for any point, which region wins there and which blend it asks for; the viewer,
+//! the render, the schedule and the woven toolpath all ask it and nobody else.
+//! A [`Schedule`] is derived from it and never edited.
+
+pub mod document;
+pub mod machine;
+pub mod painted;
+pub mod schedule;
+
+pub use document::{MeshSource, Paint, Plan, Region};
+pub use machine::Machine;
+pub use painted::Painted;
+pub use schedule::Schedule;

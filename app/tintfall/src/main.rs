@@ -1,0 +1,2 @@
+//! The command `tintfall`.
+fn main() {}

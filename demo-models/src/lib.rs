@@ -1,0 +1,1 @@
+//! The demonstration parts and plans of a small harbour museum, made by code.

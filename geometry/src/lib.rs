@@ -1,0 +1,29 @@
+//! Shapes: meshes, layers, masks and distances, with no idea of colour.
+//!
+//! A part enters through [`read`], is checked by [`inspect`], stands on the bed by
+//! [`place`], and is then asked three kinds of question: where a height cuts it
+//! ([`layers`]), what lies at a point of its skin ([`surface`], [`field`]), and whether
+//! that point belongs to a named area ([`mask`]).
+//!
+//! Lengths are millimetres, `z` points up, and the build plate is `z = 0`.
+//! Nothing here prints or writes; long work takes a [`Progress`] handle and can be
+//! cancelled by it.
+
+pub mod field;
+pub mod inspect;
+pub mod layers;
+pub mod mask;
+pub mod mesh;
+pub mod place;
+pub mod progress;
+pub mod read;
+pub mod surface;
+
+pub use field::Field;
+pub use layers::{LayerPlan, LayerSpan};
+pub use mask::Mask;
+pub use mesh::Mesh;
+pub use progress::{Cancelled, Progress};
+pub use surface::{Surface, SurfacePoint};
+
+pub use glam::DVec3;

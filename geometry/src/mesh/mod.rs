@@ -1,0 +1,117 @@
+//! The triangle mesh that everything else asks about.
+
+use glam::DVec3;
+
+/// A welded triangle mesh in millimetres.
+///
+/// Invariant, kept by every constructor: each index of `triangles` names a vertex, every
+/// coordinate is finite, and there is at least one triangle. Whether the mesh is closed,
+/// or its facets agree about which side is out, is not promised; [`crate::inspect`] tells.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mesh {
+    vertices: Vec<DVec3>,
+    triangles: Vec<[u32; 3]>,
+}
+
+/// Why vertices and triangles do not make a mesh.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum MeshError {
+    /// No triangle at all.
+    #[error("it has no triangles")]
+    Empty,
+    /// A coordinate is infinite or not a number.
+    #[error("vertex {vertex} has a coordinate that is not a finite number")]
+    NotFinite {
+        /// Index of the vertex.
+        vertex: usize,
+    },
+    /// A triangle names a vertex that is not there.
+    #[error("triangle {triangle} names vertex {vertex}, but there are only {count}")]
+    NoSuchVertex {
+        /// Index of the triangle.
+        triangle: usize,
+        /// The index it names.
+        vertex: u32,
+        /// How many vertices there are.
+        count: usize,
+    },
+}
+
+impl Mesh {
+    /// Takes vertices (mm) and triangles (counter-clockwise seen from outside).
+    ///
+    /// # Errors
+    /// [`MeshError`] when the invariant of [`Mesh`] does not hold.
+    pub fn new(vertices: Vec<DVec3>, triangles: Vec<[u32; 3]>) -> Result<Self, MeshError> {
+        if triangles.is_empty() {
+            return Err(MeshError::Empty);
+        }
+        if let Some(vertex) = vertices.iter().position(|v| !v.is_finite()) {
+            return Err(MeshError::NotFinite { vertex });
+        }
+        let count = vertices.len();
+        for (triangle, corners) in triangles.iter().enumerate() {
+            if let Some(&vertex) = corners.iter().find(|&&v| v as usize >= count) {
+                return Err(MeshError::NoSuchVertex {
+                    triangle,
+                    vertex,
+                    count,
+                });
+            }
+        }
+        Ok(Self {
+            vertices,
+            triangles,
+        })
+    }
+
+    /// The vertices, mm.
+    pub fn vertices(&self) -> &[DVec3] {
+        &self.vertices
+    }
+
+    /// The triangles, as vertex indices.
+    pub fn triangles(&self) -> &[[u32; 3]] {
+        &self.triangles
+    }
+
+    /// The three corners of a facet, mm.
+    ///
+    /// # Panics
+    /// If there is no such facet, as slice indexing does.
+    pub fn corners(&self, facet: usize) -> [DVec3; 3] {
+        self.triangles[facet].map(|v| self.vertices[v as usize])
+    }
+
+    /// Half the cross product of two sides: its length is the facet's area in mm².
+    pub fn area_vector(&self, facet: usize) -> DVec3 {
+        let [a, b, c] = self.corners(facet);
+        (b - a).cross(c - a) * 0.5
+    }
+
+    /// The box around the mesh: least and greatest corner, mm.
+    pub fn bounds(&self) -> (DVec3, DVec3) {
+        let start = (DVec3::INFINITY, DVec3::NEG_INFINITY);
+        self.vertices
+            .iter()
+            .fold(start, |(lo, hi), &v| (lo.min(v), hi.max(v)))
+    }
+
+    /// Area of all facets, mm².
+    pub fn area_mm2(&self) -> f64 {
+        (0..self.triangles.len())
+            .map(|f| self.area_vector(f).length())
+            .sum()
+    }
+
+    /// Enclosed volume by the divergence theorem, mm³; exact for a closed mesh.
+    pub fn volume_mm3(&self) -> f64 {
+        let (lo, hi) = self.bounds();
+        let origin = (lo + hi) * 0.5;
+        let six_fold = |f| {
+            let [a, b, c] = self.corners(f).map(|p| p - origin);
+            a.dot(b.cross(c))
+        };
+        (0..self.triangles.len()).map(six_fold).sum::<f64>() / 6.0
+    }
+}

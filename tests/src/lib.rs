@@ -1,0 +1,1 @@
+//! Outside checks, end-to-end runs and benchmarks.

@@ -9,8 +9,8 @@ pub mod mix;
 pub mod shares;
 pub mod spool;
 
-pub use colour::{Lab, Srgb, Xyz, ciede2000};
-pub use fade::{Fade, Ramp, Spacing, Stop};
+pub use colour::{ColourError, Lab, Srgb, WHITE, Xyz, ciede2000};
+pub use fade::{Fade, FadeError, Ramp, Spacing, Stop, VisibleArea};
 pub use mix::{LinearLight, MixModel};
-pub use shares::{MAX_COMPONENTS, ShareError, Shares};
-pub use spool::{Spool, SpoolColour};
+pub use shares::{MAX_COMPONENTS, ShareError, ShareLimits, Shares};
+pub use spool::{Spool, SpoolColour, SpoolError};

@@ -5,18 +5,18 @@ use serde::{Deserialize, Serialize};
 use crate::{Lab, Srgb, Xyz};
 
 /// One spool.
+///
+/// Reading one from a file checks it; see [`Spool::check`].
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "Written")]
 pub struct Spool {
     /// The user's name for it.
     pub name: String,
     /// Its colour when printed alone.
     pub colour: SpoolColour,
     /// Density; 1.24 g/cm³ (PLA, a typical maker's datasheet value) unless given.
-    #[serde(default = "pla_density")]
     pub density_g_cm3: f64,
     /// Filament diameter; 1.75 mm unless given.
-    #[serde(default = "common_diameter")]
     pub diameter_mm: f64,
 }
 
@@ -30,6 +30,60 @@ pub enum SpoolColour {
     Lab(Lab),
 }
 
+/// What is wrong with a spool.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SpoolError {
+    /// The name is blank.
+    #[error("a spool has no name; give it one that you know it by")]
+    Nameless,
+    /// The density is impossible.
+    #[error(
+        "spool '{name}' has a density of {value} g/cm³; it must be a number above 0, \
+         such as 1.24 for PLA"
+    )]
+    Density {
+        /// The spool.
+        name: String,
+        /// Its density.
+        value: f64,
+    },
+    /// The diameter is impossible.
+    #[error(
+        "spool '{name}' has a diameter of {value} mm; it must be a number above 0, \
+         such as 1.75"
+    )]
+    Diameter {
+        /// The spool.
+        name: String,
+        /// Its diameter.
+        value: f64,
+    },
+    /// The measured colour is impossible.
+    #[error(
+        "spool '{name}' has a measured colour of L* {l}, a* {a}, b* {b}; L* runs from 0 to 100 \
+         and a*, b* from about -128 to 128",
+        l = .lab.l, a = .lab.a, b = .lab.b
+    )]
+    Colour {
+        /// The spool.
+        name: String,
+        /// Its colour.
+        lab: Lab,
+    },
+}
+
+/// A spool as a file has it, before it is checked.
+#[derive(Deserialize)]
+#[serde(rename = "Spool", deny_unknown_fields)]
+struct Written {
+    name: String,
+    colour: SpoolColour,
+    #[serde(default = "pla_density")]
+    density_g_cm3: f64,
+    #[serde(default = "common_diameter")]
+    diameter_mm: f64,
+}
+
 /// Density of PLA, g/cm³: a typical maker's datasheet value.
 fn pla_density() -> f64 {
     1.24
@@ -40,7 +94,61 @@ fn common_diameter() -> f64 {
     1.75
 }
 
+impl TryFrom<Written> for Spool {
+    type Error = SpoolError;
+
+    fn try_from(written: Written) -> Result<Self, SpoolError> {
+        let spool = Self {
+            name: written.name,
+            colour: written.colour,
+            density_g_cm3: written.density_g_cm3,
+            diameter_mm: written.diameter_mm,
+        };
+        spool.check()?;
+        Ok(spool)
+    }
+}
+
 impl Spool {
+    /// A spool of the usual density and diameter.
+    pub fn new(name: impl Into<String>, colour: SpoolColour) -> Self {
+        Self {
+            name: name.into(),
+            colour,
+            density_g_cm3: pla_density(),
+            diameter_mm: common_diameter(),
+        }
+    }
+
+    /// Looks for values that no spool can have.
+    ///
+    /// # Errors
+    /// The first thing wrong, in words.
+    pub fn check(&self) -> Result<(), SpoolError> {
+        let name = || self.name.clone();
+        if self.name.trim().is_empty() {
+            return Err(SpoolError::Nameless);
+        }
+        if !(self.density_g_cm3.is_finite() && self.density_g_cm3 > 0.0) {
+            return Err(SpoolError::Density {
+                name: name(),
+                value: self.density_g_cm3,
+            });
+        }
+        if !(self.diameter_mm.is_finite() && self.diameter_mm > 0.0) {
+            return Err(SpoolError::Diameter {
+                name: name(),
+                value: self.diameter_mm,
+            });
+        }
+        if let SpoolColour::Lab(lab) = self.colour
+            && !believable(lab)
+        {
+            return Err(SpoolError::Colour { name: name(), lab });
+        }
+        Ok(())
+    }
+
     /// The spool's own colour.
     pub fn xyz(&self) -> Xyz {
         match &self.colour {
@@ -57,5 +165,69 @@ impl Spool {
     /// Mass of a volume, g.
     pub fn mass_g(&self, volume_mm3: f64) -> f64 {
         volume_mm3 * self.density_g_cm3 / 1000.0
+    }
+}
+
+fn believable(lab: Lab) -> bool {
+    (0.0..=100.0).contains(&lab.l) && lab.a.abs() <= 128.0 && lab.b.abs() <= 128.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn written_by_hand() {
+        let spool: Spool =
+            ron::from_str(r##"(name: "Harbour blue", colour: Hex("#1f6f8b"))"##).expect("a spool");
+        assert_eq!(
+            spool,
+            Spool::new("Harbour blue", SpoolColour::Hex(Srgb([0x1f, 0x6f, 0x8b])))
+        );
+        let text = ron::to_string(&spool).expect("text");
+        assert_eq!(ron::from_str::<Spool>(&text).expect("a spool"), spool);
+    }
+
+    #[test]
+    fn wrong_values_say_where_and_what_to_do() {
+        for (text, words) in [
+            (
+                r##"(name: "x", colour: Hex("#1f6f8b"), density_g_cm3: 0.0)"##,
+                "density",
+            ),
+            (
+                r##"(name: "x", colour: Hex("#1f6f8b"), diameter_mm: -1.75)"##,
+                "diameter",
+            ),
+            (
+                r##"(name: "x", colour: Hex("#1f6f8b"), diameter_mm: inf)"##,
+                "diameter",
+            ),
+            (r##"(name: " ", colour: Hex("#1f6f8b"))"##, "name"),
+            (
+                r##"(name: "x", colour: Hex("blue"))"##,
+                "six hexadecimal digits",
+            ),
+            (
+                r##"(name: "x", colour: Lab((l: 130.0, a: 0.0, b: 0.0)))"##,
+                "0 to 100",
+            ),
+            (r##"(name: "x", color: Hex("#1f6f8b"))"##, "color"),
+        ] {
+            let error = ron::from_str::<Spool>(text).expect_err("wrong");
+            assert!(error.to_string().contains(words), "{error}");
+            assert!(
+                error.span.start.line >= 1 && error.span.start.col > 1,
+                "{error}"
+            );
+        }
+    }
+
+    /// A metre of 1.75 mm round filament is 2405.28 mm³ (πd²/4), 2.98 g of PLA.
+    #[test]
+    fn a_metre_of_filament() {
+        let spool = Spool::new("x", SpoolColour::Hex(Srgb([0; 3])));
+        assert!((spool.length_mm(2405.281875) - 1000.0).abs() < 1e-4);
+        assert!((spool.mass_g(2405.281875) - 2.98255).abs() < 1e-5);
     }
 }

@@ -1,6 +1,10 @@
-//! Mixing models: from shares to a colour.
+//! Mixing models: from shares to a colour. One file a model.
 
-use crate::{Shares, Spool, Xyz};
+mod linear_light;
+
+use crate::{Shares, Xyz};
+
+pub use linear_light::LinearLight;
 
 /// What a blend of the spools looks like.
 pub trait MixModel: Send + Sync {
@@ -16,43 +20,5 @@ pub trait MixModel: Send + Sync {
     /// One standard error of the predicted colour as ΔE00, where a fit tells it.
     fn uncertainty(&self, _shares: &Shares) -> Option<f64> {
         None
-    }
-}
-
-/// Additive mixing of the spools' colours in linear light.
-pub struct LinearLight {
-    spools: Vec<Xyz>,
-}
-
-impl LinearLight {
-    /// Takes the spools' own colours.
-    pub fn new(spools: &[Spool]) -> Self {
-        Self {
-            spools: spools.iter().map(Spool::xyz).collect(),
-        }
-    }
-}
-
-impl MixModel for LinearLight {
-    fn name(&self) -> String {
-        "linear light, from the spools' own colours".to_owned()
-    }
-
-    fn count(&self) -> usize {
-        self.spools.len()
-    }
-
-    fn mix(&self, shares: &Shares) -> Xyz {
-        let mut sum = Xyz {
-            x: 0.0,
-            y: 0.0,
-            z: 0.0,
-        };
-        for (spool, share) in self.spools.iter().zip(shares.as_slice()) {
-            sum.x += spool.x * share;
-            sum.y += spool.y * share;
-            sum.z += spool.z * share;
-        }
-        sum
     }
 }

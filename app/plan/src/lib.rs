@@ -8,9 +8,11 @@
 pub mod document;
 pub mod machine;
 pub mod painted;
+pub mod ron_text;
 pub mod schedule;
 
-pub use document::{MeshSource, Paint, Plan, Region};
+pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced};
 pub use machine::Machine;
 pub use painted::Painted;
+pub use ron_text::TextError;
 pub use schedule::Schedule;

@@ -1,10 +1,22 @@
 //! The plan document: what a person writes, and nothing that can be derived.
 
+mod check;
+mod first;
+mod hash;
+mod load;
+mod sourced;
+mod text;
+
 use blend::{Fade, Shares, Spool};
 use geometry::{Field, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::Machine;
+
+pub use first::FirstPlan;
+pub use hash::sha256_hex;
+pub use load::LoadError;
+pub use sourced::Sourced;
 
 /// The plan of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -17,16 +29,20 @@ pub struct Plan {
     pub title: String,
     /// The part.
     pub mesh: MeshSource,
-    /// The spools, in the order of the hotend's components.
-    pub spools: Vec<Spool>,
-    /// The machine.
+    /// The spools, in the order of the hotend's components, or the file that they stand in.
+    pub spools: Sourced<Vec<Spool>>,
+    /// The machine, or the file that it stands in.
     #[serde(default)]
-    pub machine: Machine,
+    pub machine: Sourced<Machine>,
     /// The layers.
     pub layers: LayerPlan,
     /// How deep colour reaches beneath the surface, mm; plastic deeper than this is free.
     #[serde(default = "three_walls")]
     pub skin_mm: f64,
+    /// The greatest ΔE00 between neighbouring shades when a fade runs across a layer and has
+    /// to be laid in steps.
+    #[serde(default = "step_seen_at_a_glance")]
+    pub step_de00: f64,
     /// The regions, from the base upwards: a later one covers an earlier one, and the first
     /// covers everything, so every point has exactly one blend.
     pub regions: Vec<Region>,
@@ -74,6 +90,11 @@ pub enum Paint {
 }
 
 /// Three walls of a 0.4 mm nozzle: common practice, no source.
-fn three_walls() -> f64 {
+pub(crate) fn three_walls() -> f64 {
     1.2
+}
+
+/// A difference seen at a glance, but not as a hard edge: our choice, no source.
+pub(crate) fn step_seen_at_a_glance() -> f64 {
+    4.0
 }

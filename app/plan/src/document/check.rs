@@ -1,0 +1,236 @@
+//! What can be wrong with a plan beyond its grammar.
+
+use blend::{Fade, MAX_COMPONENTS, Shares, Spool};
+use geometry::{Field, LayerPlan};
+
+use super::{Paint, Plan, Region};
+use crate::ron_text::{Path, Problem};
+
+/// The thinnest and thickest layer taken for a layer and not for a slip of the pen, mm.
+const LAYER_MM: std::ops::RangeInclusive<f64> = 0.01..=5.0;
+
+impl Plan {
+    /// Everything wrong with the plan, in the order of its fields; empty when it is sound.
+    ///
+    /// Contents of files that it names are looked at only once they are loaded.
+    pub fn problems(&self) -> Vec<Problem> {
+        let mut found = Vec::new();
+        if self.mesh.file.trim().is_empty() {
+            let path = Path::field("mesh").then("file");
+            found.push(Problem::new(
+                path,
+                "the mesh file has no name; write it here",
+            ));
+        }
+        if self.spools.file.is_none() || !self.spools.is_empty() {
+            check_spools(&self.spools, &Path::field("spools"), &mut found);
+        }
+        found.extend(self.machine.problems_at(&Path::field("machine")));
+        check_layers(&self.layers, &mut found);
+        for (name, value) in [("skin_mm", self.skin_mm), ("step_de00", self.step_de00)] {
+            if !(value.is_finite() && value > 0.0) {
+                let what = format!("{name} is {value}; it must be a number above 0");
+                found.push(Problem::new(Path::field(name), what));
+            }
+        }
+        self.check_regions(&mut found);
+        found
+    }
+
+    /// How many shares each blend must have; `None` while the spools' file is not loaded.
+    fn component_count(&self) -> Option<usize> {
+        (!self.spools.is_empty()).then_some(self.spools.len())
+    }
+
+    fn check_regions(&self, found: &mut Vec<Problem>) {
+        let all = Path::field("regions");
+        match self.regions.first() {
+            None => {
+                let what = "there is no region; the first one must cover everything: \
+                            (name: \"all\", mask: Whole, paint: …)";
+                found.push(Problem::new(all.clone(), what));
+            }
+            Some(base) => check_base(base, &all.at(0), found),
+        }
+        for (i, region) in self.regions.iter().enumerate() {
+            check_region(region, self.component_count(), &all.at(i), found);
+        }
+    }
+}
+
+/// Problems of one region on its own, for an edit that touches only it.
+pub(crate) fn region_problems(plan: &Plan, index: usize) -> Vec<Problem> {
+    let mut found = Vec::new();
+    let path = Path::field("regions").at(index);
+    if let Some(region) = plan.regions.get(index) {
+        if index == 0 {
+            check_base(region, &path, &mut found);
+        }
+        check_region(region, plan.component_count(), &path, &mut found);
+    }
+    found
+}
+
+fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
+    if base.mask != geometry::Mask::Whole {
+        let what = format!(
+            "the first region, '{}', does not cover everything; give it the mask Whole, \
+             or put a region with that mask before it",
+            base.name
+        );
+        found.push(Problem::new(path.then("mask"), what));
+    }
+    if base.hidden {
+        let what = "the first region can't be hidden, for it shows wherever no other does";
+        found.push(Problem::new(path.then("hidden"), what));
+    }
+}
+
+/// Checks spools wherever they stand.
+pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Problem>) {
+    if !(2..=MAX_COMPONENTS).contains(&spools.len()) {
+        let what = format!(
+            "a mixing hotend takes 2 to {MAX_COMPONENTS} spools, and here are {}",
+            spools.len()
+        );
+        found.push(Problem::new(path.clone(), what));
+    }
+    for (i, spool) in spools.iter().enumerate() {
+        let path = path.at(i);
+        let mut outside = |name: &'static str, value: f64, low: f64, high: f64, unit: &str| {
+            if !(value >= low && value <= high) {
+                let what = format!(
+                    "spool '{}': {name} is {value}; it must be from {low} to {high} {unit}",
+                    spool.name
+                );
+                found.push(Problem::new(path.then(name), what));
+            }
+        };
+        outside("density_g_cm3", spool.density_g_cm3, 0.1, 25.0, "g/cm³");
+        outside("diameter_mm", spool.diameter_mm, 0.5, 10.0, "mm");
+    }
+}
+
+fn check_layers(layers: &LayerPlan, found: &mut Vec<Problem>) {
+    let path = Path::field("layers");
+    let mut height = |path: Path, value: f64| {
+        if !LAYER_MM.contains(&value) {
+            let what = format!(
+                "a layer height of {value} mm; it must be from {} to {} mm",
+                LAYER_MM.start(),
+                LAYER_MM.end()
+            );
+            found.push(Problem::new(path, what));
+        }
+    };
+    height(path.then("first_layer_mm"), layers.first_layer_mm);
+    height(path.then("layer_mm"), layers.layer_mm);
+    for (i, change) in layers.changes.iter().enumerate() {
+        height(path.then("changes").at(i).then("layer_mm"), change.layer_mm);
+    }
+    let mut below = 0.0;
+    for (i, change) in layers.changes.iter().enumerate() {
+        let above = change.above_mm;
+        if !(above.is_finite() && above >= 0.0) || (i > 0 && above <= below) {
+            let what = format!(
+                "the layer height changes at {above} mm; heights must be 0 or more, and each \
+                 above the one before it"
+            );
+            let path = path.then("changes").at(i).then("above_mm");
+            found.push(Problem::new(path, what));
+        }
+        below = above;
+    }
+}
+
+fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut Vec<Problem>) {
+    let name = &region.name;
+    if name.trim().is_empty() {
+        let what = "a region has no name; give it one, so that messages can call it by it";
+        found.push(Problem::new(path.then("name"), what));
+    }
+    let paint = path.then("paint");
+    match &region.paint {
+        Paint::Fixed(shares) => {
+            if let Some(what) = count_problem(name, shares, count) {
+                found.push(Problem::new(paint, what));
+            }
+        }
+        Paint::Fade { along, fade } => {
+            if let Some(what) = field_problem(name, along) {
+                found.push(Problem::new(paint.then("along"), what));
+            }
+            let lowest = match along {
+                Field::Direction(_) => f64::NEG_INFINITY,
+                _ => 0.0,
+            };
+            check_fade(name, fade, lowest, count, &paint.then("fade"), found);
+        }
+    }
+}
+
+fn field_problem(name: &str, along: &Field) -> Option<String> {
+    match along {
+        Field::Direction(v) if !(v.is_finite() && v.length() > 0.0) => Some(format!(
+            "region '{name}': the fade's direction is no direction; write one such as \
+             Direction(0.0, 0.0, 1.0)"
+        )),
+        Field::FromPoint(p) if !p.is_finite() => Some(format!(
+            "region '{name}': the fade's point must be three numbers"
+        )),
+        _ => None,
+    }
+}
+
+fn check_fade(
+    name: &str,
+    fade: &Fade,
+    lowest: f64,
+    count: Option<usize>,
+    path: &Path,
+    found: &mut Vec<Problem>,
+) {
+    let stops = path.then("stops");
+    if fade.stops.len() < 2 {
+        let what = format!(
+            "region '{name}': a fade needs two stops or more, and this has {}; \
+             add one, or write Fixed([…]) for a single blend",
+            fade.stops.len()
+        );
+        found.push(Problem::new(stops.clone(), what));
+    }
+    let mut before = f64::NEG_INFINITY;
+    for (i, stop) in fade.stops.iter().enumerate() {
+        let (path, at) = (stops.at(i), stop.at_mm);
+        let what = if !at.is_finite() {
+            Some(format!("stands at {at}; write a number of millimetres"))
+        } else if at < lowest {
+            Some(format!("stands at {at} mm, and no such place is below 0"))
+        } else if at <= before {
+            Some(format!(
+                "stands at {at} mm, not above the stop before it at {before} mm; \
+                 put the stops in rising order, no two at one place"
+            ))
+        } else {
+            None
+        };
+        if let Some(what) = what {
+            let what = format!("region '{name}': stop {} {what}", i + 1);
+            found.push(Problem::new(path.then("at_mm"), what));
+        }
+        if let Some(what) = count_problem(name, &stop.shares, count) {
+            found.push(Problem::new(path.then("shares"), what));
+        }
+        before = at;
+    }
+}
+
+fn count_problem(name: &str, shares: &Shares, count: Option<usize>) -> Option<String> {
+    let (has, needs) = (shares.count(), count?);
+    (has != needs).then(|| {
+        format!(
+            "region '{name}': this blend has {has} shares, and there are {needs} spools; \
+             write one share for each, 0 for a spool that is not used"
+        )
+    })
+}

@@ -1,0 +1,36 @@
+//! Hashes by which derived files name what they were made from.
+
+use sha2::{Digest, Sha256};
+
+use super::{Plan, Sourced};
+use crate::ron_text;
+
+/// SHA-256 of bytes, in hexadecimal.
+///
+/// ```
+/// // The example of FIPS 180-2, appendix B.1.
+/// assert_eq!(
+///     plan::document::sha256_hex(b"abc"),
+///     "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+/// );
+/// ```
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+impl Plan {
+    /// SHA-256 over the plan's contents: the same for the same plan however its text is laid
+    /// out, and whether its spools and machine stand in it or in files.
+    ///
+    /// # Errors
+    /// None for a plan that [`Plan::problems`] finds sound.
+    pub fn sha256(&self) -> Result<String, ron::Error> {
+        let mut plan = self.clone();
+        plan.spools = Sourced::from(plan.spools.value);
+        plan.machine = Sourced::from(plan.machine.value);
+        ron_text::canonical(&plan).map(|text| sha256_hex(text.as_bytes()))
+    }
+}

@@ -1,0 +1,101 @@
+//! Fills in the files that a plan names. Who reads them is the caller's business.
+
+use serde::{Deserialize, Serialize};
+
+use blend::Spool;
+
+use super::Plan;
+use super::check::check_spools;
+use crate::Machine;
+use crate::ron_text::{self, Document, Path, Problem, TextError};
+
+/// Why a file that a plan names could not be taken.
+#[derive(Debug, thiserror::Error)]
+pub enum LoadError {
+    /// It could not be read at all.
+    #[error("{file}: {reason}")]
+    Read {
+        /// Its name in the plan.
+        file: String,
+        /// Why, in words.
+        reason: String,
+    },
+    /// It was read and is wrong, or the plan does not fit it.
+    #[error(transparent)]
+    Text(#[from] TextError),
+}
+
+/// A file of spools.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SpoolFile {
+    version: u32,
+    spools: Vec<Spool>,
+}
+
+impl Document for SpoolFile {
+    const KIND: &'static str = "spool file";
+    const VERSION: u32 = 1;
+
+    fn problems(&self) -> Vec<Problem> {
+        let mut found = Vec::new();
+        check_spools(&self.spools, &Path::field("spools"), &mut found);
+        found
+    }
+}
+
+impl Plan {
+    /// Reads a plan and the files that it names. `read` gives the text of a file by the name
+    /// that the plan has for it, or says why not.
+    ///
+    /// # Errors
+    /// [`LoadError`] names the file, and line and column where there is a text to point at.
+    pub fn load(
+        text: &str,
+        read: impl FnMut(&str) -> Result<String, String>,
+    ) -> Result<Self, LoadError> {
+        let mut plan = Self::from_ron(text)?;
+        plan.load_files(read)?;
+        let problems = plan.problems();
+        if problems.is_empty() {
+            return Ok(plan);
+        }
+        Err(ron_text::placed(text, problems).into())
+    }
+
+    /// Reads the files that the plan names.
+    ///
+    /// # Errors
+    /// [`LoadError`] names the file; the plan is then as it was.
+    pub fn load_files(
+        &mut self,
+        mut read: impl FnMut(&str) -> Result<String, String>,
+    ) -> Result<(), LoadError> {
+        let spools = match &self.spools.file {
+            Some(file) => Some(load::<SpoolFile>(file, &mut read)?.spools),
+            None => None,
+        };
+        let machine = match &self.machine.file {
+            Some(file) => Some(load::<Machine>(file, &mut read)?),
+            None => None,
+        };
+        if let Some(spools) = spools {
+            self.spools.value = spools;
+        }
+        if let Some(machine) = machine {
+            self.machine.value = machine;
+        }
+        Ok(())
+    }
+}
+
+fn load<D: Document>(
+    file: &str,
+    read: &mut impl FnMut(&str) -> Result<String, String>,
+) -> Result<D, LoadError> {
+    let text = read(file).map_err(|reason| LoadError::Read {
+        file: file.to_owned(),
+        reason,
+    })?;
+    Ok(ron_text::read(&text).map_err(|error: TextError| error.in_file(file))?)
+}

@@ -1,0 +1,85 @@
+//! The plan as RON text.
+
+use ron::ser::path_meta::Field;
+
+use super::Plan;
+use crate::ron_text::{self, Document, Problem, TextError};
+
+impl Plan {
+    /// Version of the plan format that is read and written here.
+    pub const VERSION: u32 = 1;
+
+    /// Reads a plan. Files that it names are not read yet; see [`Plan::load_files`].
+    ///
+    /// # Errors
+    /// [`TextError`] with every fault found, each with line, column and what to do.
+    ///
+    /// ```
+    /// let wrong = r#"(version: 1, mesh: (file: "cup.stl"), spools: "two.ron",
+    ///     layers: (first_layer_mm: 0.2, layer_mm: -0.2),
+    ///     regions: [(name: "all", mask: Whole, paint: Fixed([0.5, 0.5]))])"#;
+    /// let error = plan::Plan::from_ron(wrong).expect_err("a negative height");
+    /// assert!(error.to_string().starts_with("line 2, column 45: "));
+    /// ```
+    pub fn from_ron(text: &str) -> Result<Self, TextError> {
+        ron_text::read(text)
+    }
+
+    /// Writes a plan with the comments that a newcomer needs; [`Plan::from_ron`] of it gives
+    /// the same plan, but for the contents of files that it names.
+    ///
+    /// # Errors
+    /// None for a plan that [`Plan::problems`] finds sound.
+    pub fn to_ron(&self) -> Result<String, ron::Error> {
+        ron_text::write(self)
+    }
+}
+
+impl Document for Plan {
+    const KIND: &'static str = "plan";
+    const VERSION: u32 = Self::VERSION;
+
+    fn problems(&self) -> Vec<Problem> {
+        self.problems()
+    }
+
+    fn comments() -> Field {
+        let mut top = Field::empty();
+        top.build_fields(|fields| {
+            for (name, comment) in COMMENTS {
+                fields.field(*name).with_doc(*comment);
+            }
+        });
+        top
+    }
+}
+
+const COMMENTS: &[(&str, &str)] = &[
+    (
+        "mesh",
+        "The part: a mesh file beside this plan, and how it stands on the bed.",
+    ),
+    (
+        "spools",
+        "The spools, in the order of the hotend's inlets, or the name of a file of measured spools.",
+    ),
+    (
+        "machine",
+        "What the hotend and its drives can do, or the name of a machine file.",
+    ),
+    ("layers", "Layer heights, mm."),
+    (
+        "skin_mm",
+        "How deep colour reaches beneath the surface, mm. Plastic deeper than this is never seen\n\
+         and takes whatever blend is at hand.",
+    ),
+    (
+        "step_de00",
+        "Greatest colour difference between neighbouring shades where a fade runs across a layer.",
+    ),
+    (
+        "regions",
+        "The regions, from the base upwards. A later one covers an earlier one where they meet;\n\
+         the first covers everything. Shares follow the order of the spools and add up to 1.",
+    ),
+];

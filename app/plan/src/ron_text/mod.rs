@@ -1,0 +1,301 @@
+//! Reading and writing of the project's RON files: strict, and every fault with its line
+//! and column.
+//!
+//! Faults come from two places. RON itself finds unknown fields and wrong types, and knows
+//! where it is. Faults between fields (two stops at one place, a blend with a share too
+//! many) are found afterwards on the finished value and named by a [`Path`];
+//! [`locate`](locate::locate) finds the path's line and column in the text again.
+
+mod layout;
+mod locate;
+mod tokens;
+
+use std::fmt;
+
+use ron::Options;
+use ron::extensions::Extensions;
+use ron::ser::PrettyConfig;
+use ron::ser::path_meta::Field;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+pub use locate::{Spot, locate};
+
+/// One step of a [`Path`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Step {
+    /// A named field.
+    Field(&'static str),
+    /// An element of a list, from 0.
+    Index(usize),
+}
+
+/// Where in a document a value sits, from the top: `regions[2].paint`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Path(pub Vec<Step>);
+
+impl Path {
+    /// The path of a field at the top of the document.
+    pub fn field(name: &'static str) -> Self {
+        Self(vec![Step::Field(name)])
+    }
+
+    /// This path and one more field.
+    #[must_use]
+    pub fn then(&self, name: &'static str) -> Self {
+        self.with(Step::Field(name))
+    }
+
+    /// This path and an element of the list there, from 0.
+    #[must_use]
+    pub fn at(&self, index: usize) -> Self {
+        self.with(Step::Index(index))
+    }
+
+    fn with(&self, step: Step) -> Self {
+        let mut steps = self.0.clone();
+        steps.push(step);
+        Self(steps)
+    }
+}
+
+impl fmt::Display for Path {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, step) in self.0.iter().enumerate() {
+            match step {
+                Step::Field(name) if i == 0 => write!(f, "{name}")?,
+                Step::Field(name) => write!(f, ".{name}")?,
+                Step::Index(index) => write!(f, "[{index}]")?,
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Something wrong in a document, before anyone has looked where it stands in a text.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{what}")]
+pub struct Problem {
+    /// The value at fault.
+    pub path: Path,
+    /// What is wrong and what to do about it.
+    pub what: String,
+}
+
+impl Problem {
+    /// A problem at a path.
+    pub fn new(path: Path, what: impl Into<String>) -> Self {
+        let what = what.into();
+        Self { path, what }
+    }
+}
+
+/// A problem and where it stands in the text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// The file it stands in; empty for the text that was read itself.
+    pub file: String,
+    /// Line and column.
+    pub spot: Spot,
+    /// What is wrong and what to do about it.
+    pub what: String,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if !self.file.is_empty() {
+            write!(f, "{}: ", self.file)?;
+        }
+        write!(f, "{}: {}", self.spot, self.what)
+    }
+}
+
+/// A text that can't be read: at least one fault.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TextError {
+    /// The faults, in the order of the text.
+    pub faults: Vec<Fault>,
+}
+
+impl TextError {
+    /// The same faults, said to stand in a named file.
+    #[must_use]
+    pub fn in_file(mut self, file: &str) -> Self {
+        for fault in self.faults.iter_mut().filter(|f| f.file.is_empty()) {
+            file.clone_into(&mut fault.file);
+        }
+        self
+    }
+}
+
+impl fmt::Display for TextError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, fault) in self.faults.iter().enumerate() {
+            if i > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{fault}")?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for TextError {}
+
+/// A document that knows its own version and what can be wrong with it.
+pub trait Document: Serialize + DeserializeOwned {
+    /// What a person calls such a file: "plan", "machine file".
+    const KIND: &'static str;
+    /// The version that this program reads and writes.
+    const VERSION: u32;
+
+    /// Everything wrong with it, in the order of its fields; empty when it is sound.
+    fn problems(&self) -> Vec<Problem>;
+
+    /// Comments to write above fields.
+    fn comments() -> Field {
+        Field::empty()
+    }
+}
+
+/// Reads a document.
+///
+/// # Errors
+/// [`TextError`] with every fault that could be found, each with line and column.
+pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
+    check_version::<D>(text)?;
+    let document: D = options().from_str(text).map_err(from_ron)?;
+    let problems = document.problems();
+    if problems.is_empty() {
+        return Ok(document);
+    }
+    Err(placed(text, problems))
+}
+
+/// The problems of a document, each with its place in the text that the document came from.
+pub fn placed(text: &str, problems: Vec<Problem>) -> TextError {
+    let mut faults: Vec<Fault> = problems
+        .into_iter()
+        .map(|problem| Fault {
+            file: String::new(),
+            spot: locate(text, &problem.path),
+            what: problem.what,
+        })
+        .collect();
+    faults.sort_by_key(|f| (f.spot.line, f.spot.column));
+    TextError { faults }
+}
+
+/// Writes a document with its comments; short lists and structs stay on one line.
+///
+/// # Errors
+/// Only what the serializer itself reports, in words.
+pub fn write<D: Document>(document: &D) -> Result<String, ron::Error> {
+    let mut config = PrettyConfig::new().new_line("\n").indentor("    ");
+    config.path_meta = Some(D::comments());
+    let text = options().to_string_pretty(document, config)?;
+    Ok(layout::settle(&text))
+}
+
+/// One line of RON that is the same for the same value: what hashes are taken over.
+///
+/// # Errors
+/// Only what the serializer itself reports.
+pub fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
+    options().to_string(value)
+}
+
+/// `Some(…)` need not be written, and `Stroke((…))` is `Stroke(…)`: what a person expects.
+fn options() -> Options {
+    Options::default()
+        .with_default_extension(Extensions::IMPLICIT_SOME)
+        .with_default_extension(Extensions::UNWRAP_VARIANT_NEWTYPES)
+}
+
+/// A later version may hold fields that are unknown here, so its number is read first.
+fn check_version<D: Document>(text: &str) -> Result<(), TextError> {
+    let Some((spot, word)) = locate::word_at(text, &Path::field("version")) else {
+        return Ok(()); // A missing version is reported as any missing field is.
+    };
+    match word.parse::<u32>() {
+        Ok(version) if version != D::VERSION => {
+            let (kind, known) = (D::KIND, D::VERSION);
+            let what = format!(
+                "this {kind} is of version {version}, and this program reads version {known}; \
+                 {}",
+                if version > known {
+                    "use a newer program"
+                } else {
+                    "write it anew from an example"
+                }
+            );
+            Err(one(spot, what))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn one(spot: Spot, what: String) -> TextError {
+    TextError {
+        faults: vec![Fault {
+            file: String::new(),
+            spot,
+            what,
+        }],
+    }
+}
+
+fn from_ron(error: ron::error::SpannedError) -> TextError {
+    let spot = Spot {
+        line: error.span.start.line,
+        column: error.span.start.col,
+    };
+    one(spot, in_words(&error.code))
+}
+
+/// RON's own complaints in words a newcomer can act upon.
+fn in_words(code: &ron::Error) -> String {
+    use ron::Error as E;
+    match code {
+        E::NoSuchStructField {
+            expected, found, ..
+        } => format!(
+            "there is no field `{found}` here; {}",
+            known("fields", expected)
+        ),
+        E::NoSuchEnumVariant {
+            expected, found, ..
+        } => format!("`{found}` is not known here; {}", known("words", expected)),
+        E::MissingStructField { field, .. } => {
+            format!("the field `{field}` is missing; add it before this bracket")
+        }
+        E::DuplicateStructField { field, .. } => {
+            format!("the field `{field}` stands here twice; take one away")
+        }
+        E::ExpectedFloat => "a number is needed here, such as 0.2".to_owned(),
+        E::ExpectedInteger => "a whole number is needed here, such as 2".to_owned(),
+        E::ExpectedString => "a text in \"quotation marks\" is needed here".to_owned(),
+        E::ExpectedBoolean => "true or false is needed here".to_owned(),
+        E::ExpectedArray => "a list in [square brackets] is needed here".to_owned(),
+        E::ExpectedArrayEnd => "a comma or the list's closing ] is missing before this".to_owned(),
+        E::ExpectedStructLikeEnd => {
+            "a comma or the closing ) is missing before this, or there is an element too many"
+                .to_owned()
+        }
+        E::ExpectedComma => "a comma is missing before this".to_owned(),
+        E::ExpectedMapColon => "a colon is missing between the field and its value".to_owned(),
+        E::Eof => "the text ends too early; a bracket is not closed".to_owned(),
+        E::TrailingCharacters => {
+            "there is more text after the end; a bracket is closed too early".to_owned()
+        }
+        E::ExceededRecursionLimit => "this is nested too deeply; simplify it".to_owned(),
+        other => other.to_string(),
+    }
+}
+
+fn known(what: &str, names: &[&str]) -> String {
+    match names {
+        [] => format!("no {what} belong here"),
+        names => format!("the {what} known here are {}", names.join(", ")),
+    }
+}

@@ -1,0 +1,274 @@
+//! The plan file: what is read, what is written, what is refused and how it is said.
+
+use blend::{Shares, Spacing};
+use geometry::{DVec3, Field, Mask};
+use plan::{FirstPlan, MeshSource, Paint, Plan, TextError};
+
+const DOCUMENTATION: &str = include_str!("../../../docs/plan-format.md");
+
+/// The example of the documentation.
+fn example() -> &'static str {
+    let from = DOCUMENTATION.find("```ron\n").expect("an example") + "```ron\n".len();
+    let text = &DOCUMENTATION[from..];
+    &text[..text.find("```").expect("its end")]
+}
+
+/// The faults of the example with one piece of its text exchanged.
+fn faults(good: &str, bad: &str) -> TextError {
+    assert!(example().contains(good), "the example has no {good:?}");
+    let text = example().replacen(good, bad, 1);
+    Plan::from_ron(&text).expect_err(bad)
+}
+
+/// Line and column, from 1, of a piece of the example.
+fn place(piece: &str) -> (usize, usize) {
+    let at = example().find(piece).expect("in the example");
+    let line_start = example()[..at].rfind('\n').map_or(0, |i| i + 1);
+    (
+        example()[..at].matches('\n').count() + 1,
+        example()[line_start..at].chars().count() + 1,
+    )
+}
+
+#[test]
+fn the_documented_example_is_read_and_round_trips() {
+    let plan = Plan::from_ron(example()).expect("the documentation's example");
+    assert_eq!(plan.regions.len(), 5);
+    assert_eq!(plan.spools[0].density_g_cm3, 1.24);
+    assert!(plan.regions[4].locked);
+    let text = plan.to_ron().expect("writes");
+    assert_eq!(Plan::from_ron(&text).expect("reads its own text"), plan);
+}
+
+#[test]
+fn every_field_is_in_the_documented_example_or_optional() {
+    // A new mask or measure must be told of in the documentation.
+    for word in [
+        "Whole",
+        "Band",
+        "Slab",
+        "Sphere",
+        "Box",
+        "Cylinder",
+        "Shell",
+        "Crease",
+        "Stroke",
+        "All",
+        "Any",
+        "Not",
+        "Height",
+        "Direction",
+        "FromPoint",
+        "FromStroke",
+        "Linear",
+        "EqualSteps",
+        "EqualArea",
+    ] {
+        assert!(DOCUMENTATION.contains(&format!("`{word}")), "{word}");
+    }
+}
+
+#[test]
+fn written_plans_carry_comments_and_stay_short() {
+    let plan = Plan::from_ron(example()).expect("reads");
+    let text = plan.to_ron().expect("writes");
+    assert!(text.contains("/// The part: a mesh file beside this plan"));
+    assert!(text.contains("(name: \"Tower\", mask: Whole, paint: Fixed([0.0, 1.0])),"));
+    assert!(text.lines().all(|line| line.chars().count() < 110));
+}
+
+#[test]
+fn faults_of_grammar_name_line_and_column() {
+    let cases = [
+        ("skin_mm: 1.2", "skin: 1.2", "there is no field `skin` here"),
+        ("Whole", "Hole", "`Hole` is not known here"),
+        ("\"#c22a24\"", "\"#c22a2\"", "is no colour"),
+        ("[0.6, 0.4]", "[0.6, 0.6]", "add up to 1.2, not to 1"),
+        (
+            "skin_mm: 1.2",
+            "skin_mm: \"deep\"",
+            "a number is needed here",
+        ),
+        ("radius_mm: 1.5", "", "`radius_mm` is missing"),
+    ];
+    for (good, bad, says) in cases {
+        let error = faults(good, bad);
+        let fault = &error.faults[0];
+        assert!(fault.what.contains(says), "{bad}: {fault}");
+        let (line, _) = place(good);
+        assert_eq!(fault.spot.line, line, "{bad}: {fault}");
+        assert!(fault.spot.column > 1, "{bad}: {fault}");
+    }
+}
+
+#[test]
+fn faults_of_meaning_name_line_and_column() {
+    let cases = [
+        ("first_layer_mm: 0.3", "-0.3", "layer height of -0.3 mm"),
+        ("above_mm: 80.0", "-80.0", "heights must be 0 or more"),
+        ("at_mm: 18.0", "0.0", "not above the stop before it"),
+        ("at_mm: 0.0", "-5.0", "below 0"),
+        ("skin_mm: 1.2", "0.0", "must be a number above 0"),
+        (
+            "shares: [0.1, 0.9]",
+            "[0.1, 0.8, 0.1]",
+            "3 shares, and there are 2 spools",
+        ),
+        (
+            "mask: Whole",
+            "Band(from_mm: 0.0, to_mm: 5.0)",
+            "does not cover everything",
+        ),
+        ("share_step: 0.01", "7.0", "share_step is 7"),
+        ("name: \"Bands\"", "\" \"", "has no name"),
+        ("file: \"lighthouse.stl\"", "\"\"", "has no name"),
+        (
+            "version: 1",
+            "2",
+            "version 2, and this program reads version 1",
+        ),
+    ];
+    for (good, bad, says) in cases {
+        let (field, _) = good.split_once(": ").expect("field: value");
+        let error = faults(good, &format!("{field}: {bad}"));
+        let fault = &error.faults[0];
+        assert!(fault.what.contains(says), "{bad}: {fault}");
+        let (line, column) = place(good);
+        let wanted = (line, column + field.len() + 2);
+        assert_eq!((fault.spot.line, fault.spot.column), wanted, "{fault}");
+    }
+}
+
+#[test]
+fn a_plan_without_regions_or_spools_is_refused() {
+    let from = example().find("regions: [").expect("regions") + "regions: [".len();
+    let empty = format!("{}])", &example()[..from]);
+    let error = Plan::from_ron(&empty).expect_err("no regions");
+    assert!(error.to_string().contains("there is no region"), "{error}");
+
+    let from = example().find("spools: [\n").expect("spools");
+    let to = from + example()[from..].find("],").expect("their end");
+    let none = format!("{}spools: [{}", &example()[..from], &example()[to..]);
+    let error = Plan::from_ron(&none).expect_err("no spools");
+    assert!(
+        error.to_string().contains("2 to 8 spools, and here are 0"),
+        "{error}"
+    );
+}
+
+#[test]
+fn all_faults_are_told_at_once_in_the_order_of_the_text() {
+    let text = example()
+        .replace("first_layer_mm: 0.3", "first_layer_mm: -1.0")
+        .replace("at_mm: 18.0", "at_mm: 0.0");
+    let error = Plan::from_ron(&text).expect_err("two faults");
+    assert_eq!(error.faults.len(), 2);
+    assert!(error.faults[0].spot.line < error.faults[1].spot.line);
+}
+
+#[test]
+fn broken_texts_are_refused_and_never_panic() {
+    for end in (0..example().len())
+        .filter(|&i| example().is_char_boundary(i))
+        .step_by(7)
+    {
+        let error = Plan::from_ron(&example()[..end]).expect_err("cut off");
+        assert!(error.faults[0].spot.line > 0);
+    }
+    let deep = format!("(version: 1, regions: {}", "Not(".repeat(100_000));
+    Plan::from_ron(&deep).expect_err("too deep");
+}
+
+#[test]
+fn spools_and_machine_may_stand_in_files() {
+    let text = r#"(version: 1, mesh: (file: "cup.stl"), spools: "two.ron", machine: "m.ron",
+        layers: (first_layer_mm: 0.2, layer_mm: 0.2),
+        regions: [(name: "all", mask: Whole, paint: Fixed([0.5, 0.5]))])"#;
+    let two = r##"(version: 1, spools: [(name: "a", colour: Hex("#000000")),
+        (name: "b", colour: Lab(l: 90.0, a: 0.0, b: 2.0), density_g_cm3: 1.27)])"##;
+    let read = |spools: &str| {
+        let spools = spools.to_owned();
+        move |file: &str| match file {
+            "two.ron" => Ok(spools.clone()),
+            "m.ron" => Ok("(version: 1, nozzle_mm: 0.6)".to_owned()),
+            _ => Err("no such file".to_owned()),
+        }
+    };
+    let plan = Plan::load(text, read(two)).expect("loads");
+    assert_eq!(plan.spools[1].density_g_cm3, 1.27);
+    assert_eq!(plan.machine.nozzle_mm, 0.6);
+    assert!(
+        plan.to_ron()
+            .expect("writes")
+            .contains("spools: \"two.ron\"")
+    );
+
+    let mut inline = plan.clone();
+    inline.spools.file = None;
+    assert_eq!(plan.sha256().expect("hash"), inline.sha256().expect("hash"));
+    inline.spools[0].name.push('x');
+    assert_ne!(plan.sha256().expect("hash"), inline.sha256().expect("hash"));
+
+    let dense = two.replace("1.27", "127");
+    let error = Plan::load(text, read(&dense))
+        .expect_err("too dense")
+        .to_string();
+    assert!(error.starts_with("two.ron: line 2, column 74: "), "{error}");
+
+    let three = two.replace("])", r##", (name: "c", colour: Hex("#ffffff"))])"##);
+    let error = Plan::load(text, read(&three))
+        .expect_err("three spools")
+        .to_string();
+    assert!(error.starts_with("line 3, column 53: "), "{error}");
+
+    let error = Plan::load(text, |_| Err("no such file".to_owned())).expect_err("no file");
+    assert_eq!(error.to_string(), "two.ron: no such file");
+}
+
+#[test]
+fn the_first_plan_of_a_part_is_sound_and_fades_from_bed_to_top() {
+    for height_mm in [120.0, 0.004, f64::NAN, 1e9] {
+        let plan = Plan::first(FirstPlan {
+            mesh: MeshSource {
+                file: "part.stl".into(),
+            },
+            title: "Part".into(),
+            height_mm,
+        });
+        assert_eq!(plan.problems(), []);
+        let again = Plan::from_ron(&plan.to_ron().expect("writes")).expect("reads");
+        assert_eq!(again, plan);
+        let Paint::Fade { along, fade } = &plan.regions[0].paint else {
+            panic!("a fade");
+        };
+        assert_eq!((along, fade.spacing), (&Field::Height, Spacing::Linear));
+    }
+}
+
+#[test]
+fn nested_masks_round_trip() {
+    let mut plan = Plan::from_ron(example()).expect("reads");
+    let stroke = geometry::mask::Stroke {
+        dabs_mm: vec![DVec3::new(1.0, -2.5, 3.0)],
+        radius_mm: 2.0,
+        reach_mm: Some(3.0),
+    };
+    plan.regions[1].mask = Mask::Not(Box::new(Mask::Any(vec![
+        Mask::Not(Box::new(Mask::Stroke(stroke.clone()))),
+        Mask::All(vec![Mask::Whole, Mask::Shell { near_mm: DVec3::X }]),
+    ])));
+    plan.regions[1].paint = Paint::Fade {
+        along: Field::FromStroke(stroke),
+        fade: blend::Fade {
+            stops: [0.0, 1.0 / 3.0]
+                .map(|at_mm| blend::Stop {
+                    at_mm,
+                    shares: Shares::new(&[at_mm, 1.0 - at_mm]).expect("shares"),
+                })
+                .to_vec(),
+            spacing: Spacing::EqualArea,
+        },
+    };
+    let text = plan.to_ron().expect("writes");
+    assert_eq!(Plan::from_ron(&text).expect("reads its own text"), plan);
+}

@@ -6,6 +6,9 @@ use glam::DVec3;
 
 use crate::Mesh;
 
+pub(crate) mod facet;
+mod tree;
+
 /// A point of the skin and the facet it lies on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SurfacePoint {
@@ -16,29 +19,92 @@ pub struct SurfacePoint {
 }
 
 /// A mesh with the tree that answers questions about points and rays.
+///
+/// A clone shares the mesh and the tree.
+///
+/// ```
+/// use std::sync::Arc;
+/// use geometry::{DVec3, Mesh, Surface};
+///
+/// let corners = [(0.0, 0.0), (10.0, 0.0), (0.0, 10.0)];
+/// let vertices = corners.map(|(x, y)| DVec3::new(x, y, 2.0)).to_vec();
+/// let surface = Surface::new(Arc::new(Mesh::new(vertices, vec![[0, 1, 2]])?));
+///
+/// let nearest = surface.nearest(DVec3::new(1.0, 1.0, 7.0));
+/// assert_eq!(nearest.point_mm, DVec3::new(1.0, 1.0, 2.0));
+/// let hit = surface.first_hit(DVec3::new(2.0, 3.0, 50.0), DVec3::NEG_Z);
+/// assert_eq!(hit.map(|h| h.point_mm), Some(DVec3::new(2.0, 3.0, 2.0)));
+/// # Ok::<(), geometry::mesh::MeshError>(())
+/// ```
 #[derive(Clone)]
-pub struct Surface {
+pub struct Surface(Arc<Parts>);
+
+struct Parts {
     mesh: Arc<Mesh>,
+    tree: tree::Tree,
 }
 
 impl Surface {
     /// Builds the tree.
     pub fn new(mesh: Arc<Mesh>) -> Self {
-        Self { mesh }
+        let tree = tree::Tree::new(&mesh);
+        Self(Arc::new(Parts { mesh, tree }))
     }
 
     /// The mesh beneath.
     pub fn mesh(&self) -> &Arc<Mesh> {
-        &self.mesh
+        &self.0.mesh
     }
 
-    /// The point of the skin nearest to a point in space.
-    pub fn nearest(&self, _point_mm: DVec3) -> SurfacePoint {
-        todo!("parry3d")
+    /// The point of the skin nearest to a point in space. Of equally near facets the one
+    /// with the lowest index is named.
+    pub fn nearest(&self, point_mm: DVec3) -> SurfacePoint {
+        self.nearest_within(point_mm, f64::INFINITY)
+            .unwrap_or_else(|| self.any_point())
     }
 
-    /// The first point of the skin that a ray meets.
-    pub fn first_hit(&self, _from_mm: DVec3, _direction: DVec3) -> Option<SurfacePoint> {
-        todo!("parry3d")
+    /// As [`Surface::nearest`], but none if the skin is farther than `max_mm`; the smaller
+    /// that is, the faster.
+    pub fn nearest_within(&self, point_mm: DVec3, max_mm: f64) -> Option<SurfacePoint> {
+        self.0.tree.nearest(&self.0.mesh, point_mm, max_mm)
+    }
+
+    /// The first point of the skin that a ray meets, from either side of a facet.
+    /// `direction` may have any length; none if it is zero.
+    pub fn first_hit(&self, from_mm: DVec3, direction: DVec3) -> Option<SurfacePoint> {
+        self.0.tree.first_hit(&self.0.mesh, from_mm, direction)
+    }
+
+    /// Unit normal of a facet, pointing outwards if the mesh's facets do; zero for a facet
+    /// without area.
+    ///
+    /// # Panics
+    /// If there is no such facet, as slice indexing does.
+    pub fn normal(&self, facet: u32) -> DVec3 {
+        self.0.mesh.area_vector(facet as usize).normalize_or_zero()
+    }
+
+    /// Calls `each` with every facet that reaches into a box (and perhaps a few that only
+    /// come close).
+    pub fn facets_in_box(&self, lo_mm: DVec3, hi_mm: DVec3, each: impl FnMut(u32)) {
+        self.0.tree.facets_in_box(lo_mm, hi_mm, each);
+    }
+
+    /// What a question about a point that is no point (infinite, not a number) gets.
+    fn any_point(&self) -> SurfacePoint {
+        SurfacePoint {
+            point_mm: self.0.mesh.corners(0)[0],
+            facet: 0,
+        }
     }
 }
+
+impl std::fmt::Debug for Surface {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let facets = self.0.mesh.triangles().len();
+        f.debug_struct("Surface").field("facets", &facets).finish()
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,158 @@
+//! One facet at a time, in double precision: nearest point, ray, barycentric weights.
+
+use glam::DVec3;
+
+/// The point of a triangle nearest to `p`; a triangle without area counts as its sides.
+///
+/// Source: C. Ericson, *Real-Time Collision Detection*, 2005, section 5.1.5 (Voronoi
+/// regions of a triangle), from memory.
+pub(crate) fn nearest_on(corners: [DVec3; 3], p: DVec3) -> DVec3 {
+    let [a, b, c] = corners;
+    let (ab, ac, ap) = (b - a, c - a, p - a);
+    let (d1, d2) = (ab.dot(ap), ac.dot(ap));
+    if d1 <= 0.0 && d2 <= 0.0 {
+        return a;
+    }
+    let bp = p - b;
+    let (d3, d4) = (ab.dot(bp), ac.dot(bp));
+    if d3 >= 0.0 && d4 <= d3 {
+        return b;
+    }
+    let cp = p - c;
+    let (d5, d6) = (ab.dot(cp), ac.dot(cp));
+    if d6 >= 0.0 && d5 <= d6 {
+        return c;
+    }
+    let vc = d1 * d4 - d3 * d2;
+    let vb = d5 * d2 - d1 * d6;
+    let va = d3 * d6 - d5 * d4;
+    let whole = va + vb + vc;
+    let scale = ab.length_squared().max(ac.length_squared());
+    if va > 0.0 && vb > 0.0 && vc > 0.0 && whole > 1e-24 * scale * scale {
+        return a + ab * (vb / whole) + ac * (vc / whole);
+    }
+    // Outside all corners' regions and not inside: the nearest point is on a side.
+    let on_sides = [(a, b), (b, c), (c, a)].map(|(u, v)| nearest_on_segment(u, v, p));
+    let [mut best, second, third] = on_sides;
+    for other in [second, third] {
+        if other.distance_squared(p) < best.distance_squared(p) {
+            best = other;
+        }
+    }
+    best
+}
+
+/// The point of the segment `a..b` nearest to `p`; a segment without length is its start.
+pub(crate) fn nearest_on_segment(a: DVec3, b: DVec3, p: DVec3) -> DVec3 {
+    let ab = b - a;
+    let along = (p - a).dot(ab);
+    let whole = ab.length_squared();
+    if along <= 0.0 || whole <= 0.0 {
+        a
+    } else if along >= whole {
+        b
+    } else {
+        a + ab * (along / whole)
+    }
+}
+
+/// Weights of the three corners that make `p`'s foot in the triangle's plane; they sum
+/// to 1 and are clamped to the triangle. A triangle without area gets its nearest side.
+pub(crate) fn barycentric(corners: [DVec3; 3], p: DVec3) -> [f64; 3] {
+    let [a, b, c] = corners;
+    let (ab, ac, ap) = (b - a, c - a, p - a);
+    let normal = ab.cross(ac);
+    let whole = normal.length_squared();
+    let scale = ab.length_squared().max(ac.length_squared());
+    if whole <= 1e-24 * scale * scale {
+        return weights_on_sides(corners, p);
+    }
+    let v = ap.cross(ac).dot(normal) / whole;
+    let w = ab.cross(ap).dot(normal) / whole;
+    let clamped = [1.0 - v - w, v, w].map(|x| x.max(0.0));
+    let sum: f64 = clamped.iter().sum();
+    clamped.map(|x| x / sum)
+}
+
+fn weights_on_sides(corners: [DVec3; 3], p: DVec3) -> [f64; 3] {
+    let mut best = (f64::INFINITY, [1.0, 0.0, 0.0]);
+    for (i, j) in [(0, 1), (1, 2), (2, 0)] {
+        let (u, v) = (corners[i], corners[j]);
+        let q = nearest_on_segment(u, v, p);
+        let length = u.distance(v);
+        let share = if length > 0.0 {
+            (u.distance(q) / length).min(1.0)
+        } else {
+            0.0
+        };
+        let distance = q.distance_squared(p);
+        if distance < best.0 {
+            let mut weights = [0.0; 3];
+            weights[i] = 1.0 - share;
+            weights[j] = share;
+            best = (distance, weights);
+        }
+    }
+    best.1
+}
+
+/// A ray made ready for many triangles: sheared so that it runs along one axis.
+///
+/// The test lets no ray slip between two facets that share an edge.
+/// Source: S. Woop, C. Benthin, I. Wald, "Watertight Ray/Triangle Intersection",
+/// *Journal of Computer Graphics Techniques* 2(1), 2013, from memory.
+pub(crate) struct ShearedRay {
+    from: DVec3,
+    axes: [usize; 3],
+    shear: DVec3,
+}
+
+impl ShearedRay {
+    /// `direction` must not be zero.
+    pub(crate) fn new(from: DVec3, direction: DVec3) -> Self {
+        let size = direction.abs();
+        let z = if size.x >= size.y && size.x >= size.z {
+            0
+        } else if size.y >= size.z {
+            1
+        } else {
+            2
+        };
+        let (mut x, mut y) = ((z + 1) % 3, (z + 2) % 3);
+        if direction[z] < 0.0 {
+            std::mem::swap(&mut x, &mut y);
+        }
+        let shear = DVec3::new(direction[x], direction[y], 1.0) / direction[z];
+        Self {
+            from,
+            axes: [x, y, z],
+            shear,
+        }
+    }
+
+    /// How far along the ray, in lengths of its direction, it meets the triangle.
+    pub(crate) fn meets(&self, corners: [DVec3; 3]) -> Option<f64> {
+        let [x, y, z] = self.axes;
+        let [a, b, c] = corners.map(|v| {
+            let v = v - self.from;
+            let along = v[z];
+            (
+                v[x] - self.shear.x * along,
+                v[y] - self.shear.y * along,
+                self.shear.z * along,
+            )
+        });
+        let u = c.0 * b.1 - c.1 * b.0;
+        let v = a.0 * c.1 - a.1 * c.0;
+        let w = b.0 * a.1 - b.1 * a.0;
+        if (u < 0.0 || v < 0.0 || w < 0.0) && (u > 0.0 || v > 0.0 || w > 0.0) {
+            return None;
+        }
+        let whole = u + v + w;
+        if whole == 0.0 {
+            return None;
+        }
+        let t = (u * a.2 + v * b.2 + w * c.2) / whole;
+        (t >= 0.0).then_some(t)
+    }
+}

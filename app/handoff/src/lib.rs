@@ -1,1 +1,4 @@
 //! Everything that is written out: schedules, sheets, renders and woven toolpaths.
+
+pub mod render;
+pub mod write;

@@ -1,4 +1,5 @@
 //! Everything that is written out: schedules, sheets, renders and woven toolpaths.
 
 pub mod render;
+pub mod sheet;
 pub mod write;

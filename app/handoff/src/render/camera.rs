@@ -30,6 +30,17 @@ pub struct Camera {
     pub lens: Lens,
 }
 
+/// The picture that a camera is fitted to, in pixels or any other one unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Frame {
+    /// Width.
+    pub width: f64,
+    /// Height.
+    pub height: f64,
+    /// What stays free all round.
+    pub margin: f64,
+}
+
 /// The usual places to look from. Front is −y, right is +x, up is +z.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum View {
@@ -111,57 +122,56 @@ impl View {
 }
 
 impl Camera {
-    /// A camera that shows the whole part in a picture `aspect` times as wide as high, with
-    /// a margin all round given as a share of the picture.
-    pub fn fitted(view: View, mesh: &Mesh, aspect: f64, margin: f64) -> Self {
-        let aspect = if aspect.is_normal() {
-            aspect.abs()
-        } else {
-            1.0
-        };
-        let room = 1.0 - 2.0 * margin.clamp(0.0, 0.45);
-        let toward = view.toward();
-        let (right, up) = view.axes();
-        let (lo, hi) = mesh.bounds();
-        let size = (hi - lo).length().max(1e-6);
+    /// A camera that shows the whole part within a frame's margins.
+    pub fn fitted(view: View, mesh: &Mesh, frame: Frame) -> Self {
+        let (width, height) = (frame.width.max(1.0), frame.height.max(1.0));
+        let margin = frame.margin.clamp(0.0, 0.45 * width.min(height));
+        let room = (width - 2.0 * margin, height - 2.0 * margin);
         match view.keeps_scale() {
-            true => {
-                let (x, y, z) = (range(mesh, right), range(mesh, up), range(mesh, toward));
-                let (width, height) = view.extent_mm(mesh);
-                let target = right * middle(x) + up * middle(y) + toward * middle(z);
-                Self {
-                    eye_mm: target + toward * size * 2.0,
-                    target_mm: target,
-                    up,
-                    lens: Lens::Orthographic {
-                        height_mm: height.max(width / aspect).max(1e-6) / room,
-                    },
-                }
-            }
-            false => {
-                let tan_up = (NARROW_DEG.to_radians() / 2.0).tan() * room;
-                let tan_right = tan_up * aspect;
-                // The camera sees everything when it is far enough back for each of the four
-                // sides of its view: distance·tan ± centre ≥ offset + depth·tan.
-                let side = |axis: DVec3, tan: f64| {
-                    let plus = range(mesh, axis + toward * tan).1;
-                    let minus = range(mesh, -axis + toward * tan).1;
-                    ((plus + minus) / (2.0 * tan), (plus - minus) / 2.0)
-                };
-                let (back_x, x) = side(right, tan_right);
-                let (back_y, y) = side(up, tan_up);
-                let nearest = range(mesh, toward).1;
-                let back = back_x.max(back_y).max(nearest + size * 1e-3);
-                let across = right * x + up * y;
-                Self {
-                    eye_mm: across + toward * back,
-                    target_mm: across + toward * (nearest - size * 0.5),
-                    up,
-                    lens: Lens::Perspective {
-                        vertical_deg: NARROW_DEG,
-                    },
-                }
-            }
+            true => Self::straight(view, mesh, room, height),
+            false => Self::aslant(view, mesh, room, height),
+        }
+    }
+
+    /// Orthographic: the part fills the room one way or the other.
+    fn straight(view: View, mesh: &Mesh, room: (f64, f64), height: f64) -> Self {
+        let (toward, (right, up)) = (view.toward(), view.axes());
+        let (wide, high) = view.extent_mm(mesh);
+        let mm = (wide / room.0).max(high / room.1).max(1e-9);
+        let along = |axis| axis * middle(range(mesh, axis));
+        let target = along(right) + along(up) + along(toward);
+        Self {
+            eye_mm: target + toward * size(mesh) * 2.0,
+            target_mm: target,
+            up,
+            lens: Lens::Orthographic {
+                height_mm: mm * height,
+            },
+        }
+    }
+
+    /// In perspective: far enough back for each of the four sides of the view, that is
+    /// distance·tan ± centre ≥ offset + depth·tan for every vertex.
+    fn aslant(view: View, mesh: &Mesh, room: (f64, f64), height: f64) -> Self {
+        let (toward, (right, up)) = (view.toward(), view.axes());
+        let tan = (NARROW_DEG.to_radians() / 2.0).tan();
+        let side = |axis: DVec3, tan: f64| {
+            let plus = range(mesh, axis + toward * tan).1;
+            let minus = range(mesh, -axis + toward * tan).1;
+            ((plus + minus) / (2.0 * tan), (plus - minus) / 2.0)
+        };
+        let (back_x, x) = side(right, tan * room.0 / height);
+        let (back_y, y) = side(up, tan * room.1 / height);
+        let nearest = range(mesh, toward).1;
+        let back = back_x.max(back_y).max(nearest + size(mesh) * 1e-3);
+        let across = right * x + up * y;
+        Self {
+            eye_mm: across + toward * back,
+            target_mm: across + toward * (nearest - size(mesh) * 0.5),
+            up,
+            lens: Lens::Perspective {
+                vertical_deg: NARROW_DEG,
+            },
         }
     }
 
@@ -239,6 +249,12 @@ fn range(mesh: &Mesh, along: DVec3) -> (f64, f64) {
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), d| {
             (lo.min(d), hi.max(d))
         })
+}
+
+/// Diagonal of the box around the part, never 0.
+fn size(mesh: &Mesh) -> f64 {
+    let (lo, hi) = mesh.bounds();
+    (hi - lo).length().max(1e-6)
 }
 
 fn middle((lo, hi): (f64, f64)) -> f64 {

@@ -19,7 +19,7 @@ mod pixels;
 
 use geometry::{Cancelled, Progress, Surface, SurfacePoint};
 
-pub use camera::{Camera, Lens, Ray, View};
+pub use camera::{Camera, Frame, Lens, Ray, View};
 pub use ground::Ground;
 pub use image::Image;
 
@@ -68,7 +68,7 @@ pub enum Background {
 /// ```
 /// # use std::sync::Arc;
 /// # use geometry::{DVec3, Mesh, Progress, Surface};
-/// use handoff::render::{Camera, Render, Stage, View};
+/// use handoff::render::{Camera, Frame, Render, Stage, View};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let corner = |x, y, z| DVec3::new(x, y, z);
 /// let mesh = Mesh::new(
@@ -76,7 +76,8 @@ pub enum Background {
 ///     vec![[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]],
 /// )?;
 /// let stage = Stage::new(&Surface::new(Arc::new(mesh)), &Progress::new())?;
-/// let camera = Camera::fitted(View::Front, stage.surface().mesh(), 4.0 / 3.0, 0.05);
+/// let frame = Frame { width: 80.0, height: 60.0, margin: 4.0 };
+/// let camera = Camera::fitted(View::Front, stage.surface().mesh(), frame);
 /// let render = Render { width_px: 80, height_px: 60, ..Render::of(camera) };
 /// let image = render.run(&stage, |_| [0.1, 0.4, 0.5], &Progress::new())?;
 /// assert_eq!((image.width_px(), image.height_px()), (80, 60));

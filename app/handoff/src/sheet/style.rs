@@ -1,0 +1,39 @@
+//! The page's few colours and sizes.
+
+use super::page::Ink;
+use super::text::{Style, Weight};
+
+/// Free space at the page's left and right.
+pub const MARGIN: f32 = 56.0;
+/// The least height of the block with the views.
+pub const LEAST_MAIN: f32 = 430.0;
+
+/// The paper.
+pub const PAPER: Ink = Ink::opaque(0xfb, 0xfa, 0xf7);
+/// Text.
+pub const DARK: Ink = Ink::opaque(0x1f, 0x24, 0x29);
+/// Secondary text; 5.7 : 1 on the paper (WCAG 2.2 asks for 4.5 : 1).
+pub const SOFT: Ink = Ink::opaque(0x5c, 0x63, 0x6b);
+/// Thin lines.
+pub const LINE: Ink = Ink::opaque(0xd9, 0xd5, 0xcc);
+/// Filled shapes that carry no colour of the part.
+pub const FILL: Ink = Ink::opaque(0xd3, 0xcd, 0xc1);
+/// The edge of a swatch, so white shows on paper.
+pub const EDGE: Ink = Ink {
+    rgba: [0x1f, 0x24, 0x29, 0x38],
+};
+
+/// The sheet's name.
+pub const TITLE: Style = Style::new(32.0, Weight::Bold, DARK);
+/// The line beneath it.
+pub const SUBTITLE: Style = Style::new(13.5, Weight::Plain, SOFT);
+/// Heading of a block.
+pub const HEADING: Style = Style::new(14.0, Weight::Bold, DARK);
+/// Names and values.
+pub const BODY: Style = Style::new(12.5, Weight::Plain, DARK);
+/// What stands beside or under them.
+pub const NOTE: Style = Style::new(10.5, Weight::Plain, SOFT);
+/// Codes and hashes.
+pub const CODE: Style = Style::new(10.0, Weight::Fixed, SOFT);
+/// Running text at the foot.
+pub const FOOT: Style = Style::new(10.5, Weight::Plain, DARK);

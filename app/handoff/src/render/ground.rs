@@ -11,14 +11,15 @@ const CELLS: usize = 112;
 /// Rays from each cell.
 const RAYS: u32 = 24;
 /// How far the shadow may reach beyond the part, as a share of its size.
-const REACH: f64 = 0.45;
+const REACH: f64 = 0.26;
 /// The most that the shadow takes from the paper.
-const DARKEST: f64 = 0.34;
+const DARKEST: f64 = 0.4;
 
 /// How much of the sky the part hides, over a grid of the ground around it.
 #[derive(Clone, Debug)]
 pub struct Ground {
     corner: DVec3,
+    reach_mm: f64,
     cell_mm: f64,
     columns: usize,
     rows: usize,
@@ -52,6 +53,7 @@ impl Ground {
             .collect::<Result<_, _>>()?;
         let mut ground = Self {
             corner,
+            reach_mm: reach,
             cell_mm,
             columns,
             rows,
@@ -59,6 +61,11 @@ impl Ground {
         };
         ground.soften();
         Ok(ground)
+    }
+
+    /// How far the shadow reaches beyond the part.
+    pub fn reach_mm(&self) -> f64 {
+        self.reach_mm
     }
 
     /// How much the paper is darkened where a line of sight meets the ground, 0 to 1.
@@ -107,7 +114,7 @@ impl Ground {
                 *cell = sum / 16.0;
             }
         }
-        let rim = 0.12;
+        let rim = 0.14;
         let fall = |i: usize, count: usize| {
             let t = i as f32 / (count.max(2) - 1) as f32;
             let t = (t.min(1.0 - t) / rim).clamp(0.0, 1.0);

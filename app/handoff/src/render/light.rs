@@ -31,7 +31,9 @@ impl Light {
         let sky = SKY + SKY_ABOVE * normal.z;
         // Light that wraps a little past the edge: no hard line between lit and unlit.
         let key = ((normal.dot(self.key) + 0.25) / 1.25).max(0.0);
-        let lit = sky * open + KEY * key * (0.45 + 0.55 * open);
+        // Corners are darkened gently: the picture is for reading colours.
+        let open = 0.3 + 0.7 * open;
+        let lit = sky * open + KEY * key * (0.6 + 0.4 * open);
         lit.clamp(DARKEST, 1.0)
     }
 }

@@ -48,6 +48,11 @@ impl Stage {
         })
     }
 
+    /// How far the shadow on the ground reaches beyond the part, mm.
+    pub fn shadow_reach_mm(&self) -> f64 {
+        self.ground.reach_mm()
+    }
+
     /// The part.
     pub fn surface(&self) -> &Surface {
         &self.surface

@@ -2,7 +2,7 @@
 
 use super::facts::Facts;
 use super::page::{Align, Page, Rect};
-use super::{style, text};
+use super::{legend, style, text};
 
 const HEAD: f32 = 48.0;
 const LINE: f32 = 15.5;
@@ -12,9 +12,9 @@ const LABEL: f32 = 104.0;
 
 /// Height of the foot at a width.
 pub fn height(facts: &Facts, width: f32) -> f32 {
-    let column = column(width);
-    let sources: usize = sources(facts, column).iter().map(|s| s.1.len()).sum();
-    let cautions: usize = cautions(facts, column).iter().map(Vec::len).sum();
+    let columns = columns(width);
+    let sources: usize = sources(facts, columns.0).iter().map(|s| s.1.len()).sum();
+    let cautions: usize = cautions(facts, columns.1).iter().map(Vec::len).sum();
     HEAD + LINE * sources.max(cautions) as f32 + BELOW
 }
 
@@ -26,8 +26,8 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
         style::LINE,
         1.0,
     );
-    let column = column(area.width);
-    let right = area.x + column + GAP;
+    let columns = columns(area.width);
+    let right = area.x + columns.0 + GAP;
     let head = area.y + 25.0;
     page.text(
         "Where the numbers come from",
@@ -43,7 +43,7 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     );
     let first = area.y + HEAD;
     let mut y = first;
-    for (label, lines) in sources(facts, column) {
+    for (label, lines) in sources(facts, columns.0) {
         page.fitted(
             &label,
             (area.x, y),
@@ -57,7 +57,7 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
         }
     }
     let mut y = first;
-    for lines in cautions(facts, column) {
+    for lines in cautions(facts, columns.1) {
         page.text("–", (right, y), &style::NOTE, Align::Left);
         for line in lines {
             page.text(&line, (right + 14.0, y), &style::FOOT, Align::Left);
@@ -66,8 +66,10 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     }
 }
 
-fn column(width: f32) -> f32 {
-    (width - GAP) / 2.0
+/// Widths of the two columns; the second stands under the second column of regions.
+fn columns(width: f32) -> (f32, f32) {
+    let second = legend::second_column(width);
+    (second - GAP, width - second)
 }
 
 fn sources(facts: &Facts, column: f32) -> Vec<(String, Vec<String>)> {

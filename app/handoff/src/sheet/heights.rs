@@ -8,13 +8,13 @@ use super::text::{self, Style, Weight};
 use super::style;
 
 /// Width of the block.
-pub const WIDTH: f32 = 384.0;
+pub const WIDTH: f32 = 396.0;
 
 /// From the top of the block to the ribbon, and from the ribbon to the foot of the block.
 const ABOVE: f32 = 44.0;
 const BELOW: f32 = 46.0;
 const RULER: f32 = 40.0;
-const COLUMNS: f32 = 96.0;
+const COLUMNS: f32 = 88.0;
 const SEVERAL: f32 = 5.0;
 const PROFILE: f32 = 74.0;
 const GAP: f32 = 9.0;

@@ -11,6 +11,7 @@ const BELOW: f32 = 16.0;
 const GAP: f32 = 44.0;
 const SPOOLS: f32 = 340.0;
 const TOTALS: f32 = 232.0;
+const REGION_GAP: f32 = 36.0;
 /// Regions beyond this many are counted in one line.
 const MOST_REGIONS: usize = 60;
 
@@ -20,6 +21,12 @@ pub fn height(facts: &Facts, _width: f32) -> f32 {
     let regions = region_rows(facts) as f32 * ROW + note_height(facts);
     let totals = facts.totals.len() as f32 * TOTAL_ROW;
     HEAD + spools.max(regions).max(totals) + BELOW
+}
+
+/// Where the second column of regions begins, from the left of a block of a width.
+pub fn second_column(width: f32) -> f32 {
+    let regions = width - SPOOLS - TOTALS - 2.0 * GAP;
+    SPOOLS + GAP + (regions + REGION_GAP) / 2.0
 }
 
 /// Draws the block.
@@ -109,22 +116,19 @@ fn draw_regions(page: &mut Page, facts: &Facts, area: Rect) {
         Align::Left,
         area.width - after - 12.0,
     );
-    let columns = region_columns(facts);
     let rows = region_rows(facts);
-    let gap = 36.0;
     // One region alone keeps the width that it would have beside another.
-    let width = (area.width - gap) / 2.0;
+    let width = (area.width - REGION_GAP) / 2.0;
     for (i, region) in facts.regions.iter().take(MOST_REGIONS).enumerate() {
         let (column, row) = (i / rows.max(1), i % rows.max(1));
         let row = Rect {
-            x: area.x + (width + gap) * column as f32,
+            x: area.x + (width + REGION_GAP) * column as f32,
             y: area.y + HEAD + ROW * row as f32,
             width,
             height: ROW,
         };
         draw_region(page, region, row);
     }
-    debug_assert!(columns <= 2);
     let more = facts.regions.len().saturating_sub(MOST_REGIONS);
     if more > 0 {
         let text = format!("and {more} more, all of them in the schedule");
@@ -161,7 +165,7 @@ fn draw_region(page: &mut Page, region: &RegionFact, row: Rect) {
 /// The code of a fixed shade, or of both ends of a fade.
 fn codes(region: &RegionFact) -> String {
     match (region.shades.first(), region.shades.last()) {
-        (Some(one), Some(other)) if one != other => format!("{one}–{other}"),
+        (Some(one), Some(other)) if one != other => format!("{one} → {other}"),
         (Some(one), _) => one.to_string(),
         _ => String::new(),
     }

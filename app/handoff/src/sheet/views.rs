@@ -1,5 +1,7 @@
-//! The views of the part, all at one scale, packed into rows so that they come out as large
-//! as the space lets them.
+//! The views of the part, packed so that they come out as large as the space lets them; the
+//! straight ones share one scale, and so do the three-quarter ones.
+
+use std::ops::Range;
 
 use geometry::{Mesh, Progress, SurfacePoint};
 
@@ -11,13 +13,13 @@ const GAP: f32 = 34.0;
 const CAPTION: f32 = 30.0;
 /// What the scale bar takes at the foot of the block.
 const FOOT: f32 = 30.0;
-/// The three-quarter views are shown larger than the straight ones.
-const LARGER: f32 = 1.2;
 
 /// A view and where its part lies on the page.
 struct Cell {
     view: View,
     at: Rect,
+    /// Page units to a mm of the part.
+    scale: f32,
 }
 
 /// Renders and draws the views and the scale bar.
@@ -34,42 +36,39 @@ pub fn draw(
         height: area.height - FOOT,
         ..area
     };
-    let (cells, scale) = packed(mesh, views, room);
-    for cell in &cells {
+    let packing = Packing::best(mesh, views, room);
+    for cell in &packing.cells {
         progress.stage(&format!("Rendering: {}", cell.view.title().to_lowercase()));
-        draw_view(page, cell, scale, area, stage, colour, progress)?;
+        draw_view(page, cell, stage, colour, progress)?;
     }
-    for cell in &cells {
+    for cell in &packing.cells {
         let at = (
             cell.at.x + cell.at.width / 2.0,
             cell.at.bottom() + CAPTION - 9.0,
         );
         page.text(cell.view.title(), at, &style::NOTE, Align::Middle);
     }
-    scale_bar(page, area, scale);
+    if let Some(scale) = packing.straight_scale {
+        scale_bar(page, area, scale);
+    }
     Ok(())
 }
 
 fn draw_view(
     page: &mut Page,
     cell: &Cell,
-    scale: f32,
-    area: Rect,
     stage: &Stage,
     colour: &(impl Fn(SurfacePoint) -> [f64; 3] + Sync),
     progress: &Progress,
 ) -> Result<(), SheetError> {
-    if matches!(cell.view, View::Front | View::Back | View::Left | View::Right) {
+    if cell.view.keeps_scale() && cell.view != View::Top {
         let y = cell.at.bottom() + 0.5;
         let (from, to) = (cell.at.x - 10.0, cell.at.right() + 10.0);
         page.line((from, y), (to, y), style::LINE, 1.0);
     }
     // Free space for the shadow; what lies beneath shows through, so cells may overlap.
-    let margin = (0.3 * cell.at.width.max(cell.at.height))
-        .min(120.0)
-        .min(cell.at.y + cell.at.height * 0.5);
     let px = page.scale();
-    let margin_px = (margin * px).round();
+    let margin_px = (stage.shadow_reach_mm() as f32 * cell.scale * px).ceil();
     let width_px = (cell.at.width * px).round() + 2.0 * margin_px;
     let height_px = (cell.at.height * px).round() + 2.0 * margin_px;
     let frame = Frame {
@@ -80,7 +79,7 @@ fn draw_view(
     let mut camera = Camera::fitted(cell.view, stage.surface().mesh(), frame);
     if cell.view.keeps_scale() {
         camera.lens = Lens::Orthographic {
-            height_mm: f64::from(height_px / px / scale),
+            height_mm: f64::from(height_px / px / cell.scale),
         };
     }
     let render = Render {
@@ -93,44 +92,152 @@ fn draw_view(
     let corner = |v: f32| (v * px).round() as i32 - margin_px as i32;
     page.picture(&image, (corner(cell.at.x), corner(cell.at.y)));
     page.note(cell.view.title(), cell.at);
-    debug_assert!(area.width > 0.0);
     Ok(())
 }
 
-/// Size of a view in mm of the part as shown.
-fn size_mm(mesh: &Mesh, view: View) -> (f32, f32) {
-    let (wide, high) = view.extent_mm(mesh);
-    let factor = match view.keeps_scale() {
-        true => 1.0,
-        false => LARGER,
-    };
-    (
-        (wide as f32 * factor).max(1e-3),
-        (high as f32 * factor).max(1e-3),
-    )
+/// Where all views lie.
+struct Packing {
+    cells: Vec<Cell>,
+    /// Page units to a mm in the straight views, where there are any.
+    straight_scale: Option<f32>,
 }
 
-/// Tries every way of breaking the views into rows; gives the one with the largest scale,
-/// in page units to a millimetre.
-fn packed(mesh: &Mesh, views: &[View], area: Rect) -> (Vec<Cell>, f32) {
-    let sizes: Vec<(f32, f32)> = views.iter().map(|&v| size_mm(mesh, v)).collect();
-    let breaks = views.len().saturating_sub(1).min(12);
-    let best = (0..1_u32 << breaks)
-        .map(|pattern| rows_of(&sizes, pattern))
-        .map(|rows| (scale_of(&rows, &sizes, area), rows))
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((scale, rows)) = best else {
-        return (Vec::new(), 1.0);
-    };
-    (placed(&rows, &sizes, views, scale, area), scale)
+impl Packing {
+    /// Tries shares of the space, side by side and one above the other, for the
+    /// three-quarter views and the straight ones; takes what covers most of the page.
+    fn best(mesh: &Mesh, views: &[View], area: Rect) -> Self {
+        let (straight, aslant): (Vec<View>, Vec<View>) =
+            views.iter().partition(|view| view.keeps_scale());
+        let whole = |views: &[View]| Group::best(mesh, views, area).map(|g| vec![g]);
+        let groups = match (aslant.is_empty(), straight.is_empty()) {
+            (true, _) => whole(&straight),
+            (_, true) => whole(&aslant),
+            _ => halves(area)
+                .filter_map(|(one, other)| {
+                    let aslant = Group::best(mesh, &aslant, one)?;
+                    let straight = Group::best(mesh, &straight, other)?;
+                    let times = aslant.scale / straight.scale;
+                    (0.95..2.2).contains(&times).then(|| vec![aslant, straight])
+                })
+                .max_by(|a, b| covered(a).total_cmp(&covered(b)))
+                .or_else(|| whole(views)),
+        };
+        let cells: Vec<Cell> = groups
+            .into_iter()
+            .flatten()
+            .flat_map(|group| group.placed())
+            .collect();
+        let straight_scale = cells
+            .iter()
+            .find(|cell| cell.view.keeps_scale())
+            .map(|cell| cell.scale);
+        Self {
+            cells,
+            straight_scale,
+        }
+    }
+}
+
+/// Ways to split the space in two.
+fn halves(area: Rect) -> impl Iterator<Item = (Rect, Rect)> {
+    (6..16).flat_map(move |i| {
+        let share = i as f32 / 20.0;
+        let (width, height) = (area.width * share, area.height * share);
+        let left = Rect { width, ..area };
+        let right = Rect {
+            x: area.x + width,
+            width: area.width - width,
+            ..area
+        };
+        let upper = Rect { height, ..area };
+        let lower = Rect {
+            y: area.y + height,
+            height: area.height - height,
+            ..area
+        };
+        [(left, right), (upper, lower)]
+    })
+}
+
+/// What a packing covers, less what lies in views that came out very small.
+fn covered(groups: &[Group]) -> f32 {
+    groups.iter().map(Group::covered).sum()
+}
+
+/// Views at one scale, broken into rows.
+struct Group {
+    views: Vec<View>,
+    /// Width and height in mm.
+    sizes: Vec<(f32, f32)>,
+    rows: Vec<Range<usize>>,
+    /// Page units to a mm.
+    scale: f32,
+    area: Rect,
+}
+
+impl Group {
+    /// Tries every way of breaking the views into rows; takes the largest scale.
+    fn best(mesh: &Mesh, views: &[View], area: Rect) -> Option<Self> {
+        let sizes: Vec<(f32, f32)> = views
+            .iter()
+            .map(|view| view.extent_mm(mesh))
+            .map(|(wide, high)| ((wide as f32).max(1e-3), (high as f32).max(1e-3)))
+            .collect();
+        let breaks = views.len().saturating_sub(1).min(10);
+        (0..1_u32 << breaks)
+            .map(|pattern| rows_of(views.len(), pattern))
+            .map(|rows| (scale_of(&rows, &sizes, area), rows))
+            .filter(|(scale, _)| *scale > 0.0)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(scale, rows)| Self {
+                views: views.to_vec(),
+                sizes,
+                rows,
+                scale,
+                area,
+            })
+    }
+
+    fn covered(&self) -> f32 {
+        let mm2: f32 = self.sizes.iter().map(|(wide, high)| wide * high).sum();
+        mm2 * self.scale * self.scale
+    }
+
+    /// Views of a row stand on one line, spread evenly; rows are spread evenly.
+    fn placed(self) -> Vec<Cell> {
+        let (area, scale) = (self.area, self.scale);
+        let size = |row: &Range<usize>| row_size(self.sizes.get(row.clone()).unwrap_or(&[]));
+        let high: f32 = self.rows.iter().map(|r| size(r).1 * scale + CAPTION).sum();
+        let between = (area.height - high) / self.rows.len().max(1) as f32;
+        let mut y = area.y + between / 2.0;
+        let mut cells = Vec::with_capacity(self.views.len());
+        for row in &self.rows {
+            let (wide, high) = size(row);
+            let gap = (area.width - wide * scale) / row.len() as f32;
+            let mut x = area.x + gap / 2.0;
+            let views = self.views.iter().zip(&self.sizes);
+            for (&view, &(width, height)) in views.skip(row.start).take(row.len()) {
+                let at = Rect {
+                    x,
+                    y: y + (high - height) * scale,
+                    width: width * scale,
+                    height: height * scale,
+                };
+                cells.push(Cell { view, at, scale });
+                x += at.width + gap;
+            }
+            y += high * scale + CAPTION + between;
+        }
+        cells
+    }
 }
 
 /// Index ranges of the rows when bit `i` of a pattern breaks after view `i`.
-fn rows_of(sizes: &[(f32, f32)], pattern: u32) -> Vec<std::ops::Range<usize>> {
+fn rows_of(count: usize, pattern: u32) -> Vec<Range<usize>> {
     let mut rows = Vec::new();
     let mut start = 0;
-    for i in 0..sizes.len() {
-        if i + 1 == sizes.len() || pattern & (1 << i) != 0 {
+    for i in 0..count {
+        if i + 1 == count || pattern & (1 << i) != 0 {
             rows.push(start..i + 1);
             start = i + 1;
         }
@@ -144,54 +251,18 @@ fn row_size(row: &[(f32, f32)]) -> (f32, f32) {
     (wide, high)
 }
 
-fn scale_of(rows: &[std::ops::Range<usize>], sizes: &[(f32, f32)], area: Rect) -> f32 {
+/// The largest scale at which rows fit; not above 0 when they never do.
+fn scale_of(rows: &[Range<usize>], sizes: &[(f32, f32)], area: Rect) -> f32 {
     let mut scale = f32::INFINITY;
     let mut high = 0.0;
     for row in rows {
-        let size = row_size(&sizes[row.clone()]);
+        let size = row_size(sizes.get(row.clone()).unwrap_or(&[]));
         let gaps = GAP * row.len() as f32;
-        scale = scale.min((area.width - gaps).max(1.0) / size.0);
+        scale = scale.min((area.width - gaps) / size.0);
         high += size.1;
     }
-    let captions = (CAPTION + GAP * 0.5) * rows.len() as f32;
-    scale.min((area.height - captions).max(1.0) / high)
-}
-
-/// Views of a row stand on one line, spread evenly; rows are spread evenly.
-fn placed(
-    rows: &[std::ops::Range<usize>],
-    sizes: &[(f32, f32)],
-    views: &[View],
-    scale: f32,
-    area: Rect,
-) -> Vec<Cell> {
-    let high: f32 = rows
-        .iter()
-        .map(|row| row_size(&sizes[row.clone()]).1 * scale + CAPTION)
-        .sum();
-    let between = (area.height - high) / rows.len().max(1) as f32;
-    let mut y = area.y + between / 2.0;
-    let mut cells = Vec::with_capacity(views.len());
-    for row in rows {
-        let (wide, high) = row_size(&sizes[row.clone()]);
-        let gap = (area.width - wide * scale) / row.len() as f32;
-        let mut x = area.x + gap / 2.0;
-        for i in row.clone() {
-            let (width, height) = (sizes[i].0 * scale, sizes[i].1 * scale);
-            cells.push(Cell {
-                view: views[i],
-                at: Rect {
-                    x,
-                    y: y + high * scale - height,
-                    width,
-                    height,
-                },
-            });
-            x += width + gap;
-        }
-        y += high * scale + CAPTION + between;
-    }
-    cells
+    let captions = (CAPTION + GAP * 0.4) * rows.len() as f32;
+    scale.min((area.height - captions) / high)
 }
 
 /// A bar of a round length, for the straight views.

@@ -3,6 +3,8 @@
 use std::io;
 use std::sync::LazyLock;
 
+use blend::Xyz;
+
 /// A picture in 8-bit sRGB with a straight (not multiplied) alpha, rows from the top.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Image {
@@ -81,13 +83,10 @@ const STEPS: usize = 1 << 14;
 static CODES: LazyLock<Vec<u8>> =
     LazyLock::new(|| (0..=STEPS).map(|i| code(i as f64 / STEPS as f64)).collect());
 
-/// IEC 61966-2-1, from linear light to the 8-bit code.
+/// The 8-bit code of a grey of some linear light.
 fn code(linear: f64) -> u8 {
-    let curved = match linear <= 0.003_130_8 {
-        true => 12.92 * linear,
-        false => 1.055 * linear.powf(1.0 / 2.4) - 0.055,
-    };
-    (curved * 255.0).round().clamp(0.0, 255.0) as u8
+    let [code, ..] = Xyz::from_linear_srgb([linear; 3]).to_srgb().0;
+    code
 }
 
 /// A pixel from linear light multiplied by its cover, and the cover.

@@ -20,12 +20,7 @@ pub fn height(facts: &Facts, width: f32) -> f32 {
 
 /// Draws the foot.
 pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
-    page.line(
-        (area.x, area.y),
-        (area.right(), area.y),
-        style::LINE,
-        1.0,
-    );
+    page.line((area.x, area.y), (area.right(), area.y), style::LINE, 1.0);
     let columns = columns(area.width);
     let right = area.x + columns.0 + GAP;
     let head = area.y + 25.0;
@@ -44,13 +39,7 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     let first = area.y + HEAD;
     let mut y = first;
     for (label, lines) in sources(facts, columns.0) {
-        page.fitted(
-            &label,
-            (area.x, y),
-            &style::NOTE,
-            Align::Left,
-            LABEL - 12.0,
-        );
+        page.fitted(&label, (area.x, y), &style::NOTE, Align::Left, LABEL - 12.0);
         for line in lines {
             page.text(&line, (area.x + LABEL, y), &style::FOOT, Align::Left);
             y += LINE;

@@ -4,8 +4,8 @@
 use super::facts::{Heights, Mark, Slice};
 use super::legend::percent;
 use super::page::{Align, Ink, Page, Rect};
-use super::text::{self, Style, Weight};
 use super::style;
+use super::text::{self, Style, Weight};
 
 /// Width of the block.
 pub const WIDTH: f32 = 396.0;
@@ -227,12 +227,7 @@ fn draw_profile(page: &mut Page, axis: &Axis, area: Rect, slices: &[Slice]) {
             page.row((area.x, area.x + reach(slice)), y_px, style::FILL);
         }
     });
-    page.line(
-        (area.x, area.y),
-        (area.x, area.bottom()),
-        style::SOFT,
-        0.8,
-    );
+    page.line((area.x, area.y), (area.x, area.bottom()), style::SOFT, 0.8);
     let scale = format!("{} per mm", percent(full));
     page.text(
         "0",
@@ -292,7 +287,13 @@ fn draw_marks(page: &mut Page, axis: &Axis, left: f32, area: Rect, marks: &[Mark
         let number = height_text(mark.height_mm);
         let after = x + page.text(&number, (x, y + 3.6), &NUMBER, Align::Left) + 7.0;
         let room = area.right() - after;
-        page.fitted(&mark.text, (after, y + 3.6), &style::NOTE, Align::Left, room);
+        page.fitted(
+            &mark.text,
+            (after, y + 3.6),
+            &style::NOTE,
+            Align::Left,
+            room,
+        );
     }
     let more = marks.len() - shown.len();
     if more > 0 {

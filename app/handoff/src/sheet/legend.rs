@@ -31,12 +31,7 @@ pub fn second_column(width: f32) -> f32 {
 
 /// Draws the block.
 pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
-    page.line(
-        (area.x, area.y),
-        (area.right(), area.y),
-        style::LINE,
-        1.0,
-    );
+    page.line((area.x, area.y), (area.right(), area.y), style::LINE, 1.0);
     let spools = Rect {
         width: SPOOLS,
         ..area
@@ -87,7 +82,13 @@ fn draw_spool(page: &mut Page, number: usize, spool: &SpoolFact, row: Rect) {
     let after = x + page.text(&code, (x, lower), &style::CODE, Align::Left);
     let share = format!("{} of the plastic", percent(spool.share));
     let room = right - 66.0 - after - 12.0;
-    page.fitted(&share, (after + 12.0, lower), &style::NOTE, Align::Left, room);
+    page.fitted(
+        &share,
+        (after + 12.0, lower),
+        &style::NOTE,
+        Align::Left,
+        room,
+    );
 }
 
 fn region_columns(facts: &Facts) -> usize {

@@ -109,7 +109,11 @@ impl Sheet {
         let legend = legend::height(facts, inner.width);
         legend::draw(&mut page, facts, block(y, legend));
         y += legend;
-        footer::draw(&mut page, facts, block(y, footer::height(facts, inner.width)));
+        footer::draw(
+            &mut page,
+            facts,
+            block(y, footer::height(facts, inner.width)),
+        );
         Ok(page.finish())
     }
 }

@@ -180,8 +180,7 @@ impl Page {
             tiny_skia::Rect::from_xywh(rect.x, rect.y, rect.width.max(0.0), rect.height.max(0.0))
         {
             let transform = self.transform();
-            self.pixels
-                .fill_rect(rect, &ink.paint(), transform, None);
+            self.pixels.fill_rect(rect, &ink.paint(), transform, None);
         }
     }
 

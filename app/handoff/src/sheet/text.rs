@@ -161,10 +161,7 @@ pub fn wrapped(text: &str, style: &Style, room: f32) -> Vec<String> {
     if !line.is_empty() {
         lines.push(line);
     }
-    lines
-        .iter()
-        .map(|line| fitted(line, style, room))
-        .collect()
+    lines.iter().map(|line| fitted(line, style, room)).collect()
 }
 
 /// Outlines of a line with its baseline beginning at a point; `None` when nothing shows.
@@ -174,12 +171,8 @@ pub fn outline(text: &str, style: &Style, (x, y): (f32, f32)) -> Option<Path> {
         let Some(outline) = letter.face.outline(letter.glyph) else {
             continue;
         };
-        let place = |p: ab_glyph::Point| {
-            (
-                x + letter.x + p.x * letter.scale,
-                y - p.y * letter.scale,
-            )
-        };
+        let place =
+            |p: ab_glyph::Point| (x + letter.x + p.x * letter.scale, y - p.y * letter.scale);
         add(&mut path, &outline.curves, place);
     }
     path.finish()

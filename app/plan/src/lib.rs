@@ -11,7 +11,7 @@ pub mod painted;
 pub mod ron_text;
 pub mod schedule;
 
-pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced};
+pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, Touch};
 pub use machine::Machine;
 pub use painted::Painted;
 pub use ron_text::TextError;

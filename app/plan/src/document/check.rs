@@ -1,6 +1,6 @@
 //! What can be wrong with a plan beyond its grammar.
 
-use blend::{Fade, MAX_COMPONENTS, Shares, Spool};
+use blend::{Fade, FadeError, MAX_COMPONENTS, Shares, Spool, SpoolError};
 use geometry::{Field, LayerPlan};
 
 use super::{Paint, Plan, Region};
@@ -80,6 +80,11 @@ fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
         );
         found.push(Problem::new(path.then("mask"), what));
     }
+    if !base.brush.is_empty() {
+        let what = "the first region covers everything, so there is nothing to paint or erase; \
+                    give the strokes to a region above it";
+        found.push(Problem::new(path.then("brush"), what));
+    }
     if base.hidden {
         let what = "the first region can't be hidden, for it shows wherever no other does";
         found.push(Problem::new(path.then("hidden"), what));
@@ -96,18 +101,15 @@ pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Proble
         found.push(Problem::new(path.clone(), what));
     }
     for (i, spool) in spools.iter().enumerate() {
-        let path = path.at(i);
-        let mut outside = |name: &'static str, value: f64, low: f64, high: f64, unit: &str| {
-            if !(value >= low && value <= high) {
-                let what = format!(
-                    "spool '{}': {name} is {value}; it must be from {low} to {high} {unit}",
-                    spool.name
-                );
-                found.push(Problem::new(path.then(name), what));
-            }
-        };
-        outside("density_g_cm3", spool.density_g_cm3, 0.1, 25.0, "g/cm³");
-        outside("diameter_mm", spool.diameter_mm, 0.5, 10.0, "mm");
+        if let Err(error) = spool.check() {
+            let field = match error {
+                SpoolError::Nameless => "name",
+                SpoolError::Density { .. } => "density_g_cm3",
+                SpoolError::Diameter { .. } => "diameter_mm",
+                SpoolError::Colour { .. } => "colour",
+            };
+            found.push(Problem::new(path.at(i).then(field), error.to_string()));
+        }
     }
 }
 
@@ -191,37 +193,25 @@ fn check_fade(
     found: &mut Vec<Problem>,
 ) {
     let stops = path.then("stops");
-    if fade.stops.len() < 2 {
-        let what = format!(
-            "region '{name}': a fade needs two stops or more, and this has {}; \
-             add one, or write Fixed([…]) for a single blend",
-            fade.stops.len()
-        );
-        found.push(Problem::new(stops.clone(), what));
-    }
-    let mut before = f64::NEG_INFINITY;
-    for (i, stop) in fade.stops.iter().enumerate() {
-        let (path, at) = (stops.at(i), stop.at_mm);
-        let what = if !at.is_finite() {
-            Some(format!("stands at {at}; write a number of millimetres"))
-        } else if at < lowest {
-            Some(format!("stands at {at} mm, and no such place is below 0"))
-        } else if at <= before {
-            Some(format!(
-                "stands at {at} mm, not above the stop before it at {before} mm; \
-                 put the stops in rising order, no two at one place"
-            ))
-        } else {
-            None
+    if let Err(error) = fade.check() {
+        let path = match &error {
+            FadeError::TooFew(_) => stops.clone(),
+            FadeError::Place { stop, .. } | FadeError::NotRising { stop, .. } => {
+                stops.at(stop - 1).then("at_mm")
+            }
+            FadeError::Count { stop, .. } => stops.at(stop - 1).then("shares"),
         };
-        if let Some(what) = what {
-            let what = format!("region '{name}': stop {} {what}", i + 1);
-            found.push(Problem::new(path.then("at_mm"), what));
+        found.push(Problem::new(path, format!("region '{name}': {error}")));
+    }
+    for (i, stop) in fade.stops.iter().enumerate() {
+        if stop.at_mm < lowest {
+            let (nth, at) = (i + 1, stop.at_mm);
+            let what = format!("region '{name}': stop {nth} is at {at} mm, and nothing is below 0");
+            found.push(Problem::new(stops.at(i).then("at_mm"), what));
         }
         if let Some(what) = count_problem(name, &stop.shares, count) {
-            found.push(Problem::new(path.then("shares"), what));
+            found.push(Problem::new(stops.at(i).then("shares"), what));
         }
-        before = at;
     }
 }
 

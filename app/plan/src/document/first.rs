@@ -40,8 +40,8 @@ impl Plan {
             title: part.title,
             mesh: part.mesh,
             spools: vec![
-                spool("Deep blue", Srgb([0x1f, 0x4e, 0x8c])),
-                spool("Warm white", Srgb([0xf2, 0xec, 0xdc])),
+                Spool::new("Deep blue", SpoolColour::Hex(Srgb([0x1f, 0x4e, 0x8c]))),
+                Spool::new("Warm white", SpoolColour::Hex(Srgb([0xf2, 0xec, 0xdc]))),
             ]
             .into(),
             machine: Machine::default().into(),
@@ -52,28 +52,17 @@ impl Plan {
             },
             skin_mm: three_walls(),
             step_de00: step_seen_at_a_glance(),
-            regions: vec![Region {
-                name: "Whole part".to_owned(),
-                mask: Mask::Whole,
-                paint: Paint::Fade {
+            regions: vec![Region::new(
+                "Whole part",
+                Mask::Whole,
+                Paint::Fade {
                     along: Field::Height,
                     fade: Fade {
                         stops: stops.collect(),
                         spacing: Spacing::Linear,
                     },
                 },
-                hidden: false,
-                locked: false,
-            }],
+            )],
         }
-    }
-}
-
-fn spool(name: &str, colour: Srgb) -> Spool {
-    Spool {
-        name: name.to_owned(),
-        colour: SpoolColour::Hex(colour),
-        density_g_cm3: 1.24,
-        diameter_mm: 1.75,
     }
 }

@@ -8,6 +8,7 @@ mod sourced;
 mod text;
 
 use blend::{Fade, Shares, Spool};
+use geometry::mask::Stroke;
 use geometry::{Field, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
@@ -62,8 +63,11 @@ pub struct MeshSource {
 pub struct Region {
     /// The user's name for it.
     pub name: String,
-    /// Where it is.
+    /// Where it is, before the brush.
     pub mask: Mask,
+    /// Strokes of the brush, in the order drawn: a later one covers an earlier one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub brush: Vec<Touch>,
     /// What it gets.
     pub paint: Paint,
     /// Left out for now.
@@ -72,6 +76,46 @@ pub struct Region {
     /// Guarded against edits.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub locked: bool,
+}
+
+impl Region {
+    /// A region that is neither hidden nor locked.
+    pub fn new(name: impl Into<String>, mask: Mask, paint: Paint) -> Self {
+        Self {
+            name: name.into(),
+            mask,
+            brush: Vec::new(),
+            paint,
+            hidden: false,
+            locked: false,
+        }
+    }
+}
+
+/// One stroke of the brush on a region. Where strokes cross, the last one has its way.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub enum Touch {
+    /// The region grows by the stroke.
+    Paint(Stroke),
+    /// The stroke is taken out of the region.
+    Erase(Stroke),
+}
+
+impl Touch {
+    /// The stroke itself.
+    pub fn stroke(&self) -> &Stroke {
+        match self {
+            Self::Paint(stroke) | Self::Erase(stroke) => stroke,
+        }
+    }
+
+    /// The stroke itself, to be changed.
+    pub fn stroke_mut(&mut self) -> &mut Stroke {
+        match self {
+            Self::Paint(stroke) | Self::Erase(stroke) => stroke,
+        }
+    }
 }
 
 /// What a region gets.

@@ -17,6 +17,7 @@ pub mod mesh;
 pub mod place;
 pub mod progress;
 pub mod read;
+pub mod solids;
 pub mod surface;
 
 pub use field::Field;

@@ -6,12 +6,14 @@
 //! A [`Schedule`] is derived from it and never edited.
 
 pub mod document;
+pub mod edit;
 pub mod machine;
 pub mod painted;
 pub mod ron_text;
 pub mod schedule;
 
 pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, Touch};
+pub use edit::{Drag, Edit, EditError, History};
 pub use machine::Machine;
 pub use painted::Painted;
 pub use ron_text::TextError;

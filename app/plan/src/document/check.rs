@@ -37,6 +37,19 @@ impl Plan {
         found
     }
 
+    /// Everything wrong with one region on its own, which is quicker to find.
+    pub fn region_problems(&self, index: usize) -> Vec<Problem> {
+        let mut found = Vec::new();
+        let path = Path::field("regions").at(index);
+        if let Some(region) = self.regions.get(index) {
+            if index == 0 {
+                check_base(region, &path, &mut found);
+            }
+            check_region(region, self.component_count(), &path, &mut found);
+        }
+        found
+    }
+
     /// How many shares each blend must have; `None` while the spools' file is not loaded.
     fn component_count(&self) -> Option<usize> {
         (!self.spools.is_empty()).then_some(self.spools.len())
@@ -56,19 +69,6 @@ impl Plan {
             check_region(region, self.component_count(), &all.at(i), found);
         }
     }
-}
-
-/// Problems of one region on its own, for an edit that touches only it.
-pub(crate) fn region_problems(plan: &Plan, index: usize) -> Vec<Problem> {
-    let mut found = Vec::new();
-    let path = Path::field("regions").at(index);
-    if let Some(region) = plan.regions.get(index) {
-        if index == 0 {
-            check_base(region, &path, &mut found);
-        }
-        check_region(region, plan.component_count(), &path, &mut found);
-    }
-    found
 }
 
 fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {

@@ -1,0 +1,30 @@
+//! Edits of the plan as a whole.
+
+use geometry::LayerPlan;
+
+use super::{Edit, EditError, change_plan};
+use crate::{Machine, MeshSource, Plan, Sourced};
+
+pub(super) fn set_title(plan: &mut Plan, to: String) -> Edit {
+    Edit::SetTitle(std::mem::replace(&mut plan.title, to))
+}
+
+pub(super) fn set_mesh(plan: &mut Plan, to: MeshSource) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.mesh, to).map(Edit::SetMesh)
+}
+
+pub(super) fn set_layers(plan: &mut Plan, to: LayerPlan) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.layers, to).map(Edit::SetLayers)
+}
+
+pub(super) fn set_skin(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.skin_mm, to).map(Edit::SetSkin)
+}
+
+pub(super) fn set_step(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.step_de00, to).map(Edit::SetStep)
+}
+
+pub(super) fn set_machine(plan: &mut Plan, to: Sourced<Machine>) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.machine, to).map(Edit::SetMachine)
+}

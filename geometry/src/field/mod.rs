@@ -1,9 +1,19 @@
 //! A number in mm for every point of the skin: what a fade runs along.
+//!
+//! [`Field`] is what a plan says; [`PreparedField`] is that field laid on a part.
+//! One file here per kind of field.
 
 use glam::DVec3;
 use serde::{Deserialize, Serialize};
 
 use crate::mask::Stroke;
+
+mod from_stroke;
+mod prepared;
+mod visible;
+
+pub use prepared::{FieldError, PreparedField};
+pub use visible::visible_area;
 
 /// The measure along which a fade runs. Every variant gives millimetres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -15,6 +25,10 @@ pub enum Field {
     Direction(DVec3),
     /// Straight distance from a point, mm.
     FromPoint(DVec3),
-    /// Distance along the surface from a painted stroke.
+    /// Distance along the surface from the line that a stroke draws on it, whatever the
+    /// stroke's radius. Infinite on shells that the stroke does not touch.
     FromStroke(Stroke),
 }
+
+#[cfg(test)]
+mod tests;

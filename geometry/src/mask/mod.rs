@@ -1,8 +1,31 @@
 //! Named areas of a part: each mask is a function of a point, never a list of facets,
 //! so the same mask serves a coarse mesh, a fine mesh and a toolpath.
+//!
+//! [`Mask`] is what a plan says. [`PreparedMask`] is that mask laid on a part, ready to
+//! answer for many points. One file here per kind of mask; each says exactly which points
+//! it holds. To add a kind: a variant below, a file for it, and one line in each `match` of
+//! [`prepared`](self), `check` and `heights`.
 
 use glam::DVec3;
 use serde::{Deserialize, Serialize};
+
+mod band;
+mod check;
+mod crease;
+mod cuboid;
+mod cylinder;
+mod facets;
+mod heights;
+mod prepared;
+mod shell;
+mod slab;
+mod span;
+mod sphere;
+mod stroke;
+
+pub use check::MaskError;
+pub use prepared::PreparedMask;
+pub use stroke::PreparedStroke;
 
 /// An area of the part. Lengths in mm, angles in degrees.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -10,7 +33,9 @@ use serde::{Deserialize, Serialize};
 pub enum Mask {
     /// All of the part.
     Whole,
-    /// Heights from `from_mm` up to, but not including, `to_mm`.
+    /// Heights from `from_mm` up to, but not including, `to_mm`; so stacked bands share no
+    /// point and leave none out. A band that ends at the top of the part, or above it, has
+    /// the top too.
     Band {
         /// Lower height.
         from_mm: f64,
@@ -26,21 +51,21 @@ pub enum Mask {
         /// Far plane.
         to_mm: f64,
     },
-    /// Inside a sphere.
+    /// Inside a sphere, or on it.
     Sphere {
         /// Centre.
         centre_mm: DVec3,
         /// Radius.
         radius_mm: f64,
     },
-    /// Inside a box with sides along the axes.
+    /// Inside a box with sides along the axes, or on it.
     Box {
         /// Least corner.
         min_mm: DVec3,
         /// Greatest corner.
         max_mm: DVec3,
     },
-    /// Inside a round cylinder between two points of its axis.
+    /// Inside a round cylinder between two points of its axis, or on it.
     Cylinder {
         /// Start of the axis.
         from_mm: DVec3,
@@ -73,8 +98,12 @@ pub enum Mask {
 
 /// A stroke of paint: a polyline of dabs on the surface.
 ///
-/// A point is painted when it lies within `radius_mm` of the polyline *and* can be reached
-/// from it along the surface within `reach_mm`, so paint does not bleed through a thin wall.
+/// A point is painted when it lies within `radius_mm` of a straight piece of the polyline
+/// *and* can be reached along the surface, within `reach_mm`, from the line which that
+/// piece draws on the surface; so paint does not bleed through a thin wall.
+///
+/// The edge that the radius makes is exact, whatever the facets. The edge that the reach
+/// makes is exact to 2 % of the reach.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Stroke {
@@ -87,3 +116,14 @@ pub struct Stroke {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reach_mm: Option<f64>,
 }
+
+impl Stroke {
+    /// Greatest distance along the surface, mm: as given, or 1.5 × the radius, a little
+    /// more than √2, the longest way round a right-angled edge.
+    pub fn reach_or_default_mm(&self) -> f64 {
+        self.reach_mm.unwrap_or(1.5 * self.radius_mm)
+    }
+}
+
+#[cfg(test)]
+mod tests;

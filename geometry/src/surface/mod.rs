@@ -1,13 +1,18 @@
 //! The part's skin under a bounding-volume tree: nearest points, rays, distances along it.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use glam::DVec3;
 
 use crate::Mesh;
 
+mod adjacency;
+pub(crate) mod bisection;
 pub(crate) mod facet;
+pub(crate) mod geodesic;
 mod tree;
+
+pub use adjacency::Adjacency;
 
 /// A point of the skin and the facet it lies on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,13 +47,20 @@ pub struct Surface(Arc<Parts>);
 struct Parts {
     mesh: Arc<Mesh>,
     tree: tree::Tree,
+    adjacency: OnceLock<Adjacency>,
+    shells: OnceLock<Vec<u32>>,
 }
 
 impl Surface {
     /// Builds the tree.
     pub fn new(mesh: Arc<Mesh>) -> Self {
         let tree = tree::Tree::new(&mesh);
-        Self(Arc::new(Parts { mesh, tree }))
+        Self(Arc::new(Parts {
+            mesh,
+            tree,
+            adjacency: OnceLock::new(),
+            shells: OnceLock::new(),
+        }))
     }
 
     /// The mesh beneath.
@@ -84,6 +96,20 @@ impl Surface {
         self.0.mesh.area_vector(facet as usize).normalize_or_zero()
     }
 
+    /// Which facets share edges; worked out when first asked for.
+    pub fn adjacency(&self) -> &Adjacency {
+        self.0.adjacency.get_or_init(|| {
+            let mesh = &self.0.mesh;
+            Adjacency::new(mesh.vertices().len(), mesh.triangles())
+        })
+    }
+
+    /// For each facet the number of the shell it belongs to: the facets that can be reached
+    /// over shared edges. Worked out when first asked for.
+    pub fn shells(&self) -> &[u32] {
+        self.0.shells.get_or_init(|| self.adjacency().shells())
+    }
+
     /// Calls `each` with every facet that reaches into a box (and perhaps a few that only
     /// come close).
     pub fn facets_in_box(&self, lo_mm: DVec3, hi_mm: DVec3, each: impl FnMut(u32)) {
@@ -106,5 +132,7 @@ impl std::fmt::Debug for Surface {
     }
 }
 
+#[cfg(test)]
+pub(crate) mod shapes;
 #[cfg(test)]
 mod tests;

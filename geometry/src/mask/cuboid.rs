@@ -1,0 +1,18 @@
+//! Inside a box with sides along the axes, or on it.
+
+use glam::DVec3;
+
+use super::MaskError;
+use super::check::{finite_point, rising};
+
+pub(super) fn check(min_mm: DVec3, max_mm: DVec3) -> Result<(), MaskError> {
+    finite_point("min_mm", min_mm)?;
+    finite_point("max_mm", max_mm)?;
+    rising("min_mm.x", min_mm.x, "max_mm.x", max_mm.x)?;
+    rising("min_mm.y", min_mm.y, "max_mm.y", max_mm.y)?;
+    rising("min_mm.z", min_mm.z, "max_mm.z", max_mm.z)
+}
+
+pub(super) fn contains(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> bool {
+    point.cmpge(min_mm).all() && point.cmple(max_mm).all()
+}

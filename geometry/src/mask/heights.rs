@@ -1,0 +1,80 @@
+//! What a mask tells about heights alone, without a part.
+
+use super::{Mask, cylinder, slab};
+
+const ALL: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+
+impl Mask {
+    /// Whether the mask asks for nothing but the height of a point, so that what holds for
+    /// one point of a level cut holds for all of it.
+    ///
+    /// ```
+    /// use geometry::Mask;
+    /// let band = |from_mm, to_mm| Mask::Band { from_mm, to_mm };
+    /// assert!(Mask::Any(vec![band(0.0, 2.0), band(5.0, 9.0)]).depends_on_height_only());
+    /// ```
+    pub fn depends_on_height_only(&self) -> bool {
+        match self {
+            Mask::Whole | Mask::Band { .. } => true,
+            Mask::Slab {
+                direction,
+                from_mm,
+                to_mm,
+            } => slab::heights(*direction, *from_mm, *to_mm).is_some(),
+            Mask::All(parts) | Mask::Any(parts) => parts.iter().all(Mask::depends_on_height_only),
+            Mask::Not(part) => part.depends_on_height_only(),
+            Mask::Sphere { .. }
+            | Mask::Box { .. }
+            | Mask::Cylinder { .. }
+            | Mask::Shell { .. }
+            | Mask::Crease { .. }
+            | Mask::Stroke(_) => false,
+        }
+    }
+
+    /// Least and greatest height, mm, between which every point of the mask lies; there
+    /// may be room to spare. Infinite where the mask itself sets no bound, and the least
+    /// above the greatest if no point can be in it.
+    pub fn height_range_mm(&self) -> (f64, f64) {
+        match self {
+            Mask::Band { from_mm, to_mm } => from_band(*from_mm, *to_mm),
+            Mask::Slab {
+                direction,
+                from_mm,
+                to_mm,
+            } => slab::heights(*direction, *from_mm, *to_mm)
+                .map_or(ALL, |(lo, hi)| from_band(lo, hi)),
+            Mask::Sphere {
+                centre_mm,
+                radius_mm,
+            } => (centre_mm.z - radius_mm, centre_mm.z + radius_mm),
+            Mask::Box { min_mm, max_mm } => (min_mm.z, max_mm.z),
+            Mask::Cylinder {
+                from_mm,
+                to_mm,
+                radius_mm,
+            } => cylinder::heights(*from_mm, *to_mm, *radius_mm),
+            Mask::Stroke(stroke) => stroke.dabs_mm.iter().fold(NONE, |(lo, hi), dab| {
+                (
+                    lo.min(dab.z - stroke.radius_mm),
+                    hi.max(dab.z + stroke.radius_mm),
+                )
+            }),
+            Mask::All(parts) => parts.iter().fold(ALL, |(lo, hi), part| {
+                let (from, to) = part.height_range_mm();
+                (lo.max(from), hi.min(to))
+            }),
+            Mask::Any(parts) => parts.iter().fold(NONE, |(lo, hi), part| {
+                let (from, to) = part.height_range_mm();
+                (lo.min(from), hi.max(to))
+            }),
+            Mask::Whole | Mask::Shell { .. } | Mask::Crease { .. } | Mask::Not(_) => ALL,
+        }
+    }
+}
+
+/// A band's bounds; a hair above its end belongs to it where the part ends there.
+fn from_band(from_mm: f64, to_mm: f64) -> (f64, f64) {
+    (from_mm, to_mm + 1e-3)
+}

@@ -1,0 +1,127 @@
+//! Masks laid on a part, ready for many points.
+
+use std::sync::Arc;
+
+use glam::DVec3;
+
+use super::facets::FacetSet;
+use super::slab::Slab;
+use super::span::Span;
+use super::{Mask, MaskError, PreparedStroke, band, crease, cuboid, cylinder, shell, sphere};
+use crate::{Progress, Surface, SurfacePoint};
+
+/// A mask laid on a part.
+///
+/// ```
+/// use std::sync::Arc;
+/// use geometry::{DVec3, Mask, Mesh, Progress, Surface, SurfacePoint};
+/// use geometry::mask::PreparedMask;
+///
+/// let corners = [(0.0, 0.0), (10.0, 0.0), (0.0, 10.0)];
+/// let upright = corners.map(|(x, z)| DVec3::new(x, 0.0, z)).to_vec();
+/// let surface = Surface::new(Arc::new(Mesh::new(upright, vec![[0, 1, 2]])?));
+///
+/// let lower = Mask::Band { from_mm: 0.0, to_mm: 4.0 };
+/// let lower = PreparedMask::new(&lower, &surface, &Progress::new())?;
+/// let at = |z| SurfacePoint { point_mm: DVec3::new(0.0, 0.0, z), facet: 0 };
+/// assert!(lower.contains(at(3.999)));
+/// assert!(!lower.contains(at(4.0)));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone)]
+pub struct PreparedMask(Ready);
+
+#[derive(Clone)]
+enum Ready {
+    Whole,
+    Band(Span),
+    Slab(Slab),
+    Sphere(DVec3, f64),
+    Box(DVec3, DVec3),
+    Cylinder(DVec3, DVec3, f64),
+    Facets(FacetSet),
+    Stroke(Arc<PreparedStroke>),
+    All(Vec<Ready>),
+    Any(Vec<Ready>),
+    Not(Box<Ready>),
+}
+
+impl PreparedMask {
+    /// Checks the mask and lays it on the part. Analytic masks take no time; a shell or a
+    /// crease goes once over the mesh; a stroke works in its own neighbourhood only.
+    ///
+    /// # Errors
+    /// [`MaskError`] from [`Mask::check`], or because the work was cancelled.
+    pub fn new(mask: &Mask, surface: &Surface, progress: &Progress) -> Result<Self, MaskError> {
+        mask.check()?;
+        Ok(Self(Ready::new(mask, surface, progress)?))
+    }
+
+    /// Whether a point of the skin is in the mask. The analytic masks look at the point
+    /// alone, shells and creases at its facet alone.
+    pub fn contains(&self, point: SurfacePoint) -> bool {
+        self.0.contains(point)
+    }
+}
+
+impl From<PreparedStroke> for PreparedMask {
+    fn from(stroke: PreparedStroke) -> Self {
+        Self(Ready::Stroke(Arc::new(stroke)))
+    }
+}
+
+impl Ready {
+    fn new(mask: &Mask, surface: &Surface, progress: &Progress) -> Result<Self, MaskError> {
+        progress.check()?;
+        let all = |parts: &[Mask]| -> Result<Vec<Self>, MaskError> {
+            let parts = parts.iter();
+            parts.map(|m| Self::new(m, surface, progress)).collect()
+        };
+        Ok(match mask {
+            Mask::Whole => Self::Whole,
+            Mask::Band { from_mm, to_mm } => Self::Band(band::prepare(*from_mm, *to_mm, surface)),
+            Mask::Slab {
+                direction,
+                from_mm,
+                to_mm,
+            } => Self::Slab(Slab::new(*direction, *from_mm, *to_mm, surface)?),
+            Mask::Sphere {
+                centre_mm,
+                radius_mm,
+            } => Self::Sphere(*centre_mm, *radius_mm),
+            Mask::Box { min_mm, max_mm } => Self::Box(*min_mm, *max_mm),
+            Mask::Cylinder {
+                from_mm,
+                to_mm,
+                radius_mm,
+            } => Self::Cylinder(*from_mm, *to_mm, *radius_mm),
+            Mask::Shell { near_mm } => Self::Facets(shell::prepare(*near_mm, surface)),
+            Mask::Crease { near_mm, angle_deg } => {
+                Self::Facets(crease::prepare(*near_mm, *angle_deg, surface))
+            }
+            Mask::Stroke(stroke) => {
+                Self::Stroke(Arc::new(PreparedStroke::new(stroke, surface, progress)?))
+            }
+            Mask::All(parts) => Self::All(all(parts)?),
+            Mask::Any(parts) => Self::Any(all(parts)?),
+            Mask::Not(part) => Self::Not(Box::new(Self::new(part, surface, progress)?)),
+        })
+    }
+
+    fn contains(&self, at: SurfacePoint) -> bool {
+        let point = at.point_mm;
+        match self {
+            Self::Whole => true,
+            Self::Band(span) => span.contains(point.z),
+            Self::Slab(slab) => slab.contains(point),
+            Self::Sphere(centre, radius) => sphere::contains(*centre, *radius, point),
+            Self::Box(min, max) => cuboid::contains(*min, *max, point),
+            Self::Cylinder(from, to, radius) => cylinder::contains(*from, *to, *radius, point),
+            Self::Facets(facets) => facets.contains(at.facet),
+            Self::Stroke(stroke) => stroke.contains(at),
+            Self::All(parts) => parts.iter().all(|part| part.contains(at)),
+            Self::Any(parts) => parts.iter().any(|part| part.contains(at)),
+            Self::Not(part) => !part.contains(at),
+        }
+    }
+}

@@ -1,0 +1,397 @@
+//! Facets cut in halves until they are fine enough, without cracks between them.
+//!
+//! A triangle is always cut at its longest side, and every triangle on that side with it
+//! (M.-C. Rivara, "Algorithms for refining triangular grids suitable for adaptive and
+//! multigrid techniques", *International Journal for Numerical Methods in Engineering*
+//! 20, 1984, from memory): so triangles stay well shaped, and two that touch always share
+//! a whole side.
+
+use glam::DVec3;
+use rustc_hash::FxHashMap;
+
+use super::adjacency::Adjacency;
+use crate::Mesh;
+
+/// A triangle of the bisection, whole or cut in two.
+#[derive(Clone, Copy)]
+pub(crate) struct Node {
+    /// Its vertices.
+    pub(crate) corners: [u32; 3],
+    /// While it is whole: the next side on each side's edge, written `3 * node + side`.
+    ring: [u32; 3],
+    /// The first of its two halves, which follow each other; 0 while it is whole.
+    half: u32,
+    /// The side at which it was cut.
+    cut: u8,
+    /// Which of the facets it began with it is a part of.
+    pub(crate) root: u32,
+}
+
+impl Node {
+    pub(crate) fn is_whole(&self) -> bool {
+        self.half == 0
+    }
+
+    /// Its two halves once it is cut.
+    pub(crate) fn halves(&self) -> Option<[u32; 2]> {
+        (self.half != 0).then_some([self.half, self.half + 1])
+    }
+}
+
+/// Facets, their halves, the halves' halves and so on. The first nodes are the facets it
+/// began with, in their order.
+#[derive(Clone)]
+pub(crate) struct Bisection {
+    pub(crate) vertices: Vec<DVec3>,
+    pub(crate) nodes: Vec<Node>,
+    /// How many facets it began with.
+    pub(crate) roots: u32,
+}
+
+impl Bisection {
+    /// Begins with all facets of a mesh; node, root and facet numbers agree.
+    pub(crate) fn of_all(mesh: &Mesh, adjacency: &Adjacency) -> Self {
+        let rings = adjacency.ring().as_chunks::<3>().0;
+        let facets = mesh.triangles().iter().zip(rings).enumerate();
+        let nodes = facets
+            .map(|(root, (&corners, &ring))| Node {
+                corners,
+                ring,
+                half: 0,
+                cut: 0,
+                root: root as u32,
+            })
+            .collect();
+        Self::begin(mesh.vertices().to_vec(), nodes)
+    }
+
+    /// Begins with some facets of a mesh; `place` gives each facet's position in `facets`.
+    pub(crate) fn of_some(
+        mesh: &Mesh,
+        adjacency: &Adjacency,
+        facets: &[u32],
+        place: &FxHashMap<u32, u32>,
+    ) -> Self {
+        let mut vertices = Vec::with_capacity(facets.len());
+        let mut renamed = FxHashMap::default();
+        renamed.reserve(facets.len());
+        let mut nodes = Vec::with_capacity(facets.len());
+        for (root, &facet) in facets.iter().enumerate() {
+            let corners = mesh.triangles()[facet as usize].map(|v| {
+                *renamed.entry(v).or_insert_with(|| {
+                    vertices.push(mesh.vertices()[v as usize]);
+                    vertices.len() as u32 - 1
+                })
+            });
+            let ring = [0, 1, 2].map(|side| {
+                let next = adjacency
+                    .across(facet, side)
+                    .find_map(|(f, s)| Some(3 * place.get(&f)? + s as u32));
+                next.unwrap_or((3 * root + side) as u32)
+            });
+            nodes.push(Node {
+                corners,
+                ring,
+                half: 0,
+                cut: 0,
+                root: root as u32,
+            });
+        }
+        Self::begin(vertices, nodes)
+    }
+
+    fn begin(vertices: Vec<DVec3>, nodes: Vec<Node>) -> Self {
+        Self {
+            roots: nodes.len() as u32,
+            vertices,
+            nodes,
+        }
+    }
+
+    /// The corners of a node, mm.
+    pub(crate) fn corners(&self, node: u32) -> [DVec3; 3] {
+        self.nodes[node as usize]
+            .corners
+            .map(|v| self.vertices[v as usize])
+    }
+
+    /// The longest side of a node; of equal sides both neighbours choose the same.
+    pub(crate) fn longest_side(&self, node: u32) -> usize {
+        let corners = self.nodes[node as usize].corners;
+        let mut best = (0, (f64::NEG_INFINITY, 0, 0));
+        for side in 0..3 {
+            let (a, b) = (corners[side], corners[(side + 1) % 3]);
+            let length = self.vertices[a as usize].distance_squared(self.vertices[b as usize]);
+            let key = (length, a.min(b), a.max(b));
+            if key > best.1 {
+                best = (side, key);
+            }
+        }
+        best.0
+    }
+
+    /// Whether a side of a facet it began with has no neighbour; before anything is cut or
+    /// after.
+    pub(crate) fn root_at_rim(&self, root: u32, side: usize) -> bool {
+        let (mut node, mut side) = (root, side);
+        // Follow the start of the side into the halves.
+        while let Some([first, second]) = self.nodes[node as usize].halves() {
+            let cut = self.nodes[node as usize].cut as usize;
+            (node, side) = match (side + 3 - cut) % 3 {
+                0 => (first, 0),
+                1 => (second, 1),
+                _ => (first, 2),
+            };
+        }
+        self.next(3 * node + side as u32) == 3 * node + side as u32
+    }
+
+    /// The ends of a node's longest side, mm.
+    pub(crate) fn longest_ends(&self, node: u32) -> [DVec3; 2] {
+        let side = self.longest_side(node);
+        let corners = self.corners(node);
+        [corners[side], corners[(side + 1) % 3]]
+    }
+
+    /// All sides on the edge of one side, that one first.
+    fn on_edge(&self, node: u32, side: usize) -> Vec<u32> {
+        let first = 3 * node + side as u32;
+        let mut sides = vec![first];
+        let mut at = self.next(first);
+        while at != first {
+            sides.push(at);
+            at = self.next(at);
+        }
+        sides
+    }
+
+    fn next(&self, side: u32) -> u32 {
+        self.nodes[side as usize / 3].ring[side as usize % 3]
+    }
+
+    fn set_next(&mut self, side: u32, next: u32) {
+        self.nodes[side as usize / 3].ring[side as usize % 3] = next;
+    }
+
+    /// Cuts a whole node in two, and before it whatever else must be cut.
+    pub(crate) fn cut(&mut self, node: u32) {
+        let mut wanted = vec![node];
+        while let Some(&top) = wanted.last() {
+            if !self.nodes[top as usize].is_whole() {
+                wanted.pop();
+                continue;
+            }
+            let sides = self.on_edge(top, self.longest_side(top));
+            // A neighbour whose longest side is another must be cut there first. The
+            // longest sides grow along this chain, so it ends.
+            let nodes = sides.iter().map(|&s| (s / 3, s as usize % 3));
+            let unready = nodes.filter(|&(n, side)| self.longest_side(n) != side);
+            wanted.extend(unready.map(|(n, _)| n));
+            if wanted.last() == Some(&top) {
+                self.cut_edge(&sides);
+                wanted.pop();
+            }
+        }
+    }
+
+    /// Cuts all triangles on one edge at its middle.
+    fn cut_edge(&mut self, sides: &[u32]) {
+        let Some(&first) = sides.first() else {
+            return;
+        };
+        let corners = self.nodes[first as usize / 3].corners;
+        let [start, end] = [0, 1].map(|i| corners[(first as usize % 3 + i) % 3]);
+        let middle = self.vertices.len() as u32;
+        self.vertices
+            .push(self.vertices[start as usize].midpoint(self.vertices[end as usize]));
+        let mut near_start = Vec::with_capacity(sides.len());
+        let mut near_end = Vec::with_capacity(sides.len());
+        for &side in sides {
+            let halves = self.cut_one(side / 3, side as usize % 3, middle);
+            let forward = self.nodes[halves[0] as usize].corners[0] == start;
+            let (at_start, at_end) = if forward {
+                (halves[0], halves[1])
+            } else {
+                (halves[1], halves[0])
+            };
+            near_start.push(3 * at_start);
+            near_end.push(3 * at_end);
+        }
+        for ring in [near_start, near_end] {
+            for (i, &side) in ring.iter().enumerate() {
+                self.set_next(side, ring[(i + 1) % ring.len()]);
+            }
+        }
+    }
+
+    /// Cuts one triangle from the middle of a side to the corner across; in both halves,
+    /// side 0 is the half of that side.
+    fn cut_one(&mut self, node: u32, side: usize, middle: u32) -> [u32; 2] {
+        let whole = self.nodes[node as usize];
+        let [a, b, c] = [0, 1, 2].map(|i| whole.corners[(side + i) % 3]);
+        let first = self.nodes.len() as u32;
+        let second = first + 1;
+        let half = |corners, ring| Node {
+            corners,
+            ring,
+            half: 0,
+            cut: 0,
+            root: whole.root,
+        };
+        let own = |n: u32, s: u32| 3 * n + s;
+        self.nodes.push(half(
+            [a, middle, c],
+            [own(first, 0), own(second, 2), own(first, 2)],
+        ));
+        self.nodes.push(half(
+            [middle, b, c],
+            [own(second, 0), own(second, 1), own(first, 1)],
+        ));
+        self.replace(own(node, ((side + 2) % 3) as u32), own(first, 2));
+        self.replace(own(node, ((side + 1) % 3) as u32), own(second, 1));
+        let whole = &mut self.nodes[node as usize];
+        whole.half = first;
+        whole.cut = side as u8;
+        [first, second]
+    }
+
+    /// Puts a new side into the ring of an old one.
+    fn replace(&mut self, old: u32, new: u32) {
+        let after = self.next(old);
+        if after == old {
+            return;
+        }
+        let mut before = after;
+        while self.next(before) != old {
+            before = self.next(before);
+        }
+        self.set_next(before, new);
+        self.set_next(new, after);
+    }
+
+    /// Cuts until no triangle's longest side is too long, or there are `limit` nodes.
+    /// `too_long` gets the ends of a side.
+    pub(crate) fn refine(&mut self, limit: usize, too_long: impl Fn(DVec3, DVec3) -> bool) {
+        let mut next = 0;
+        while next < self.nodes.len() && self.nodes.len() < limit {
+            let node = next as u32;
+            if self.nodes[next].is_whole() {
+                let [a, b] = self.longest_ends(node);
+                if too_long(a, b) {
+                    self.cut(node);
+                }
+            }
+            // What was cut is never asked again; its halves come later in the list.
+            next += 1;
+        }
+    }
+
+    /// The whole nodes.
+    pub(crate) fn leaves(&self) -> impl Iterator<Item = u32> + '_ {
+        let nodes = self.nodes.iter().enumerate();
+        nodes.filter(|(_, n)| n.is_whole()).map(|(i, _)| i as u32)
+    }
+
+    /// Calls `each` with every whole part of a root.
+    pub(crate) fn leaves_of(&self, root: u32, mut each: impl FnMut(&Node)) {
+        let mut open = vec![root];
+        while let Some(node) = open.pop() {
+            let node = &self.nodes[node as usize];
+            match node.halves() {
+                Some(halves) => open.extend(halves),
+                None => each(node),
+            }
+        }
+    }
+
+    /// The whole part of a root in which a point lies, given and returned with its
+    /// barycentric weights.
+    pub(crate) fn locate(&self, root: u32, weights: [f64; 3]) -> (u32, [f64; 3]) {
+        let (mut at, mut weights) = (root, weights);
+        loop {
+            let node = &self.nodes[at as usize];
+            let Some([first, second]) = node.halves() else {
+                return (at, weights);
+            };
+            let side = node.cut as usize;
+            let [u, v, w] = [0, 1, 2].map(|i| weights[(side + i) % 3]);
+            (at, weights) = if u >= v {
+                (first, [u - v, 2.0 * v, w])
+            } else {
+                (second, [2.0 * u, v - u, w])
+            };
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every inner side of the finished triangles is met by exactly one other.
+    fn assert_no_cracks(mesh: &Bisection, closed: bool) {
+        let mut seen = FxHashMap::<(u32, u32), i32>::default();
+        for leaf in mesh.leaves() {
+            let c = mesh.nodes[leaf as usize].corners;
+            for (a, b) in [(c[0], c[1]), (c[1], c[2]), (c[2], c[0])] {
+                *seen.entry((a.min(b), a.max(b))).or_default() += if a < b { 1 } else { -1 };
+            }
+        }
+        if closed {
+            assert!(seen.values().all(|&n| n == 0), "a side is met by no other");
+        }
+    }
+
+    fn tetrahedron() -> Mesh {
+        let v = |x: f64, y: f64, z: f64| DVec3::new(x, y, z);
+        Mesh::new(
+            vec![
+                v(0.0, 0.0, 0.0),
+                v(30.0, 0.0, 0.0),
+                v(0.0, 2.0, 0.0),
+                v(1.0, 1.0, 20.0),
+            ],
+            vec![[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]],
+        )
+        .expect("valid")
+    }
+
+    #[test]
+    fn refined_near_a_corner_it_stays_closed_and_keeps_its_area() {
+        let mesh = tetrahedron();
+        let adjacency = Adjacency::new(4, mesh.triangles());
+        let mut cut = Bisection::of_all(&mesh, &adjacency);
+        cut.refine(1_000_000, |a, b| {
+            a.distance(b) > 0.05 + 0.2 * a.midpoint(b).length()
+        });
+        assert!(cut.nodes.len() > 1000);
+        assert_no_cracks(&cut, true);
+        let area: f64 = cut
+            .leaves()
+            .map(|n| {
+                let [a, b, c] = cut.corners(n);
+                0.5 * (b - a).cross(c - a).length()
+            })
+            .sum();
+        assert!((area - mesh.area_mm2()).abs() < 1e-9 * area);
+    }
+
+    #[test]
+    fn a_point_is_found_in_its_part() {
+        let mesh = tetrahedron();
+        let adjacency = Adjacency::new(4, mesh.triangles());
+        let mut cut = Bisection::of_all(&mesh, &adjacency);
+        cut.refine(1_000_000, |a, b| a.distance(b) > 0.7);
+        for facet in 0..4 {
+            let corners = mesh.corners(facet);
+            for (u, v) in [(0.2, 0.3), (0.9, 0.05), (0.01, 0.5), (0.0, 0.0)] {
+                let weights = [1.0 - u - v, u, v];
+                let (leaf, inside) = cut.locate(facet as u32, weights);
+                let at = |c: [DVec3; 3], w: [f64; 3]| c[0] * w[0] + c[1] * w[1] + c[2] * w[2];
+                let found = at(cut.corners(leaf), inside);
+                assert!(found.distance(at(corners, weights)) < 1e-12);
+                assert!(inside.iter().all(|&w| w >= 0.0));
+            }
+        }
+    }
+}

@@ -1,0 +1,182 @@
+"""Second reader for toolpaths: words by gcodeparser (MIT), places by the arithmetic below.
+
+Usage: python tests/outside/toolpath.py [FILE...]
+
+Runs `cargo run -p toolpath --example moves` on each file, and on made-up files with every
+mode, and compares place, filament and arc middles of every move. Modes, offsets and arcs
+follow NISTIR 6556 (RS274/NGC), 3.5; E is common practice, no source.
+Exits with 1 if any move differs by more than a millionth of a millimetre.
+"""
+
+import json
+import math
+import random
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from gcodeparser import parse_gcode_lines
+
+ROOT = Path(__file__).resolve().parents[2]
+TOLERANCE_MM = 1e-6
+AXES = "XYZ"
+
+
+class Machine:
+    """Carries out one command after another and notes each move."""
+
+    def __init__(self):
+        self.at = dict.fromkeys(AXES, 0.0)
+        self.offset = dict.fromkeys(AXES, 0.0)
+        self.e = 0.0
+        self.unit = 1.0
+        self.relative = False
+        self.relative_e = False
+        self.moves = []
+
+    def place(self):
+        return [self.at[a] + self.offset[a] for a in AXES]
+
+    def run(self, line):
+        letter, code = line.command
+        params = {k.upper(): v for k, v in line.params.items()}
+        if letter == "G" and code in (0, 1, 2, 3):
+            self.move(code, params, line.line_index + 1)
+        elif letter == "G" and code in (20, 21):
+            self.unit = 25.4 if code == 20 else 1.0
+        elif letter == "G" and code in (90, 91):
+            self.relative = code == 91
+        elif letter == "G" and code == 92:
+            everything = not any(a in params for a in AXES + "E")
+            for axis in AXES:
+                if axis in params or everything:
+                    value = float(params.get(axis, 0.0)) * self.unit
+                    self.offset[axis] += self.at[axis] - value
+                    self.at[axis] = value
+            if "E" in params or everything:
+                self.e = float(params.get("E", 0.0)) * self.unit
+        elif letter == "G" and code == 28:
+            chosen = [a for a in AXES if a in params] or list(AXES)
+            for axis in chosen:
+                self.at[axis] = self.offset[axis] = 0.0
+        elif letter == "M" and code in (82, 83):
+            self.relative_e = code == 83
+
+    def move(self, code, params, line):
+        if not any(w in params for w in "XYZEIJR"):
+            return
+        start = self.place()
+        for axis in AXES:
+            if axis in params:
+                value = float(params[axis]) * self.unit
+                self.at[axis] = value + (self.at[axis] if self.relative else 0.0)
+        fed = 0.0
+        if "E" in params:
+            value = float(params["E"]) * self.unit
+            target = value + self.e if self.relative or self.relative_e else value
+            fed = target - self.e
+            self.e = target
+        end = self.place()
+        middle = arc_middle(code == 2, start, end, params, self.unit) if code > 1 else None
+        self.moves.append({"line": line, "to": end, "e": fed, "middle": middle})
+
+
+def arc_middle(clockwise, start, end, params, unit):
+    """Half-way along an arc in XY, by complex numbers."""
+    p, q = complex(*start[:2]), complex(*end[:2])
+    if "R" in params:
+        radius = float(params["R"]) * unit
+        chord = q - p
+        height = math.sqrt(max(radius**2 - abs(chord) ** 2 / 4, 0.0))
+        side = 1 if (radius > 0) != clockwise else -1
+        centre = (p + q) / 2 + side * 1j * chord / abs(chord) * height
+    else:
+        centre = p + complex(float(params.get("I", 0.0)), float(params.get("J", 0.0))) * unit
+    u, v = p - centre, q - centre
+    turn = math.atan2((v / u).imag, (v / u).real) if p != q else 0.0
+    if clockwise and turn >= 0:
+        turn -= math.tau
+    if not clockwise and turn <= 0:
+        turn += math.tau
+    half = centre + u / abs(u) * (abs(u) + abs(v)) / 2 * complex(math.cos(turn / 2), math.sin(turn / 2))
+    return [half.real, half.imag, (start[2] + end[2]) / 2]
+
+
+def made_up(seed):
+    """A file that changes modes at random and stays within reach."""
+    rng = random.Random(seed)
+    lines = ["; made up for a check", "G21", "G90"]
+    for _ in range(400):
+        x, y = (round(rng.uniform(-90, 90), 3) for _ in range(2))
+        e = round(rng.uniform(0, 3), 5)
+        lines.append(
+            rng.choice(
+                [
+                    f"G1 X{x} Y{y} E{e} F{rng.randint(300, 9000)}",
+                    f"g0 x{x} z{round(rng.uniform(0, 5), 2)} ; over",
+                    f"G1 Y{y} E{e}",
+                    f"G2 X{x} Y{y} R{round(rng.uniform(300, 900), 2)} E{e}",
+                    f"G3 I{round(rng.uniform(1, 9), 3)} J{round(rng.uniform(1, 9), 3)} E{e}",
+                    f"G91\nG3 X4 Y4 I4 J0 E{e}\nG90",
+                    f"G92 X{x} E{e}",
+                    "G92 E0",
+                    "G92",
+                    "G20",
+                    "G21",
+                    "G21",
+                    "M82\nG92 E0",
+                    "M83",
+                    "G28 X0 Y0",
+                    "M104 S0",
+                ]
+            )
+        )
+    return "\n".join(lines) + "\n"
+
+
+def ours(path):
+    command = ["cargo", "run", "-q", "-p", "toolpath", "--example", "moves", "--", str(path)]
+    done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def compare(name, path):
+    machine = Machine()
+    with open(path, encoding="utf-8") as file:
+        for line in parse_gcode_lines(file):
+            machine.run(line)
+    mine = ours(path)
+    if len(mine) != len(machine.moves):
+        print(f"{name}: {len(mine)} moves against {len(machine.moves)}")
+        return False
+    worst = 0.0
+    for a, b in zip(mine, machine.moves):
+        if a["line"] != b["line"]:
+            print(f"{name}: line {a['line']} against line {b['line']}")
+            return False
+        off = [abs(p - q) for p, q in zip(a["to"], b["to"])] + [abs(a["e"] - b["e"])]
+        if b["middle"] and "middle" in a:
+            off += [abs(p - q) for p, q in zip(a["middle"], b["middle"])]
+        worst = max([worst, *off])
+        if max(off) > TOLERANCE_MM:
+            print(f"{name}: line {a['line']}: {a} against {b}")
+            return False
+    print(f"{name}: {len(mine)} moves, largest difference {worst:.1e} mm")
+    return bool(mine)
+
+
+def main(files):
+    good = True
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(10):
+            path = Path(folder) / f"{seed}.gcode"
+            path.write_text(made_up(seed), encoding="utf-8")
+            good &= compare(f"made up {seed}", path)
+    for file in files:
+        good &= compare(file, file)
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

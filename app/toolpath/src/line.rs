@@ -231,8 +231,7 @@ fn parse_words(body: &[u8], words: &mut Vec<Word>) -> Parsed {
                 let letter = byte & !0x20;
                 let found = number::read(body, i + 1);
                 let bare = found.to == found.from;
-                let named = bare && commands == 0 || body.get(found.to) == Some(&b'_');
-                if named && commands == 0 {
+                if commands == 0 && (bare || body.get(found.to) == Some(&b'_')) {
                     return opaque(words, parsed);
                 }
                 words.push(Word {

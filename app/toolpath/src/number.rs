@@ -38,25 +38,69 @@ pub(crate) fn skip_blanks(bytes: &[u8], mut at: usize) -> usize {
 #[inline]
 pub(crate) fn read(bytes: &[u8], at: usize) -> Found {
     let from = skip_blanks(bytes, at);
+    read_plain(bytes, from).unwrap_or_else(|| read_any(bytes, from))
+}
+
+#[inline]
+fn digit(bytes: &[u8], at: usize) -> Option<u64> {
+    let value = bytes.get(at)?.wrapping_sub(b'0');
+    (value < 10).then_some(u64::from(value))
+}
+
+/// Reads a number without blanks in it and with up to 15 digits: nearly every one.
+#[inline]
+fn read_plain(bytes: &[u8], from: usize) -> Option<Found> {
+    let negative = bytes.get(from) == Some(&b'-');
+    let begin = from + usize::from(negative);
+    let (mut i, mut mantissa) = (begin, 0_u64);
+    while let Some(value) = digit(bytes, i) {
+        mantissa = mantissa.wrapping_mul(10).wrapping_add(value);
+        i += 1;
+    }
+    let mut digits = i - begin;
+    let mut decimals = 0;
+    if bytes.get(i) == Some(&b'.') {
+        i += 1;
+        let point = i;
+        while let Some(value) = digit(bytes, i) {
+            mantissa = mantissa.wrapping_mul(10).wrapping_add(value);
+            i += 1;
+        }
+        decimals = i - point;
+        digits += decimals;
+    }
+    if bytes.get(i).is_some_and(|b| blank(*b)) {
+        let next = bytes.get(skip_blanks(bytes, i));
+        if next.is_some_and(|b| b.is_ascii_digit() || *b == b'.') {
+            return None;
+        }
+    }
+    if digits == 0 || digits > 15 {
+        return None;
+    }
+    // Both are exact, so the quotient is the nearest f64 (Clinger, "How to read floating point
+    // numbers accurately", 1990).
+    let size = mantissa as f64 / POWERS.get(decimals)?;
+    Some(Found {
+        value: Some(if negative { -size } else { size }),
+        from,
+        to: i,
+    })
+}
+
+/// Reads any number that begins at `from`.
+#[cold]
+fn read_any(bytes: &[u8], from: usize) -> Found {
     let mut i = from;
     let negative = bytes.get(i) == Some(&b'-');
     if negative || bytes.get(i) == Some(&b'+') {
         i = skip_blanks(bytes, i + 1);
     }
-    let (mut mantissa, mut decimals) = (0_u64, 0_usize);
-    let (mut seen, mut point, mut long) = (false, false, false);
+    let (mut seen, mut point) = (false, false);
     let mut to = from;
     while let Some(&byte) = bytes.get(i) {
         match byte {
-            b'0'..=b'9' => {
-                if mantissa < 100_000_000_000_000_000 {
-                    mantissa = mantissa * 10 + u64::from(byte - b'0');
-                    decimals += usize::from(point);
-                } else {
-                    long = true;
-                }
-                seen = true;
-            }
+            b'0'..=b'9' => seen = true,
             b'.' if !point => point = true,
             b' ' | b'\t' => {
                 let next = skip_blanks(bytes, i);
@@ -72,28 +116,15 @@ pub(crate) fn read(bytes: &[u8], at: usize) -> Found {
         i += 1;
         to = i;
     }
-    if !seen {
-        return Found {
-            value: None,
-            from,
-            to: from,
-        };
-    }
-    // Both factors are exact, so the quotient is the nearest f64 (Clinger, "How to read
-    // floating point numbers accurately", 1990).
-    let size = match POWERS.get(decimals) {
-        Some(power) if !long && mantissa <= 1 << 53 => Some(mantissa as f64 / power),
-        _ => read_long(&bytes[from..to]),
-    };
+    let size = seen.then(|| read_long(&bytes[from..to])).flatten();
     Found {
         value: size.map(|s| if negative { -s } else { s }),
         from,
-        to,
+        to: if seen { to } else { from },
     }
 }
 
-/// The size, without sign, of a number with more digits than the short way takes.
-#[cold]
+/// The size, without sign, of a number whose bytes may hold blanks.
 fn read_long(text: &[u8]) -> Option<f64> {
     let plain: String = text
         .iter()

@@ -389,6 +389,10 @@ impl MachineState {
     }
 
     fn gather_g(&mut self, code: f64, asked: &mut Asked, line: u64, cautions: &mut Cautions) {
+        if code == 1.0 {
+            asked.motion = Some(Motion::Straight);
+            return;
+        }
         // Tenths, as in G92.1.
         let tenths = (code * 10.0).round();
         if !(0.0..=10_000.0).contains(&tenths) {
@@ -396,7 +400,6 @@ impl MachineState {
         }
         match tenths as u32 {
             0 => asked.motion = Some(Motion::Rapid),
-            10 => asked.motion = Some(Motion::Straight),
             20 => asked.motion = Some(Motion::Clockwise),
             30 => asked.motion = Some(Motion::CounterClockwise),
             100 => asked.g10 = true,

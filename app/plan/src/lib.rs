@@ -15,6 +15,6 @@ pub mod schedule;
 pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, Touch};
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::Machine;
-pub use painted::Painted;
+pub use painted::{PaintError, Painted};
 pub use ron_text::TextError;
 pub use schedule::Schedule;

@@ -93,7 +93,7 @@ fn edit() -> impl Strategy<Value = Edit> {
                 true => Shares::new(&[1.0]).expect("shares"),
                 false => shares(0.3),
             };
-            let region = Region::new("New", Mask::Any(vec![]), Paint::Fixed(shares));
+            let region = Region::painted("New", Paint::Fixed(shares));
             Edit::AddRegion { at, region }
         }),
         place().prop_map(|region| Edit::RemoveRegion { region }),

@@ -168,7 +168,7 @@ fn all_faults_are_told_at_once_in_the_order_of_the_text() {
 
 #[test]
 fn broken_texts_are_refused_and_never_panic() {
-    for end in (0..example().len())
+    for end in (0..example().trim_end().len())
         .filter(|&i| example().is_char_boundary(i))
         .step_by(7)
     {

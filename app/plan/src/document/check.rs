@@ -1,7 +1,7 @@
 //! What can be wrong with a plan beyond its grammar.
 
 use blend::{Fade, FadeError, MAX_COMPONENTS, Shares, Spool, SpoolError};
-use geometry::{Field, LayerPlan};
+use geometry::{Field, LayerPlan, Mask};
 
 use super::{Paint, Plan, Region};
 use crate::ron_text::{Path, Problem};
@@ -72,7 +72,7 @@ impl Plan {
 }
 
 fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
-    if base.mask != geometry::Mask::Whole {
+    if base.mask != Mask::Whole {
         let what = format!(
             "the first region, '{}', does not cover everything; give it the mask Whole, \
              or put a region with that mask before it",
@@ -151,6 +151,21 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
         let what = "a region has no name; give it one, so that messages can call it by it";
         found.push(Problem::new(path.then("name"), what));
     }
+    if let Err(error) = region.mask.check() {
+        let what = format!("region '{name}': {error}");
+        found.push(Problem::new(path.then("mask"), what));
+    }
+    for (i, touch) in region.brush.iter().enumerate() {
+        if let Err(error) = touch.stroke().check() {
+            let what = format!("region '{name}', brush stroke {}: {error}", i + 1);
+            found.push(Problem::new(path.then("brush").at(i), what));
+        }
+    }
+    let below_plate = matches!(region.mask, Mask::Band { from_mm, .. } if from_mm < 0.0);
+    if below_plate {
+        let what = format!("region '{name}': a height below 0; heights are above the bed");
+        found.push(Problem::new(path.then("mask").then("from_mm"), what));
+    }
     let paint = path.then("paint");
     match &region.paint {
         Paint::Fixed(shares) => {
@@ -159,7 +174,8 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
             }
         }
         Paint::Fade { along, fade } => {
-            if let Some(what) = field_problem(name, along) {
+            if let Err(error) = along.check() {
+                let what = format!("region '{name}': the fade's measure: {error}");
                 found.push(Problem::new(paint.then("along"), what));
             }
             let lowest = match along {
@@ -168,19 +184,6 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
             };
             check_fade(name, fade, lowest, count, &paint.then("fade"), found);
         }
-    }
-}
-
-fn field_problem(name: &str, along: &Field) -> Option<String> {
-    match along {
-        Field::Direction(v) if !(v.is_finite() && v.length() > 0.0) => Some(format!(
-            "region '{name}': the fade's direction is no direction; write one such as \
-             Direction(0.0, 0.0, 1.0)"
-        )),
-        Field::FromPoint(p) if !p.is_finite() => Some(format!(
-            "region '{name}': the fade's point must be three numbers"
-        )),
-        _ => None,
     }
 }
 

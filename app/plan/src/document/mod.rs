@@ -90,6 +90,11 @@ impl Region {
             locked: false,
         }
     }
+
+    /// A region that is nothing but brush strokes, none yet.
+    pub fn painted(name: impl Into<String>, paint: Paint) -> Self {
+        Self::new(name, Mask::Not(Box::new(Mask::Whole)), paint)
+    }
 }
 
 /// One stroke of the brush on a region. Where strokes cross, the last one has its way.

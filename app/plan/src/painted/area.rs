@@ -1,0 +1,124 @@
+//! A region's area made ready: its mask, and the strokes drawn on it.
+
+use geometry::mask::{MaskError, PreparedMask, PreparedStroke, Stroke};
+use geometry::{DVec3, Progress, Surface, SurfacePoint};
+
+use crate::{Region, Touch};
+
+/// Room left about the heights that masks and strokes tell, mm.
+const ROOM_MM: f64 = 1e-6;
+
+/// A region's area, ready for many points.
+pub(crate) struct Area {
+    mask: PreparedMask,
+    /// The strokes, the last drawn first.
+    marks: Vec<Mark>,
+    /// Least and greatest height of any point in it, mm.
+    heights_mm: (f64, f64),
+    level: bool,
+}
+
+#[derive(Clone)]
+struct Mark {
+    erases: bool,
+    stroke: PreparedStroke,
+}
+
+impl Area {
+    /// Lays a region's mask and strokes on a part. `old` is a region of the same mask from
+    /// which what is prepared can be taken over.
+    pub(super) fn new(
+        region: &Region,
+        surface: &Surface,
+        old: Option<(&Region, &Area)>,
+        progress: &Progress,
+    ) -> Result<Self, MaskError> {
+        let mask = match old {
+            Some((_, area)) => area.mask.clone(),
+            None => PreparedMask::new(&region.mask, surface, progress)?,
+        };
+        let mut marks = Vec::with_capacity(region.brush.len());
+        for (i, touch) in region.brush.iter().enumerate() {
+            let old = old.and_then(|(old, area)| {
+                let stroke = old.brush.get(i)?.stroke();
+                let mark = area.marks.get(area.marks.len().checked_sub(i + 1)?)?;
+                Some((stroke, &mark.stroke))
+            });
+            marks.push(Mark {
+                erases: matches!(touch, Touch::Erase(_)),
+                stroke: prepared(touch.stroke(), old, surface, progress)?,
+            });
+        }
+        marks.reverse();
+        Ok(Self {
+            mask,
+            marks,
+            heights_mm: heights(region),
+            level: region.mask.depends_on_height_only() && region.brush.is_empty(),
+        })
+    }
+
+    /// Whether a point of the skin is in it.
+    pub(crate) fn contains(&self, at: SurfacePoint) -> bool {
+        let (low, high) = self.heights_mm;
+        if !(low <= at.point_mm.z && at.point_mm.z <= high) {
+            return false;
+        }
+        match self.marks.iter().find(|mark| mark.stroke.contains(at)) {
+            Some(mark) => !mark.erases,
+            None => self.mask.contains(at),
+        }
+    }
+
+    /// Whether it asks for nothing but the height of a point.
+    pub(crate) fn is_level(&self) -> bool {
+        self.level
+    }
+
+    /// Whether it has the points of a height; meaningful where [`Area::is_level`].
+    pub(crate) fn contains_height(&self, height_mm: f64) -> bool {
+        self.contains(SurfacePoint {
+            point_mm: DVec3::Z * height_mm,
+            facet: 0,
+        })
+    }
+
+    /// Whether any of it may lie between two heights, mm.
+    pub(crate) fn may_reach(&self, low_mm: f64, high_mm: f64) -> bool {
+        self.heights_mm.0 <= high_mm && self.heights_mm.1 >= low_mm
+    }
+}
+
+/// Prepares a stroke; one that begins as the old one does is only drawn on.
+fn prepared(
+    stroke: &Stroke,
+    old: Option<(&Stroke, &PreparedStroke)>,
+    surface: &Surface,
+    progress: &Progress,
+) -> Result<PreparedStroke, MaskError> {
+    if let Some((before, ready)) = old
+        && (before.radius_mm, before.reach_mm) == (stroke.radius_mm, stroke.reach_mm)
+        && let Some(new) = stroke.dabs_mm.strip_prefix(before.dabs_mm.as_slice())
+    {
+        let mut ready = ready.clone();
+        for &dab in new {
+            ready.push(dab)?;
+        }
+        return Ok(ready);
+    }
+    PreparedStroke::new(stroke, surface, progress)
+}
+
+/// Heights between which the region lies. Strokes that erase can only take away.
+fn heights(region: &Region) -> (f64, f64) {
+    let (mut low, mut high) = region.mask.height_range_mm();
+    for touch in &region.brush {
+        if let Touch::Paint(stroke) = touch {
+            for dab in &stroke.dabs_mm {
+                low = low.min(dab.z - stroke.radius_mm);
+                high = high.max(dab.z + stroke.radius_mm);
+            }
+        }
+    }
+    (low - ROOM_MM, high + ROOM_MM)
+}

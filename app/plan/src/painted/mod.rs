@@ -1,0 +1,310 @@
+//! The plan laid on the shape: the region and the blend at any point of the skin.
+
+mod area;
+mod spread;
+mod tone;
+
+use std::sync::Arc;
+
+use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
+use geometry::field::{FieldError, visible_area};
+use geometry::mask::MaskError;
+use geometry::{Cancelled, Progress, Surface, SurfacePoint};
+
+use crate::{Paint, Plan};
+pub(crate) use area::Area;
+pub(crate) use tone::Tone;
+
+/// A plan laid on its shape.
+///
+/// It answers for points of the skin, from any thread and without changing, so the viewer,
+/// the render and the schedule can ask it millions of times. For a point inside the part,
+/// ask for the point of the skin nearest to it ([`Surface::nearest`]).
+///
+/// ```
+/// use std::sync::Arc;
+/// use blend::LinearLight;
+/// use geometry::{DVec3, Progress, Surface, solids};
+/// use plan::{FirstPlan, MeshSource, Painted, Plan};
+///
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 100.0, 64)?));
+/// let mesh = MeshSource { file: "post.stl".into() };
+/// let plan = Plan::first(FirstPlan { mesh, title: "Post".into(), height_mm: 100.0 });
+/// let model = Arc::new(LinearLight::new(&plan.spools));
+/// let painted = Painted::new(plan, surface, model, &Progress::new())?;
+///
+/// let at_40_mm = painted.surface().nearest(DVec3::new(20.0, 0.0, 40.0));
+/// assert_eq!(painted.region_at(at_40_mm), 0);
+/// assert_eq!(painted.shares_at(at_40_mm).to_string(), "60 / 40");
+/// # Ok(())
+/// # }
+/// ```
+#[derive(Clone)]
+pub struct Painted {
+    plan: Plan,
+    surface: Surface,
+    model: Arc<dyn MixModel>,
+    areas: Vec<Arc<Area>>,
+    tones: Vec<Arc<Tone>>,
+    /// The regions that are not hidden, from the top down to the base.
+    order: Vec<usize>,
+}
+
+/// Why a plan could not be laid on a shape.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PaintError {
+    /// There is no base.
+    #[error("the plan has no region; the first one must cover everything")]
+    NoRegion,
+    /// A region's mask or stroke is at fault.
+    #[error("region '{region}': {error}")]
+    Mask {
+        /// The region's name.
+        region: String,
+        /// What is wrong.
+        error: MaskError,
+    },
+    /// What a region's fade runs along is at fault.
+    #[error("region '{region}': {error}")]
+    Field {
+        /// The region's name.
+        region: String,
+        /// What is wrong.
+        error: FieldError,
+    },
+    /// Told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Painted {
+    /// Prepares every mask, stroke and fade.
+    ///
+    /// # Errors
+    /// [`PaintError`] names the region at fault; none but `Cancelled` for a plan that
+    /// [`Plan::problems`] finds sound.
+    pub fn new(
+        plan: Plan,
+        surface: Surface,
+        model: Arc<dyn MixModel>,
+        progress: &Progress,
+    ) -> Result<Self, PaintError> {
+        Self::prepare(plan, surface, model, None, progress)
+    }
+
+    /// The same for a plan that was edited: what the edit did not touch is not prepared
+    /// again, and a stroke that was only drawn on is only added to.
+    ///
+    /// # Errors
+    /// As [`Painted::new`].
+    pub fn revised(
+        &self,
+        plan: Plan,
+        model: Arc<dyn MixModel>,
+        progress: &Progress,
+    ) -> Result<Self, PaintError> {
+        Self::prepare(plan, self.surface.clone(), model, Some(self), progress)
+    }
+
+    fn prepare(
+        plan: Plan,
+        surface: Surface,
+        model: Arc<dyn MixModel>,
+        before: Option<&Self>,
+        progress: &Progress,
+    ) -> Result<Self, PaintError> {
+        if plan.regions.is_empty() {
+            return Err(PaintError::NoRegion);
+        }
+        progress.stage("Laying regions on the part");
+        let mut painted = Self {
+            areas: Vec::with_capacity(plan.regions.len()),
+            tones: Vec::with_capacity(plan.regions.len()),
+            order: (0..plan.regions.len())
+                .rev()
+                .filter(|&i| i == 0 || !plan.regions[i].hidden)
+                .collect(),
+            plan,
+            surface,
+            model,
+        };
+        for i in 0..painted.plan.regions.len() {
+            let area = painted.area(i, before, progress)?;
+            painted.areas.push(area);
+        }
+        for i in 0..painted.plan.regions.len() {
+            let tone = painted.tone(i, before, progress)?;
+            painted.tones.push(Arc::new(tone));
+        }
+        Ok(painted)
+    }
+
+    fn area(
+        &self,
+        index: usize,
+        before: Option<&Self>,
+        progress: &Progress,
+    ) -> Result<Arc<Area>, PaintError> {
+        let region = &self.plan.regions[index];
+        let old = before.and_then(|b| b.old_area(region));
+        if let Some((old_region, area)) = &old
+            && old_region.mask == region.mask
+            && old_region.brush == region.brush
+        {
+            return Ok(Arc::clone(area));
+        }
+        let old = old.as_ref().map(|(region, area)| (*region, area.as_ref()));
+        match Area::new(region, &self.surface, old, progress) {
+            Ok(area) => Ok(Arc::new(area)),
+            Err(MaskError::Cancelled(cancelled)) => Err(cancelled.into()),
+            Err(error) => Err(PaintError::Mask {
+                region: region.name.clone(),
+                error,
+            }),
+        }
+    }
+
+    /// A region of the same mask as this one, to take over what is prepared of it.
+    fn old_area(&self, region: &crate::Region) -> Option<(&crate::Region, Arc<Area>)> {
+        let same_mask = |r: &&crate::Region| r.mask == region.mask;
+        let mut found = None;
+        for (old, area) in self.plan.regions.iter().zip(&self.areas) {
+            if !same_mask(&old) {
+                continue;
+            }
+            found = Some((old, Arc::clone(area)));
+            if old.name == region.name {
+                break;
+            }
+        }
+        found
+    }
+
+    fn tone(
+        &self,
+        index: usize,
+        before: Option<&Self>,
+        progress: &Progress,
+    ) -> Result<Tone, PaintError> {
+        progress.check()?;
+        let region = &self.plan.regions[index];
+        let Paint::Fade { along, fade } = &region.paint else {
+            return Ok(Tone::of(&region.paint, None, None, self.model.as_ref()));
+        };
+        let fault = |error| match error {
+            FieldError::Cancelled(cancelled) => PaintError::Cancelled(cancelled),
+            error => PaintError::Field {
+                region: region.name.clone(),
+                error,
+            },
+        };
+        let field = match before.and_then(|b| b.old_field(along)) {
+            Some(field) => field,
+            None => geometry::field::PreparedField::new(along, &self.surface, progress)
+                .map_err(fault)?,
+        };
+        let area = (fade.spacing == Spacing::EqualArea).then(|| {
+            let here = |point| self.region_at(point) == index;
+            let (at_mm, below) = visible_area(&field, &self.surface, here);
+            VisibleArea { at_mm, below }
+        });
+        Ok(Tone::of(
+            &region.paint,
+            Some(field),
+            area.as_ref(),
+            self.model.as_ref(),
+        ))
+    }
+
+    fn old_field(&self, along: &geometry::Field) -> Option<geometry::field::PreparedField> {
+        let regions = self.plan.regions.iter().zip(&self.tones);
+        regions
+            .filter(|(region, _)| {
+                matches!(&region.paint, Paint::Fade { along: old, .. } if old == along)
+            })
+            .find_map(|(_, tone)| tone.field().cloned())
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The shape.
+    pub fn surface(&self) -> &Surface {
+        &self.surface
+    }
+
+    /// The mixing model.
+    pub fn model(&self) -> &dyn MixModel {
+        self.model.as_ref()
+    }
+
+    /// Index of the region that wins at a point of the skin: the topmost that is not hidden
+    /// and has the point.
+    pub fn region_at(&self, point: SurfacePoint) -> usize {
+        let wins = |&&i: &&usize| i == 0 || self.areas[i].contains(point);
+        self.order.iter().find(wins).copied().unwrap_or(0)
+    }
+
+    /// Whether a region has a point, be it hidden or covered by another or not.
+    ///
+    /// False when there is no such region.
+    pub fn covers(&self, region: usize, point: SurfacePoint) -> bool {
+        region == 0 || self.areas.get(region).is_some_and(|a| a.contains(point))
+    }
+
+    /// The blend asked for at a point of the skin.
+    pub fn shares_at(&self, point: SurfacePoint) -> Shares {
+        self.tones[self.region_at(point)].shares_at(point)
+    }
+
+    /// The colour asked for at a point of the skin, as the mixing model predicts it.
+    ///
+    /// Fades are looked up in a table of [`TABLE`](tone) shades, so this is quick enough to
+    /// be asked for every pixel.
+    pub fn xyz_at(&self, point: SurfacePoint) -> Xyz {
+        self.tones[self.region_at(point)].xyz_at(point)
+    }
+
+    /// As [`Painted::xyz_at`], in CIELAB.
+    pub fn lab_at(&self, point: SurfacePoint) -> Lab {
+        self.xyz_at(point).to_lab()
+    }
+
+    /// As [`Painted::xyz_at`], as shown on a display.
+    pub fn srgb_at(&self, point: SurfacePoint) -> Srgb {
+        self.xyz_at(point).to_srgb()
+    }
+
+    /// A region's fade made ready; none if it has one blend or there is no such region.
+    pub fn ramp(&self, region: usize) -> Option<&Ramp> {
+        self.tones.get(region).and_then(|tone| tone.ramp())
+    }
+
+    /// The visible area of each region, mm²: they add up to the area of the mesh.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn region_areas_mm2(&self, progress: &Progress) -> Result<Vec<f64>, Cancelled> {
+        progress.stage("Measuring regions");
+        let regions = self.plan.regions.len();
+        spread::areas_mm2(self.surface.mesh(), regions, progress, |point| {
+            self.region_at(point)
+        })
+    }
+
+    pub(crate) fn area_of(&self, region: usize) -> &Area {
+        &self.areas[region]
+    }
+
+    pub(crate) fn tone_of(&self, region: usize) -> &Tone {
+        &self.tones[region]
+    }
+
+    /// The regions that are not hidden, from the top down to the base.
+    pub(crate) fn from_the_top(&self) -> &[usize] {
+        &self.order
+    }
+}

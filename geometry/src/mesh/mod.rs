@@ -1,6 +1,14 @@
 //! The triangle mesh that everything else asks about.
 
+pub mod edges;
+pub mod parts;
+mod weld;
+
 use glam::DVec3;
+
+pub use edges::Edges;
+pub use parts::Parts;
+pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 
 /// A welded triangle mesh in millimetres.
 ///
@@ -24,6 +32,12 @@ pub enum MeshError {
     NotFinite {
         /// Index of the vertex.
         vertex: usize,
+    },
+    /// More vertices than an index can count.
+    #[error("{count} vertices are more than a mesh can hold here")]
+    TooMany {
+        /// How many.
+        count: usize,
     },
     /// A triangle names a vertex that is not there.
     #[error("triangle {triangle} names vertex {vertex}, but there are only {count}")]
@@ -63,6 +77,49 @@ impl Mesh {
             vertices,
             triangles,
         })
+    }
+
+    /// The same facets with every vertex moved.
+    ///
+    /// A mapping that mirrors turns the facets inside out; see [`Mesh::turned_inside_out`].
+    ///
+    /// # Errors
+    /// [`MeshError::NotFinite`] when a moved vertex is not finite.
+    pub fn map(self, move_mm: impl Fn(DVec3) -> DVec3) -> Result<Self, MeshError> {
+        let mut vertices = self.vertices;
+        for (vertex, position) in vertices.iter_mut().enumerate() {
+            *position = move_mm(*position);
+            if !position.is_finite() {
+                return Err(MeshError::NotFinite { vertex });
+            }
+        }
+        Ok(Self { vertices, ..self })
+    }
+
+    /// The same surface with its outside in: every facet runs the other way.
+    pub fn turned_inside_out(mut self) -> Self {
+        for corners in &mut self.triangles {
+            corners.swap(0, 1);
+        }
+        self
+    }
+
+    /// Several meshes as one, their shells side by side; nothing is welded or cut.
+    ///
+    /// # Errors
+    /// [`MeshError`] when there is no triangle, or there are more than 2³² vertices.
+    pub fn join(meshes: impl IntoIterator<Item = Self>) -> Result<Self, MeshError> {
+        let (mut vertices, mut triangles) = (Vec::new(), Vec::new());
+        for mesh in meshes {
+            let count = vertices.len() + mesh.vertices.len();
+            let Ok(offset) = u32::try_from(count).map(|_| vertices.len() as u32) else {
+                return Err(MeshError::TooMany { count });
+            };
+            vertices.extend(mesh.vertices);
+            let moved = mesh.triangles.into_iter().map(|t| t.map(|v| v + offset));
+            triangles.extend(moved);
+        }
+        Self::new(vertices, triangles)
     }
 
     /// The vertices, mm.

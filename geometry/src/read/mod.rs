@@ -1,1 +1,286 @@
-//! Mesh files.
+//! Mesh files: STL, OBJ, PLY and 3MF, recognised by what is in them.
+//!
+//! [`read_mesh`] reads a file of any of these formats and welds its corners. It never
+//! takes much more memory than the file is long, whatever counts the file claims.
+//!
+//! A format is a file of this folder and a line in [`Format`].
+
+mod build;
+mod detect;
+mod limits;
+mod obj;
+mod ply;
+mod polygon;
+mod stl;
+#[cfg(test)]
+mod tests;
+mod text;
+mod threemf;
+
+use std::fmt;
+use std::fs::File;
+use std::io::{self, BufReader};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use crate::mesh::weld_near;
+use crate::place::Unit;
+use crate::{Cancelled, Mesh, Progress};
+use build::Builder;
+
+pub use limits::MOST_EXPANSION;
+pub use stl::mesh_to_stl;
+
+/// A mesh file format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub enum Format {
+    /// STL in bytes.
+    StlBinary,
+    /// STL in words.
+    StlText,
+    /// Wavefront OBJ.
+    Obj,
+    /// PLY, in words or bytes.
+    Ply,
+    /// 3MF.
+    ThreeMf,
+}
+
+impl fmt::Display for Format {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::StlBinary => "binary STL",
+            Self::StlText => "text STL",
+            Self::Obj => "OBJ",
+            Self::Ply => "PLY",
+            Self::ThreeMf => "3MF",
+        })
+    }
+}
+
+/// How to read a mesh file.
+#[derive(Clone, Debug, Default)]
+pub struct ReadOptions {
+    /// The unit of its numbers; otherwise the one the file states, or millimetres.
+    pub unit: Option<Unit>,
+    /// Weld vertices that lie this near each other, mm; 0 welds equal positions alone.
+    pub weld_mm: f64,
+    /// Told how far reading is, and asked whether to stop.
+    pub progress: Progress,
+}
+
+/// What was read from a mesh file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The mesh, welded, in millimetres.
+    pub mesh: Mesh,
+    /// What the file is.
+    pub format: Format,
+    /// The unit its numbers were taken to be in.
+    pub unit: Unit,
+    /// How many objects the file holds, each counted as often as it is placed.
+    pub objects: usize,
+    /// What a person should know about how it was read, a sentence or two each.
+    pub notes: Vec<String>,
+}
+
+/// A mesh file that could not be read.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {problem}", file.display())]
+pub struct ReadError {
+    /// The file.
+    pub file: PathBuf,
+    /// Why.
+    pub problem: Problem,
+}
+
+/// Why a mesh file could not be read; a clause that goes on from the file's name.
+#[derive(Debug, thiserror::Error)]
+pub enum Problem {
+    /// The file system said no.
+    #[error("cannot be read: {0}")]
+    Io(#[from] io::Error),
+    /// A folder or device.
+    #[error("is a folder or a device, not a file")]
+    NotAFile,
+    /// Nothing in it.
+    #[error("is empty")]
+    Empty,
+    /// Not a format known here.
+    #[error("is no mesh file that is read here (STL, OBJ, PLY and 3MF are): {0}")]
+    Unknown(String),
+    /// It is one of the formats, but broken.
+    #[error("is a broken {format} file: {what}")]
+    Broken {
+        /// The format.
+        format: Format,
+        /// What is wrong, and where.
+        what: String,
+    },
+    /// It asks for more than is given to any file.
+    #[error("is refused: {0}")]
+    Refused(String),
+    /// No facet, or none with three corners apart.
+    #[error("has no facets, so there is nothing to print")]
+    NoFacets,
+    /// An option made no sense.
+    #[error("was not read: {0}")]
+    Options(String),
+    /// Told to stop.
+    #[error("was not read: {0}")]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Problem {
+    fn broken(format: Format, what: impl Into<String>) -> Self {
+        Self::Broken {
+            format,
+            what: what.into(),
+        }
+    }
+}
+
+/// An open file, at its beginning.
+struct Source {
+    file: BufReader<File>,
+    /// Its length in bytes.
+    length: u64,
+    progress: Progress,
+}
+
+/// What a format's reader hands back beside what it gave to the builder.
+#[derive(Debug, Default)]
+struct Facts {
+    objects: usize,
+    unit: Option<Unit>,
+    notes: Vec<String>,
+}
+
+/// Reads a mesh file.
+///
+/// The format is told by the content; where the file's name says otherwise, a note says
+/// so. Corners at equal positions become one vertex, and facets that name one vertex twice
+/// are left out, with a note.
+///
+/// ```no_run
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// use geometry::read::{ReadOptions, read_mesh};
+/// let reading = read_mesh("lamp.stl".as_ref(), &ReadOptions::default())?;
+/// println!("{} facets", reading.mesh.triangles().len());
+/// # Ok(())
+/// # }
+/// ```
+///
+/// # Errors
+/// [`ReadError`] names the file and what is wrong with it, with a line or place where
+/// there is one.
+pub fn read_mesh(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
+    read(path, options).map_err(|problem| ReadError {
+        file: path.to_owned(),
+        problem,
+    })
+}
+
+fn read(path: &Path, options: &ReadOptions) -> Result<Reading, Problem> {
+    options.progress.stage("Reading the mesh");
+    let mut source = open(path, &options.progress)?;
+    let (format, mut notes) = detect::format(path, &mut source)?;
+    let mut builder = Builder::new(options.progress.clone());
+    let facts = match format {
+        Format::StlBinary => stl::read_binary(&mut source, &mut builder)?,
+        Format::StlText => stl::read_text(&mut source, &mut builder)?,
+        Format::Obj => obj::read(&mut source, &mut builder)?,
+        Format::Ply => ply::read(&mut source, &mut builder)?,
+        Format::ThreeMf => threemf::read(source, &mut builder)?,
+    };
+    let unit = choose_unit(facts.unit, options.unit, &mut notes);
+    notes.extend(facts.notes);
+    let mesh = builder.finish(&mut notes)?;
+    let mesh = in_millimetres(mesh, unit, format)?;
+    let mesh = weld(mesh, options.weld_mm, &mut notes)?;
+    notes.extend(odd_size(&mesh, unit));
+    Ok(Reading {
+        mesh,
+        format,
+        unit,
+        objects: facts.objects,
+        notes,
+    })
+}
+
+fn open(path: &Path, progress: &Progress) -> Result<Source, Problem> {
+    let metadata = std::fs::metadata(path)?;
+    if !metadata.is_file() {
+        return Err(Problem::NotAFile);
+    }
+    if metadata.len() == 0 {
+        return Err(Problem::Empty);
+    }
+    Ok(Source {
+        file: BufReader::with_capacity(1 << 16, File::open(path)?),
+        length: metadata.len(),
+        progress: progress.clone(),
+    })
+}
+
+fn choose_unit(stated: Option<Unit>, asked: Option<Unit>, notes: &mut Vec<String>) -> Unit {
+    if let (Some(stated), Some(asked)) = (stated, asked)
+        && stated != asked
+    {
+        notes.push(format!(
+            "The file says that it is in {}; it was read in {}, as asked.",
+            stated.name(),
+            asked.name()
+        ));
+    }
+    asked.or(stated).unwrap_or(Unit::Millimetre)
+}
+
+fn in_millimetres(mesh: Mesh, unit: Unit, format: Format) -> Result<Mesh, Problem> {
+    if unit == Unit::Millimetre {
+        return Ok(mesh);
+    }
+    mesh.map(|p| p * unit.mm())
+        .map_err(|error| Problem::broken(format, error.to_string()))
+}
+
+fn weld(mesh: Mesh, tolerance_mm: f64, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
+    if tolerance_mm == 0.0 {
+        return Ok(mesh);
+    }
+    if !(tolerance_mm > 0.0 && tolerance_mm.is_finite()) {
+        let what = format!("the welding distance is {tolerance_mm} mm; it must be 0 or more");
+        return Err(Problem::Options(what));
+    }
+    let Some(welded) = weld_near(&mesh, tolerance_mm) else {
+        let what = format!(
+            "welding within {tolerance_mm} mm would leave no facet; choose a shorter distance"
+        );
+        return Err(Problem::Options(what));
+    };
+    if welded.moved_vertices > 0 {
+        notes.push(format!(
+            "{} vertices were welded to a neighbour within {tolerance_mm} mm, and {} facets \
+             shrank away.",
+            welded.moved_vertices, welded.lost_facets
+        ));
+    }
+    Ok(welded.mesh)
+}
+
+/// A part smaller than a few extrusion widths or larger than a door is most likely in
+/// another unit (common practice, no source).
+fn odd_size(mesh: &Mesh, unit: Unit) -> Option<String> {
+    let (least, greatest) = mesh.bounds();
+    let longest = (greatest - least).max_element();
+    let advice = match longest {
+        x if x < 2.0 => "smaller than most nozzles can print",
+        x if x > 2000.0 => "larger than most printers",
+        _ => return None,
+    };
+    Some(format!(
+        "Read in {}, the part is {longest:.3} mm long, {advice}; check the unit.",
+        unit.name()
+    ))
+}

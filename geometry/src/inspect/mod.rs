@@ -1,0 +1,200 @@
+//! Checking a mesh: what it is, what is wrong with it, where, and what to do.
+//!
+//! ```
+//! # fn main() -> Result<(), geometry::mesh::MeshError> {
+//! use geometry::{DVec3, inspect::Inspection, solids};
+//! let report = Inspection::of(&solids::cuboid(DVec3::new(20.0, 10.0, 5.0))?);
+//! assert!(report.is_sound());
+//! assert_eq!((report.facets, report.shells.len()), (12, 1));
+//! # Ok(())
+//! # }
+//! ```
+
+mod facets;
+mod findings;
+mod holes;
+mod shells;
+#[cfg(test)]
+mod tests;
+
+use glam::DVec3;
+use serde::Serialize;
+
+use crate::Mesh;
+use crate::mesh::{Edges, Parts};
+
+pub use findings::{Finding, Severity};
+pub use holes::Hole;
+pub use shells::Shell;
+
+/// Rim vertices nearer to each other than this, mm, make a crack rather than a hole; it is
+/// also the height below which a facet is a sliver. A tenth of a micron: no printer shows
+/// it, and single-precision files cannot hold it for parts of more than a metre.
+pub const CRACK_MM: f64 = 1e-4;
+
+/// Something that occurs a number of times, and the first place where it does.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Tally {
+    /// How often.
+    pub count: usize,
+    /// Where first, mm.
+    pub first_mm: Option<DVec3>,
+}
+
+impl Tally {
+    fn add(&mut self, place: impl FnOnce() -> DVec3) {
+        self.count += 1;
+        if self.first_mm.is_none() {
+            self.first_mm = Some(place());
+        }
+    }
+}
+
+/// What a mesh is, and what may be wrong with it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Inspection {
+    /// Least corner of the box around it, mm.
+    pub least_mm: DVec3,
+    /// Greatest corner of the box around it, mm.
+    pub greatest_mm: DVec3,
+    /// Its extent along x, y and z, mm.
+    pub size_mm: DVec3,
+    /// Area of all facets, mm².
+    pub area_mm2: f64,
+    /// Enclosed volume, mm³; exact where the mesh is closed.
+    pub volume_mm3: f64,
+    /// How many facets.
+    pub facets: usize,
+    /// How many vertices.
+    pub vertices: usize,
+    /// Connected shells, in order of their first facets.
+    pub shells: Vec<Shell>,
+    /// Gaps in the surface, the longest rim first.
+    pub holes: Vec<Hole>,
+    /// Edges where more than two facets meet.
+    pub non_manifold_edges: Tally,
+    /// Edges whose two facets disagree about which side is out.
+    pub flipped_edges: Tally,
+    /// Facets without area.
+    pub empty_facets: Tally,
+    /// Facets that have area, but are lower than [`CRACK_MM`].
+    pub slivers: Tally,
+    /// Facets with the same corners as an earlier one, whichever way they face.
+    pub duplicate_facets: Tally,
+    /// Closed shells that face inwards and are not the wall of a hollow.
+    pub inside_out_shells: Tally,
+    /// Closed shells that face outwards within another: their volume counts twice.
+    pub doubled_shells: Tally,
+    /// Vertices on the rim of a hole within [`CRACK_MM`] of another rim vertex: welding
+    /// them would close a crack.
+    pub cracked_vertices: Tally,
+}
+
+impl Inspection {
+    /// Looks a mesh over, in time near linear in its facets.
+    pub fn of(mesh: &Mesh) -> Self {
+        let edges = Edges::of(mesh);
+        let parts = Parts::by_edges(mesh, &edges);
+        let (least_mm, greatest_mm) = mesh.bounds();
+        let facets = facets::look_over(mesh);
+        let edge_faults = EdgeFaults::of(mesh, &edges);
+        let holes = holes::find(mesh, &edge_faults.boundary);
+        let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);
+        let shells = shells::find(mesh, &parts, &edges);
+        Self {
+            least_mm,
+            greatest_mm,
+            size_mm: greatest_mm - least_mm,
+            area_mm2: mesh.area_mm2(),
+            volume_mm3: mesh.volume_mm3(),
+            facets: mesh.triangles().len(),
+            vertices: mesh.vertices().len(),
+            inside_out_shells: shells::tally(&shells, |s| s.inside_out),
+            doubled_shells: shells::tally(&shells, |s| s.doubled),
+            shells,
+            holes,
+            non_manifold_edges: edge_faults.non_manifold,
+            flipped_edges: edge_faults.flipped,
+            empty_facets: facets.empty,
+            slivers: facets.slivers,
+            duplicate_facets: edge_faults.duplicates,
+            cracked_vertices,
+        }
+    }
+
+    /// Whether every edge has as many facets running one way as the other, so that volumes
+    /// and contours are exact.
+    pub fn is_closed(&self) -> bool {
+        self.holes.is_empty() && self.flipped_edges.count == 0
+    }
+
+    /// Whether there is nothing to mend.
+    pub fn is_sound(&self) -> bool {
+        self.findings()
+            .iter()
+            .all(|finding| finding.severity == Severity::Note)
+    }
+}
+
+/// What the edges tell.
+#[derive(Default)]
+struct EdgeFaults {
+    /// Sides without a partner, as (from, to) in their facet's direction.
+    boundary: Vec<(u32, u32)>,
+    non_manifold: Tally,
+    flipped: Tally,
+    duplicates: Tally,
+}
+
+impl EdgeFaults {
+    fn of(mesh: &Mesh, edges: &Edges) -> Self {
+        let mut faults = Self::default();
+        for edge in edges.iter() {
+            let middle = || {
+                let end = |v: u32| mesh.vertices()[v as usize];
+                (end(edge.from) + end(edge.to)) * 0.5
+            };
+            match edge.uses {
+                [only] => faults.boundary.push(match only.forward {
+                    true => (edge.from, edge.to),
+                    false => (edge.to, edge.from),
+                }),
+                [a, b] if a.forward == b.forward => faults.flipped.add(middle),
+                [_, _] => {}
+                _ => faults.non_manifold.add(middle),
+            }
+            if let [_, _, ..] = edge.uses {
+                faults.count_duplicates(mesh, edge);
+            }
+        }
+        faults
+    }
+
+    /// Facets with the same corners share all edges; they are counted at the one between
+    /// their two least vertices.
+    fn count_duplicates(&mut self, mesh: &Mesh, edge: crate::mesh::edges::Edge<'_>) {
+        let third = |facet: u32| {
+            let corners = mesh.triangles()[facet as usize];
+            corners
+                .into_iter()
+                .find(|&v| v != edge.from && v != edge.to)
+        };
+        let mut thirds: Vec<(Option<u32>, u32)> = edge
+            .uses
+            .iter()
+            .map(|u| (third(u.facet), u.facet))
+            .filter(|(third, _)| *third > Some(edge.to))
+            .collect();
+        thirds.sort_unstable();
+        for pair in thirds.windows(2) {
+            if pair[0].0 == pair[1].0 {
+                self.duplicates.add(|| centroid(mesh, pair[1].1 as usize));
+            }
+        }
+    }
+}
+
+fn centroid(mesh: &Mesh, facet: usize) -> DVec3 {
+    let [a, b, c] = mesh.corners(facet);
+    (a + b + c) / 3.0
+}

@@ -1,0 +1,162 @@
+//! Which facets meet at which edge.
+
+use crate::Mesh;
+
+/// One facet's use of an edge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct EdgeUse {
+    /// The edge's vertex with the greater index.
+    pub to: u32,
+    /// The facet.
+    pub facet: u32,
+    /// Whether the facet runs from the lesser index to the greater.
+    pub forward: bool,
+}
+
+/// An edge and all facets that have it as a side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Edge<'a> {
+    /// The vertex with the lesser index.
+    pub from: u32,
+    /// The vertex with the greater index.
+    pub to: u32,
+    /// The facets, at least one.
+    pub uses: &'a [EdgeUse],
+}
+
+impl Edge<'_> {
+    /// Facets that run along it forwards, less those that run backwards: 0 where the
+    /// surface is closed.
+    pub fn balance(&self) -> i64 {
+        let sign = |u: &EdgeUse| if u.forward { 1 } else { -1 };
+        self.uses.iter().map(sign).sum()
+    }
+}
+
+/// All edges of a mesh, in order of their vertices. A facet that names a vertex twice has
+/// no edges here.
+///
+/// ```
+/// # fn main() -> Result<(), geometry::mesh::MeshError> {
+/// use geometry::{DVec3, mesh::Edges, solids};
+/// let edges = Edges::of(&solids::cuboid(DVec3::ONE)?);
+/// assert_eq!(edges.iter().count(), 18);
+/// assert!(edges.iter().all(|edge| edge.uses.len() == 2 && edge.balance() == 0));
+/// # Ok(())
+/// # }
+/// ```
+#[derive(Clone, Debug)]
+pub struct Edges {
+    uses: Vec<EdgeUse>,
+    /// Where each vertex's edges to greater vertices begin in `uses`; one more at the end.
+    starts: Vec<u32>,
+}
+
+impl Edges {
+    /// Sorts a mesh's facets by edge: linear in their number.
+    pub fn of(mesh: &Mesh) -> Self {
+        let mut starts = vec![0u32; mesh.vertices().len() + 1];
+        for (from, _) in all_uses(mesh) {
+            starts[from as usize + 1] += 1;
+        }
+        for v in 1..starts.len() {
+            starts[v] += starts[v - 1];
+        }
+        let total = starts.last().copied().unwrap_or(0) as usize;
+        let blank = EdgeUse {
+            to: 0,
+            facet: 0,
+            forward: false,
+        };
+        let mut uses = vec![blank; total];
+        let mut next = starts.clone();
+        for (from, edge_use) in all_uses(mesh) {
+            let place = &mut next[from as usize];
+            uses[*place as usize] = edge_use;
+            *place += 1;
+        }
+        for v in 1..starts.len() {
+            let of_vertex = &mut uses[starts[v - 1] as usize..starts[v] as usize];
+            // The sort is stable, so facets stay in order within an edge.
+            of_vertex.sort_by_key(|u| u.to);
+        }
+        Self { uses, starts }
+    }
+
+    /// Every edge once.
+    pub fn iter(&self) -> impl Iterator<Item = Edge<'_>> {
+        (0..self.starts.len() - 1).flat_map(|from| self.from(from as u32))
+    }
+
+    /// The edges from a vertex to vertices of greater index.
+    pub fn from(&self, from: u32) -> impl Iterator<Item = Edge<'_>> {
+        self.of_vertex(from)
+            .chunk_by(|a, b| a.to == b.to)
+            .map(move |uses| Edge {
+                from,
+                to: uses.first().map_or(from, |u| u.to),
+                uses,
+            })
+    }
+
+    /// The edge between two vertices, given in either order.
+    pub fn between(&self, a: u32, b: u32) -> Option<Edge<'_>> {
+        let (from, to) = (a.min(b), a.max(b));
+        let of_vertex = self.of_vertex(from);
+        let begin = of_vertex.partition_point(|u| u.to < to);
+        let count = of_vertex[begin..].iter().take_while(|u| u.to == to).count();
+        let uses = &of_vertex[begin..begin + count];
+        (count > 0).then_some(Edge { from, to, uses })
+    }
+
+    fn of_vertex(&self, from: u32) -> &[EdgeUse] {
+        let from = from as usize;
+        match (self.starts.get(from), self.starts.get(from + 1)) {
+            (Some(&begin), Some(&end)) => &self.uses[begin as usize..end as usize],
+            _ => &[],
+        }
+    }
+}
+
+/// Every side of every facet, with its vertex of lesser index.
+fn all_uses(mesh: &Mesh) -> impl Iterator<Item = (u32, EdgeUse)> {
+    let facets = mesh.triangles().iter().enumerate();
+    facets
+        .filter(|(_, corners)| super::weld::has_three_corners(**corners))
+        .flat_map(|(facet, &[a, b, c])| {
+            [(a, b), (b, c), (c, a)].map(|(from, to)| {
+                let edge_use = EdgeUse {
+                    to: from.max(to),
+                    facet: facet as u32,
+                    forward: from < to,
+                };
+                (from.min(to), edge_use)
+            })
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{DVec3, solids};
+
+    #[test]
+    fn edges_are_found_by_their_ends() {
+        let ball = solids::icosphere(1.0, 2).unwrap();
+        let edges = Edges::of(&ball);
+        // Euler: V − E + F = 2.
+        let count = edges.iter().count();
+        assert_eq!(ball.vertices().len() + ball.triangles().len(), count + 2);
+        for edge in edges.iter() {
+            assert_eq!(edges.between(edge.to, edge.from), Some(edge));
+        }
+        assert_eq!(edges.between(0, 0), None);
+        assert_eq!(edges.between(0, 1_000_000), None);
+    }
+
+    #[test]
+    fn a_facet_with_a_vertex_twice_has_no_edges() {
+        let mesh = Mesh::new(vec![DVec3::ZERO, DVec3::X], vec![[0, 1, 1]]).unwrap();
+        assert_eq!(Edges::of(&mesh).iter().count(), 0);
+    }
+}

@@ -1,0 +1,78 @@
+//! What every format's reader feeds: corners are welded as they come.
+
+use glam::DVec3;
+
+use super::Problem;
+use crate::mesh::{MeshError, Welder};
+use crate::{Mesh, Progress};
+
+/// Facets between two looks at whether to stop.
+const FACETS_BETWEEN_CHECKS: usize = 1 << 16;
+
+/// A mesh in the making. Memory: the mesh and the welder's table, no list of corners.
+pub(super) struct Builder {
+    welder: Welder,
+    triangles: Vec<[u32; 3]>,
+    collapsed: usize,
+    progress: Progress,
+}
+
+impl Builder {
+    pub(super) fn new(progress: Progress) -> Self {
+        Self {
+            welder: Welder::default(),
+            triangles: Vec::new(),
+            collapsed: 0,
+            progress,
+        }
+    }
+
+    /// Makes room. The caller has checked that the file is long enough for this many.
+    pub(super) fn reserve(&mut self, facets: usize) {
+        self.triangles.reserve_exact(facets);
+        // A closed mesh has about half as many vertices as facets (Euler).
+        self.welder.reserve(facets / 2 + 3);
+    }
+
+    /// The number of the vertex at a position, which the caller has found finite.
+    #[inline]
+    pub(super) fn vertex(&mut self, position: DVec3) -> Result<u32, Problem> {
+        self.welder
+            .vertex(position)
+            .map_err(|error| Problem::Refused(error.to_string()))
+    }
+
+    /// Adds a facet, unless two of its corners are at one place.
+    #[inline]
+    pub(super) fn facet(&mut self, [a, b, c]: [u32; 3]) -> Result<(), Problem> {
+        if a == b || b == c || c == a {
+            self.collapsed += 1;
+            return Ok(());
+        }
+        self.triangles.push([a, b, c]);
+        if self.triangles.len().is_multiple_of(FACETS_BETWEEN_CHECKS) {
+            self.progress.check()?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn facet_count(&self) -> usize {
+        self.triangles.len()
+    }
+
+    pub(super) fn finish(mut self, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
+        if self.collapsed > 0 {
+            notes.push(format!(
+                "{} facets had two corners at one place and were left out.",
+                self.collapsed
+            ));
+        }
+        self.triangles.shrink_to_fit();
+        let mut vertices = self.welder.into_vertices();
+        vertices.shrink_to_fit();
+        Mesh::new(vertices, self.triangles).map_err(|error| match error {
+            MeshError::Empty => Problem::NoFacets,
+            other => Problem::Refused(other.to_string()),
+        })
+    }
+}

@@ -1,0 +1,484 @@
+//! PLY in words and in bytes of either order: vertex positions and faces; all other
+//! elements and properties are passed over.
+//!
+//! Source: G. Turk, The PLY Polygon File Format, Stanford University, 1994. Own code, since
+//! the registry's library keeps every property of every vertex in a map of its own.
+
+use std::io::{self, BufRead, Read};
+
+use glam::DVec3;
+
+use super::build::Builder;
+use super::text::{number, shown, words};
+use super::{Facts, Format, Problem, Source, polygon};
+
+/// The most corners of one face.
+const MOST_CORNERS: f64 = 1e6;
+/// The longest header that is read, bytes.
+const MOST_HEADER: u64 = 1 << 20;
+
+fn broken(what: impl Into<String>) -> Problem {
+    Problem::broken(Format::Ply, what)
+}
+
+/// Reads a PLY file.
+pub(super) fn read(source: &mut Source, builder: &mut Builder) -> Result<Facts, Problem> {
+    let (header, header_bytes) = Header::read(&mut source.file)?;
+    let body_bytes = source.length.saturating_sub(header_bytes);
+    header.check_counts(body_bytes)?;
+    let mut scalars = Scalars {
+        inner: &mut source.file,
+        coding: header.coding,
+        word: Vec::new(),
+    };
+    let mut body = Body {
+        builder,
+        numbers: Vec::new(),
+        positions: Vec::new(),
+        places: Vec::new(),
+        row: Vec::new(),
+        list: Vec::new(),
+    };
+    let rows: u64 = header.elements.iter().map(|e| e.count).sum();
+    let mut done = 0u64;
+    for element in &header.elements {
+        for row in 0..element.count {
+            body.row(element, &mut scalars)
+                .map_err(|problem| located(problem, element, row))?;
+            done += 1;
+            if done.is_multiple_of(65_536) {
+                source.progress.check()?;
+                source.progress.set(done as f32 / rows as f32);
+            }
+        }
+    }
+    Ok(Facts {
+        objects: 1,
+        notes: header.notes(),
+        unit: None,
+    })
+}
+
+/// Adds to an error in which row it is.
+fn located(problem: Problem, element: &Element, row: u64) -> Problem {
+    let (name, row) = (&element.name, row + 1);
+    match problem {
+        Problem::Io(error) if error.kind() == io::ErrorKind::UnexpectedEof => broken(format!(
+            "the file ends in {name} {row} of {}; it was cut short, so copy or export it again",
+            element.count
+        )),
+        Problem::Broken { what, .. } => broken(format!("{name} {row}: {what}")),
+        other => other,
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Coding {
+    Text,
+    LittleEndian,
+    BigEndian,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Kind {
+    I8,
+    U8,
+    I16,
+    U16,
+    I32,
+    U32,
+    F32,
+    F64,
+}
+
+impl Kind {
+    fn named(word: &[u8]) -> Result<Self, Problem> {
+        Ok(match word {
+            b"char" | b"int8" => Self::I8,
+            b"uchar" | b"uint8" => Self::U8,
+            b"short" | b"int16" => Self::I16,
+            b"ushort" | b"uint16" => Self::U16,
+            b"int" | b"int32" => Self::I32,
+            b"uint" | b"uint32" => Self::U32,
+            b"float" | b"float32" => Self::F32,
+            b"double" | b"float64" => Self::F64,
+            _ => return Err(broken(format!("{} is no PLY number type", shown(word)))),
+        })
+    }
+
+    fn bytes(self) -> usize {
+        match self {
+            Self::I8 | Self::U8 => 1,
+            Self::I16 | Self::U16 => 2,
+            Self::I32 | Self::U32 | Self::F32 => 4,
+            Self::F64 => 8,
+        }
+    }
+}
+
+/// What a property is to us.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Role {
+    /// A coordinate of a vertex: 0, 1 or 2.
+    Coordinate(usize),
+    /// The corners of a face.
+    Corners,
+    Other,
+}
+
+#[derive(Debug)]
+struct Property {
+    /// Of the count, if it is a list.
+    list: Option<Kind>,
+    kind: Kind,
+    role: Role,
+}
+
+#[derive(Debug)]
+struct Element {
+    name: String,
+    count: u64,
+    properties: Vec<Property>,
+}
+
+impl Element {
+    fn is_vertex(&self) -> bool {
+        self.name == "vertex"
+    }
+
+    /// The fewest bytes that a row takes.
+    fn least_bytes(&self, coding: Coding) -> u64 {
+        let of_property = |p: &Property| match coding {
+            // A digit and what parts it from the next.
+            Coding::Text => 2,
+            _ => p.list.unwrap_or(p.kind).bytes(),
+        };
+        let sum: usize = self.properties.iter().map(of_property).sum();
+        sum.max(1) as u64
+    }
+}
+
+struct Header {
+    coding: Coding,
+    elements: Vec<Element>,
+}
+
+impl Header {
+    /// Reads up to and with the line `end_header`, and tells its length in bytes.
+    fn read(file: &mut impl BufRead) -> Result<(Self, u64), Problem> {
+        let mut header = Self {
+            coding: Coding::Text,
+            elements: Vec::new(),
+        };
+        let mut limited = file.take(MOST_HEADER);
+        let mut line = Vec::new();
+        let (mut bytes, mut number, mut formatted) = (0, 0, false);
+        let mut returns_alone = false;
+        loop {
+            line.clear();
+            let count = read_header_line(&mut limited, &mut line, &mut returns_alone)?;
+            if count == 0 {
+                return Err(broken("the header has no line 'end_header'"));
+            }
+            bytes += count as u64;
+            number += 1;
+            let words: Vec<&[u8]> = words(&line).collect();
+            if let [b"end_header", ..] = *words {
+                break;
+            }
+            formatted |= words.first() == Some(&b"format".as_slice());
+            header.line(&words).map_err(|problem| match problem {
+                Problem::Broken { what, .. } => broken(format!("header line {number}: {what}")),
+                other => other,
+            })?;
+        }
+        if !formatted {
+            return Err(broken("the header has no line 'format'"));
+        }
+        header.check_elements()?;
+        Ok((header, bytes))
+    }
+
+    fn line(&mut self, words: &[&[u8]]) -> Result<(), Problem> {
+        match *words {
+            [b"format", b"ascii", ..] => self.coding = Coding::Text,
+            [b"format", b"binary_little_endian", ..] => self.coding = Coding::LittleEndian,
+            [b"format", b"binary_big_endian", ..] => self.coding = Coding::BigEndian,
+            [b"format", other, ..] => {
+                return Err(broken(format!("{} is no PLY format", shown(other))));
+            }
+            [b"element", name, count] => {
+                let count = std::str::from_utf8(count).ok().and_then(|c| c.parse().ok());
+                self.elements.push(Element {
+                    name: String::from_utf8_lossy(name).chars().take(40).collect(),
+                    count: count.ok_or_else(|| broken("the element's count is no number"))?,
+                    properties: Vec::new(),
+                });
+            }
+            [b"property", b"list", count, kind, name] => {
+                self.property(Some(Kind::named(count)?), Kind::named(kind)?, name)?;
+            }
+            [b"property", kind, name] => self.property(None, Kind::named(kind)?, name)?,
+            [b"element" | b"property" | b"format", ..] => {
+                return Err(broken("the line has too few or too many words"));
+            }
+            // ply, comment, obj_info, and what later versions may bring.
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn property(&mut self, list: Option<Kind>, kind: Kind, name: &[u8]) -> Result<(), Problem> {
+        let element = self.elements.last_mut();
+        let element = element.ok_or_else(|| broken("a property stands before any element"))?;
+        let role = match (element.name.as_str(), list, name) {
+            ("vertex", None, b"x") => Role::Coordinate(0),
+            ("vertex", None, b"y") => Role::Coordinate(1),
+            ("vertex", None, b"z") => Role::Coordinate(2),
+            ("face", Some(_), b"vertex_indices" | b"vertex_index") => Role::Corners,
+            _ => Role::Other,
+        };
+        element.properties.push(Property { list, kind, role });
+        Ok(())
+    }
+
+    fn check_elements(&self) -> Result<(), Problem> {
+        let find = |name: &str| self.elements.iter().position(|e| e.name == name);
+        let has = |i: usize, role| self.elements[i].properties.iter().any(|p| p.role == role);
+        let vertex = find("vertex").ok_or_else(|| broken("it has no element 'vertex'"))?;
+        if !(0..3).all(|axis| has(vertex, Role::Coordinate(axis))) {
+            return Err(broken("its vertices do not have x, y and z"));
+        }
+        let Some(face) = find("face") else {
+            return Err(match find("tristrips") {
+                Some(_) => Problem::Refused("it holds triangle strips; export faces".into()),
+                None => Problem::NoFacets,
+            });
+        };
+        if !has(face, Role::Corners) {
+            return Err(broken("its faces do not have 'vertex_indices'"));
+        }
+        if face < vertex {
+            return Err(Problem::Refused(
+                "its faces stand before its vertices".into(),
+            ));
+        }
+        Ok(())
+    }
+
+    /// Whether the promised rows can be in the rest of the file.
+    fn check_counts(&self, mut left: u64) -> Result<(), Problem> {
+        // The last line may lack its end.
+        left += u64::from(self.coding == Coding::Text);
+        for element in &self.elements {
+            let Element { name, count, .. } = element;
+            let least = element.least_bytes(self.coding);
+            let needed = count.saturating_mul(least);
+            if needed > left {
+                return Err(broken(format!(
+                    "its header promises {count} of '{name}', but at most {} fit in the rest \
+                     of the file; it was cut short, so copy or export it again",
+                    left / least
+                )));
+            }
+            left -= needed;
+        }
+        Ok(())
+    }
+
+    fn notes(&self) -> Vec<String> {
+        let strips = self.elements.iter().any(|e| e.name == "tristrips");
+        let note = "Its triangle strips were passed over; only its faces were read.";
+        strips.then(|| note.to_owned()).into_iter().collect()
+    }
+}
+
+/// A line that ends with LF, CR LF, or CR alone, as very old files do. If one line ended
+/// with CR alone, so do the others: in bytes that follow a header, LF is a value.
+fn read_header_line(
+    file: &mut impl BufRead,
+    line: &mut Vec<u8>,
+    returns_alone: &mut bool,
+) -> io::Result<usize> {
+    let mut count = 0;
+    while let Some(&byte) = file.fill_buf()?.first() {
+        file.consume(1);
+        count += 1;
+        match byte {
+            b'\n' => break,
+            b'\r' if *returns_alone => break,
+            b'\r' => {
+                *returns_alone = file.fill_buf()?.first() != Some(&b'\n');
+                if *returns_alone {
+                    break;
+                }
+            }
+            other => line.push(other),
+        }
+    }
+    Ok(count)
+}
+
+/// Reads one number after another.
+struct Scalars<R> {
+    inner: R,
+    coding: Coding,
+    word: Vec<u8>,
+}
+
+impl<R: BufRead> Scalars<R> {
+    #[inline]
+    fn next(&mut self, kind: Kind) -> Result<f64, Problem> {
+        match self.coding {
+            Coding::Text => self.text(),
+            Coding::LittleEndian => self.bytes(kind, false),
+            Coding::BigEndian => self.bytes(kind, true),
+        }
+    }
+
+    #[inline]
+    fn bytes(&mut self, kind: Kind, big: bool) -> Result<f64, Problem> {
+        let mut raw = [0; 8];
+        let used = &mut raw[..kind.bytes()];
+        self.inner.read_exact(used)?;
+        if big {
+            used.reverse();
+        }
+        let [a, b, c, d, ..] = raw;
+        Ok(match kind {
+            Kind::I8 => f64::from(a as i8),
+            Kind::U8 => f64::from(a),
+            Kind::I16 => f64::from(i16::from_le_bytes([a, b])),
+            Kind::U16 => f64::from(u16::from_le_bytes([a, b])),
+            Kind::I32 => f64::from(i32::from_le_bytes([a, b, c, d])),
+            Kind::U32 => f64::from(u32::from_le_bytes([a, b, c, d])),
+            Kind::F32 => f64::from(f32::from_le_bytes([a, b, c, d])),
+            Kind::F64 => f64::from_le_bytes(raw),
+        })
+    }
+
+    fn text(&mut self) -> Result<f64, Problem> {
+        self.word.clear();
+        loop {
+            let buffer = self.inner.fill_buf()?;
+            if buffer.is_empty() {
+                break;
+            }
+            let skip = match self.word.is_empty() {
+                true => buffer
+                    .iter()
+                    .take_while(|b| b.is_ascii_whitespace())
+                    .count(),
+                false => 0,
+            };
+            let rest = &buffer[skip..];
+            let length = rest.iter().take_while(|b| !b.is_ascii_whitespace()).count();
+            self.word.extend_from_slice(&rest[..length]);
+            let ended = length < rest.len();
+            self.inner.consume(skip + length);
+            if (ended && !self.word.is_empty()) || self.word.len() > 1000 {
+                break;
+            }
+        }
+        if self.word.is_empty() {
+            return Err(Problem::Io(io::ErrorKind::UnexpectedEof.into()));
+        }
+        // Not-a-number in a property that is not used does no harm.
+        let parsed = std::str::from_utf8(&self.word)
+            .ok()
+            .and_then(|w| w.parse().ok());
+        number(&self.word)
+            .or(parsed)
+            .ok_or_else(|| broken(format!("{} is no number", shown(&self.word))))
+    }
+}
+
+struct Body<'a> {
+    builder: &'a mut Builder,
+    /// The welded number of each vertex of the file.
+    numbers: Vec<u32>,
+    positions: Vec<DVec3>,
+    /// Scratch: corners of a polygon in space, a row's face, a list at hand.
+    places: Vec<DVec3>,
+    row: Vec<f64>,
+    list: Vec<f64>,
+}
+
+impl Body<'_> {
+    fn row<R: BufRead>(
+        &mut self,
+        element: &Element,
+        scalars: &mut Scalars<R>,
+    ) -> Result<(), Problem> {
+        let mut position = DVec3::ZERO;
+        self.row.clear();
+        for property in &element.properties {
+            let count = match property.list {
+                Some(kind) => length(scalars.next(kind)?)?,
+                None => 1,
+            };
+            self.list.clear();
+            for _ in 0..count {
+                let value = scalars.next(property.kind)?;
+                self.list.push(value);
+            }
+            match (property.role, self.list.first()) {
+                (Role::Coordinate(axis), Some(&value)) => position[axis] = value,
+                (Role::Corners, _) => std::mem::swap(&mut self.row, &mut self.list),
+                _ => {}
+            }
+        }
+        match element.name.as_str() {
+            _ if element.is_vertex() => self.vertex(position),
+            "face" => self.face(),
+            _ => Ok(()),
+        }
+    }
+
+    fn vertex(&mut self, position: DVec3) -> Result<(), Problem> {
+        if !position.is_finite() {
+            return Err(broken("a coordinate is no finite number"));
+        }
+        self.numbers.push(self.builder.vertex(position)?);
+        self.positions.push(position);
+        Ok(())
+    }
+
+    fn face(&mut self) -> Result<(), Problem> {
+        let count = self.numbers.len();
+        for &corner in &self.row {
+            if !(corner >= 0.0 && corner < count as f64 && corner.fract() == 0.0) {
+                return Err(broken(format!(
+                    "it names vertex {corner}, but they run from 0 to {}",
+                    count as i64 - 1
+                )));
+            }
+        }
+        if self.row.len() < 3 {
+            return Err(broken("a face needs three corners or more"));
+        }
+        if let [a, b, c] = *self.row {
+            let facet = [a, b, c].map(|i| self.numbers[i as usize]);
+            return self.builder.facet(facet);
+        }
+        self.places.clear();
+        let corners = self.row.iter().map(|&i| self.positions[i as usize]);
+        self.places.extend(corners);
+        let mut outcome = Ok(());
+        polygon::triangles(&self.places, |facet| {
+            let facet = facet.map(|i| self.numbers[self.row[i] as usize]);
+            if outcome.is_ok() {
+                outcome = self.builder.facet(facet);
+            }
+        });
+        outcome
+    }
+}
+
+/// The length of a list.
+fn length(value: f64) -> Result<usize, Problem> {
+    match value {
+        v if (0.0..=MOST_CORNERS).contains(&v) && v.fract() == 0.0 => Ok(v as usize),
+        v => Err(broken(format!("a list cannot have {v} members"))),
+    }
+}

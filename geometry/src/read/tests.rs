@@ -1,0 +1,629 @@
+//! Good files of every format, and files broken in every way we could think of.
+
+use std::fmt::Write as _;
+use std::io::{Cursor, Write as _};
+use std::path::PathBuf;
+
+use glam::DVec3;
+use proptest::prelude::*;
+use tempfile::TempDir;
+use zip::write::SimpleFileOptions;
+
+use super::*;
+use crate::solids;
+
+/// Writes a file, reads it as a mesh, and removes it.
+fn read_bytes(name: &str, bytes: &[u8]) -> Result<Reading, ReadError> {
+    read_with(name, bytes, &ReadOptions::default())
+}
+
+fn read_with(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Reading, ReadError> {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join(name);
+    std::fs::write(&path, bytes).unwrap();
+    read_mesh(&path, options)
+}
+
+fn complaint(name: &str, bytes: &[u8]) -> String {
+    let error = read_bytes(name, bytes).unwrap_err();
+    assert!(error.file.ends_with(name));
+    let words = error.problem.to_string();
+    assert!(error.to_string().ends_with(&words));
+    words
+}
+
+/// Corners that single precision holds exactly.
+fn block() -> Mesh {
+    solids::cuboid(DVec3::new(4.0, 3.0, 2.0)).unwrap()
+}
+
+fn same_shape(a: &Mesh, b: &Mesh) -> bool {
+    a.vertices().len() == b.vertices().len()
+        && a.triangles().len() == b.triangles().len()
+        && a.bounds() == b.bounds()
+        && (a.volume_mm3() - b.volume_mm3()).abs() < 1e-9
+}
+
+fn text_stl(mesh: &Mesh) -> String {
+    let mut text = String::from("solid part\n");
+    for facet in 0..mesh.triangles().len() {
+        text += "facet normal 0 0 0\n outer loop\n";
+        for p in mesh.corners(facet) {
+            writeln!(text, "  vertex {:e} {} {}", p.x, p.y, p.z).unwrap();
+        }
+        text += " endloop\nendfacet\n";
+    }
+    text + "endsolid part\n"
+}
+
+fn obj(mesh: &Mesh) -> String {
+    let mut text = String::from("# made for a test\no part\n");
+    for p in mesh.vertices() {
+        writeln!(text, "v {} {} {}", p.x, p.y, p.z).unwrap();
+    }
+    for [a, b, c] in mesh.triangles() {
+        writeln!(text, "f {}//1 {}//1 {}//1", a + 1, b + 1, c + 1).unwrap();
+    }
+    text
+}
+
+fn text_ply(mesh: &Mesh) -> String {
+    let mut text = format!(
+        "ply\nformat ascii 1.0\ncomment made for a test\nelement vertex {}\nproperty float x\n\
+         property float y\nproperty float z\nproperty uchar red\nelement face {}\n\
+         property list uchar int vertex_indices\nend_header\n",
+        mesh.vertices().len(),
+        mesh.triangles().len()
+    );
+    for p in mesh.vertices() {
+        writeln!(text, "{} {} {} 200", p.x, p.y, p.z).unwrap();
+    }
+    for [a, b, c] in mesh.triangles() {
+        writeln!(text, "3 {a} {b} {c}").unwrap();
+    }
+    text
+}
+
+fn binary_ply(mesh: &Mesh, big: bool) -> Vec<u8> {
+    let order = if big { "big" } else { "little" };
+    let mut bytes = format!(
+        "ply\nformat binary_{order}_endian 1.0\nelement vertex {}\nproperty double x\n\
+         property double y\nproperty double z\nproperty short nothing\nelement face {}\n\
+         property uchar flags\nproperty list uchar uint vertex_index\nend_header\n",
+        mesh.vertices().len(),
+        mesh.triangles().len()
+    )
+    .into_bytes();
+    let mut put = |mut raw: Vec<u8>| {
+        if big {
+            raw.reverse();
+        }
+        bytes.extend(raw);
+    };
+    for p in mesh.vertices() {
+        for x in p.to_array() {
+            put(x.to_le_bytes().to_vec());
+        }
+        put(7i16.to_le_bytes().to_vec());
+    }
+    for t in mesh.triangles() {
+        put(vec![9]);
+        put(vec![3]);
+        for v in t {
+            put(v.to_le_bytes().to_vec());
+        }
+    }
+    bytes
+}
+
+fn xml_mesh(mesh: &Mesh) -> String {
+    let mut xml = String::from("<mesh><vertices>");
+    for p in mesh.vertices() {
+        write!(xml, r#"<vertex x="{}" y="{}" z="{}"/>"#, p.x, p.y, p.z).unwrap();
+    }
+    xml += "</vertices><triangles>";
+    for [a, b, c] in mesh.triangles() {
+        write!(xml, r#"<triangle v1="{a}" v2="{b}" v3="{c}"/>"#).unwrap();
+    }
+    xml + "</triangles></mesh>"
+}
+
+fn model(attributes: &str, resources: &str, build: &str) -> String {
+    format!(
+        r#"<?xml version="1.0" encoding="UTF-8"?>
+        <model {attributes} xml:lang="en-US"><metadata name="Title">A &amp; B</metadata>
+        <resources>{resources}</resources><build>{build}</build></model>"#
+    )
+}
+
+fn package(parts: &[(&str, &str)]) -> Vec<u8> {
+    let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, content) in parts {
+        zip.start_file(*name, SimpleFileOptions::default()).unwrap();
+        zip.write_all(content.as_bytes()).unwrap();
+    }
+    zip.finish().unwrap().into_inner()
+}
+
+const RELATIONSHIPS: &str = r#"<?xml version="1.0"?><Relationships>
+    <Relationship Id="a" Type="urn:thumbnail" Target="/Metadata/t.png"/>
+    <Relationship Id="b" Type="urn:of/2013/01/3dmodel" Target="/3D/part.model"/>
+    </Relationships>"#;
+
+fn threemf(model: &str) -> Vec<u8> {
+    package(&[("_rels/.rels", RELATIONSHIPS), ("3D/part.model", model)])
+}
+
+fn object(id: u32, mesh: &Mesh) -> String {
+    format!(
+        r#"<object id="{id}" type="model">{}</object>"#,
+        xml_mesh(mesh)
+    )
+}
+
+#[test]
+fn every_format_gives_the_same_mesh() {
+    let mesh = block();
+    let files: [(&str, Format, Vec<u8>); 7] = [
+        ("a.stl", Format::StlBinary, mesh_to_stl(&mesh)),
+        ("b.stl", Format::StlText, text_stl(&mesh).into_bytes()),
+        ("c.obj", Format::Obj, obj(&mesh).into_bytes()),
+        ("d.ply", Format::Ply, text_ply(&mesh).into_bytes()),
+        ("e.ply", Format::Ply, binary_ply(&mesh, false)),
+        ("f.ply", Format::Ply, binary_ply(&mesh, true)),
+        (
+            "g.3mf",
+            Format::ThreeMf,
+            threemf(&model("", &object(1, &mesh), r#"<item objectid="1"/>"#)),
+        ),
+    ];
+    for (name, format, bytes) in files {
+        let reading = read_bytes(name, &bytes).unwrap();
+        assert_eq!(reading.format, format);
+        assert!(same_shape(&reading.mesh, &mesh), "{name}");
+        assert_eq!((reading.objects, reading.unit), (1, Unit::Millimetre));
+        assert!(reading.notes.is_empty(), "{name}: {:?}", reading.notes);
+        // The content decides, whatever the name.
+        let misnamed = read_bytes("x.txt", &bytes).unwrap();
+        assert!(same_shape(&misnamed.mesh, &mesh));
+    }
+}
+
+#[test]
+fn a_wrong_name_is_told() {
+    let reading = read_bytes("part.obj", &mesh_to_stl(&block())).unwrap();
+    assert_eq!(
+        reading.notes,
+        ["The name ends in .obj, but the content is binary STL; it was read as that."]
+    );
+}
+
+#[test]
+fn binary_stl_may_begin_with_solid() {
+    let mut bytes = mesh_to_stl(&block());
+    bytes[..12].copy_from_slice(b"solid facet ");
+    let reading = read_bytes("a.stl", &bytes).unwrap();
+    assert_eq!(reading.format, Format::StlBinary);
+    assert!(same_shape(&reading.mesh, &block()));
+}
+
+#[test]
+fn text_stl_may_be_untidy() {
+    let text = text_stl(&block())
+        .replace("solid part", "SOLID")
+        .replace("facet normal 0 0 0", "FACET NORMAL nan nan nan");
+    let other = text_stl(&block().map(|p| p + DVec3::X * 10.0).unwrap());
+    let both = format!("\u{feff}{}\r\n\r\n{other}", text.replace('\n', "\r\n"));
+    let mut bytes = both.into_bytes();
+    // A name that is not UTF-8.
+    let at = bytes.windows(10).position(|w| w == b"solid part").unwrap();
+    bytes[at + 6] = 0xE9;
+    let reading = read_bytes("a.stl", &bytes).unwrap();
+    assert_eq!((reading.objects, reading.mesh.triangles().len()), (2, 24));
+    assert_eq!(reading.mesh.vertices().len(), 16);
+}
+
+#[test]
+fn broken_stl_is_explained() {
+    let bytes = mesh_to_stl(&block());
+    assert!(
+        complaint("a.stl", &bytes[..400]).contains("promises 12 facets, but the file ends after 6")
+    );
+    assert!(complaint("a.stl", &bytes[..83]).contains("83 bytes long"));
+    assert!(complaint("a.stl", &bytes[..84]).contains("ends after 0"));
+    let mut huge = bytes.clone();
+    huge[80..84].fill(0xff);
+    assert!(complaint("a.stl", &huge).contains("promises 4294967295 facets"));
+    let mut nan = bytes.clone();
+    nan[96..100].copy_from_slice(&f32::NAN.to_le_bytes());
+    assert!(complaint("a.stl", &nan).contains("facet 1 has a coordinate that is no finite number"));
+    let mut none = bytes[..84].to_vec();
+    none[80..84].fill(0);
+    assert!(complaint("a.stl", &none).contains("no facets"));
+    let mut longer = bytes.clone();
+    longer.extend([1; 7]);
+    let reading = read_bytes("a.stl", &longer).unwrap();
+    assert_eq!(
+        reading.notes,
+        ["7 bytes after the last facet were passed over."]
+    );
+
+    let text = text_stl(&block());
+    let words = complaint("a.stl", &text.as_bytes()[..text.len() / 2]);
+    assert!(
+        words.contains("text STL") && words.contains("facet 6"),
+        "{words}"
+    );
+    let words = complaint("a.stl", text.replacen("vertex", "vortex", 1).as_bytes());
+    assert!(words.contains("facet 1,"), "{words}");
+    assert!(complaint("a.stl", text.replacen("-2e0", "inf", 1).as_bytes()).contains("finite"));
+    assert!(complaint("a.stl", b"solid part\nendsolid part\n").contains("no facets"));
+    assert!(complaint("a.stl", b"solid part\n").contains("no facet follows"));
+    assert!(complaint("a.stl", b"hello there").contains("does not begin with the word 'solid'"));
+}
+
+#[test]
+fn facets_that_collapse_are_left_out_and_told() {
+    let text = text_stl(&block());
+    let flat = "facet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 0 0 0\nvertex 1 0 0\nendloop\nendfacet\nendsolid";
+    let reading = read_bytes("a.stl", text.replace("endsolid", flat).as_bytes()).unwrap();
+    assert_eq!(reading.mesh.triangles().len(), 12);
+    assert!(reading.notes[0].starts_with("1 facets had two corners"));
+    assert!(complaint("a.stl", format!("solid x\n{flat}\n").as_bytes()).contains("no facets"));
+}
+
+#[test]
+fn obj_takes_what_writers_make() {
+    let text = "mtllib a.mtl\nv 0 0 0 1.0\nv 4e0 0 0\nv +4 4 0\nv 2 1 0\nv 0 4 0 0.5 0.5 0.5\n\
+                v 2 2 3\nvn 0 0 1\nvt 0 0\ng side\nusemtl red\ns 1\n\
+                f 5 4 3 2 1 # dented\nf -1/1/1 1 2\nf 6 2 3\\\n\nf 6//1 3//1 4//1\nf 6 4 5\nf 6 5 1\n";
+    let reading = read_bytes("a.obj", text.as_bytes()).unwrap();
+    // Three facets for the pentagon, five around it; a pyramid over 10 mm².
+    assert_eq!(reading.mesh.triangles().len(), 8);
+    assert!((reading.mesh.volume_mm3() - 10.0).abs() < 1e-12);
+    assert!(crate::inspect::Inspection::of(&reading.mesh).is_sound());
+}
+
+#[test]
+fn broken_obj_is_explained() {
+    let say = |text: &str| complaint("a.obj", text.as_bytes());
+    assert!(say("v 0 0\n").contains("line 1: a vertex needs three numbers"));
+    assert!(say("v 0 0 nan\n").contains("line 1: 'nan' is no finite number"));
+    assert!(
+        say("v 0 0 0\n# x\nf 1 2 3\n").contains("line 3: the face names vertex 2, but there are 1")
+    );
+    assert!(say("v 0 0 0\nf 0 1 1\n").contains("names vertex 0"));
+    assert!(say("v 0 0 0\nf -2 1 1\n").contains("names vertex -2"));
+    assert!(say("v 0 0 0\nf 1 1\n").contains("three corners"));
+    assert!(say("v 0 0 0\nf a b c\n").contains("'a' is no vertex number"));
+    assert!(say("v 0 0 0\nf 9999999999999999999999 1 1\n").contains("no vertex number"));
+    assert!(say("# nothing\n").contains("no facets"));
+    let mut latin = b"# caf\xe9\n".to_vec();
+    latin.extend(obj(&block()).bytes());
+    assert!(read_bytes("a.obj", &latin).is_ok());
+}
+
+#[test]
+fn broken_ply_is_explained() {
+    let text = text_ply(&block());
+    let say = |from: &str, to: &str| complaint("a.ply", text.replacen(from, to, 1).as_bytes());
+    assert!(say("vertex 8", "vertex 4000000000").contains("promises 4000000000 of 'vertex'"));
+    assert!(say("vertex 8", "vertex 9").contains("face "));
+    assert!(say("vertex 8", "vertex many").contains("header line 4: the element's count"));
+    assert!(say("float x", "fluid x").contains("'fluid' is no PLY number type"));
+    assert!(say("float z", "float zz").contains("do not have x, y and z"));
+    assert!(say("vertex_indices", "corners").contains("do not have 'vertex_indices'"));
+    assert!(say("ascii", "morse").contains("'morse' is no PLY format"));
+    assert!(say("end_header", "and_header").contains("no line 'end_header'"));
+    assert!(say("format ascii 1.0\n", "").contains("no line 'format'"));
+    assert!(say("element face 12", "element edge 12").contains("no facets"));
+    assert!(say("\n-2 ", "\nnan ").contains("vertex 1: a coordinate is no finite number"));
+    assert!(say("\n-2 ", "\nminus ").contains("vertex 1: 'minus' is no number"));
+    assert!(
+        say("3 0 2 3", "3 0 2 8").contains("face 1: it names vertex 8, but they run from 0 to 7")
+    );
+    assert!(say("3 0 2 3", "3 0 2 -1").contains("names vertex -1"));
+    assert!(say("3 0 2 3", "9999999 0 2 3").contains("a list cannot have 9999999 members"));
+    assert!(complaint("a.ply", b"plyish").contains("does not begin with the word 'ply'"));
+    let bytes = binary_ply(&block(), false);
+    let words = complaint("a.ply", &bytes[..bytes.len() - 3]);
+    assert!(words.contains("cut short"), "{words}");
+}
+
+#[test]
+fn ply_headers_may_end_their_lines_in_any_way() {
+    let text = text_ply(&block());
+    for end in ["\r", "\r\n"] {
+        let reading = read_bytes("a.ply", text.replace('\n', end).as_bytes()).unwrap();
+        assert!(same_shape(&reading.mesh, &block()));
+    }
+    // A value that begins with a line feed, after a header that ends in returns.
+    let header = "ply\rformat binary_little_endian 1.0\relement vertex 3\rproperty uchar x\r\
+                  property uchar y\rproperty uchar z\relement face 1\r\
+                  property list uchar uchar vertex_index\rend_header\r";
+    let mut bytes = header.as_bytes().to_vec();
+    bytes.extend([10, 0, 0, 0, 10, 0, 0, 0, 10, 3, 0, 1, 2]);
+    let reading = read_bytes("a.ply", &bytes).unwrap();
+    assert_eq!(reading.mesh.vertices()[0], DVec3::new(10.0, 0.0, 0.0));
+}
+
+#[test]
+fn threemf_places_scales_and_mirrors() {
+    let mesh = block();
+    let resources = format!(
+        r#"{}<object id="2"><components>
+            <component objectid="1"/>
+            <component objectid="1" transform="1 0 0 0 1 0 0 0 1 10 0 0"/></components></object>"#,
+        object(1, &mesh)
+    );
+    let build = r#"<item objectid="2" transform="2 0 0 0 2 0 0 0 2 0 0 5"/>
+                   <item objectid="1" transform="-1 0 0 0 1 0 0 0 1 -20 0 0"/>"#;
+    let reading = read_bytes(
+        "a.3mf",
+        &threemf(&model(r#"unit="inch""#, &resources, build)),
+    )
+    .unwrap();
+    assert_eq!((reading.objects, reading.unit), (3, Unit::Inch));
+    let (least, greatest) = reading.mesh.bounds();
+    let inch = |x, y, z| DVec3::new(x, y, z) * 25.4;
+    assert!(least.distance(inch(-22.0, -3.0, 0.0)) < 1e-9, "{least}");
+    assert!(greatest.distance(inch(24.0, 3.0, 9.0)) < 1e-9, "{greatest}");
+    // Two of eightfold and one of single volume, none of them inside out.
+    let volume = 17.0 * 24.0 * 25.4f64.powi(3);
+    assert!((reading.mesh.volume_mm3() / volume - 1.0).abs() < 1e-12);
+    let asked = ReadOptions {
+        unit: Some(Unit::Millimetre),
+        ..ReadOptions::default()
+    };
+    let file = threemf(&model(r#"unit="inch""#, &resources, build));
+    let reading = read_with("a.3mf", &file, &asked).unwrap();
+    assert_eq!(reading.mesh.bounds().1.z, 9.0);
+    assert!(reading.notes[0].contains("in inches; it was read in millimetres, as asked"));
+}
+
+#[test]
+fn threemf_may_spread_over_parts_with_units_of_their_own() {
+    let root = model(
+        r#"unit="centimeter" requiredextensions="p q""#,
+        r#"<object id="8"><components>
+            <component p:path="/3D/Objects/o.model" objectid="3"
+                transform="1 0 0 0 1 0 0 0 1 1 0 0"/></components></object>"#,
+        r#"<item objectid="8"/>"#,
+    );
+    let other = model(
+        "",
+        &format!(
+            r#"{}<object id="3"><components><component objectid="1"
+                transform="1 0 0 0 1 0 0 0 1 1 0 0"/></components></object>"#,
+            object(1, &block())
+        ),
+        "",
+    );
+    let parts = [
+        ("_rels/.rels", RELATIONSHIPS),
+        ("3D/part.model", root.as_str()),
+        ("3D/Objects/o.model", other.as_str()),
+    ];
+    let reading = read_bytes("a.3mf", &package(&parts)).unwrap();
+    // 10 mm by the root's centimetres, 1 mm by the other part's millimetres.
+    let (least, greatest) = reading.mesh.bounds();
+    assert!((least.x - 9.0).abs() < 1e-9 && (greatest.x - 13.0).abs() < 1e-9);
+    assert!(reading.notes[0].contains("(q)"));
+    let words = complaint("a.3mf", &package(&parts[..2]));
+    assert!(words.contains("'3D/Objects/o.model' is missing"), "{words}");
+}
+
+#[test]
+fn threemf_without_build_items_gives_its_objects() {
+    let resources = format!(
+        r#"{}<object id="2"><components><component objectid="1"/></components></object>"#,
+        object(1, &block())
+    );
+    let reading = read_bytes("a.3mf", &threemf(&model("", &resources, ""))).unwrap();
+    assert_eq!(reading.objects, 1);
+    assert!(reading.notes[0].contains("places nothing"));
+}
+
+#[test]
+fn broken_threemf_is_explained() {
+    let good = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
+    let say = |from: &str, to: &str| complaint("a.3mf", &threemf(&good.replacen(from, to, 1)));
+    assert!(
+        say("v1=\"0\"", "v1=\"99\"")
+            .contains("object 1: triangle 1 names vertex 99, but there are 8")
+    );
+    assert!(say("v1=\"0\"", "v1=\"-1\"").contains("'-1' is no whole number"));
+    assert!(say("v1=\"0\"", "").contains("a triangle lacks v1, v2 or v3"));
+    assert!(say("x=\"-2\"", "x=\"nan\"").contains("'nan' is no finite number"));
+    assert!(say("x=\"-2\"", "").contains("a vertex lacks x, y or z"));
+    assert!(say("item objectid=\"1\"", "item objectid=\"7\"").contains("object 7 is named"));
+    assert!(say("item objectid", "item objekt").contains("lacks its 'objectid'"));
+    assert!(say("<model ", "<model unit=\"cubit\" ").contains("'cubit' is no unit"));
+    assert!(say("item objectid", "item transform=\"1 2 3\" objectid").contains("twelve"));
+    assert!(say("</build></model>", "").contains("ends in the middle"));
+    assert!(say("</mesh>", "</mash>").contains("XML"));
+    assert!(complaint("a.3mf", &threemf("<other/>")).contains("no element 'model'"));
+    assert!(complaint("a.3mf", &package(&[("a.txt", "hello")])).contains("holds no model"));
+    assert!(complaint("a.3mf", b"hello").contains("not a ZIP package"));
+    let bytes = threemf(&good);
+    let words = complaint("a.3mf", &bytes[..bytes.len() / 2]);
+    assert!(words.contains("ZIP package"), "{words}");
+    let mut damaged = bytes.clone();
+    let middle = bytes.len() / 2;
+    damaged[middle..middle + 20].fill(0x55);
+    assert!(read_bytes("a.3mf", &damaged).is_err());
+}
+
+#[test]
+fn threemf_that_would_grow_without_bound_is_refused() {
+    // Text that packs a thousandfold.
+    let spaces = " ".repeat(40 << 20);
+    let bomb = threemf(&model(
+        &spaces,
+        &object(1, &block()),
+        r#"<item objectid="1"/>"#,
+    ));
+    assert!(bomb.len() < 100_000);
+    let words = complaint("a.3mf", &bomb);
+    assert!(
+        words.contains("unpacks to more than 100 times its size"),
+        "{words}"
+    );
+
+    // Ten times ten times ten … of one object.
+    let mut resources = object(1, &block());
+    for id in 2..=9 {
+        let component = format!(r#"<component objectid="{}"/>"#, id - 1);
+        write!(
+            resources,
+            r#"<object id="{id}"><components>{}</components></object>"#,
+            component.repeat(10)
+        )
+        .unwrap();
+    }
+    let words = complaint(
+        "a.3mf",
+        &threemf(&model("", &resources, r#"<item objectid="9"/>"#)),
+    );
+    assert!(words.contains("outgrow the file"), "{words}");
+
+    // An object that holds itself.
+    let round = r#"<object id="1"><components><component objectid="1"/></components></object>"#;
+    let words = complaint(
+        "a.3mf",
+        &threemf(&model("", round, r#"<item objectid="1"/>"#)),
+    );
+    assert!(words.contains("nested deeper than 16"), "{words}");
+}
+
+#[test]
+fn threemf_with_names_that_point_outside_is_refused() {
+    let good = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
+    let file = package(&[
+        ("_rels/.rels", RELATIONSHIPS),
+        ("3D/part.model", &good),
+        ("../../outside.txt", "x"),
+    ]);
+    let words = complaint("a.3mf", &file);
+    assert!(words.contains("points outside"), "{words}");
+}
+
+#[test]
+fn other_files_are_named() {
+    assert!(complaint("a.stl", b"").contains("is empty"));
+    assert!(complaint("a.stl", b"ISO-10303-21;\nHEADER;").contains("a STEP file"));
+    assert!(complaint("a.stl", b"<!DOCTYPE html><html>").contains("a web page"));
+    assert!(complaint("a.xyz", b"1 2 3\n").contains("neither its content nor its name"));
+    let missing = read_mesh("no/such/file.stl".as_ref(), &ReadOptions::default());
+    assert!(matches!(missing.unwrap_err().problem, Problem::Io(_)));
+    let folder = TempDir::new().unwrap();
+    let error = read_mesh(folder.path(), &ReadOptions::default()).unwrap_err();
+    assert!(matches!(error.problem, Problem::NotAFile));
+}
+
+#[test]
+fn units_and_welding_are_as_asked() {
+    let apart = block().map(|p| p + DVec3::new(4.000_01, 0.0, 0.0)).unwrap();
+    let two = mesh_to_stl(&Mesh::join([block(), apart]).unwrap());
+    let in_feet = ReadOptions {
+        unit: Some(Unit::Foot),
+        ..ReadOptions::default()
+    };
+    let reading = read_with("a.stl", &two, &in_feet).unwrap();
+    assert!((reading.mesh.bounds().1.z - 609.6).abs() < 1e-9);
+    assert_eq!(reading.mesh.vertices().len(), 16);
+    assert!(reading.notes[0].contains("larger than most printers"));
+    let welding = ReadOptions {
+        weld_mm: 1e-4,
+        ..ReadOptions::default()
+    };
+    let reading = read_with("a.stl", &two, &welding).unwrap();
+    assert_eq!(reading.mesh.vertices().len(), 12);
+    assert!(reading.notes[0].starts_with("4 vertices were welded"));
+    for weld_mm in [-1.0, f64::NAN, 1e6] {
+        let options = ReadOptions {
+            weld_mm,
+            ..ReadOptions::default()
+        };
+        let error = read_with("a.stl", &two, &options).unwrap_err();
+        assert!(matches!(error.problem, Problem::Options(_)));
+    }
+    let tiny = mesh_to_stl(&block().map(|p| p * 0.001).unwrap());
+    assert!(read_bytes("a.stl", &tiny).unwrap().notes[0].contains("check the unit"));
+}
+
+#[test]
+fn reading_can_be_cancelled() {
+    let ball = solids::icosphere(10.0, 6).unwrap();
+    let options = ReadOptions::default();
+    options.progress.cancel();
+    let error = read_with("a.stl", &mesh_to_stl(&ball), &options).unwrap_err();
+    assert!(matches!(error.problem, Problem::Cancelled(_)));
+}
+
+/// One good file of every format.
+fn files() -> Vec<(&'static str, Vec<u8>)> {
+    let mesh = solids::frustum(3.0, 1.0, 2.0, 5).unwrap();
+    let good = model("", &object(1, &mesh), r#"<item objectid="1"/>"#);
+    vec![
+        ("a.stl", mesh_to_stl(&mesh)),
+        ("b.stl", text_stl(&mesh).into_bytes()),
+        ("c.obj", obj(&mesh).into_bytes()),
+        ("d.ply", text_ply(&mesh).into_bytes()),
+        ("e.ply", binary_ply(&mesh, true)),
+        ("f.3mf", threemf(&good)),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    /// Any damage gives a mesh or an error: no panic, no hang, no runaway memory.
+    #[test]
+    fn damaged_files_do_no_harm(
+        which in 0usize..6,
+        cut in any::<prop::sample::Index>(),
+        damage in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..6),
+        shorten in any::<bool>(),
+    ) {
+        let (name, mut bytes) = files().swap_remove(which);
+        for (at, value) in damage {
+            let at = at.index(bytes.len());
+            bytes[at] = value;
+        }
+        if shorten {
+            bytes.truncate(cut.index(bytes.len()));
+        }
+        match read_bytes(name, &bytes) {
+            Ok(reading) => prop_assert!(!reading.mesh.triangles().is_empty()),
+            Err(error) => prop_assert!(error.to_string().contains(name)),
+        }
+    }
+
+    /// What is written in single precision comes back to the bit.
+    #[test]
+    fn stl_gives_back_what_was_written(
+        points in prop::collection::vec((-1e3f32..1e3, -1e3f32..1e3, -1e3f32..1e3), 3..40)
+    ) {
+        let corners: Vec<DVec3> = points
+            .iter()
+            .map(|&(x, y, z)| DVec3::new(x.into(), y.into(), z.into()))
+            .collect();
+        let facets = (0..corners.len() as u32 - 2).map(|i| [i, i + 1, i + 2]).collect();
+        let mesh = Mesh::new(corners, facets).unwrap();
+        let reading = read_bytes("a.stl", &mesh_to_stl(&mesh)).unwrap();
+        for facet in 0..mesh.triangles().len() {
+            prop_assert_eq!(reading.mesh.corners(facet), mesh.corners(facet));
+        }
+    }
+}
+
+/// Files for a look at how a path reads.
+#[test]
+fn an_error_names_the_file_first() {
+    let error = ReadError {
+        file: PathBuf::from("lamp.stl"),
+        problem: Problem::Empty,
+    };
+    assert_eq!(error.to_string(), "lamp.stl: is empty");
+}

@@ -1,0 +1,325 @@
+//! 3MF: a ZIP package of XML models.
+//!
+//! Source: 3MF Consortium, 3D Manufacturing Format, Core Specification 1.3, and Production
+//! Extension 1.1 (objects in several model parts). Read are meshes, components, build
+//! items, their transforms and the unit. Nothing is ever unpacked to disk.
+
+mod model;
+
+use std::collections::HashMap;
+use std::fs::File;
+use std::io::{self, BufReader, Read};
+
+use glam::DAffine3;
+use zip::ZipArchive;
+use zip::result::ZipError;
+
+use self::model::{Body, Item, Model, ObjectId};
+use super::build::Builder;
+use super::limits::{self, Capped, MOST_EXPANSION, OVER_ALLOWANCE};
+use super::{Facts, Format, Problem, Source};
+use crate::Progress;
+use crate::place::Unit;
+
+/// How deep components may hold components.
+const MOST_DEPTH: usize = 16;
+/// The longest relationships part that is read, bytes.
+const MOST_RELATIONSHIPS: u64 = 1 << 20;
+/// Where the start part is when no relationship says so.
+const USUAL_START: &str = "3D/3dmodel.model";
+
+fn broken(what: impl Into<String>) -> Problem {
+    Problem::broken(Format::ThreeMf, what)
+}
+
+/// Reads a 3MF file.
+pub(super) fn read(source: Source, builder: &mut Builder) -> Result<Facts, Problem> {
+    let mut package = Package::open(source)?;
+    let start = package.start_part()?;
+    let models = package.models(&start)?;
+    let Some(root) = models.get(&start) else {
+        return Err(broken(format!("its part '{start}' is missing")));
+    };
+    let mut facts = Facts {
+        unit: Some(root.unit),
+        ..Facts::default()
+    };
+    let items = match root.items.is_empty() {
+        true => {
+            facts.notes.push(
+                "The file places nothing on the build plate; all of its objects were read \
+                 where they are drawn."
+                    .into(),
+            );
+            all_objects(&models, &start)
+        }
+        false => root.items.clone(),
+    };
+    facts.notes.extend(root.unread_extensions());
+    let mut placer = Placer {
+        models: &models,
+        builder,
+        root_unit: root.unit,
+        facets_left: limits::placed_facets(package.packed_bytes),
+        objects: 0,
+    };
+    for item in &items {
+        placer.place(&item.object, &start, item.transform, 0)?;
+    }
+    facts.objects = placer.objects;
+    Ok(facts)
+}
+
+/// The root model's objects that no component uses.
+fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
+    let used: Vec<&ObjectId> = models
+        .values()
+        .flat_map(|m| m.objects.values())
+        .flat_map(|body| match body {
+            Body::Components(components) => components.as_slice(),
+            Body::Mesh { .. } => &[],
+        })
+        .map(|component| &component.object)
+        .collect();
+    let Some(root) = models.get(start) else {
+        return Vec::new();
+    };
+    let mut ids: Vec<u32> = root.objects.keys().copied().collect();
+    ids.sort_unstable();
+    ids.into_iter()
+        .filter(|&id| !used.iter().any(|u| u.id == id))
+        .map(|id| Item {
+            object: ObjectId { part: None, id },
+            transform: DAffine3::IDENTITY,
+        })
+        .collect()
+}
+
+struct Package {
+    archive: ZipArchive<BufReader<File>>,
+    packed_bytes: u64,
+    /// How many bytes may still be unpacked.
+    allowance: u64,
+    progress: Progress,
+}
+
+impl Package {
+    fn open(source: Source) -> Result<Self, Problem> {
+        let packed_bytes = source.length;
+        let mut archive = ZipArchive::new(source.file).map_err(in_words)?;
+        let overlap = archive.has_overlapping_files().map_err(in_words)?;
+        if overlap {
+            let what = "the files in its package overlap, as no honest writer makes them";
+            return Err(Problem::Refused(what.into()));
+        }
+        for index in 0..archive.len() {
+            let entry = archive.by_index_data(index).map_err(in_words)?;
+            if entry.enclosed_name().is_none() {
+                let what = "a name in its package points outside of it";
+                return Err(Problem::Refused(what.into()));
+            }
+        }
+        Ok(Self {
+            archive,
+            packed_bytes,
+            allowance: limits::unpacked_bytes(packed_bytes),
+            progress: source.progress,
+        })
+    }
+
+    /// The name of the model to start with, by the package's relationships.
+    fn start_part(&mut self) -> Result<String, Problem> {
+        let mut text = String::new();
+        if self.archive.index_for_name("_rels/.rels").is_some() {
+            let entry = self.archive.by_name("_rels/.rels").map_err(in_words)?;
+            entry
+                .take(MOST_RELATIONSHIPS)
+                .read_to_string(&mut text)
+                .map_err(|error| broken(format!("its relationships: {error}")))?;
+        }
+        let found = model::start_target(&text)?;
+        let start = found.map_or(USUAL_START.to_owned(), |t| part_name(&t));
+        match self.archive.index_for_name(&start) {
+            Some(_) => Ok(start),
+            None => Err(broken(format!(
+                "its package holds no model (looked for '{start}')"
+            ))),
+        }
+    }
+
+    /// The start model and every model that it refers to.
+    fn models(&mut self, start: &str) -> Result<HashMap<String, Model>, Problem> {
+        let mut models = HashMap::new();
+        let mut wanted = vec![start.to_owned()];
+        while let Some(name) = wanted.pop() {
+            if models.contains_key(&name) {
+                continue;
+            }
+            self.progress.check()?;
+            let model = self.model(&name)?;
+            wanted.extend(model.other_parts().map(|p| part_name(&p)));
+            models.insert(name, model);
+        }
+        Ok(models)
+    }
+
+    fn model(&mut self, name: &str) -> Result<Model, Problem> {
+        if self.archive.index_for_name(name).is_none() {
+            return Err(broken(format!("its part '{name}' is missing")));
+        }
+        let entry = self.archive.by_name(name).map_err(in_words)?;
+        let capped = Capped {
+            inner: entry,
+            left: &mut self.allowance,
+        };
+        Model::parse(BufReader::with_capacity(1 << 16, capped), &self.progress).map_err(|problem| {
+            match problem {
+                Problem::Broken { format, what } => Problem::Broken {
+                    format,
+                    what: format!("{name}: {what}"),
+                },
+                other => other,
+            }
+        })
+    }
+}
+
+/// A part's name in the package, without the slash that references begin with.
+fn part_name(reference: &str) -> String {
+    reference.trim_start_matches('/').to_owned()
+}
+
+fn in_words(error: ZipError) -> Problem {
+    match error {
+        ZipError::Io(error) => io_in_words(error),
+        other => broken(format!("its ZIP package: {other}")),
+    }
+}
+
+/// What is read through the package fails for reasons of content more than of the disk.
+fn io_in_words(error: io::Error) -> Problem {
+    if error.to_string().contains(OVER_ALLOWANCE) {
+        return Problem::Refused(format!(
+            "it unpacks to more than {MOST_EXPANSION} times its size, which no mesh does"
+        ));
+    }
+    match error.kind() {
+        io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => {
+            broken(format!(
+                "its ZIP package is cut short or damaged ({error}); copy or export it again"
+            ))
+        }
+        _ => Problem::Io(error),
+    }
+}
+
+/// Puts objects into the builder, each where its transforms say.
+struct Placer<'a> {
+    models: &'a HashMap<String, Model>,
+    builder: &'a mut Builder,
+    root_unit: Unit,
+    facets_left: u64,
+    objects: usize,
+}
+
+impl Placer<'_> {
+    fn place(
+        &mut self,
+        object: &ObjectId,
+        from_part: &str,
+        transform: DAffine3,
+        depth: usize,
+    ) -> Result<(), Problem> {
+        if depth > MOST_DEPTH {
+            let what = format!("its components are nested deeper than {MOST_DEPTH}");
+            return Err(Problem::Refused(what));
+        }
+        let part = object
+            .part
+            .as_deref()
+            .map_or(from_part.to_owned(), part_name);
+        let id = object.id;
+        let models = self.models;
+        let model = models
+            .get(&part)
+            .ok_or_else(|| broken(format!("its part '{part}' is missing")))?;
+        let body = model
+            .objects
+            .get(&id)
+            .ok_or_else(|| broken(format!("object {id} is named, but it is not there")))?;
+        // A model part may have a unit of its own.
+        let scale = model.unit.mm() / self.root_unit.mm();
+        match body {
+            Body::Components(components) => {
+                for component in components {
+                    // A tree of components that holds no mesh must not grow for ever.
+                    self.spend(1)?;
+                    let mut inner = component.transform;
+                    inner.translation *= scale;
+                    let inner = transform * inner;
+                    self.place(&component.object, &part, inner, depth + 1)?;
+                }
+                Ok(())
+            }
+            Body::Mesh {
+                vertices,
+                triangles,
+            } => {
+                self.spend(triangles.len() as u64)?;
+                self.mesh(vertices, triangles, transform, scale)
+                    .map_err(|problem| match problem {
+                        Problem::Broken { what, .. } => broken(format!("object {id}: {what}")),
+                        other => other,
+                    })
+            }
+        }
+    }
+
+    fn spend(&mut self, facets: u64) -> Result<(), Problem> {
+        match self.facets_left.checked_sub(facets) {
+            Some(left) => self.facets_left = left,
+            None => {
+                let what = "it places its objects so often that they outgrow the file";
+                return Err(Problem::Refused(what.into()));
+            }
+        }
+        Ok(())
+    }
+
+    fn mesh(
+        &mut self,
+        vertices: &[glam::DVec3],
+        triangles: &[[u32; 3]],
+        transform: DAffine3,
+        scale: f64,
+    ) -> Result<(), Problem> {
+        self.objects += 1;
+        let mut numbers = Vec::with_capacity(vertices.len());
+        for &vertex in vertices {
+            let position = transform.transform_point3(vertex * scale);
+            if !position.is_finite() {
+                return Err(broken("its transform moves a vertex out of all bounds"));
+            }
+            numbers.push(self.builder.vertex(position)?);
+        }
+        // A mirroring transform turns facets inside out: core specification, 4.2.1.
+        let mirrored = transform.matrix3.determinant() < 0.0;
+        for (index, triangle) in triangles.iter().enumerate() {
+            let mut facet = [0; 3];
+            for (corner, &vertex) in facet.iter_mut().zip(triangle) {
+                *corner = *numbers.get(vertex as usize).ok_or_else(|| {
+                    let count = numbers.len();
+                    broken(format!(
+                        "triangle {} names vertex {vertex}, but there are {count}",
+                        index + 1
+                    ))
+                })?;
+            }
+            if mirrored {
+                facet.swap(1, 2);
+            }
+            self.builder.facet(facet)?;
+        }
+        Ok(())
+    }
+}

@@ -22,10 +22,7 @@ pub(super) fn read(source: &mut Source, builder: &mut Builder) -> Result<Facts, 
         curved: 0,
     };
     let mut bytes = 0;
-    loop {
-        let Some(line) = lines.next(true)? else {
-            break;
-        };
+    while let Some(line) = lines.next(true)? {
         bytes += line.len() as u64;
         let outcome = reader.line(line);
         let line = lines.number;

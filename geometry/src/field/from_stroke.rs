@@ -14,8 +14,9 @@ const FINEST_SHARE: f64 = 1.0 / 1000.0;
 
 /// Marches from the stroke over the whole surface.
 ///
-/// Right to about 2 %, or a thousandth of the part's size where that is more, on coarse
-/// meshes and fine ones alike. A shell that the stroke does not touch is infinitely far.
+/// Right to 1 %, or a thousandth of the part's size where that is more, on coarse meshes
+/// and fine ones alike; to 2 % close to where shortest ways from different sides meet, as
+/// at the far point of a ball. A shell that the stroke does not touch is infinitely far.
 pub(super) fn prepare(
     stroke: &Stroke,
     surface: &Surface,
@@ -28,7 +29,7 @@ pub(super) fn prepare(
     let (lo, hi) = surface.mesh().bounds();
     let fineness = Fineness {
         finest_mm: hi.distance(lo) * FINEST_SHARE,
-        sides_per_distance: 12.0,
+        sides_per_distance: 16.0,
         most_nodes: 8_000_000 + 4 * surface.mesh().triangles().len(),
     };
     let mut mesh = Bisection::of_all(surface.mesh(), surface.adjacency());

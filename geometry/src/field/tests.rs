@@ -1,3 +1,5 @@
+use std::f64::consts::PI;
+
 use glam::DVec3;
 use proptest::prelude::*;
 
@@ -54,7 +56,7 @@ fn across_the_edge_of_a_block_it_is_the_unfolded_distance() {
             }
         }
         let error = worst(&field, &surface, wanted, 4.0);
-        assert!(error < 0.02, "cut {times} times: {error}");
+        assert!(error < 0.01, "cut {times} times: {error}");
     }
 }
 
@@ -74,8 +76,10 @@ fn on_a_ball_it_is_the_great_circle() {
         let p = v(r * angle.cos(), r * angle.sin(), z);
         wanted.push((p * radius, radius * p.angle_between(start)));
     }
-    let error = worst(&field, &surface, wanted, 4.0);
-    assert!(error < 0.02, "{error}");
+    // Ways from all sides meet at the far point.
+    let (far, near): (Vec<_>, Vec<_>) = wanted.iter().partition(|(_, d)| *d > 0.8 * PI * radius);
+    assert!(worst(&field, &surface, near, 4.0) < 0.01);
+    assert!(worst(&field, &surface, far, 4.0) < 0.02);
 }
 
 /// A helix on the unrolled side, by a prism whose facets are as long as it is high.
@@ -95,7 +99,7 @@ fn on_a_cylinder_it_is_the_unrolled_helix() {
         }
     }
     let error = worst(&field, &surface, wanted, 4.0);
-    assert!(error < 0.02, "{error}");
+    assert!(error < 0.01, "{error}");
 }
 
 /// A straight stroke on a flat face: distance from a segment, also beyond the far edge.
@@ -117,7 +121,7 @@ fn from_a_straight_stroke_it_is_the_distance_from_a_segment() {
             wanted.push((v(x, 0.0, 6.0), aside.hypot(34.0)));
         }
         let error = worst(&field, &surface, wanted, 4.0);
-        assert!(error < 0.02, "cut {times} times: {error}");
+        assert!(error < 0.01, "cut {times} times: {error}");
     }
 }
 
@@ -144,7 +148,7 @@ fn round_an_inner_corner_the_way_bends() {
             (p, way)
         });
         let error = worst(&field, &surface, wanted, 4.0);
-        assert!(error < 0.02, "cut {times} times: {error}");
+        assert!(error < 0.01, "cut {times} times: {error}");
     }
 }
 
@@ -177,7 +181,7 @@ fn on_a_ball_visible_area_goes_with_height() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig::with_cases(12))]
 
     /// On a prism leaning any way, visible area along its height is known exactly.
     #[test]

@@ -25,11 +25,18 @@ pub(crate) struct Node {
     cut: u8,
     /// Which of the facets it began with it is a part of.
     pub(crate) root: u32,
+    /// What it is a half of; itself if it is a root.
+    pub(crate) parent: u32,
 }
 
 impl Node {
     pub(crate) fn is_whole(&self) -> bool {
         self.half == 0
+    }
+
+    /// Values of its corners, turned so that the side at which it was cut comes first.
+    pub(crate) fn from_cut<T: Copy>(&self, values: [T; 3]) -> [T; 3] {
+        [0, 1, 2].map(|i| values[(self.cut as usize + i) % 3])
     }
 
     /// Its two halves once it is cut.
@@ -46,6 +53,8 @@ pub(crate) struct Bisection {
     pub(crate) nodes: Vec<Node>,
     /// How many facets it began with.
     pub(crate) roots: u32,
+    /// How many vertices it began with.
+    pub(crate) first_vertices: u32,
 }
 
 impl Bisection {
@@ -60,6 +69,7 @@ impl Bisection {
                 half: 0,
                 cut: 0,
                 root: root as u32,
+                parent: root as u32,
             })
             .collect();
         Self::begin(mesh.vertices().to_vec(), nodes)
@@ -95,6 +105,7 @@ impl Bisection {
                 half: 0,
                 cut: 0,
                 root: root as u32,
+                parent: root as u32,
             });
         }
         Self::begin(vertices, nodes)
@@ -103,6 +114,7 @@ impl Bisection {
     fn begin(vertices: Vec<DVec3>, nodes: Vec<Node>) -> Self {
         Self {
             roots: nodes.len() as u32,
+            first_vertices: vertices.len() as u32,
             vertices,
             nodes,
         }
@@ -237,6 +249,7 @@ impl Bisection {
             half: 0,
             cut: 0,
             root: whole.root,
+            parent: node,
         };
         let own = |n: u32, s: u32| 3 * n + s;
         self.nodes.push(half(
@@ -313,8 +326,7 @@ impl Bisection {
             let Some([first, second]) = node.halves() else {
                 return (at, weights);
             };
-            let side = node.cut as usize;
-            let [u, v, w] = [0, 1, 2].map(|i| weights[(side + i) % 3]);
+            let [u, v, w] = node.from_cut(weights);
             (at, weights) = if u >= v {
                 (first, [u - v, 2.0 * v, w])
             } else {

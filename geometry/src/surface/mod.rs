@@ -10,9 +10,11 @@ mod adjacency;
 pub(crate) mod bisection;
 pub(crate) mod facet;
 pub(crate) mod geodesic;
+pub mod refine;
 mod tree;
 
 pub use adjacency::Adjacency;
+pub use refine::{ClassArea, Refined, area_by_class, refine, refine_some};
 
 /// A point of the skin and the facet it lies on.
 #[derive(Clone, Copy, Debug, PartialEq)]

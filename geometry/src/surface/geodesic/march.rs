@@ -25,6 +25,22 @@ pub(crate) struct Front {
     pub(crate) radius: f64,
 }
 
+impl Front {
+    /// The same front after the surface beneath has bent it: a bulge holds it back, a
+    /// saddle spreads it. This is the Riccati equation of geodesic curvature over one step
+    /// (M. P. do Carmo, *Differential Geometry of Curves and Surfaces*, 1976, section 4-5,
+    /// from memory). A front is never taken for hollow.
+    fn bent(self, step: f64, gauss: f64) -> Self {
+        let curvature = 1.0 / self.radius - step * gauss;
+        let radius = if curvature > 0.0 {
+            (1.0 / curvature).max(step)
+        } else {
+            f64::INFINITY
+        };
+        Self { radius, ..self }
+    }
+}
+
 const UNREACHED: Front = Front {
     distance: f64::INFINITY,
     radius: f64::INFINITY,
@@ -36,7 +52,7 @@ pub(crate) struct March<'a> {
     fronts: Vec<Front>,
     heap: BinaryHeap<Reverse<(Ordered, u32)>>,
     around: Around,
-    bends: Vec<bool>,
+    turns: Turns,
     /// Gains smaller than this are not worth another round.
     least_gain: f64,
 }
@@ -46,7 +62,7 @@ impl<'a> March<'a> {
         let count = mesh.vertices.len();
         let around = Around::new(mesh);
         Self {
-            bends: bending_vertices(mesh),
+            turns: Turns::new(mesh, &around),
             fronts: vec![UNREACHED; count],
             heap: BinaryHeap::with_capacity(count / 4),
             around,
@@ -108,13 +124,11 @@ impl<'a> March<'a> {
         let front = self.fronts[from as usize];
         let length = self.at(from).distance(self.at(to));
         // A shortest way bends only where it goes round a corner; there a new circle begins.
-        let radius = if self.bends[from as usize] {
-            length
-        } else {
-            front.radius + length
-        };
+        let bends = self.turns.bends(from);
+        let radius = if bends { length } else { front.radius + length };
         let distance = front.distance + length;
-        self.offer(to, Front { distance, radius });
+        let front = Front { distance, radius };
+        self.offer(to, front.bent(length, self.turns.gauss(from)));
     }
 
     /// Carries the front over the edge between two vertices to a third.
@@ -125,7 +139,9 @@ impl<'a> March<'a> {
         }
         let edge = Unfolded::new(self.at(first), self.at(second), self.at(to));
         if let Some(front) = edge.and_then(|e| e.carry(f, s)) {
-            self.offer(to, front);
+            let step = front.distance - f.distance.min(s.distance);
+            let gauss = 0.5 * (self.turns.gauss(first) + self.turns.gauss(second));
+            self.offer(to, front.bent(step, gauss));
         }
     }
 
@@ -160,16 +176,24 @@ impl Unfolded {
     /// The front at the third corner, if it comes through the edge.
     fn carry(&self, first: Front, second: Front) -> Option<Front> {
         let nearer = first.distance.min(second.distance);
-        let offset = |f: Front| f.distance - f.radius;
-        let (a, b) = (offset(first), offset(second));
-        // Where the two corners see different centres the closer one is right for what
-        // lies behind a bend; failing that, the other.
-        let (late, early) = (a.max(b).min(nearer), a.min(b));
-        let front = self.carry_from(first.distance, second.distance, late);
-        if front.is_some() || late == early {
-            return front;
+        let (a, b) = (first.radius, second.radius);
+        if a.max(b) > 2.0 * a.min(b) && a.min(b) < 4.0 * self.length {
+            // One corner lies behind a bend, and its new centre is right for what is
+            // behind the bend with it; the other's for the rest.
+            let offsets = [first.distance - a, second.distance - b];
+            let late = offsets[0].max(offsets[1]).min(nearer);
+            let early = offsets[0].min(offsets[1]);
+            return self
+                .carry_from(first.distance, second.distance, late)
+                .or_else(|| self.carry_from(first.distance, second.distance, early));
         }
-        self.carry_from(first.distance, second.distance, early)
+        let middle = 0.5 * (first.distance + second.distance);
+        let radius = 2.0 / (1.0 / a + 1.0 / b);
+        self.carry_from(
+            first.distance,
+            second.distance,
+            (middle - radius).min(nearer),
+        )
     }
 
     /// As if the front had left its centre when `offset` mm were already behind it.
@@ -245,34 +269,71 @@ impl Around {
         let v = vertex as usize;
         (self.starts[v] as usize, self.starts[v + 1] as usize)
     }
+
+    /// A third of the area around a vertex, mm².
+    fn share_of_area(&self, mesh: &Bisection, vertex: u32) -> f64 {
+        let (start, end) = self.range(vertex);
+        let doubled = self.corners[start..end].iter().map(|&corner| {
+            let [a, b, c] = mesh.corners(corner / 3);
+            (b - a).cross(c - a).length()
+        });
+        (doubled.sum::<f64>() / 6.0).max(f64::MIN_POSITIVE)
+    }
 }
 
-/// The vertices at which a shortest way may bend: those with more than a full turn of
-/// surface around them, and those at a rim with more than half a turn. A hair more is
-/// passed over, for on a curved mesh nearly every vertex has that.
-fn bending_vertices(mesh: &Bisection) -> Vec<bool> {
-    let slack = 5f64.to_radians();
-    let mut turn = vec![0.0f64; mesh.vertices.len()];
-    let mut at_rim = vec![false; mesh.vertices.len()];
-    for root in 0..mesh.roots {
-        let corners = mesh.corners(root);
-        let names = mesh.nodes[root as usize].corners;
-        for i in 0..3 {
-            let (next, last) = ((i + 1) % 3, (i + 2) % 3);
-            let (u, v) = (corners[next] - corners[i], corners[last] - corners[i]);
-            turn[names[i] as usize] += u.cross(v).length().atan2(u.dot(v));
-            if mesh.root_at_rim(root, i) {
-                at_rim[names[i] as usize] = true;
-                at_rim[names[next] as usize] = true;
+/// How much surface lies around each vertex that the bisection began with; around those
+/// added since, the surface is flat.
+struct Turns {
+    bends: Vec<bool>,
+    gauss: Vec<f64>,
+}
+
+/// A vertex with this much more or less than a full turn of surface around it is a corner
+/// of the shape; with less, a point of a round one that its facets stand for.
+const CORNER: f64 = 10.0 / 180.0 * std::f64::consts::PI;
+
+impl Turns {
+    fn new(mesh: &Bisection, around: &Around) -> Self {
+        let count = mesh.first_vertices as usize;
+        let (mut turn, mut at_rim) = (vec![0.0f64; count], vec![false; count]);
+        for root in 0..mesh.roots {
+            let corners = mesh.corners(root);
+            let names = mesh.nodes[root as usize].corners;
+            for i in 0..3 {
+                let (next, last) = ((i + 1) % 3, (i + 2) % 3);
+                let (u, v) = (corners[next] - corners[i], corners[last] - corners[i]);
+                turn[names[i] as usize] += u.cross(v).length().atan2(u.dot(v));
+                if mesh.root_at_rim(root, i) {
+                    at_rim[names[i] as usize] = true;
+                    at_rim[names[next] as usize] = true;
+                }
             }
         }
+        let excess = |v: usize| match at_rim[v] {
+            true => turn[v] - 0.5 * std::f64::consts::TAU,
+            false => turn[v] - std::f64::consts::TAU,
+        };
+        let gauss = |v: usize| match at_rim[v] || excess(v).abs() > CORNER {
+            true => 0.0,
+            false => -excess(v) / around.share_of_area(mesh, v as u32),
+        };
+        Self {
+            bends: (0..count).map(|v| excess(v) > CORNER).collect(),
+            gauss: (0..count).map(gauss).collect(),
+        }
     }
-    let full = std::f64::consts::TAU;
-    let bends = turn.iter().zip(&at_rim).map(|(&turn, &rim)| {
-        let flat = if rim { 0.5 * full } else { full };
-        turn > flat + slack
-    });
-    bends.collect()
+
+    /// Whether a shortest way may bend at a vertex: where there is more than a full turn
+    /// of surface, or at a rim more than half a turn.
+    fn bends(&self, vertex: u32) -> bool {
+        self.bends.get(vertex as usize).is_some_and(|&b| b)
+    }
+
+    /// Gaussian curvature of the shape at a vertex, 1/mm²: what lacks to a full turn, per
+    /// area. Zero at a corner.
+    fn gauss(&self, vertex: u32) -> f64 {
+        self.gauss.get(vertex as usize).copied().unwrap_or(0.0)
+    }
 }
 
 /// A distance as a heap's key.

@@ -24,6 +24,11 @@ impl ShareLimits {
         share_step: 0.0,
         least_share: 0.0,
     };
+
+    /// The number of steps in a whole, where there are steps.
+    pub fn steps(self) -> Option<usize> {
+        whole_steps(self.share_step).map(|n| n as usize)
+    }
 }
 
 /// The share of each component in a blend, by volume.

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::spectrum::{Readings, Spectrum, reconstruct};
 use crate::{Lab, Srgb, Xyz};
 
 /// One spool.
@@ -18,9 +19,32 @@ pub struct Spool {
     pub density_g_cm3: f64,
     /// Filament diameter; 1.75 mm unless given.
     pub diameter_mm: f64,
+    /// Readings over black and white, for a spool that light shines through.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub translucent: Option<Translucent>,
 }
 
-/// How the colour is known.
+/// A flat piece of a translucent spool, read over a black and over a white backing that it
+/// touches (wet or glued; a gap of air between them falsifies the reading).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Translucent {
+    /// Thickness of the piece.
+    pub thickness_mm: f64,
+    /// Its colour over black.
+    pub over_black: SpoolColour,
+    /// Its colour over white.
+    pub over_white: SpoolColour,
+    /// Reflectance of the black backing; 0.01 unless given.
+    #[serde(default = "black_backing")]
+    pub black_reflectance: f64,
+    /// Reflectance of the white backing; 0.80 unless given, that of contrast-ratio charts
+    /// (ISO 6504-3, from memory).
+    #[serde(default = "white_backing")]
+    pub white_reflectance: f64,
+}
+
+/// How a colour is known.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub enum SpoolColour {
@@ -28,6 +52,41 @@ pub enum SpoolColour {
     Hex(Srgb),
     /// Measured CIELAB (D65, 2°).
     Lab(Lab),
+    /// Measured reflectance: pairs of wavelength in nm and reflectance factor.
+    Spectrum(Readings),
+}
+
+impl SpoolColour {
+    /// The colour as XYZ.
+    pub fn xyz(&self) -> Xyz {
+        match self {
+            Self::Hex(code) => Xyz::from_srgb(*code),
+            Self::Lab(lab) => Xyz::from_lab(*lab),
+            Self::Spectrum(readings) => readings.to_spectrum().to_xyz(),
+        }
+    }
+
+    /// The reflectance: measured, or the smoothest one of that colour.
+    pub fn spectrum(&self) -> Spectrum {
+        match self {
+            Self::Spectrum(readings) => readings.to_spectrum(),
+            Self::Hex(_) | Self::Lab(_) => reconstruct(self.xyz()).spectrum,
+        }
+    }
+
+    /// Whether a surface can have this colour, roughly: L* from 0 to 100, a* and b* within
+    /// 128 of 0.
+    pub fn is_believable(&self) -> bool {
+        self.unbelievable().is_none()
+    }
+
+    /// The measured CIELAB, if it is none that a surface can have.
+    fn unbelievable(&self) -> Option<Lab> {
+        match self {
+            Self::Lab(lab) if !believable(*lab) => Some(*lab),
+            _ => None,
+        }
+    }
 }
 
 /// What is wrong with a spool.
@@ -70,6 +129,14 @@ pub enum SpoolError {
         /// Its colour.
         lab: Lab,
     },
+    /// The readings over black and white are impossible.
+    #[error("spool '{name}' has readings over black and white that cannot be: {wrong}")]
+    Translucent {
+        /// The spool.
+        name: String,
+        /// What can't be, and what to do.
+        wrong: &'static str,
+    },
 }
 
 /// A spool as a file has it, before it is checked.
@@ -82,6 +149,16 @@ struct Written {
     density_g_cm3: f64,
     #[serde(default = "common_diameter")]
     diameter_mm: f64,
+    #[serde(default)]
+    translucent: Option<Translucent>,
+}
+
+fn black_backing() -> f64 {
+    0.01
+}
+
+fn white_backing() -> f64 {
+    0.80
 }
 
 /// Density of PLA, g/cm³: a typical maker's datasheet value.
@@ -103,6 +180,7 @@ impl TryFrom<Written> for Spool {
             colour: written.colour,
             density_g_cm3: written.density_g_cm3,
             diameter_mm: written.diameter_mm,
+            translucent: written.translucent,
         };
         spool.check()?;
         Ok(spool)
@@ -117,6 +195,7 @@ impl Spool {
             colour,
             density_g_cm3: pla_density(),
             diameter_mm: common_diameter(),
+            translucent: None,
         }
     }
 
@@ -141,20 +220,30 @@ impl Spool {
                 value: self.diameter_mm,
             });
         }
-        if let SpoolColour::Lab(lab) = self.colour
-            && !believable(lab)
-        {
-            return Err(SpoolError::Colour { name: name(), lab });
+        let backed = self.translucent.iter();
+        let colours = backed.flat_map(|t| [&t.over_black, &t.over_white]);
+        for colour in std::iter::once(&self.colour).chain(colours) {
+            if let Some(lab) = colour.unbelievable() {
+                return Err(SpoolError::Colour { name: name(), lab });
+            }
         }
-        Ok(())
+        match self.translucent.as_ref().and_then(Translucent::wrong) {
+            Some(wrong) => Err(SpoolError::Translucent {
+                name: name(),
+                wrong,
+            }),
+            None => Ok(()),
+        }
     }
 
     /// The spool's own colour.
     pub fn xyz(&self) -> Xyz {
-        match &self.colour {
-            SpoolColour::Hex(code) => Xyz::from_srgb(*code),
-            SpoolColour::Lab(lab) => Xyz::from_lab(*lab),
-        }
+        self.colour.xyz()
+    }
+
+    /// The spool's own reflectance: measured, or the smoothest one of its colour.
+    pub fn spectrum(&self) -> Spectrum {
+        self.colour.spectrum()
     }
 
     /// Filament length that holds a volume, mm, from the round cross-section πd²/4.
@@ -165,6 +254,21 @@ impl Spool {
     /// Mass of a volume, g.
     pub fn mass_g(&self, volume_mm3: f64) -> f64 {
         volume_mm3 * self.density_g_cm3 / 1000.0
+    }
+}
+
+impl Translucent {
+    fn wrong(&self) -> Option<&'static str> {
+        let (black, white) = (self.black_reflectance, self.white_reflectance);
+        if !(self.thickness_mm.is_finite() && self.thickness_mm > 0.0) {
+            Some("the thickness must be a number of mm above 0")
+        } else if !(black >= 0.0 && white <= 1.0 && white > black) {
+            Some("the backings' reflectances must be from 0 to 1, and white above black")
+        } else if self.over_white.xyz().y < self.over_black.xyz().y {
+            Some("it is darker over white than over black; are the two mixed up?")
+        } else {
+            None
+        }
     }
 }
 
@@ -211,6 +315,15 @@ mod tests {
             (
                 r##"(name: "x", colour: Lab((l: 130.0, a: 0.0, b: 0.0)))"##,
                 "0 to 100",
+            ),
+            (
+                r##"(name: "x", colour: Hex("#1f6f8b"), translucent: Some((thickness_mm: 0.8,
+                    over_black: Hex("#445566"), over_white: Hex("#223344"))))"##,
+                "mixed up",
+            ),
+            (
+                r##"(name: "x", colour: Spectrum([(400, 45.0), (700, 0.2)]))"##,
+                "0.45",
             ),
             (r##"(name: "x", color: Hex("#1f6f8b"))"##, "color"),
         ] {

@@ -21,9 +21,9 @@ const P7: f64 = 6_103_515_625.0;
 pub fn ciede2000(one: Lab, other: Lab) -> f64 {
     // (2)–(7): a* stretched near the grey axis, then chroma and hue.
     let mean_chroma = (one.chroma() + other.chroma()) / 2.0;
-    let g = 0.5 * (1.0 - seventh_root_weight(mean_chroma));
-    let (c1, h1) = chroma_and_hue(one, 1.0 + g);
-    let (c2, h2) = chroma_and_hue(other, 1.0 + g);
+    let stretch = stretch(mean_chroma);
+    let (c1, h1) = chroma_and_hue(one, stretch);
+    let (c2, h2) = chroma_and_hue(other, stretch);
     let grey = c1 * c2 == 0.0;
 
     // (8)–(11): the differences.
@@ -38,20 +38,46 @@ pub fn ciede2000(one: Lab, other: Lab) -> f64 {
     let h = if grey { h1 + h2 } else { mean_hue(h1, h2) };
 
     // (15)–(21): the weights.
-    let t =
-        1.0 - 0.17 * cos_deg(h - 30.0) + 0.24 * cos_deg(2.0 * h) + 0.32 * cos_deg(3.0 * h + 6.0)
-            - 0.20 * cos_deg(4.0 * h - 63.0);
-    let delta_theta = 30.0 * (-((h - 275.0) / 25.0).powi(2)).exp();
-    let rotation = -2.0 * seventh_root_weight(c) * (2.0 * delta_theta).to_radians().sin();
-    let s_l = 1.0 + 0.015 * (l - 50.0).powi(2) / (20.0 + (l - 50.0).powi(2)).sqrt();
-    let s_c = 1.0 + 0.045 * c;
-    let s_h = 1.0 + 0.015 * c * t;
+    let Weights {
+        s_l,
+        s_c,
+        s_h,
+        rotation,
+    } = Weights::at(l, c, h);
 
-    // (22).
+    // (22). Rounding may bring the sum of a vanishing difference below 0.
     let (dl, dc, dh) = (delta_l / s_l, delta_c / s_c, delta_h / s_h);
-    (dl * dl + dc * dc + dh * dh + rotation * dc * dh)
-        .max(0.0)
-        .sqrt()
+    let squared = dl * dl + dc * dc + dh * dh + rotation * dc * dh;
+    if squared < 0.0 { 0.0 } else { squared.sqrt() }
+}
+
+/// The formula's weights for a mean lightness, chroma and hue.
+pub(super) struct Weights {
+    pub s_l: f64,
+    pub s_c: f64,
+    pub s_h: f64,
+    pub rotation: f64,
+}
+
+impl Weights {
+    pub(super) fn at(l: f64, c: f64, h: f64) -> Self {
+        let t = 1.0 - 0.17 * cos_deg(h - 30.0)
+            + 0.24 * cos_deg(2.0 * h)
+            + 0.32 * cos_deg(3.0 * h + 6.0)
+            - 0.20 * cos_deg(4.0 * h - 63.0);
+        let delta_theta = 30.0 * (-((h - 275.0) / 25.0).powi(2)).exp();
+        Self {
+            s_l: 1.0 + 0.015 * (l - 50.0).powi(2) / (20.0 + (l - 50.0).powi(2)).sqrt(),
+            s_c: 1.0 + 0.045 * c,
+            s_h: 1.0 + 0.015 * c * t,
+            rotation: -2.0 * seventh_root_weight(c) * (2.0 * delta_theta).to_radians().sin(),
+        }
+    }
+}
+
+/// How much a* is stretched for a mean chroma: 1 + G.
+pub(super) fn stretch(mean_chroma: f64) -> f64 {
+    1.5 - 0.5 * seventh_root_weight(mean_chroma)
 }
 
 /// √(C⁷ / (C⁷ + 25⁷)).
@@ -60,7 +86,7 @@ fn seventh_root_weight(chroma: f64) -> f64 {
     (c7 / (c7 + P7)).sqrt()
 }
 
-fn chroma_and_hue(colour: Lab, stretch: f64) -> (f64, f64) {
+pub(super) fn chroma_and_hue(colour: Lab, stretch: f64) -> (f64, f64) {
     let stretched = Lab {
         a: colour.a * stretch,
         ..colour
@@ -163,6 +189,25 @@ mod tests {
                 i + 1
             );
         }
+    }
+
+    #[test]
+    fn what_is_no_colour_has_no_difference() {
+        let grey = Lab {
+            l: 50.0,
+            a: 0.0,
+            b: 0.0,
+        };
+        assert!(
+            ciede2000(
+                grey,
+                Lab {
+                    l: f64::NAN,
+                    ..grey
+                }
+            )
+            .is_nan()
+        );
     }
 
     fn colour() -> impl Strategy<Value = Lab> {

@@ -6,10 +6,12 @@
 
 mod ciede2000;
 mod lab;
+mod local_metric;
 mod srgb;
 mod xyz;
 
 pub use ciede2000::ciede2000;
 pub use lab::Lab;
+pub use local_metric::LocalMetric;
 pub use srgb::{ColourError, Srgb};
 pub use xyz::{WHITE, Xyz};

@@ -1,10 +1,24 @@
 //! Mixing models: from shares to a colour. One file a model.
+//!
+//! [`KubelkaMunk`] is the one to plan with; [`LinearLight`] stays as the yardstick.
+//! [`model_for`] picks and builds the model of a set of spools.
 
+mod component;
+mod kubelka_munk;
+mod layer;
 mod linear_light;
+mod model_for;
+mod saunderson;
 
 use crate::{Shares, Xyz};
 
+pub use component::{Component, OPAQUE_SCATTER_PER_MM, OverBackings, Plastic};
+pub use kubelka_munk::KubelkaMunk;
+pub use layer::{absorption_and_scattering, k_over_s, reflectance_of_layer, reflectance_of_thick};
 pub use linear_light::LinearLight;
+pub(crate) use model_for::known_by;
+pub use model_for::model_for;
+pub use saunderson::{Saunderson, SurfaceError};
 
 /// What a blend of the spools looks like.
 pub trait MixModel: Send + Sync {
@@ -17,8 +31,23 @@ pub trait MixModel: Send + Sync {
     /// The colour of a blend of opaque plastic.
     fn mix(&self, shares: &Shares) -> Xyz;
 
+    /// The colour of a wall of a blend over something else. A model that knows nothing of
+    /// thickness takes every wall as opaque.
+    fn wall(&self, shares: &Shares, _thickness_mm: f64, _behind: Behind) -> Xyz {
+        self.mix(shares)
+    }
+
     /// One standard error of the predicted colour as ΔE00, where a fit tells it.
     fn uncertainty(&self, _shares: &Shares) -> Option<f64> {
         None
     }
+}
+
+/// What lies behind a wall, touching it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Behind {
+    /// A grey of this reflectance: 0 for black (a deep hollow), 1 for a perfect white.
+    Grey(f64),
+    /// Thick plastic of another blend.
+    Blend(Shares),
 }

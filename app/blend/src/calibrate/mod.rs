@@ -1,0 +1,23 @@
+//! From a measured test print to a mixing model that can be trusted.
+//!
+//! A test print holds steps of known shares; each is measured. [`fit`] finds the tinting
+//! strengths and the surface constants under which [`KubelkaMunk`](crate::KubelkaMunk) comes
+//! nearest to all steps, tells how near, and looks for steps that don't belong. The result,
+//! [`MeasuredSpools`], is a document that plans refer to; [`Calibrated`] is the model made
+//! from it, with a standard error on each colour that it predicts.
+
+mod calibrated;
+mod document;
+mod fault;
+mod fit;
+mod least_squares;
+mod measurements;
+mod parameters;
+mod warning;
+
+pub use calibrated::Calibrated;
+pub use document::{DocumentError, MeasuredSpools, Provenance, StepResult, VERSION};
+pub use fault::FeedFault;
+pub use fit::{FitError, fit};
+pub use measurements::{MeasuredStep, Measurements, Specular};
+pub use warning::Warning;

@@ -1,0 +1,106 @@
+//! The numbers that a fit may turn, and what is known of them beforehand.
+
+use super::Specular;
+use crate::mix::{KubelkaMunk, Plastic, Saunderson};
+
+/// One parameter's bounds, and where it usually lies: the fit is drawn there as by one more
+/// reading of that standard error. It tells only where the steps tell little.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Parameter {
+    pub bounds: (f64, f64),
+    pub usual: f64,
+    pub give: f64,
+}
+
+/// ln of a tinting strength. The first spool's is 1; the others' are within 50 times of it.
+const LOG_STRENGTH: Parameter = Parameter {
+    bounds: (-3.912, 3.912),
+    usual: 0.0,
+    give: 1.4,
+};
+
+/// Share of the light from inside that the surface throws back: 0.6 for a refractive index
+/// of 1.5, and found from 0.4 to 0.7 (common practice, no source).
+const K2: Parameter = Parameter {
+    bounds: (0.0, 0.85),
+    usual: 0.6,
+    give: 0.15,
+};
+
+/// The gloss of a surface of refractive index 1.5 seen straight on: ((n − 1)/(n + 1))².
+const K1_USUAL: f64 = 0.04;
+const K1_GIVE: f64 = 0.015;
+const K1_MOST: f64 = 0.06;
+
+/// The parameters of one fit, in this order: ln of the tinting strength of each spool from
+/// the second on, then k2, then k1 where the readings take in the gloss.
+#[derive(Clone, Debug)]
+pub(super) struct Parameters {
+    strengths: usize,
+    all: Vec<Parameter>,
+}
+
+impl Parameters {
+    pub fn new(plastics: &[Plastic], specular: Specular) -> Self {
+        let strengths = plastics.len().saturating_sub(1);
+        let mut all = vec![LOG_STRENGTH; strengths];
+        all.push(K2);
+        if specular == Specular::Included {
+            // No surface throws back more than the darkest reading.
+            let least = plastics.iter().map(Plastic::least).fold(1.0, f64::min);
+            let most = (0.9 * least).clamp(1e-6, K1_MOST);
+            all.push(Parameter {
+                bounds: (0.0, most),
+                usual: K1_USUAL.min(most),
+                give: K1_GIVE,
+            });
+        }
+        Self { strengths, all }
+    }
+
+    pub fn count(&self) -> usize {
+        self.all.len()
+    }
+
+    pub fn each(&self) -> impl Iterator<Item = &Parameter> {
+        self.all.iter()
+    }
+
+    pub fn usual(&self) -> Vec<f64> {
+        self.each().map(|p| p.usual).collect()
+    }
+
+    /// Places to start from: the usual one, and with each strength a good deal more and less.
+    pub fn starts(&self) -> Vec<Vec<f64>> {
+        let mut starts = vec![self.usual()];
+        for i in 0..self.strengths {
+            for shift in [-1.5, 1.5] {
+                let mut start = self.usual();
+                start[i] += shift;
+                starts.push(start);
+            }
+        }
+        starts
+    }
+
+    pub fn strengths(&self, values: &[f64]) -> Vec<f64> {
+        let logs = values.iter().take(self.strengths);
+        std::iter::once(1.0).chain(logs.map(|v| v.exp())).collect()
+    }
+
+    pub fn surface(&self, values: &[f64]) -> Saunderson {
+        let value = |i: usize| values.get(i).copied().unwrap_or(0.0);
+        Saunderson::nearest(value(self.strengths + 1), value(self.strengths))
+    }
+
+    pub fn model(&self, plastics: &[Plastic], values: &[f64]) -> KubelkaMunk {
+        model(plastics, &self.strengths(values), self.surface(values))
+    }
+}
+
+/// The mixing model of plastics with given strengths behind a given surface.
+pub(super) fn model(plastics: &[Plastic], strengths: &[f64], surface: Saunderson) -> KubelkaMunk {
+    let components = plastics.iter().zip(strengths);
+    let components = components.map(|(p, s)| p.component(surface).with_strength(*s));
+    KubelkaMunk::of(components.collect(), surface)
+}

@@ -1,0 +1,10 @@
+//! Which colours a set of spools can reach, and the blend nearest to a wanted colour.
+
+mod closest;
+mod lack;
+mod lattice;
+mod sample;
+
+pub use closest::{Match, closest};
+pub use lack::Lack;
+pub use sample::{Reached, sample};

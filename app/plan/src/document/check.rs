@@ -107,6 +107,7 @@ pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Proble
                 SpoolError::Density { .. } => "density_g_cm3",
                 SpoolError::Diameter { .. } => "diameter_mm",
                 SpoolError::Colour { .. } => "colour",
+                SpoolError::Translucent { .. } => "translucent",
             };
             found.push(Problem::new(path.at(i).then(field), error.to_string()));
         }

@@ -17,4 +17,4 @@ pub use edit::{Drag, Edit, EditError, History};
 pub use machine::Machine;
 pub use painted::{PaintError, Painted};
 pub use ron_text::TextError;
-pub use schedule::Schedule;
+pub use schedule::{Schedule, ScheduleError};

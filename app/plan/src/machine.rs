@@ -1,5 +1,6 @@
 //! The machine: what its hotend and drives can and can't do.
 
+use blend::{ShareLimits, Shares};
 use serde::{Deserialize, Serialize};
 
 use crate::ron_text::{Document, Path, Problem};
@@ -35,6 +36,19 @@ impl Default for Machine {
 impl Machine {
     /// Version of the machine format that is read and written here.
     pub const VERSION: u32 = 1;
+
+    /// What it can feed of shares.
+    pub fn share_limits(&self) -> ShareLimits {
+        ShareLimits {
+            share_step: self.share_step,
+            least_share: self.least_share,
+        }
+    }
+
+    /// The blend nearest to the one asked for that it can feed.
+    pub fn fed(&self, asked: &Shares) -> Shares {
+        asked.within(self.share_limits())
+    }
 
     /// Everything wrong with the machine, told by paths below `at`.
     pub(crate) fn problems_at(&self, at: &Path) -> Vec<Problem> {

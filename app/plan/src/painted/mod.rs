@@ -304,7 +304,7 @@ impl Painted {
     }
 
     /// The regions that are not hidden, from the top down to the base.
-    pub(crate) fn from_the_top(&self) -> &[usize] {
+    pub(crate) fn topmost_first(&self) -> &[usize] {
         &self.order
     }
 }

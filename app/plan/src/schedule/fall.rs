@@ -1,0 +1,203 @@
+//! How the regions fall on one layer: the volume and the skin of each.
+
+use blend::Shares;
+use geometry::layers;
+
+use super::around;
+use super::interior::{self, Interior};
+use super::skin;
+use super::steps::Steps;
+use super::tints::{Tint, Tints};
+use crate::Painted;
+
+/// Rows across a layer of one blend, in nozzle widths from each other: only its free volume
+/// is asked for.
+const COARSE_ROWS: f64 = 3.0;
+
+/// A layer's doses, in no order yet.
+pub(super) struct Fallen {
+    pub doses: Vec<Amount>,
+    /// Volume deeper than colour reaches, mm³.
+    pub free_mm3: f64,
+    /// Regions with a dose too small to lay, which went with another.
+    pub too_small: Vec<usize>,
+    /// The narrowest stretch of outline of each region, mm, where regions share the layer.
+    pub narrowest: Vec<(usize, f64)>,
+}
+
+/// Volume and skin of one blend.
+pub(super) struct Amount {
+    pub region: usize,
+    pub shares: Shares,
+    pub volume_mm3: f64,
+    pub area_mm2: f64,
+}
+
+impl Fallen {
+    /// Volume of all doses, mm³.
+    pub(super) fn volume_mm3(&self) -> f64 {
+        self.doses.iter().map(|d| d.volume_mm3).sum()
+    }
+}
+
+pub(super) fn of_layer(
+    painted: &Painted,
+    steps: &[Option<Steps>],
+    layer: &layers::Layer,
+) -> Fallen {
+    let tints = Tints::new(painted, steps, layer.span);
+    let nozzle_mm = painted.plan().machine.nozzle_mm;
+    match tints.single() {
+        Some(tint) => {
+            let inside = inside(painted, layer, nozzle_mm * COARSE_ROWS, |_| tint);
+            one_blend(&tints, tint, layer, &inside)
+        }
+        None => {
+            let inside = inside(painted, layer, nozzle_mm, |at| tints.at(at));
+            shared(painted, &tints, layer, &inside)
+        }
+    }
+}
+
+fn inside(
+    painted: &Painted,
+    layer: &layers::Layer,
+    apart_mm: f64,
+    tint_at: impl FnMut(geometry::SurfacePoint) -> Tint,
+) -> Interior {
+    let (surface, skin_mm) = (painted.surface(), painted.plan().skin_mm);
+    let middle_mm = layer.span.middle_mm();
+    interior::sample(
+        surface,
+        &layer.contours,
+        middle_mm,
+        skin_mm,
+        apart_mm,
+        tint_at,
+    )
+}
+
+/// Open meshes may have volumes that make no sense.
+fn volume(layer: &layers::Layer) -> f64 {
+    layer.volume_mm3.max(0.0)
+}
+
+fn free_mm3(layer: &layers::Layer, inside: &Interior) -> f64 {
+    let whole = inside.near.sum() + inside.free;
+    match whole > 0.0 {
+        true => volume(layer) * inside.free / whole,
+        false => 0.0,
+    }
+}
+
+fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, inside: &Interior) -> Fallen {
+    Fallen {
+        doses: vec![Amount {
+            region: tint.region,
+            shares: tints.shares(tint, layer.span.middle_mm()),
+            volume_mm3: volume(layer),
+            area_mm2: layer.skin_mm2,
+        }],
+        free_mm3: free_mm3(layer, inside),
+        too_small: Vec::new(),
+        narrowest: Vec::new(),
+    }
+}
+
+/// A layer in which more than height decides.
+fn shared(painted: &Painted, tints: &Tints, layer: &layers::Layer, inside: &Interior) -> Fallen {
+    let nozzle_mm = painted.plan().machine.nozzle_mm;
+    let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| tints.at(at));
+    let mut found: Vec<Tint> = inside
+        .near
+        .0
+        .iter()
+        .chain(&skin.0)
+        .map(|(t, _)| *t)
+        .collect();
+    found.sort_unstable();
+    found.dedup();
+    if found.is_empty() {
+        // No outline and no skin at all: an empty layer of the lowest region.
+        found.push(Tint { region: 0, step: 0 });
+    }
+    let near = inside.near.sum();
+    let (of_near, of_skin) = (parts(&found, &inside.near), parts(&found, &skin));
+    // Where no sample fell, the skin tells.
+    let parts = if near > 0.0 { &of_near } else { &of_skin };
+    let whole = near + inside.free;
+    let deep = if whole > 0.0 {
+        inside.free / whole
+    } else {
+        0.0
+    };
+    let mut doses: Vec<Amount> = found
+        .iter()
+        .zip(parts.iter().zip(&of_skin))
+        .map(|(&tint, (part, skin))| Amount {
+            region: tint.region,
+            shares: tints.shares(tint, layer.span.middle_mm()),
+            volume_mm3: volume(layer) * part * (1.0 - deep),
+            area_mm2: layer.skin_mm2 * skin,
+        })
+        .collect();
+    let dot_mm3 = nozzle_mm * nozzle_mm * layer.span.height_mm();
+    let too_small = settle(&mut doses, volume(layer), dot_mm3);
+    Fallen {
+        narrowest: match doses.len() {
+            0 | 1 => Vec::new(),
+            _ => around::shortest_stretches(
+                painted.surface(),
+                &layer.contours,
+                layer.span.middle_mm(),
+                nozzle_mm,
+                tints,
+            ),
+        },
+        doses,
+        free_mm3: free_mm3(layer, inside),
+        too_small,
+    }
+}
+
+/// Each tint's part of a tally, summing to 1; even parts of an empty one.
+fn parts(tints: &[Tint], tally: &super::tints::Tally) -> Vec<f64> {
+    let sum = tally.sum();
+    let part = |&tint: &Tint| match sum > 0.0 {
+        true => tally.of(tint) / sum,
+        false => 1.0 / tints.len() as f64,
+    };
+    tints.iter().map(part).collect()
+}
+
+/// Gives what is free and what is too small to lay to the largest dose, so that the doses add
+/// up to the volume; returns the regions whose dose was too small.
+fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<usize> {
+    let Some(largest) = (0..doses.len()).max_by(|&a, &b| {
+        doses[a]
+            .volume_mm3
+            .total_cmp(&doses[b].volume_mm3)
+            .then(b.cmp(&a))
+    }) else {
+        return Vec::new();
+    };
+    let mut too_small = Vec::new();
+    let mut lost_area = 0.0;
+    let mut main = doses.swap_remove(largest);
+    doses.retain(|dose| {
+        let laid = dose.volume_mm3 >= dot_mm3;
+        if !laid {
+            lost_area += dose.area_mm2;
+            if dose.region != main.region && dose.area_mm2 > 0.0 {
+                too_small.push(dose.region);
+            }
+        }
+        laid
+    });
+    main.volume_mm3 = volume_mm3 - doses.iter().map(|d| d.volume_mm3).sum::<f64>();
+    main.area_mm2 += lost_area;
+    doses.push(main);
+    too_small.sort_unstable();
+    too_small.dedup();
+    too_small
+}

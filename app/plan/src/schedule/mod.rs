@@ -1,0 +1,221 @@
+//! What is asked of the machine, layer by layer, in print order. Derived, never edited.
+//!
+//! # Rules
+//! - A printer can change its blend cleanly only between layers, so what asks for nothing but
+//!   height is decided once for each layer, **at the layer's middle height**: which band has
+//!   it, and which blend a fade along height has. A plan of bands and height fades gives one
+//!   dose a layer, and its volumes are exact.
+//! - Other regions (painted spots, spheres, sides) share layers. **Colour reaches
+//!   [`Plan::skin_mm`](crate::Plan::skin_mm) beneath the surface**: plastic no deeper than
+//!   that goes with the region of the nearest point of the skin, above, below or beside it.
+//! - Plastic deeper than that is free: it is never seen, goes with the layer's largest dose,
+//!   and causes no change of blend.
+//! - How a layer's volume is shared out among regions is sampled; the doses of a layer are
+//!   then scaled to add up to its exact volume.
+//! - A fade that runs across a layer is laid in steps no further apart than
+//!   [`Plan::step_de00`](crate::Plan::step_de00), the same steps in every layer.
+//! - A dose smaller than a dot of the nozzle's width can't be laid; it goes with the layer's
+//!   largest dose, and a warning says so.
+//! - A layer begins with the blend with which the one below ended where that is possible, and
+//!   the order within layers is the one of the fewest changes over the whole part.
+
+mod around;
+mod fall;
+mod interior;
+mod order;
+mod skin;
+mod steps;
+mod text;
+mod tints;
+mod totals;
+mod warnings;
+
+use blend::{Lab, MixModel, Shares, Srgb};
+use geometry::layers::{self, CutError};
+use geometry::{Cancelled, LayerSpan, Progress};
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use crate::{Painted, Plan};
+
+pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
+pub use warnings::{Concern, Warning};
+
+/// The schedule of one part.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Schedule {
+    /// Version of this format.
+    pub version: u32,
+    /// What it was made from.
+    pub provenance: Provenance,
+    /// What it takes in all.
+    pub totals: Totals,
+    /// What a person should know before printing.
+    pub warnings: Vec<Warning>,
+    /// Layers from the bed upwards.
+    pub layers: Vec<Layer>,
+}
+
+/// One layer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Layer {
+    /// Its extent.
+    pub span: LayerSpan,
+    /// Exact volume, mm³; the doses add up to it.
+    pub volume_mm3: f64,
+    /// The part of it that lies deeper than colour reaches, mm³: free for any blend.
+    pub free_mm3: f64,
+    /// Exact area of skin, mm²; the doses add up to it.
+    pub area_mm2: f64,
+    /// Its doses, in print order.
+    pub doses: Vec<Dose>,
+}
+
+/// Plastic of one blend laid down without a change.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Dose {
+    /// Index of the region in the plan.
+    pub region: usize,
+    /// The blend.
+    pub shares: Shares,
+    /// Volume laid down, mm³.
+    pub volume_mm3: f64,
+    /// Visible area, mm².
+    pub area_mm2: f64,
+    /// Filament of each component, mm.
+    pub filament_mm: Vec<f64>,
+    /// Predicted colour.
+    pub lab: Lab,
+    /// Predicted colour as shown.
+    pub srgb: Srgb,
+    /// One standard error of the prediction as ΔE00, where the model tells it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty_de00: Option<f64>,
+}
+
+/// Why there is no schedule.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ScheduleError {
+    /// The part could not be cut into layers.
+    #[error(transparent)]
+    Cut(#[from] CutError),
+    /// Told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Schedule {
+    /// Works out the schedule of a painted part. The same part gives the same schedule, bit
+    /// for bit, on any number of cores.
+    ///
+    /// ```
+    /// use std::sync::Arc;
+    /// use blend::LinearLight;
+    /// use geometry::{Progress, Surface, solids};
+    /// use plan::{FirstPlan, MeshSource, Painted, Plan, Schedule};
+    ///
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 100.0, 64)?));
+    /// let mesh = MeshSource { file: "post.stl".into() };
+    /// let plan = Plan::first(FirstPlan { mesh, title: "Post".into(), height_mm: 100.0 });
+    /// let model = Arc::new(LinearLight::new(&plan.spools));
+    /// let progress = Progress::new();
+    /// let painted = Painted::new(plan, surface, model, &progress)?;
+    /// let schedule = Schedule::new(&painted, &progress)?;
+    ///
+    /// assert_eq!(schedule.layers.len(), 500);
+    /// assert_eq!(schedule.totals.layers_with_changes, 0);
+    /// # Ok(())
+    /// # }
+    /// ```
+    ///
+    /// # Errors
+    /// [`ScheduleError`] when the part can't be cut into the plan's layers, or when told to
+    /// stop.
+    pub fn new(painted: &Painted, progress: &Progress) -> Result<Self, ScheduleError> {
+        let plan = painted.plan();
+        progress.stage("Cutting layers");
+        let cut = layers::cut(painted.surface().mesh(), &plan.layers, progress)?;
+        progress.stage("Laying blends on layers");
+        let steps = steps::of_regions(painted);
+        let done = std::sync::atomic::AtomicUsize::new(0);
+        let fallen: Result<Vec<fall::Fallen>, Cancelled> = cut
+            .par_iter()
+            .map(|layer| {
+                progress.check()?;
+                let fallen = fall::of_layer(painted, &steps, layer);
+                let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
+                progress.set(done as f32 / cut.len() as f32);
+                Ok(fallen)
+            })
+            .collect();
+        let fallen = fallen?;
+        let areas = painted.region_areas_mm2(progress)?;
+        let mut layers: Vec<Layer> = cut
+            .iter()
+            .zip(&fallen)
+            .map(|(layer, fallen)| Layer {
+                span: layer.span,
+                volume_mm3: fallen.volume_mm3(),
+                free_mm3: fallen.free_mm3,
+                area_mm2: layer.skin_mm2,
+                doses: fallen
+                    .doses
+                    .iter()
+                    .map(|dose| dose_of(painted, dose))
+                    .collect(),
+            })
+            .collect();
+        order::arrange(&mut layers, plan);
+        Ok(Self {
+            version: Self::VERSION,
+            provenance: Provenance::of(painted),
+            totals: Totals::of(plan, &layers, &areas),
+            warnings: warnings::of(painted, &cut, &fallen, &layers, &areas),
+            layers,
+        })
+    }
+}
+
+impl Layer {
+    /// The layer's dominant dose: the one of the largest visible area; of none visible, of the
+    /// largest volume.
+    pub fn main_dose(&self) -> Option<&Dose> {
+        self.doses.iter().max_by(|a, b| {
+            let area = a.area_mm2.total_cmp(&b.area_mm2);
+            area.then(a.volume_mm3.total_cmp(&b.volume_mm3))
+        })
+    }
+}
+
+/// A dose with its filament and colour.
+fn dose_of(painted: &Painted, dose: &fall::Amount) -> Dose {
+    let model = painted.model();
+    let xyz = model.mix(&dose.shares);
+    Dose {
+        region: dose.region,
+        shares: dose.shares,
+        volume_mm3: dose.volume_mm3,
+        area_mm2: dose.area_mm2,
+        filament_mm: filament_mm(painted.plan(), &dose.shares, dose.volume_mm3),
+        lab: xyz.to_lab(),
+        srgb: xyz.to_srgb(),
+        uncertainty_de00: uncertainty(model, &dose.shares),
+    }
+}
+
+fn uncertainty(model: &dyn MixModel, shares: &Shares) -> Option<f64> {
+    model.uncertainty(shares).filter(|de| de.is_finite())
+}
+
+/// Filament of each component that makes a volume of a blend, mm: its share of the volume
+/// over the filament's cross-section πd²/4.
+pub(crate) fn filament_mm(plan: &Plan, shares: &Shares, volume_mm3: f64) -> Vec<f64> {
+    let spools = plan.spools.iter().zip(shares.as_slice());
+    spools
+        .map(|(spool, share)| spool.length_mm(volume_mm3 * share))
+        .collect()
+}

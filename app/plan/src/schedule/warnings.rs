@@ -1,0 +1,225 @@
+//! What a person should know before printing.
+
+use blend::{Shares, ciede2000};
+use geometry::layers;
+use serde::{Deserialize, Serialize};
+
+use super::fall::Fallen;
+use super::{Layer, fall};
+use crate::Painted;
+
+/// A colour missed by less than this is not worth a word (about the least difference that is
+/// seen side by side: common practice, no source).
+const WORTH_A_WORD_DE00: f64 = 1.0;
+/// A region with less of the part's skin than this is not missed, mm².
+const LEAST_AREA_MM2: f64 = 0.01;
+
+/// Something that a person should know before printing.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Warning {
+    /// What it is about.
+    pub about: Concern,
+    /// The region it is about, if it is about one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub region: Option<usize>,
+    /// First layer that it is about, from 0.
+    pub first_layer: usize,
+    /// Last layer that it is about.
+    pub last_layer: usize,
+    /// What is wrong, where, and what to do, in one or two sentences.
+    pub text: String,
+}
+
+/// What a warning is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Concern {
+    /// The mesh is open, so volumes and outlines are a best guess.
+    OpenMesh,
+    /// A region has skin but no layer is printed in its blend.
+    NoLayer,
+    /// A region has doses too small to be laid.
+    TooSmall,
+    /// A region is narrower than the nozzle.
+    TooNarrow,
+    /// The machine can't feed a blend as it is asked for.
+    Limits,
+}
+
+/// Layers that something is true of.
+#[derive(Clone, Copy)]
+struct Range {
+    first: usize,
+    last: usize,
+    count: usize,
+}
+
+impl Range {
+    fn of(indices: impl IntoIterator<Item = usize>) -> Option<Self> {
+        indices.into_iter().fold(None, |range, i| {
+            Some(range.map_or(
+                Self {
+                    first: i,
+                    last: i,
+                    count: 1,
+                },
+                |r: Self| Self {
+                    first: r.first.min(i),
+                    last: r.last.max(i),
+                    count: r.count + 1,
+                },
+            ))
+        })
+    }
+
+    /// The range in words: `3 layers between 4.2 and 9.8 mm`.
+    fn words(&self, cut: &[layers::Layer]) -> String {
+        let height = |i: usize, top: bool| {
+            cut.get(i).map_or(0.0, |layer| match top {
+                true => layer.span.top_mm,
+                false => layer.span.bottom_mm,
+            })
+        };
+        let (low, high) = (height(self.first, false), height(self.last, true));
+        match self.count {
+            1 => format!("1 layer, {low:.2} to {high:.2} mm high"),
+            n => format!("{n} layers between {low:.2} and {high:.2} mm"),
+        }
+    }
+}
+
+/// All warnings, the ones about the whole part first.
+pub(super) fn of(
+    painted: &Painted,
+    cut: &[layers::Layer],
+    fallen: &[Fallen],
+    layers: &[Layer],
+    areas: &[f64],
+) -> Vec<Warning> {
+    let mut found = Vec::new();
+    found.extend(open_mesh(cut));
+    for (region, &area) in areas.iter().enumerate() {
+        let about = |about, range: Range, text| Warning {
+            about,
+            region: Some(region),
+            first_layer: range.first,
+            last_layer: range.last,
+            text,
+        };
+        let name = &painted.plan().regions[region].name;
+        if let Some(text) = no_layer(name, region, area, layers) {
+            let all = Range {
+                first: 0,
+                last: layers.len().saturating_sub(1),
+                count: layers.len(),
+            };
+            found.push(about(Concern::NoLayer, all, text));
+            continue;
+        }
+        let small = having(fallen, |f| f.too_small.contains(&region));
+        if let Some(range) = Range::of(small) {
+            let text = format!(
+                "Region '{name}', {}: there is less of it than a dot of the nozzle's width, so \
+                 it is left out there. Make it larger.",
+                range.words(cut)
+            );
+            found.push(about(Concern::TooSmall, range, text));
+        }
+        let width = painted.plan().machine.nozzle_mm;
+        let narrow = having(fallen, |f| {
+            f.narrowest.iter().any(|&(r, w)| r == region && w < width)
+        });
+        if let Some(range) = Range::of(narrow) {
+            let text = format!(
+                "Region '{name}', {}: a stretch of it is narrower than the nozzle ({width} mm) \
+                 and may not show. Make it wider.",
+                range.words(cut)
+            );
+            found.push(about(Concern::TooNarrow, range, text));
+        }
+        if let Some((range, text)) = limits(painted, name, region, cut, layers) {
+            found.push(about(Concern::Limits, range, text));
+        }
+    }
+    found
+}
+
+fn having<'a>(
+    fallen: &'a [Fallen],
+    is: impl Fn(&fall::Fallen) -> bool + 'a,
+) -> impl Iterator<Item = usize> + 'a {
+    let layers = fallen.iter().enumerate();
+    layers.filter(move |(_, f)| is(f)).map(|(i, _)| i)
+}
+
+fn open_mesh(cut: &[layers::Layer]) -> Option<Warning> {
+    let open = cut.iter().enumerate().filter(|(_, l)| l.open_ends > 0);
+    let range = Range::of(open.map(|(i, _)| i))?;
+    Some(Warning {
+        about: Concern::OpenMesh,
+        region: None,
+        first_layer: range.first,
+        last_layer: range.last,
+        text: format!(
+            "The mesh is open or has flipped facets in {}; volumes there are a best guess. \
+             Mend the mesh.",
+            range.words(cut)
+        ),
+    })
+}
+
+fn no_layer(name: &str, region: usize, area: f64, layers: &[Layer]) -> Option<String> {
+    let mut doses = layers.iter().flat_map(|l| &l.doses);
+    if area < LEAST_AREA_MM2 || doses.any(|d| d.region == region) {
+        return None;
+    }
+    Some(format!(
+        "Region '{name}' has {area:.1} mm² of skin, but no layer is printed in its blend: it \
+         lies between the middles of two layers, or is too small. Make it at least one layer \
+         high and one line wide."
+    ))
+}
+
+/// Blends that the machine feeds otherwise than asked.
+fn limits(
+    painted: &Painted,
+    name: &str,
+    region: usize,
+    cut: &[layers::Layer],
+    layers: &[Layer],
+) -> Option<(Range, String)> {
+    let machine = &painted.plan().machine;
+    let mut worst: Option<(f64, Shares, Shares)> = None;
+    let mut seen: Vec<(Shares, f64)> = Vec::new();
+    let missed = layers.iter().enumerate().filter(|(_, layer)| {
+        let doses = layer.doses.iter().filter(|d| d.region == region);
+        doses.fold(false, |any, dose| {
+            // Neighbouring layers mostly ask for the same blend.
+            let known = seen.last().filter(|(shares, _)| *shares == dose.shares);
+            let fed = machine.fed(&dose.shares);
+            let miss = match known {
+                Some(&(_, miss)) => miss,
+                None => ciede2000(painted.model().mix(&fed).to_lab(), dose.lab),
+            };
+            seen.push((dose.shares, miss));
+            if miss >= WORTH_A_WORD_DE00 && worst.is_none_or(|(w, ..)| miss > w) {
+                worst = Some((miss, dose.shares, fed));
+            }
+            any || miss >= WORTH_A_WORD_DE00
+        })
+    });
+    let range = Range::of(missed.map(|(i, _)| i).collect::<Vec<_>>())?;
+    let (miss, asked, fed) = worst?;
+    let text = format!(
+        "Region '{name}', {}: the machine can't feed what is asked (least share {} %, steps of \
+         {} %). At worst {asked} is fed as {fed}, a difference of ΔE00 {miss:.1}.",
+        range.words(cut),
+        percent(machine.least_share),
+        percent(machine.share_step),
+    );
+    Some((range, text))
+}
+
+fn percent(share: f64) -> f64 {
+    (share * 1e4).round() / 100.0
+}

@@ -1,2 +1,43 @@
-//! The command `tintfall`.
-fn main() {}
+//! The command `tintfall`: colour a part, and hand the print step all it needs.
+
+mod commands;
+mod console;
+mod fault;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use commands::Command;
+use console::Console;
+
+/// Fades, bands and painted areas for a hotend that mixes its filaments.
+///
+/// Give it a part (STL, OBJ, PLY or 3MF) and a plan (a text file that says which area gets
+/// which blend). It cuts the part into layers, works out the blend of every layer and what it
+/// will look like, and writes a schedule and a picture for the print step.
+#[derive(Parser)]
+#[command(name = "tintfall", version, max_term_width = 96)]
+#[command(after_help = "\
+Start here:
+  tintfall demo                              three ready parts with plans and their output
+  tintfall new part.stl                      write a first plan for your own part
+  tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
+
+Exit codes: 0 done, 1 could not write, 2 bad input or arguments, 130 stopped by you.")]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let console = Console::new();
+    match cli.command.run(&console) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(fault) => {
+            console.complain(&fault);
+            fault.exit_code()
+        }
+    }
+}

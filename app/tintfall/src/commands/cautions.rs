@@ -1,0 +1,21 @@
+//! `tintfall cautions`.
+
+use handoff::cautions;
+
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Say what to take care of around a hot printer
+#[derive(clap::Args)]
+pub struct Args {}
+
+impl Args {
+    /// Prints them.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let mut text = String::new();
+        for caution in cautions::ALL {
+            text.push_str(&format!("{}\n  {}\n", caution.about, caution.text));
+        }
+        console.out(&text)
+    }
+}

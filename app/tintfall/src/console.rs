@@ -1,0 +1,99 @@
+//! The terminal: results on standard output; progress and complaints on standard error.
+
+use std::io::{self, IsTerminal, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
+use std::time::Duration;
+
+use geometry::Progress;
+use indicatif::{ProgressBar, ProgressStyle};
+
+use crate::fault::Fault;
+
+/// How often the bar looks at the work.
+const BEAT: Duration = Duration::from_millis(80);
+
+/// Where a command speaks, and the handle by which Ctrl-C stops it.
+pub struct Console {
+    progress: Progress,
+}
+
+impl Console {
+    /// Listens for Ctrl-C: the first asks the work to stop, a second ends the program.
+    pub fn new() -> Self {
+        let progress = Progress::new();
+        let handle = progress.clone();
+        // Without the handler Ctrl-C ends the program as it always does.
+        let _ = ctrlc::set_handler(move || {
+            if handle.check().is_err() {
+                std::process::exit(130);
+            }
+            handle.cancel();
+        });
+        Self { progress }
+    }
+
+    /// Writes to standard output.
+    pub fn out(&self, text: &str) -> Result<(), Fault> {
+        let mut out = io::stdout().lock();
+        match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+            Ok(()) => Ok(()),
+            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Err(Fault::NobodyListens),
+            Err(e) => Err(Fault::system(format!("can't write the output: {e}"))),
+        }
+    }
+
+    /// Says something that is no result, on standard error.
+    pub fn note(&self, text: &str) {
+        // With standard error gone there is nobody left to tell.
+        let _ = writeln!(io::stderr(), "{text}");
+    }
+
+    /// Says why a command ends early.
+    pub fn complain(&self, fault: &Fault) {
+        if !matches!(fault, Fault::NobodyListens) {
+            self.note(&format!("tintfall: {fault}"));
+        }
+    }
+
+    /// Does long work under a progress bar, which shows only on a terminal.
+    pub fn working<T>(&self, work: impl FnOnce(&Progress) -> T) -> T {
+        if !io::stderr().is_terminal() {
+            return work(&self.progress);
+        }
+        let done = AtomicBool::new(false);
+        thread::scope(|scope| {
+            let watcher = scope.spawn(|| watch(&self.progress, &done));
+            // Set on the way out of a panic as well, or the scope would wait for ever.
+            let stop = StopOnDrop(&done);
+            let result = work(&self.progress);
+            drop(stop);
+            watcher.thread().unpark();
+            result
+        })
+    }
+}
+
+struct StopOnDrop<'a>(&'a AtomicBool);
+
+impl Drop for StopOnDrop<'_> {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Release);
+    }
+}
+
+/// Shows what the work tells until it is done.
+fn watch(progress: &Progress, done: &AtomicBool) {
+    const STEPS: u64 = 1000;
+    let bar = ProgressBar::new(STEPS);
+    if let Ok(style) = ProgressStyle::with_template("{msg:32} {bar:40} {percent:>3} %") {
+        bar.set_style(style.progress_chars("━╸─"));
+    }
+    while !done.load(Ordering::Acquire) {
+        let (stage, share) = progress.seen();
+        bar.set_message(stage);
+        bar.set_position((f64::from(share) * STEPS as f64) as u64);
+        thread::park_timeout(BEAT);
+    }
+    bar.finish_and_clear();
+}

@@ -1,0 +1,61 @@
+//! What can end a command early, and the exit code that tells which.
+
+use std::fmt;
+use std::process::ExitCode;
+
+/// Why a command did not do its work.
+#[derive(Debug)]
+pub enum Fault {
+    /// The user's files or arguments are wrong; the text says where and what to do.
+    Input(String),
+    /// The system would not let us write or run something.
+    System(String),
+    /// The user stopped it.
+    Stopped,
+    /// Whoever read our output has gone; not worth a word.
+    NobodyListens,
+}
+
+impl Fault {
+    /// A fault of the input.
+    pub fn input(cause: impl fmt::Display) -> Self {
+        Self::Input(cause.to_string())
+    }
+
+    /// A fault of the system.
+    pub fn system(cause: impl fmt::Display) -> Self {
+        Self::System(cause.to_string())
+    }
+
+    /// 2 for bad input, 130 (128 + SIGINT, as shells have it) when stopped, else 1.
+    pub fn exit_code(&self) -> ExitCode {
+        match self {
+            Self::Input(_) => ExitCode::from(2),
+            Self::System(_) => ExitCode::FAILURE,
+            Self::Stopped => ExitCode::from(130),
+            Self::NobodyListens => ExitCode::SUCCESS,
+        }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Input(text) | Self::System(text) => f.write_str(text),
+            Self::Stopped => f.write_str("stopped; nothing was left half-written"),
+            Self::NobodyListens => Ok(()),
+        }
+    }
+}
+
+impl From<geometry::Cancelled> for Fault {
+    fn from(_: geometry::Cancelled) -> Self {
+        Self::Stopped
+    }
+}
+
+impl From<handoff::write::WriteError> for Fault {
+    fn from(error: handoff::write::WriteError) -> Self {
+        Self::system(error)
+    }
+}

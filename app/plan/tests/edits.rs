@@ -34,9 +34,7 @@ fn fade(at: f64) -> Paint {
 
 fn start() -> Plan {
     let mut plan = Plan::first(FirstPlan {
-        mesh: MeshSource {
-            file: "lamp.stl".into(),
-        },
+        mesh: MeshSource::named("lamp.stl"),
         title: "Lamp".into(),
         height_mm: 120.0,
     });

@@ -18,9 +18,7 @@ fn fixed(first: f64) -> Paint {
 }
 
 fn plan(regions: Vec<Region>) -> Plan {
-    let mesh = MeshSource {
-        file: "part.stl".into(),
-    };
+    let mesh = MeshSource::named("part.stl");
     let mut plan = Plan::first(FirstPlan {
         mesh,
         title: String::new(),

@@ -229,9 +229,7 @@ fn spools_and_machine_may_stand_in_files() {
 fn the_first_plan_of_a_part_is_sound_and_fades_from_bed_to_top() {
     for height_mm in [120.0, 0.004, f64::NAN, 1e9] {
         let plan = Plan::first(FirstPlan {
-            mesh: MeshSource {
-                file: "part.stl".into(),
-            },
+            mesh: MeshSource::named("part.stl"),
             title: "Part".into(),
             height_mm,
         });
@@ -271,4 +269,28 @@ fn nested_masks_round_trip() {
     };
     let text = plan.to_ron().expect("writes");
     assert_eq!(Plan::from_ron(&text).expect("reads its own text"), plan);
+}
+
+#[test]
+fn a_part_can_be_placed_in_the_plan() {
+    use geometry::place::{Axis, Unit};
+    let plain = "    mesh: (file: \"lighthouse.stl\"),\n";
+    let placed =
+        r#"mesh: (file: "lighthouse.stl", place: (unit: Inch, up: MinusY, turn_deg: 90)),"#;
+    let text = example().replacen(plain, placed, 1);
+    let plan = Plan::from_ron(&text).expect("a placed part");
+    let place = &plan.mesh.place;
+    assert_eq!((place.unit, place.up), (Some(Unit::Inch), Axis::MinusY));
+    assert_eq!(
+        Plan::from_ron(&plan.to_ron().expect("writes")).expect("reads"),
+        plan
+    );
+    let wrong = text.replace("turn_deg: 90", "scale: -1");
+    let error = Plan::from_ron(&wrong)
+        .expect_err("a scale below 0")
+        .to_string();
+    assert!(
+        error.contains("line ") && error.contains("scale"),
+        "{error}"
+    );
 }

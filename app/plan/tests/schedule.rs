@@ -32,9 +32,7 @@ fn fade(along: Field, stops: &[(f64, f64)]) -> Paint {
 }
 
 fn plan_of(layers: LayerPlan, base: Paint, regions: Vec<Region>) -> Plan {
-    let mesh = MeshSource {
-        file: "part.stl".into(),
-    };
+    let mesh = MeshSource::named("part.stl");
     let mut plan = Plan::first(FirstPlan {
         mesh,
         title: "Part".into(),

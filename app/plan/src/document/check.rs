@@ -22,6 +22,10 @@ impl Plan {
                 "the mesh file has no name; write it here",
             ));
         }
+        if let Err(error) = self.mesh.place.check() {
+            let path = Path::field("mesh").then("place");
+            found.push(Problem::new(path, error.to_string()));
+        }
         if self.spools.file.is_none() || !self.spools.is_empty() {
             check_spools(&self.spools, &Path::field("spools"), &mut found);
         }

@@ -9,6 +9,7 @@ mod text;
 
 use blend::{Fade, Shares, Spool};
 use geometry::mask::Stroke;
+use geometry::place::Placement;
 use geometry::{Field, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
@@ -55,6 +56,23 @@ pub struct Plan {
 pub struct MeshSource {
     /// The file, relative to the plan's folder.
     pub file: String,
+    /// How it is set on the bed; as it lies in the file, its own z axis up, unless given.
+    #[serde(default, skip_serializing_if = "is_plain")]
+    pub place: Placement,
+}
+
+impl MeshSource {
+    /// A file whose part stands as it was drawn.
+    pub fn named(file: impl Into<String>) -> Self {
+        Self {
+            file: file.into(),
+            place: Placement::default(),
+        }
+    }
+}
+
+fn is_plain(place: &Placement) -> bool {
+    *place == Placement::default()
 }
 
 /// A named area and its blend.

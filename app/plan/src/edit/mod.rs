@@ -263,7 +263,7 @@ impl Edit {
     ///
     /// ```
     /// use plan::{Edit, FirstPlan, MeshSource, Plan};
-    /// let mesh = MeshSource { file: "cup.stl".into() };
+    /// let mesh = MeshSource::named("cup.stl");
     /// let mut plan = Plan::first(FirstPlan { mesh, title: "Cup".into(), height_mm: 80.0 });
     /// let undo = Edit::SetTitle("Mug".into()).apply(&mut plan)?;
     /// assert_eq!(plan.title, "Mug");

@@ -29,7 +29,7 @@ pub(crate) use tone::Tone;
 ///
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 100.0, 64)?));
-/// let mesh = MeshSource { file: "post.stl".into() };
+/// let mesh = MeshSource::named("post.stl");
 /// let plan = Plan::first(FirstPlan { mesh, title: "Post".into(), height_mm: 100.0 });
 /// let model = Arc::new(LinearLight::new(&plan.spools));
 /// let painted = Painted::new(plan, surface, model, &Progress::new())?;

@@ -3,4 +3,5 @@
 pub mod cautions;
 pub mod render;
 pub mod sheet;
+pub mod weave;
 pub mod write;

@@ -1,0 +1,267 @@
+//! Lines back into blends: what a firmware of the dialect would make of them.
+
+use std::collections::BTreeMap;
+
+use blend::Shares;
+use toolpath::{Form as LineForm, Line};
+
+use super::template::Template;
+use super::{Dialect, DialectError, Form};
+
+/// What a line says about the blend.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Heard {
+    /// Nothing.
+    Nothing,
+    /// A step on the way to a change: a share set, a slot committed.
+    Noted,
+    /// From here on, this blend.
+    Change(Shares),
+    /// It looks like a change, but no blend comes of it.
+    Unclear(String),
+}
+
+/// Follows the blend through a file.
+#[derive(Clone, Debug)]
+pub struct Listener {
+    ear: Ear,
+    components: usize,
+}
+
+#[derive(Clone, Debug)]
+enum Ear {
+    Slots {
+        set: Template,
+        commit: Template,
+        select: Template,
+        component_first: bool,
+        first_component: usize,
+        shares: Vec<f64>,
+        slots: BTreeMap<String, Shares>,
+    },
+    Ratio {
+        line: Template,
+        between: String,
+    },
+    Moves {
+        letters: Vec<u8>,
+    },
+}
+
+impl Listener {
+    /// Listens to a dialect with so many components.
+    ///
+    /// # Errors
+    /// [`DialectError`].
+    pub fn new(dialect: &Dialect, components: usize) -> Result<Self, DialectError> {
+        let template = |text: &str| {
+            Template::new(text).map_err(|what| DialectError::Broken {
+                dialect: dialect.name.clone(),
+                what,
+            })
+        };
+        let ear = match &dialect.form {
+            Form::Slots {
+                set,
+                commit,
+                select,
+                ..
+            } => {
+                let set = template(set)?;
+                let component_first = set.gaps().next() == Some("component");
+                Ear::Slots {
+                    set,
+                    component_first,
+                    commit: template(commit)?,
+                    select: template(select)?,
+                    first_component: dialect.first_component as usize,
+                    shares: vec![0.0; components],
+                    slots: BTreeMap::new(),
+                }
+            }
+            Form::RatioWord { line, between } => Ear::Ratio {
+                line: template(line)?,
+                between: between.clone(),
+            },
+            Form::MoveWords { letters } => Ear::Moves {
+                letters: letters.bytes().take(components).collect(),
+            },
+        };
+        Ok(Self { ear, components })
+    }
+
+    /// Hears one line.
+    pub fn hear(&mut self, line: &Line<'_>) -> Heard {
+        if matches!(
+            line.form(),
+            LineForm::Quiet | LineForm::CommentRest | LineForm::Skipped
+        ) {
+            return Heard::Nothing;
+        }
+        let components = self.components;
+        match &mut self.ear {
+            Ear::Moves { letters } => on_move(line, letters),
+            Ear::Ratio {
+                line: form,
+                between,
+            } => {
+                let Some(text) = command(line) else {
+                    return Heard::Nothing;
+                };
+                match form.read(&text).as_deref() {
+                    Some([shares]) => {
+                        let shares = shares.split(between.as_str()).map(str::parse::<f64>);
+                        change(shares.collect::<Result<Vec<f64>, _>>().ok(), components)
+                    }
+                    _ => Heard::Nothing,
+                }
+            }
+            Ear::Slots {
+                set,
+                commit,
+                select,
+                component_first,
+                first_component,
+                shares,
+                slots,
+            } => {
+                let Some(text) = command(line) else {
+                    return Heard::Nothing;
+                };
+                if let Some([one, two]) = set.read(&text).as_deref() {
+                    let (component, share) = match component_first {
+                        true => (one, two),
+                        false => (two, one),
+                    };
+                    let index = component.parse::<usize>().ok();
+                    let index = index.and_then(|c| c.checked_sub(*first_component));
+                    let slot = index.and_then(|i| shares.get_mut(i));
+                    return match (slot, share.parse::<f64>()) {
+                        (Some(slot), Ok(value)) => {
+                            *slot = value;
+                            Heard::Noted
+                        }
+                        _ => Heard::Unclear(text),
+                    };
+                }
+                if let Some([slot]) = commit.read(&text).as_deref() {
+                    return match change(Some(shares.clone()), components) {
+                        Heard::Change(blend) => {
+                            slots.insert(slot.clone(), blend);
+                            Heard::Noted
+                        }
+                        other => other,
+                    };
+                }
+                match select.read(&text).as_deref() {
+                    Some([slot]) => match slots.get(slot) {
+                        Some(blend) => Heard::Change(*blend),
+                        None => Heard::Unclear(format!("{text}: nothing was stored there")),
+                    },
+                    _ => Heard::Nothing,
+                }
+            }
+        }
+    }
+}
+
+/// The line without number, checksum and comment; `None` if that leaves nothing.
+fn command(line: &Line<'_>) -> Option<String> {
+    let from = line.line_number().map_or(0, |n| n.to as usize);
+    let body = line.body();
+    let comment = body.iter().position(|b| *b == b';' || *b == b'(');
+    let sum = line.checksum().map(|c| c.at as usize);
+    let to = [Some(body.len()), comment, sum]
+        .into_iter()
+        .flatten()
+        .min()?;
+    let text = String::from_utf8_lossy(body.get(from..to)?)
+        .trim()
+        .to_owned();
+    (!text.is_empty()).then_some(text)
+}
+
+fn on_move(line: &Line<'_>, letters: &[u8]) -> Heard {
+    let value = |letter: u8| {
+        let word = line.words().iter().find(|w| w.letter == letter)?;
+        word.value
+    };
+    let moves = line
+        .words()
+        .iter()
+        .any(|w| w.letter == b'G' && matches!(w.value, Some(v) if (0.0..=3.0).contains(&v)));
+    let shares: Vec<Option<f64>> = letters.iter().map(|l| value(*l)).collect();
+    if !moves || shares.iter().all(Option::is_none) {
+        return Heard::Nothing;
+    }
+    change(shares.into_iter().collect(), letters.len())
+}
+
+fn change(shares: Option<Vec<f64>>, components: usize) -> Heard {
+    let blend = shares
+        .filter(|s| s.len() == components)
+        .and_then(|s| Shares::from_weights(&s).ok());
+    match blend {
+        Some(blend) => Heard::Change(blend),
+        None => Heard::Unclear("the shares given are no blend".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{BUILT_IN, Speaker};
+    use super::*;
+    use proptest::prelude::*;
+    use toolpath::Reader;
+
+    /// Hears a text line by line and gives the last change.
+    fn last(listener: &mut Listener, text: &str) -> Option<Shares> {
+        let mut reader = Reader::new(text.as_bytes());
+        let mut last = None;
+        while let Some(line) = reader.next_line().expect("text") {
+            match listener.hear(&line) {
+                Heard::Change(blend) => last = Some(blend),
+                Heard::Unclear(what) => panic!("{what}"),
+                Heard::Nothing | Heard::Noted => {}
+            }
+        }
+        last
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_spoken_is_heard(
+            blends in proptest::collection::vec(proptest::array::uniform3(0.01..1.0_f64), 1..40),
+        ) {
+            for (name, _) in BUILT_IN {
+                let dialect = Dialect::built_in(name).expect("built in");
+                let mut speaker = Speaker::new(&dialect, 3).expect("sound");
+                let mut listener = Listener::new(&dialect, 3).expect("sound");
+                for weights in &blends {
+                    let blend = Shares::from_weights(weights).expect("weights");
+                    let Some(lines) = speaker.change(&blend) else { continue };
+                    let move_line = format!("G1 X1 E1{} ; a", speaker.words());
+                    let text = format!("{lines} ; to the blend\n{move_line}\nM400\n");
+                    let heard = last(&mut listener, &text).expect("a change");
+                    for (a, b) in heard.as_slice().iter().zip(dialect.rounded(&blend).as_slice()) {
+                        prop_assert!((a - b).abs() < 1e-9, "{name}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn numbered_lines_are_heard_and_nonsense_is_told() {
+        let dialect = Dialect::built_in("slots").expect("built in");
+        let mut listener = Listener::new(&dialect, 2).expect("sound");
+        let text = "N1 M163 S0 P1*20\nN2 M163 S1 P3*20\nN3 M164 S4*1\nN4 T4*1\n";
+        let heard = last(&mut listener, text).expect("a change");
+        assert_eq!(heard.as_slice(), [0.25, 0.75]);
+        let mut words = Vec::new();
+        for text in ["T9", "M163 S7 P1", "M163 S0 Px"] {
+            let line = Line::parse(text.as_bytes(), &mut words);
+            assert!(matches!(listener.hear(&line), Heard::Unclear(_)), "{text}");
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! The plan put into the user's own sliced toolpath.
+
+pub mod dialect;

@@ -1,3 +1,4 @@
 //! The plan put into the user's own sliced toolpath.
 
 pub mod dialect;
+pub mod register;

@@ -1,0 +1,394 @@
+//! A stand set closely, by least squares on the outermost printed lines.
+
+use geometry::layers::slice;
+use geometry::{LayerPlan, Mesh};
+use glam::DVec2;
+
+use super::coarse::bounds;
+use super::grid::Grid;
+use super::levels::Levels;
+use super::solve::solve;
+use super::{Placement, RegisterError, Stand};
+
+/// Distance between contour points that are compared, mm, and the most of them on a level.
+const SPACING_MM: f64 = 0.7;
+const MOST_SAMPLES: usize = 1500;
+
+/// From how far outside the contour a line is looked for, round by round, mm.
+const REACHES_MM: [f64; 10] = [
+    3.0,
+    3.0,
+    2.5,
+    2.0,
+    1.5,
+    1.2,
+    1.0,
+    LAST_REACH_MM,
+    LAST_REACH_MM,
+    LAST_REACH_MM,
+];
+const LAST_REACH_MM: f64 = 0.8;
+
+/// A line this near to where it should be follows the contour, mm.
+const FOLLOWS_MM: f64 = 0.35;
+
+/// A point of a contour.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sample {
+    pub point: DVec2,
+    /// Away from the plastic, of length 1.
+    pub outward: DVec2,
+    /// Length of contour that it stands for, mm.
+    pub weight_mm: f64,
+}
+
+/// A level of the toolpath and the part's contours there.
+pub(super) struct Outline {
+    pub samples: Vec<Sample>,
+    pub segments: Vec<[DVec2; 2]>,
+    grid: Grid,
+    rings: Vec<Vec<DVec2>>,
+}
+
+/// All levels that can be compared.
+pub(super) struct Outlines {
+    pub levels: Vec<Outline>,
+    /// Middle and half the diagonal of the contours' extent, mm.
+    middle: DVec2,
+    reach_mm: f64,
+    low: DVec2,
+    high: DVec2,
+}
+
+/// Cuts the mesh where the toolpath was gathered.
+pub(super) fn outlines(
+    mesh: &Mesh,
+    layers: &LayerPlan,
+    levels: &Levels,
+) -> Result<Outlines, RegisterError> {
+    let (mesh_low, mesh_high) = mesh.bounds();
+    if levels.highest_mm < levels.lowest_mm {
+        return Err(RegisterError::NothingPrinted);
+    }
+    let mut found = Vec::new();
+    for level in &levels.levels {
+        // The lines are as thick as the layer: the part's outline is that of its middle.
+        let middle_mm = level.nozzle_mm - 0.5 * layers.layer_mm;
+        let section = slice(mesh, middle_mm.max(mesh_low.z + 1e-3));
+        let rings: Vec<Vec<DVec2>> = section
+            .contours
+            .iter()
+            .filter(|c| c.closed && c.points_mm.len() > 2)
+            .map(|c| c.points_mm.clone())
+            .collect();
+        let samples = samples(&rings);
+        if !samples.is_empty() {
+            found.push(Outline {
+                samples,
+                grid: Grid::new(&level.segments),
+                segments: level.segments.clone(),
+                rings,
+            });
+        }
+    }
+    if found.is_empty() {
+        return Err(match levels.levels.is_empty() {
+            true => RegisterError::OtherHeights {
+                from_mm: mesh_low.z,
+                to_mm: mesh_high.z,
+            },
+            false => RegisterError::NoContours,
+        });
+    }
+    let points: Vec<DVec2> = found
+        .iter()
+        .flat_map(|o| o.rings.iter().flatten().copied())
+        .collect();
+    let (low, high) = bounds(&points).ok_or(RegisterError::NoContours)?;
+    Ok(Outlines {
+        levels: found,
+        middle: (low + high) / 2.0,
+        reach_mm: (high - low).length() / 2.0,
+        low,
+        high,
+    })
+}
+
+fn samples(rings: &[Vec<DVec2>]) -> Vec<Sample> {
+    let sides = || {
+        rings.iter().flat_map(|ring| {
+            let next = ring.iter().cycle().skip(1);
+            ring.iter().copied().zip(next.copied())
+        })
+    };
+    let total: f64 = sides().map(|(a, b)| a.distance(b)).sum();
+    let spacing = SPACING_MM.max(total / MOST_SAMPLES as f64);
+    let mut found = Vec::new();
+    let mut ahead = 0.5 * spacing;
+    for (a, b) in sides() {
+        let length = a.distance(b);
+        let along = (b - a).normalize_or_zero();
+        while ahead < length {
+            found.push(Sample {
+                point: a + along * ahead,
+                // The plastic is to the left.
+                outward: -along.perp(),
+                weight_mm: spacing,
+            });
+            ahead += spacing;
+        }
+        ahead -= length;
+    }
+    found
+}
+
+impl Outline {
+    /// The rings of its contours.
+    pub(super) fn polygon(&self) -> impl Iterator<Item = &[DVec2]> {
+        self.rings.iter().map(Vec::as_slice)
+    }
+
+    /// Whether a point of the plate lies in the placed part or within `margin` of its outline.
+    pub(super) fn near_plastic(
+        &self,
+        outlines: &Outlines,
+        placement: &Placement,
+        at: DVec2,
+        margin: f64,
+    ) -> bool {
+        let at = outlines.unplaced(placement, at);
+        let mut inside = false;
+        for ring in &self.rings {
+            let next = ring.iter().cycle().skip(1);
+            for (a, b) in ring.iter().zip(next) {
+                if (a.y > at.y) != (b.y > at.y)
+                    && at.x < a.x + (at.y - a.y) / (b.y - a.y) * (b.x - a.x)
+                {
+                    inside = !inside;
+                }
+                let side = *b - *a;
+                let t = ((at - *a).dot(side) / side.length_squared().max(1e-12)).clamp(0.0, 1.0);
+                if (*a + side * t).distance(at) < margin {
+                    return true;
+                }
+            }
+        }
+        inside
+    }
+}
+
+impl Outlines {
+    pub(super) fn middle(&self) -> DVec2 {
+        self.middle
+    }
+
+    pub(super) fn reach_mm(&self) -> f64 {
+        self.reach_mm
+    }
+
+    /// Two copies' middles are no nearer than this, mm.
+    pub(super) fn least_gap_mm(&self) -> f64 {
+        (0.6 * (self.high - self.low).min_element()).max(2.0)
+    }
+
+    /// Extent of all that was gathered, on the plate.
+    pub(super) fn plate(&self) -> (DVec2, DVec2) {
+        let points: Vec<DVec2> = self
+            .levels
+            .iter()
+            .flat_map(|o| o.segments.iter().flatten().copied())
+            .collect();
+        bounds(&points).unwrap_or((DVec2::ZERO, DVec2::ZERO))
+    }
+
+    pub(super) fn placed(&self, placement: &Placement, point: DVec2) -> DVec2 {
+        placement.to_plate(point.extend(0.0)).truncate()
+    }
+
+    fn unplaced(&self, placement: &Placement, point: DVec2) -> DVec2 {
+        placement.to_part(point.extend(0.0)).truncate()
+    }
+
+    /// A stand turned further about the part's middle.
+    pub(super) fn turned(&self, placement: &Placement, turn_deg: f64) -> Placement {
+        let at = self.placed(placement, self.middle);
+        let turn_deg = placement.turn_deg + turn_deg;
+        let turned = DVec2::from_angle(turn_deg.to_radians()).rotate(self.middle);
+        Placement {
+            turn_deg: (turn_deg + 180.0).rem_euclid(360.0) - 180.0,
+            shift_mm: (at - turned).into(),
+            lift_mm: placement.lift_mm,
+        }
+    }
+
+    /// What a wrong toolpath may be: the same part at another size.
+    pub(super) fn size_hint(&self) -> Option<String> {
+        let (low, high) = self.plate();
+        let (printed, part) = (high - low, self.high - self.low);
+        for printed in [printed, DVec2::new(printed.y, printed.x)] {
+            let ratio = printed / part;
+            let even = (ratio.x / ratio.y - 1.0).abs() < 0.03;
+            if even && (ratio.x - 1.0).abs() > 0.03 {
+                return Some(format!(
+                    "what it prints is about {:.2} times as large as the part",
+                    0.5 * (ratio.x + ratio.y)
+                ));
+            }
+        }
+        None
+    }
+}
+
+/// One contour point and the line found for it.
+struct Pair {
+    /// The point on the plate, from the middle of the part there.
+    arm: DVec2,
+    outward: DVec2,
+    /// How far within the contour the line lies, mm; `None` if none was found.
+    inset: Option<f64>,
+}
+
+fn pairs(outlines: &Outlines, placement: &Placement, reach_mm: f64) -> Vec<Pair> {
+    let rotation = DVec2::from_angle(placement.turn_deg.to_radians());
+    let middle = outlines.placed(placement, outlines.middle);
+    let mut pairs = Vec::new();
+    for outline in &outlines.levels {
+        for sample in &outline.samples {
+            let at = outlines.placed(placement, sample.point);
+            let outward = rotation.rotate(sample.outward);
+            let from = at + outward * reach_mm;
+            let hit = outline.grid.first_hit(from, -outward, 2.0 * reach_mm);
+            pairs.push(Pair {
+                arm: at - middle,
+                outward,
+                inset: hit.map(|along| along - reach_mm),
+            });
+        }
+    }
+    pairs
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    match values.is_empty() {
+        true => 0.0,
+        false => *values.select_nth_unstable_by(middle, f64::total_cmp).1,
+    }
+}
+
+/// Sets a stand closely.
+pub(super) fn settle(outlines: &Outlines, guess: &Placement) -> Stand {
+    let mut placement = *guess;
+    for reach_mm in REACHES_MM {
+        let pairs = pairs(outlines, &placement, reach_mm);
+        // Opposite sides disagree while the stand is off, so the first rounds hear nearly all.
+        let trim_mm = 0.15 + 0.5 * (reach_mm - LAST_REACH_MM);
+        let Some(change) = step(&pairs, outlines.reach_mm, trim_mm) else {
+            break;
+        };
+        let [dx, dy, turn, ..] = change;
+        let middle = outlines.placed(&placement, outlines.middle) + DVec2::new(dx, dy);
+        placement.turn_deg += turn.to_degrees();
+        let turned = DVec2::from_angle(placement.turn_deg.to_radians()).rotate(outlines.middle);
+        placement.shift_mm = (middle - turned).into();
+    }
+    placement.turn_deg = (placement.turn_deg + 180.0).rem_euclid(360.0) - 180.0;
+    // A turn far below what shows at the rim is none.
+    if (placement.turn_deg.to_radians() * outlines.reach_mm).abs() < 0.01 {
+        let middle = outlines.placed(&placement, outlines.middle);
+        placement.turn_deg = 0.0;
+        placement.shift_mm = (middle - outlines.middle).into();
+    }
+    measure(outlines, placement)
+}
+
+/// Shift, turn, inset and growth that bring the lines nearest to the contours.
+///
+/// Lines whose inset differs from the middle one by more than `trim_mm`, and by more than three
+/// usual deviations, are not heard.
+fn step(pairs: &[Pair], reach_mm: f64, trim_mm: f64) -> Option<[f64; 5]> {
+    let mut insets: Vec<f64> = pairs.iter().filter_map(|p| p.inset).collect();
+    let middle = median(&mut insets);
+    let mut off: Vec<f64> = insets.iter().map(|i| (i - middle).abs()).collect();
+    let spread = median(&mut off);
+    let trim = (3.0 * 1.4826 * spread).max(trim_mm);
+    let mut a = [[0.0; 5]; 5];
+    let mut b = [0.0; 5];
+    for pair in pairs {
+        let Some(inset) = pair.inset.filter(|i| (i - middle).abs() < trim) else {
+            continue;
+        };
+        let row = row(pair);
+        for i in 0..5 {
+            for j in 0..5 {
+                a[i][j] += row[i] * row[j];
+            }
+            b[i] -= row[i] * inset;
+        }
+    }
+    // A round part tells nothing of its turn, and inset and growth may be one: a little
+    // reluctance to move settles what the lines leave open.
+    let count = pairs.len() as f64;
+    for (i, unit) in [1.0, 1.0, reach_mm, 1.0, reach_mm].into_iter().enumerate() {
+        a[i][i] += 1e-4 * count * unit * unit * if i == 4 { 10.0 } else { 1.0 };
+    }
+    solve(a, b)
+}
+
+/// How a pair's inset changes with the shift in x and y, the turn, the inset asked for and the
+/// growth: moving the part by d changes it by outward·d, turning it by t by t times
+/// outward·(arm turned left), growing it by g by g times outward·arm.
+fn row(pair: &Pair) -> [f64; 5] {
+    [
+        pair.outward.x,
+        pair.outward.y,
+        pair.outward.dot(pair.arm.perp()),
+        -1.0,
+        pair.outward.dot(pair.arm),
+    ]
+}
+
+/// How well a stand fits as it is.
+pub(super) fn measure(outlines: &Outlines, placement: Placement) -> Stand {
+    let pairs = pairs(outlines, &placement, LAST_REACH_MM);
+    let mut insets: Vec<f64> = pairs.iter().filter_map(|p| p.inset).collect();
+    let inset_mm = median(&mut insets);
+    let mut off: Vec<f64> = insets
+        .iter()
+        .map(|i| (i - inset_mm).abs())
+        .filter(|o| *o < FOLLOWS_MM)
+        .collect();
+    off.sort_by(f64::total_cmp);
+    let count = off.len().max(1) as f64;
+    let square: f64 = off.iter().map(|o| o * o).sum();
+    let growth = growth(&pairs, outlines.reach_mm);
+    Stand {
+        placement,
+        residual_mm: (square / count).sqrt(),
+        residual_95_mm: off
+            .get((off.len() * 95 / 100).min(off.len().saturating_sub(1)))
+            .copied()
+            .unwrap_or(f64::INFINITY),
+        inset_mm,
+        followed: off.len() as f64 / pairs.len().max(1) as f64,
+        scale: 1.0 + growth,
+    }
+}
+
+/// How much larger the contours would have to be, if that explains where the lines are; else 0.
+fn growth(pairs: &[Pair], reach_mm: f64) -> f64 {
+    let Some(change) = step(pairs, reach_mm, 0.7) else {
+        return 0.0;
+    };
+    let explained = pairs.iter().filter(|pair| {
+        let left = pair.inset.map(|inset| {
+            let moved: f64 = row(pair).iter().zip(change).map(|(r, c)| r * c).sum();
+            inset + moved
+        });
+        left.is_some_and(|left| left.abs() < 0.1)
+    });
+    match explained.count() as f64 > 0.85 * pairs.len() as f64 {
+        true => change[4],
+        false => 0.0,
+    }
+}

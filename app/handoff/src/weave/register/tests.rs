@@ -1,0 +1,230 @@
+use geometry::layers::slice;
+use geometry::solids;
+use toolpath::Settings;
+use toolpath::generate::{Recipe, Slice, Stand as Place, generate};
+
+use super::*;
+
+/// Slices a mesh into a toolpath.
+pub(crate) fn sliced(mesh: &Mesh, layer_mm: f64, recipe: &Recipe) -> Vec<u8> {
+    let height_mm = mesh.bounds().1.z;
+    let count = (height_mm / layer_mm).round() as usize;
+    let contours: Vec<Vec<Vec<[f64; 2]>>> = (0..count)
+        .map(|i| {
+            let section = slice(mesh, (i as f64 + 0.5) * layer_mm);
+            let rings = section.contours.iter();
+            rings
+                .map(|c| c.points_mm.iter().map(|p| [p.x, p.y]).collect())
+                .collect()
+        })
+        .collect();
+    let slices: Vec<Slice<'_>> = contours
+        .iter()
+        .enumerate()
+        .map(|(i, contours)| Slice {
+            top_mm: (i + 1) as f64 * layer_mm,
+            height_mm: layer_mm,
+            contours,
+        })
+        .collect();
+    let mut file = Vec::new();
+    generate(&slices, recipe, &mut file).expect("memory");
+    file
+}
+
+/// An L, which looks like itself at no other turn.
+fn angle() -> Mesh {
+    let outline = [
+        (0.0, 0.0),
+        (40.0, 0.0),
+        (40.0, 12.0),
+        (14.0, 12.0),
+        (14.0, 30.0),
+        (0.0, 30.0),
+    ];
+    prism(&outline, 6.0)
+}
+
+fn prism(outline: &[(f64, f64)], height: f64) -> Mesh {
+    let n = outline.len() as u32;
+    let at = |z: f64| outline.iter().map(move |(x, y)| DVec3::new(*x, *y, z));
+    let vertices = at(0.0).chain(at(height)).collect();
+    let mut triangles = Vec::new();
+    for i in 0..n {
+        let j = (i + 1) % n;
+        triangles.push([i, j, n + j]);
+        triangles.push([i, n + j, n + i]);
+    }
+    // The L is star-shaped seen from its inner corner's neighbour 3.
+    for (a, b) in [(4, 5), (5, 0), (0, 1), (1, 2)] {
+        triangles.push([3, b, a]);
+        triangles.push([n + 3, n + a, n + b]);
+    }
+    Mesh::new(vertices, triangles).expect("a prism")
+}
+
+fn run(mesh: &Mesh, file: &[u8]) -> Result<Registered, RegisterError> {
+    let plan = LayerPlan::plain(0.2, 0.2);
+    let heights = [1.0, 2.0, 3.0];
+    let progress = Progress::new();
+    let size = file.len() as u64;
+    let levels = gather(
+        file,
+        size,
+        Settings::default(),
+        &heights,
+        0.2,
+        false,
+        &progress,
+    )?;
+    register(mesh, &plan, &levels, &progress)
+}
+
+fn at(turn_deg: f64, x: f64, y: f64) -> Place {
+    Place {
+        turn_deg,
+        shift_mm: [x, y],
+    }
+}
+
+fn recipe(stands: Vec<Place>) -> Recipe {
+    Recipe {
+        stands,
+        ..Recipe::default()
+    }
+}
+
+fn assert_at(stand: &Stand, place: &Place) {
+    let placement = stand.placement;
+    let turn = (placement.turn_deg - place.turn_deg + 180.0).rem_euclid(360.0) - 180.0;
+    assert!(turn.abs() < 0.05, "{stand:?} {place:?}");
+    for (a, b) in placement.shift_mm.iter().zip(place.shift_mm) {
+        assert!((a - b).abs() < 0.03, "{stand:?} {place:?}");
+    }
+    assert!(stand.residual_mm < 0.02, "{stand:?}");
+    assert!((stand.inset_mm - 0.225).abs() < 0.02, "{stand:?}");
+    assert!(stand.followed > 0.95, "{stand:?}");
+    assert!((stand.scale - 1.0).abs() < 2e-3, "{stand:?}");
+}
+
+#[test]
+fn shifts_and_any_turn_are_found() {
+    let mesh = angle();
+    for place in [
+        at(0.0, 0.0, 0.0),
+        at(0.0, 97.3, 101.9),
+        at(90.0, 50.0, 20.0),
+        at(-33.3, 120.0, 88.0),
+    ] {
+        let file = sliced(&mesh, 0.2, &recipe(vec![place]));
+        let found = run(&mesh, &file).unwrap_or_else(|e| panic!("{place:?}: {e}"));
+        assert_eq!(found.stands.len(), 1);
+        assert_at(&found.stands[0], &place);
+        assert!(found.alike_turns_deg.is_empty(), "{found:?}");
+    }
+}
+
+#[test]
+fn copies_are_found_at_the_same_and_at_other_turns() {
+    let mesh = angle();
+    let places = [
+        at(0.0, 20.0, 20.0),
+        at(0.0, 70.0, 20.0),
+        at(180.0, 120.0, 110.0),
+        at(40.0, 190.0, 60.0),
+    ];
+    let file = sliced(&mesh, 0.2, &recipe(places.to_vec()));
+    let found = run(&mesh, &file).expect("the same part");
+    assert_eq!(found.stands.len(), places.len(), "{found:?}");
+    for (stand, place) in found.stands.iter().zip(&places) {
+        assert_at(stand, place);
+    }
+}
+
+#[test]
+fn a_round_part_says_that_its_turn_is_open() {
+    let mesh = solids::cylinder(15.0, 6.0, 180).expect("a cylinder");
+    let file = sliced(&mesh, 0.2, &recipe(vec![at(0.0, 60.0, 60.0)]));
+    let found = run(&mesh, &file).expect("the same part");
+    assert_eq!(found.stands.len(), 1);
+    assert_at(&found.stands[0], &at(0.0, 60.0, 60.0));
+    assert!(found.alike_turns_deg.len() >= 7, "{found:?}");
+}
+
+#[test]
+fn another_part_is_refused_with_a_reason() {
+    let mesh = angle();
+    let other = solids::cylinder(18.0, 6.0, 90).expect("a cylinder");
+    let file = sliced(&other, 0.2, &recipe(vec![at(0.0, 60.0, 60.0)]));
+    let error = run(&mesh, &file).expect_err("another part");
+    assert!(error.to_string().contains("not of this part"), "{error}");
+
+    let twice = Mesh::new(
+        mesh.vertices()
+            .iter()
+            .map(|v| DVec3::new(v.x * 2.0, v.y * 2.0, v.z))
+            .collect(),
+        mesh.triangles().to_vec(),
+    )
+    .expect("a prism");
+    let file = sliced(&twice, 0.2, &recipe(vec![at(0.0, 60.0, 60.0)]));
+    let error = run(&mesh, &file).expect_err("another size");
+    assert!(error.to_string().contains("about 1.99 times"), "{error}");
+
+    let grown = Mesh::new(
+        mesh.vertices()
+            .iter()
+            .map(|v| DVec3::new(v.x * 1.02, v.y * 1.02, v.z))
+            .collect(),
+        mesh.triangles().to_vec(),
+    )
+    .expect("a prism");
+    let file = sliced(&grown, 0.2, &recipe(vec![at(0.0, 60.0, 60.0)]));
+    let error = run(&mesh, &file).expect_err("another size");
+    assert!(error.to_string().contains("1.02 times"), "{error}");
+
+    assert!(matches!(
+        run(&mesh, b"G1 X5\nM104 S0\n"),
+        Err(RegisterError::NothingPrinted)
+    ));
+}
+
+#[test]
+fn what_stands_beside_the_part_does_not_disturb() {
+    let mesh = angle();
+    let place = at(17.0, 80.0, 80.0);
+    let mut file = sliced(&mesh, 0.2, &recipe(vec![place]));
+    let tower = solids::cuboid(DVec3::new(12.0, 12.0, 6.0)).expect("a block");
+    let beside = sliced(&tower, 0.2, &recipe(vec![at(0.0, 130.0, 100.0)]));
+    file.extend(beside);
+    let found = run(&mesh, &file).expect("the same part");
+    assert_eq!(found.stands.len(), 1, "{found:?}");
+    assert_at(&found.stands[0], &place);
+}
+
+#[test]
+fn a_stand_given_by_hand_is_measured() {
+    let mesh = angle();
+    let file = sliced(&mesh, 0.2, &recipe(vec![at(0.0, 10.0, 10.0)]));
+    let plan = LayerPlan::plain(0.2, 0.2);
+    let progress = Progress::new();
+    let levels = gather(
+        &file[..],
+        0,
+        Settings::default(),
+        &[1.0],
+        0.2,
+        true,
+        &progress,
+    )
+    .expect("text");
+    assert!(!levels.whole);
+    let given = |x: f64| Placement {
+        shift_mm: [x, 10.0],
+        ..Placement::default()
+    };
+    let right = measure(&mesh, &plan, &levels, given(10.0)).expect("outlines");
+    assert!(right.residual_mm < 0.02 && right.followed > 0.95);
+    let wrong = measure(&mesh, &plan, &levels, given(16.0)).expect("outlines");
+    assert!(wrong.followed < 0.6, "{wrong:?}");
+}

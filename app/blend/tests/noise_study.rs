@@ -6,6 +6,7 @@
 
 use blend::calibrate::{
     Calibrated, FeedFault, MeasuredStep, Measurements, Provenance, Specular, Warning, fit,
+    test_steps,
 };
 use blend::mix::{Component, Plastic, Saunderson};
 use blend::spectrum::Readings;
@@ -352,9 +353,8 @@ fn feed_faults_are_suspected() {
         "{found:?}"
     );
 
-    // Steps in an order that rises and falls, as a lag hides in a steady rise.
-    let order = [0, 5, 10, 2, 8, 1, 9, 3, 7, 4, 6];
-    let told: Vec<Shares> = order.iter().map(|i| told[*i]).collect();
+    // A lag hides in a steady rise; the order for test prints rises and falls.
+    let told = test_steps(2, 9);
     let with = |fed: &[Shares]| {
         let fitted = fit(&measured(&spools, fed, &told, &truth, 5)).expect("a fit");
         for warning in &fitted.warnings {

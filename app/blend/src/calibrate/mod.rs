@@ -13,6 +13,7 @@ mod fit;
 mod least_squares;
 mod measurements;
 mod parameters;
+mod test_steps;
 mod warning;
 
 pub use calibrated::Calibrated;
@@ -20,4 +21,5 @@ pub use document::{DocumentError, MeasuredSpools, Provenance, StepResult, VERSIO
 pub use fault::FeedFault;
 pub use fit::{FitError, fit};
 pub use measurements::{MeasuredStep, Measurements, Specular};
+pub use test_steps::test_steps;
 pub use warning::Warning;

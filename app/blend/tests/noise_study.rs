@@ -12,6 +12,7 @@ use blend::mix::{Component, Plastic, Saunderson};
 use blend::spectrum::Readings;
 use blend::{
     KubelkaMunk, Lab, LinearLight, MeasuredSpools, MixModel, Shares, Spool, SpoolColour, ciede2000,
+    model_for,
 };
 
 const NOISE: f64 = 0.3;
@@ -405,6 +406,40 @@ fn the_document_comes_back_as_it_was() {
     assert!(error.to_string().contains("reads version 1"), "{error}");
     let damaged = pretty.replacen("strengths: [", "strengths: [\n 1.0,", 1);
     assert!(ron::from_str::<MeasuredSpools>(&damaged).is_err());
+}
+
+/// A plan finds its spools in the document by name, in whatever order, and the model's name
+/// owns up to those that were never measured.
+#[test]
+fn a_plan_finds_its_spools_by_name() {
+    let (spools, truth) = two_spools();
+    let told = test_steps(2, 9);
+    let fitted = fit(&measured(&spools, &told, &told, &truth, 3)).expect("a fit");
+    let as_fitted = model_for(&spools, Some(&fitted));
+    assert!(as_fitted.name().contains("fitted to 11 measured steps"));
+
+    let turned: Vec<Spool> = spools.iter().rev().cloned().collect();
+    let turned = model_for(&turned, Some(&fitted));
+    let one = as_fitted.mix(&Shares::new(&[0.3, 0.7]).expect("shares"));
+    let other = turned.mix(&Shares::new(&[0.7, 0.3]).expect("shares"));
+    assert!(ciede2000(one.to_lab(), other.to_lab()) < 1e-9);
+
+    let buoy = hex("Buoy", "#c8321e");
+    let more = model_for(
+        &[spools[0].clone(), buoy.clone(), spools[1].clone()],
+        Some(&fitted),
+    );
+    assert!(more.name().contains("Buoy unmeasured"), "{}", more.name());
+    let blend = Shares::new(&[0.3, 0.0, 0.7]).expect("shares");
+    assert!(ciede2000(more.mix(&blend).to_lab(), one.to_lab()) < 1e-9);
+    assert!(more.uncertainty(&blend).is_some());
+
+    let strangers = model_for(&[buoy.clone(), buoy], Some(&fitted));
+    assert!(strangers.name().contains("estimated from one colour"));
+    assert_eq!(
+        strangers.uncertainty(&Shares::new(&[0.5, 0.5]).expect("shares")),
+        None
+    );
 }
 
 #[test]

@@ -100,6 +100,16 @@ impl<R: Read> Reader<R> {
         }
     }
 
+    /// Reads on in the midst of a file, at the beginning of a line: `lines` and `bytes` of it
+    /// went before.
+    pub fn resumed(input: R, lines: u64, bytes: u64) -> Self {
+        Self {
+            number: lines,
+            offset: bytes,
+            ..Self::new(input)
+        }
+    }
+
     /// Bytes handed out so far.
     pub fn offset(&self) -> u64 {
         self.offset

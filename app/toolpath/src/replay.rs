@@ -37,6 +37,17 @@ impl<R: Read> Replay<R> {
         }
     }
 
+    /// Goes on in the midst of a file, at the beginning of a line, with the machine as it was
+    /// there; `lines` and `bytes` of the file went before.
+    pub fn resumed(input: R, state: MachineState, lines: u64, bytes: u64) -> Self {
+        Self {
+            reader: Reader::resumed(input, lines, bytes),
+            before: state,
+            state,
+            cautions: Cautions::new(),
+        }
+    }
+
     /// The next line and what it does; `None` at the end.
     ///
     /// # Errors

@@ -20,6 +20,7 @@
 //!   the order within layers is the one of the fewest changes over the whole part.
 
 mod around;
+mod asked;
 mod fall;
 mod interior;
 mod order;
@@ -38,6 +39,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{Painted, Plan};
 
+pub use asked::{Asked, AskedLayer};
+pub use tints::Tint;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};
 

@@ -8,8 +8,10 @@ use crate::painted::Tone;
 
 /// A region, and a step of its fade if that runs across layers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub(super) struct Tint {
+pub struct Tint {
+    /// Index of the region in the plan.
     pub region: usize,
+    /// The step of its fade, from 0.
     pub step: usize,
 }
 

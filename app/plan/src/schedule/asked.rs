@@ -1,0 +1,84 @@
+//! What the plan asks for within a layer, point by point, for one who goes along a toolpath.
+
+use blend::Shares;
+use geometry::{LayerSpan, SurfacePoint};
+
+use super::steps::{self, Steps};
+use super::tints::{Tint, Tints};
+use crate::Painted;
+
+/// A plan made ready to be asked about layers, by the schedule's own rules.
+///
+/// The layers may be those of a toolpath, whose heights are not quite the plan's.
+///
+/// ```
+/// use std::sync::Arc;
+/// use blend::LinearLight;
+/// use geometry::{DVec3, LayerSpan, Progress, Surface, solids};
+/// use plan::{FirstPlan, MeshSource, Painted, Plan};
+/// use plan::schedule::Asked;
+///
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 100.0, 64)?));
+/// let mesh = MeshSource::named("post.stl");
+/// let plan = Plan::first(FirstPlan { mesh, title: "Post".into(), height_mm: 100.0 });
+/// let model = Arc::new(LinearLight::new(&plan.spools));
+/// let painted = Painted::new(plan, surface, model, &Progress::new())?;
+///
+/// let asked = Asked::new(&painted);
+/// let layer = asked.layer(LayerSpan { bottom_mm: 39.9, top_mm: 40.1 });
+/// let only = layer.single().expect("height alone decides");
+/// assert_eq!(layer.shares(only).to_string(), "60 / 40");
+/// # Ok(())
+/// # }
+/// ```
+pub struct Asked<'a> {
+    painted: &'a Painted,
+    steps: Vec<Option<Steps>>,
+}
+
+/// One layer of it.
+pub struct AskedLayer<'a> {
+    tints: Tints<'a>,
+    middle_mm: f64,
+}
+
+impl<'a> Asked<'a> {
+    /// Makes a plan ready.
+    pub fn new(painted: &'a Painted) -> Self {
+        Self {
+            painted,
+            steps: steps::of_regions(painted),
+        }
+    }
+
+    /// The plan on its part.
+    pub fn painted(&self) -> &'a Painted {
+        self.painted
+    }
+
+    /// A layer.
+    pub fn layer(&self, span: LayerSpan) -> AskedLayer<'_> {
+        AskedLayer {
+            tints: Tints::new(self.painted, &self.steps, span),
+            middle_mm: span.middle_mm(),
+        }
+    }
+}
+
+impl AskedLayer<'_> {
+    /// The one tint of the whole layer, if height alone decides it.
+    pub fn single(&self) -> Option<Tint> {
+        self.tints.single()
+    }
+
+    /// The tint at a point of the skin.
+    pub fn at(&self, point: SurfacePoint) -> Tint {
+        self.tints.at(point)
+    }
+
+    /// The blend of a tint in this layer.
+    pub fn shares(&self, tint: Tint) -> Shares {
+        self.tints.shares(tint, self.middle_mm)
+    }
+}

@@ -12,7 +12,9 @@ pub mod painted;
 pub mod ron_text;
 pub mod schedule;
 
-pub use document::{FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, Touch};
+pub use document::{
+    FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch,
+};
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::Machine;
 pub use painted::{PaintError, Painted};

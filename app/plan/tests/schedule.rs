@@ -306,7 +306,7 @@ fn it_can_be_cancelled_and_refuses_what_is_not_on_the_bed() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(16))]
+    #![proptest_config(ProptestConfig::with_cases(8))]
 
     #[test]
     fn doses_add_up_to_the_layers_and_the_part(
@@ -347,5 +347,19 @@ proptest! {
         prop_assert!((totals.spools.iter().map(|s| s.volume_mm3).sum::<f64>() - 4000.0).abs() < 1e-6);
         prop_assert!((totals.regions.iter().map(|r| r.volume_mm3).sum::<f64>() - 4000.0).abs() < 1e-6);
         prop_assert!((totals.area_mm2 - 1600.0).abs() < 1e-6);
+    }
+}
+
+#[test]
+fn the_demonstration_plans_are_sound_and_the_lighthouse_schedules() {
+    for demo in demo_models::all().expect("made by code") {
+        let no_file = |file: &str| Err(format!("{file} is not there"));
+        let plan = Plan::load(demo.plan_ron, no_file).expect(demo.name);
+        if demo.name == "lighthouse" {
+            let volume = demo.mesh.volume_mm3();
+            let schedule = schedule(demo.mesh, plan);
+            assert!((schedule.totals.volume_mm3 / volume - 1.0).abs() < 1e-9);
+            assert_eq!(schedule.warnings, []);
+        }
     }
 }

@@ -22,12 +22,12 @@ impl Plan {
                 "the mesh file has no name; write it here",
             ));
         }
+        if self.spools.file.is_none() || !self.spools.is_empty() {
+            check_spools(&self.spools, &Path::field("spools"), &mut found);
+        }
         if let Err(error) = self.mesh.place.check() {
             let path = Path::field("mesh").then("place");
             found.push(Problem::new(path, error.to_string()));
-        }
-        if self.spools.file.is_none() || !self.spools.is_empty() {
-            check_spools(&self.spools, &Path::field("spools"), &mut found);
         }
         found.extend(self.machine.problems_at(&Path::field("machine")));
         check_layers(&self.layers, &mut found);

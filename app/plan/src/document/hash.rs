@@ -22,15 +22,17 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
 }
 
 impl Plan {
-    /// SHA-256 over the plan's contents: the same for the same plan however its text is laid
+    /// SHA-256 over the plan's contents, the fit of measured spools among them: the same for the same plan however its text is laid
     /// out, and whether its spools and machine stand in it or in files.
     ///
     /// # Errors
     /// None for a plan that [`Plan::problems`] finds sound.
     pub fn sha256(&self) -> Result<String, ron::Error> {
         let mut plan = self.clone();
+        let measured = std::mem::take(&mut plan.spools.value.measured);
         plan.spools = Sourced::from(plan.spools.value);
         plan.machine = Sourced::from(plan.machine.value);
-        ron_text::canonical(&plan).map(|text| sha256_hex(text.as_bytes()))
+        let text = ron_text::canonical(&(plan, measured))?;
+        Ok(sha256_hex(text.as_bytes()))
     }
 }

@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use blend::Spool;
+use blend::{MeasuredSpools, Spool};
 
-use super::Plan;
 use super::check::check_spools;
+use super::{Plan, SpoolSet};
 use crate::Machine;
 use crate::ron_text::{self, Document, Path, Problem, TextError};
 
@@ -25,7 +25,7 @@ pub enum LoadError {
     Text(#[from] TextError),
 }
 
-/// A file of spools.
+/// A file of spools of which only the colours are known.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct SpoolFile {
@@ -72,7 +72,7 @@ impl Plan {
         mut read: impl FnMut(&str) -> Result<String, String>,
     ) -> Result<(), LoadError> {
         let spools = match &self.spools.file {
-            Some(file) => Some(load::<SpoolFile>(file, &mut read)?.spools),
+            Some(file) => Some(load_spools(file, &mut read)?),
             None => None,
         };
         let machine = match &self.machine.file {
@@ -89,13 +89,35 @@ impl Plan {
     }
 }
 
+/// A file of spools may hold measured spools or plain ones; measured ones have strengths.
+fn load_spools(
+    file: &str,
+    read: &mut impl FnMut(&str) -> Result<String, String>,
+) -> Result<SpoolSet, LoadError> {
+    let text = text_of(file, read)?;
+    match ron_text::has_field(&text, "strengths") {
+        true => Ok(parse::<MeasuredSpools>(file, &text)?.into()),
+        false => Ok(parse::<SpoolFile>(file, &text)?.spools.into()),
+    }
+}
+
 fn load<D: Document>(
     file: &str,
     read: &mut impl FnMut(&str) -> Result<String, String>,
 ) -> Result<D, LoadError> {
-    let text = read(file).map_err(|reason| LoadError::Read {
+    parse(file, &text_of(file, read)?)
+}
+
+fn parse<D: Document>(file: &str, text: &str) -> Result<D, LoadError> {
+    Ok(ron_text::read(text).map_err(|error: TextError| error.in_file(file))?)
+}
+
+fn text_of(
+    file: &str,
+    read: &mut impl FnMut(&str) -> Result<String, String>,
+) -> Result<String, LoadError> {
+    read(file).map_err(|reason| LoadError::Read {
         file: file.to_owned(),
         reason,
-    })?;
-    Ok(ron_text::read(&text).map_err(|error: TextError| error.in_file(file))?)
+    })
 }

@@ -5,9 +5,12 @@ mod first;
 mod hash;
 mod load;
 mod sourced;
+mod spools;
 mod text;
 
-use blend::{Fade, Shares, Spool};
+use std::sync::Arc;
+
+use blend::{Fade, MixModel, Shares};
 use geometry::mask::Stroke;
 use geometry::place::Placement;
 use geometry::{Field, LayerPlan, Mask};
@@ -19,6 +22,7 @@ pub use first::FirstPlan;
 pub use hash::sha256_hex;
 pub use load::LoadError;
 pub use sourced::Sourced;
+pub use spools::SpoolSet;
 
 /// The plan of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -32,7 +36,7 @@ pub struct Plan {
     /// The part.
     pub mesh: MeshSource,
     /// The spools, in the order of the hotend's components, or the file that they stand in.
-    pub spools: Sourced<Vec<Spool>>,
+    pub spools: Sourced<SpoolSet>,
     /// The machine, or the file that it stands in.
     #[serde(default)]
     pub machine: Sourced<Machine>,
@@ -73,6 +77,13 @@ impl MeshSource {
 
 fn is_plain(place: &Placement) -> bool {
     *place == Placement::default()
+}
+
+impl Plan {
+    /// The mixing model of the plan's spools: fitted where they were measured.
+    pub fn model(&self) -> Arc<dyn MixModel> {
+        blend::model_for(&self.spools, self.spools.measured.as_ref())
+    }
 }
 
 /// A named area and its blend.

@@ -18,7 +18,7 @@ use geometry::{DVec3, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::ron_text::Problem;
-use crate::{Machine, MeshSource, Paint, Plan, Region, Sourced, Touch};
+use crate::{Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch};
 
 pub use history::{Drag, History};
 
@@ -39,7 +39,8 @@ pub enum Edit {
     /// Exchanges the machine.
     SetMachine(Sourced<Machine>),
 
-    /// Exchanges one spool for another; a list that came from a file becomes the plan's own.
+    /// Exchanges one spool for another. This and the next three refuse to touch spools that
+    /// stand in a file; [`Edit::SetSpools`] puts others in their place.
     SetSpool {
         /// Which.
         spool: usize,
@@ -68,7 +69,7 @@ pub enum Edit {
     /// Exchanges all spools, and the paint of every region with them.
     SetSpools {
         /// The spools.
-        spools: Sourced<Vec<Spool>>,
+        spools: Sourced<SpoolSet>,
         /// One paint for each region, or none to keep what they have.
         paints: Vec<Paint>,
     },
@@ -250,6 +251,11 @@ pub enum EditError {
     /// The base can't be taken away, moved, hidden or painted on.
     #[error("the first region covers everything and stays at the bottom")]
     Base,
+    /// The spools stand in a file.
+    #[error(
+        "the spools stand in the file {0}; change them there, or give the plan spools of its own"
+    )]
+    SpoolFile(String),
     /// The last dab of a stroke can't be taken.
     #[error("a stroke needs one dab at least; remove the whole stroke instead")]
     LastDab,

@@ -4,11 +4,11 @@
 use blend::{MAX_COMPONENTS, Shares, Spool};
 
 use super::{Edit, EditError};
-use crate::{Paint, Plan, Sourced};
+use crate::{Paint, Plan, Sourced, SpoolSet};
 
 pub(super) fn set_all(
     plan: &mut Plan,
-    spools: Sourced<Vec<Spool>>,
+    spools: Sourced<SpoolSet>,
     paints: Vec<Paint>,
 ) -> Result<Edit, EditError> {
     let paints = if paints.is_empty() {
@@ -38,9 +38,9 @@ pub(super) fn set_all(
 
 fn exchange(
     plan: &mut Plan,
-    spools: Sourced<Vec<Spool>>,
+    spools: Sourced<SpoolSet>,
     paints: Vec<Paint>,
-) -> (Sourced<Vec<Spool>>, Vec<Paint>) {
+) -> (Sourced<SpoolSet>, Vec<Paint>) {
     let regions = plan.regions.iter_mut();
     let before = regions
         .zip(paints)
@@ -50,13 +50,13 @@ fn exchange(
 }
 
 pub(super) fn set_one(plan: &mut Plan, spool: usize, to: Spool) -> Result<Edit, EditError> {
-    let mut spools = plan.spools.value.clone();
+    let mut spools = own(plan)?;
     *at(&mut spools, spool)? = to;
     set_all(plan, spools.into(), Vec::new())
 }
 
 pub(super) fn add(plan: &mut Plan, place: usize, spool: Spool) -> Result<Edit, EditError> {
-    let mut spools = plan.spools.value.clone();
+    let mut spools = own(plan)?;
     if place > spools.len() {
         return Err(no_such(place, spools.len()));
     }
@@ -65,7 +65,7 @@ pub(super) fn add(plan: &mut Plan, place: usize, spool: Spool) -> Result<Edit, E
 }
 
 pub(super) fn remove(plan: &mut Plan, spool: usize) -> Result<Edit, EditError> {
-    let mut spools = plan.spools.value.clone();
+    let mut spools = own(plan)?;
     at(&mut spools, spool)?;
     spools.remove(spool);
     remix(plan, spools, |shares| {
@@ -77,7 +77,7 @@ pub(super) fn remove(plan: &mut Plan, spool: usize) -> Result<Edit, EditError> {
 }
 
 pub(super) fn shift(plan: &mut Plan, from: usize, to: usize) -> Result<Edit, EditError> {
-    let mut spools = plan.spools.value.clone();
+    let mut spools = own(plan)?;
     at(&mut spools, from)?;
     at(&mut spools, to)?;
     let moved = spools.remove(from);
@@ -115,6 +115,14 @@ fn remix(
     });
     let paints = paints.collect();
     set_all(plan, spools.into(), paints)
+}
+
+/// The spools, if they stand in the plan itself.
+fn own(plan: &Plan) -> Result<Vec<Spool>, EditError> {
+    match &plan.spools.file {
+        Some(file) => Err(EditError::SpoolFile(file.clone())),
+        None => Ok(plan.spools.list.clone()),
+    }
 }
 
 fn at(spools: &mut [Spool], spool: usize) -> Result<&mut Spool, EditError> {

@@ -1,7 +1,6 @@
 //! The plan laid on the shape: the region and the blend at any point of the skin.
 
 mod area;
-mod spread;
 mod tone;
 
 use std::sync::Arc;
@@ -9,6 +8,7 @@ use std::sync::Arc;
 use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
 use geometry::mask::MaskError;
+use geometry::surface::area_by_class;
 use geometry::{Cancelled, Progress, Surface, SurfacePoint};
 
 use crate::{Paint, Plan};
@@ -283,16 +283,22 @@ impl Painted {
         self.tones.get(region).and_then(|tone| tone.ramp())
     }
 
-    /// The visible area of each region, mm²: they add up to the area of the mesh.
+    /// The visible area of each region, mm²: they add up to the area of the mesh. Edges are
+    /// followed finer than the nozzle; what is smaller than two nozzles may be missed.
     ///
     /// # Errors
     /// [`Cancelled`] when told to stop.
     pub fn region_areas_mm2(&self, progress: &Progress) -> Result<Vec<f64>, Cancelled> {
         progress.stage("Measuring regions");
-        let regions = self.plan.regions.len();
-        spread::areas_mm2(self.surface.mesh(), regions, progress, |point| {
-            self.region_at(point)
-        })
+        let mut areas = vec![0.0; self.plan.regions.len()];
+        let class = |point| self.region_at(point) as u32;
+        let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
+        for found in area_by_class(&self.surface, class, finest_mm, progress)? {
+            if let Some(area) = areas.get_mut(found.class as usize) {
+                *area = found.area_mm2;
+            }
+        }
+        Ok(areas)
     }
 
     pub(crate) fn area_of(&self, region: usize) -> &Area {

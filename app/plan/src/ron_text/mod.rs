@@ -205,6 +205,11 @@ pub fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
     options().to_string(value)
 }
 
+/// Whether the text has a field of this name at its top.
+pub fn has_field(text: &str, name: &'static str) -> bool {
+    locate::word_at(text, &Path::field(name)).is_some()
+}
+
 /// `Some(…)` need not be written, and `Stroke((…))` is `Stroke(…)`: what a person expects.
 fn options() -> Options {
     Options::default()

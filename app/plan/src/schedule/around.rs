@@ -45,7 +45,7 @@ fn walk(
         .zip(points.iter().skip(1).chain(points.first()));
     let length: f64 = sides.clone().map(|(a, b)| a.distance(*b)).sum();
     let count = (length / width_mm * STEPS_IN_WIDTH).ceil();
-    if !(count >= 1.0 && count < 1e7) {
+    if !(1.0..1e7).contains(&count) {
         return (Vec::new(), 0.0);
     }
     let step_mm = length / count;

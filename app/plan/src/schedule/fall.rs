@@ -19,8 +19,8 @@ pub(super) struct Fallen {
     pub doses: Vec<Amount>,
     /// Volume deeper than colour reaches, mm³.
     pub free_mm3: f64,
-    /// Regions with a dose too small to lay, which went with another.
-    pub too_small: Vec<usize>,
+    /// Regions with a dose too small to lay, which went with another, and its skin, mm².
+    pub too_small: Vec<(usize, f64)>,
     /// The narrowest stretch of outline of each region, mm, where regions share the layer.
     pub narrowest: Vec<(usize, f64)>,
 }
@@ -171,8 +171,8 @@ fn parts(tints: &[Tint], tally: &super::tints::Tally) -> Vec<f64> {
 }
 
 /// Gives what is free and what is too small to lay to the largest dose, so that the doses add
-/// up to the volume; returns the regions whose dose was too small.
-fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<usize> {
+/// up to the volume; returns the regions whose dose was too small, and its skin.
+fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<(usize, f64)> {
     let Some(largest) = (0..doses.len()).max_by(|&a, &b| {
         doses[a]
             .volume_mm3
@@ -189,7 +189,7 @@ fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<usize> 
         if !laid {
             lost_area += dose.area_mm2;
             if dose.region != main.region && dose.area_mm2 > 0.0 {
-                too_small.push(dose.region);
+                too_small.push((dose.region, dose.area_mm2));
             }
         }
         laid
@@ -197,7 +197,5 @@ fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<usize> 
     main.volume_mm3 = volume_mm3 - doses.iter().map(|d| d.volume_mm3).sum::<f64>();
     main.area_mm2 += lost_area;
     doses.push(main);
-    too_small.sort_unstable();
-    too_small.dedup();
     too_small
 }

@@ -11,6 +11,9 @@ use crate::Painted;
 /// A colour missed by less than this is not worth a word (about the least difference that is
 /// seen side by side: common practice, no source).
 const WORTH_A_WORD_DE00: f64 = 1.0;
+/// Round regions end in tips too small to lay; so much of a region's skin may be lost in
+/// them, and so much of its layers may be narrow, without a word.
+const TIPS: f64 = 0.1;
 /// A region with less of the part's skin than this is not missed, mm².
 const LEAST_AREA_MM2: f64 = 0.01;
 
@@ -116,8 +119,13 @@ pub(super) fn of(
             found.push(about(Concern::NoLayer, all, text));
             continue;
         }
-        let small = having(fallen, |f| f.too_small.contains(&region));
-        if let Some(range) = Range::of(small) {
+        let lost = |f: &Fallen| -> f64 {
+            let of_region = f.too_small.iter().filter(|(r, _)| *r == region);
+            of_region.map(|(_, area)| area).sum()
+        };
+        let small = Range::of(having(fallen, |f| lost(f) > 0.0));
+        let all_lost: f64 = fallen.iter().map(lost).sum();
+        if let Some(range) = small.filter(|_| all_lost > TIPS * area) {
             let text = format!(
                 "Region '{name}', {}: there is less of it than a dot of the nozzle's width, so \
                  it is left out there. Make it larger.",
@@ -129,7 +137,11 @@ pub(super) fn of(
         let narrow = having(fallen, |f| {
             f.narrowest.iter().any(|&(r, w)| r == region && w < width)
         });
-        if let Some(range) = Range::of(narrow) {
+        let in_layers = layers
+            .iter()
+            .filter(|l| l.doses.iter().any(|d| d.region == region));
+        let few = TIPS * in_layers.count() as f64;
+        if let Some(range) = Range::of(narrow).filter(|r| r.count as f64 > few) {
             let text = format!(
                 "Region '{name}', {}: a stretch of it is narrower than the nozzle ({width} mm) \
                  and may not show. Make it wider.",

@@ -1,0 +1,28 @@
+"""Runs every outside check and prints a table; exits with 1 if one does not hold."""
+
+import sys
+
+import colours
+import layers
+from tools import Tools
+
+SUBJECTS = [colours, layers]
+
+
+def main() -> int:
+    tools = Tools()
+    tools.build()
+    passed = failed = 0
+    for subject in SUBJECTS:
+        print(f"\n{subject.__doc__.splitlines()[0]}")
+        for check in subject.checks(tools):
+            mark = "ok  " if check.holds else "FAIL"
+            print(f"  {mark} {check.what}: worst {check.worst:.3g} of {check.allowed:.3g} allowed,"
+                  f" {check.count} compared ({check.source})")
+            passed, failed = passed + check.holds, failed + (not check.holds)
+    print(f"\n{passed} passed, {failed} failed")
+    return 1 if failed or not passed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -63,7 +63,7 @@ def compare_layers(layers, mesh, worst):
     )
     mean_volume = mesh.volume / len(layers)
     for layer in layers[:: max(1, len(layers) // 60)]:
-        low, high = layer["span"]["bottom_mm"], layer["span"]["top_mm"]
+        low, high = layer["bottom_mm"], layer["top_mm"]
         middle = 0.5 * (low + high)
         area = solid.slice(middle).area()
         if area > 1e-6:

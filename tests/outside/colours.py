@@ -1,0 +1,95 @@
+"""Colour conversions, differences and spectra, against colour-science.
+
+The library's data sets are its own copies of published tables: CIE 15 (observer, D65) and
+measured reflectances of colour-rendition charts and other sample sets. Colours are drawn with a
+fixed seed, so a failure comes back.
+"""
+
+import colour
+import numpy as np
+
+from tools import Check
+
+CMFS = "CIE 1931 2 Degree Standard Observer"
+D65 = colour.CCS_ILLUMINANTS[CMFS]["D65"]
+D65_XYZ = colour.xy_to_XYZ(D65)
+
+
+def checks(tools):
+    draw = np.random.default_rng(20)
+    codes = draw.integers(0, 256, (1500, 3))
+    yield from srgb(tools, codes)
+    yield from differences(tools, draw)
+    yield from spectra(tools)
+    yield from reconstruction(tools)
+    yield from handbook(tools)
+
+
+def srgb(tools, codes):
+    answers = tools.colours([{"srgb": code.tolist()} for code in codes])
+    xyz = colour.sRGB_to_XYZ(codes / 255.0)
+    off = np.abs(np.array([a["xyz"] for a in answers]) - xyz).max()
+    yield Check("sRGB to XYZ", "colour-science, IEC 61966-2-1", off, 2e-4, len(codes))
+    lab = colour.XYZ_to_Lab(np.array([a["xyz"] for a in answers]), D65)
+    off = np.abs(np.array([a["lab"] for a in answers]) - lab).max()
+    yield Check("XYZ to CIELAB", "colour-science, CIE 15", off, 2e-2, len(codes))
+    back = tools.colours([{"lab": a["lab"]} for a in answers])
+    off = np.abs(np.array([a["srgb"] for a in back], int) - codes).max()
+    yield Check("sRGB to CIELAB and back, code values", "round trip", off, 0, len(codes))
+
+
+def differences(tools, draw):
+    scale = np.array([100.0, 200.0, 200.0])
+    one = draw.random((3000, 3)) * scale - [0, 100, 100]
+    near = one[1500:] + draw.normal(0, 2, (1500, 3))
+    other = np.vstack([draw.random((1500, 3)) * scale - [0, 100, 100], near])
+    answers = tools.colours([{"pair": [a, b]} for a, b in zip(one.tolist(), other.tolist())])
+    theirs = colour.delta_E(one, other, method="CIE 2000")
+    off = np.abs(np.array([a["delta_e00"] for a in answers]) - theirs).max()
+    yield Check("CIEDE2000", "colour-science; Sharma, Wu, Dalal 2005", off, 1e-6, len(one))
+
+
+def published_reflectances():
+    """Every measured set of reflectances that the library carries."""
+    for kind, family in colour.SDS_COLOURCHECKERS.items():
+        for name, sample in family.items():
+            yield f"{kind}: {name}", sample
+
+
+def spectra(tools):
+    cmfs = colour.MSDS_CMFS[CMFS].copy().align(colour.SpectralShape(380, 780, 5))
+    light = colour.SDS_ILLUMINANTS["D65"].copy().align(cmfs.shape)
+    questions, theirs = [], []
+    for _, sample in published_reflectances():
+        pairs = np.column_stack([sample.wavelengths, sample.values]).tolist()
+        questions.append({"spectrum": pairs})
+        aligned = sample.copy().align(
+            cmfs.shape, extrapolator_kwargs={"method": "Constant", "left": None, "right": None}
+        )
+        theirs.append(colour.sd_to_XYZ(aligned, cmfs, light, method="Integration") / 100.0)
+    ours = np.array([a["xyz"] for a in tools.colours(questions)])
+    theirs = np.array(theirs)
+    off = (np.abs(ours - theirs) / theirs).max()
+    yield Check("reflectance to XYZ", "colour-science's measured charts; CIE 15", off, 1e-3, len(ours))
+
+
+def reconstruction(tools):
+    steps = np.linspace(0, 255, 9).round().astype(int)
+    codes = np.array(np.meshgrid(steps, steps, steps)).reshape(3, -1).T
+    starts = [a["xyz"] for a in tools.colours([{"srgb": c.tolist()} for c in codes])]
+    made = tools.colours([{"reconstruct": xyz} for xyz in starts])
+    white = np.array(tools.colours([{"srgb": [255, 255, 255]}])[0]["xyz"])
+    lab = lambda xyz: colour.XYZ_to_Lab(np.array(xyz) * (D65_XYZ / white), D65)
+    miss = colour.delta_E(lab(starts), lab([a["xyz"] for a in made]), method="CIE 2000").max()
+    yield Check("colour to reflectance and back, ΔE00", "round trip over the sRGB cube", miss, 0.01, len(codes))
+    bands = np.array([a["bands"] for a in made])
+    outside = max(0.0, -bands.min(), bands.max() - 1.0)
+    yield Check("reflectances within 0 to 1", "conservation of energy", outside, 0, bands.size)
+
+
+def handbook(tools):
+    """K/S = (1 − R)² / 2R for an opaque layer (Kubelka and Munk 1931)."""
+    table = {0.01: 49.005, 0.05: 9.025, 0.10: 4.05, 0.20: 1.6, 0.50: 0.25, 0.80: 0.025}
+    answers = tools.colours([{"k_over_s": r} for r in table])
+    off = max(abs(a["k_over_s"] / k - 1) for a, k in zip(answers, table.values()))
+    yield Check("K/S of a reflectance", "Kubelka and Munk 1931, by hand", off, 1e-9, len(table))

@@ -1,0 +1,1 @@
+//! Outside checks, runs of the whole, and benchmarks; see the folders beside this file.

@@ -1,1 +1,0 @@
-//! Outside checks, end-to-end runs and benchmarks.

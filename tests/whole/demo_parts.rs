@@ -42,7 +42,7 @@ fn doses_add_up_to_layers_and_layers_to_the_part() {
         name,
         painted,
         schedule,
-    } in all()
+    } in ALL.iter()
     {
         let mesh = painted.surface().mesh();
         for layer in &schedule.layers {
@@ -76,7 +76,7 @@ fn filament_holds_the_plastic() {
         name,
         painted,
         schedule,
-    } in all()
+    } in ALL.iter()
     {
         for dose in schedule.layers.iter().flat_map(|l| &l.doses) {
             let shares = dose.shares.as_slice();

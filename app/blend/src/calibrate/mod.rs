@@ -10,9 +10,11 @@ mod calibrated;
 mod document;
 mod fault;
 mod fit;
+mod fitted;
 mod least_squares;
 mod measurements;
 mod parameters;
+mod sorted;
 mod test_steps;
 mod warning;
 

@@ -16,7 +16,7 @@ pub use document::{
     FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch,
 };
 pub use edit::{Drag, Edit, EditError, History};
-pub use machine::Machine;
+pub use machine::{Chamber, Drive, Machine};
 pub use painted::{PaintError, Painted};
 pub use ron_text::TextError;
 pub use schedule::{Schedule, ScheduleError};

@@ -119,7 +119,11 @@ fn faults_of_meaning_name_line_and_column() {
             "Band(from_mm: 0.0, to_mm: 5.0)",
             "does not cover everything",
         ),
-        ("share_step: 0.01", "7.0", "share_step is 7"),
+        (
+            "share_step: 0.01",
+            "7.0",
+            "this is 7; it must be from 0.0001",
+        ),
         ("name: \"Bands\"", "\" \"", "has no name"),
         ("file: \"lighthouse.stl\"", "\"\"", "has no name"),
         (

@@ -76,7 +76,9 @@ fn a_linear_fade_is_sixty_forty_at_forty_percent() {
     let whole = post.volume_mm3();
     // With a first layer of half the height, layers have their middles at whole halves.
     let fade = fade(Field::Height, &[(0.0, 1.0), (100.0, 0.0)]);
-    let schedule = schedule(post, plan_of(LayerPlan::plain(0.25, 0.5), fade, vec![]));
+    let mut plan = plan_of(LayerPlan::plain(0.25, 0.5), fade, vec![]);
+    plan.machine.least_share = 0.0;
+    let schedule = schedule(post, plan);
     let mut layers = schedule.layers.iter();
     let at_40 = layers
         .find(|l| (l.span.middle_mm() - 40.0).abs() < 1e-9)

@@ -30,6 +30,11 @@ impl Plan {
             found.push(Problem::new(path, error.to_string()));
         }
         found.extend(self.machine.problems_at(&Path::field("machine")));
+        let (drives, spools) = (self.machine.drives.len(), self.spools.len());
+        if drives > 1 && spools > 0 && drives != spools {
+            let what = format!("the machine has {drives} drives, and there are {spools} spools");
+            found.push(Problem::new(Path::field("machine").then("drives"), what));
+        }
         check_layers(&self.layers, &mut found);
         for (name, value) in [("skin_mm", self.skin_mm), ("step_de00", self.step_de00)] {
             if !(value.is_finite() && value > 0.0) {

@@ -262,7 +262,7 @@ impl Painted {
 
     /// The colour asked for at a point of the skin, as the mixing model predicts it.
     ///
-    /// Fades are looked up in a table of [`TABLE`](tone) shades, so this is quick enough to
+    /// Fades are looked up in a table of 4096 shades, so this is quick enough to
     /// be asked for every pixel.
     pub fn xyz_at(&self, point: SurfacePoint) -> Xyz {
         self.tones[self.region_at(point)].xyz_at(point)

@@ -47,6 +47,8 @@ pub enum Concern {
     TooNarrow,
     /// The machine can't feed a blend as it is asked for.
     Limits,
+    /// Layers are thinner or thicker than the machine lays well.
+    LayerHeight,
 }
 
 /// Layers that something is true of.
@@ -101,6 +103,7 @@ pub(super) fn of(
 ) -> Vec<Warning> {
     let mut found = Vec::new();
     found.extend(open_mesh(cut));
+    found.extend(layer_height(painted, cut));
     for (region, &area) in areas.iter().enumerate() {
         let about = |about, range: Range, text| Warning {
             about,
@@ -175,6 +178,28 @@ fn open_mesh(cut: &[layers::Layer]) -> Option<Warning> {
         text: format!(
             "The mesh is open or has flipped facets in {}; volumes there are a best guess. \
              Mend the mesh.",
+            range.words(cut)
+        ),
+    })
+}
+
+fn layer_height(painted: &Painted, cut: &[layers::Layer]) -> Option<Warning> {
+    let machine = &painted.plan().machine;
+    let (least, most) = (machine.least_layer_mm, machine.most_layer_mm);
+    // The top layer may be cut short, and rounding is no matter.
+    let full = cut.split_last().map_or(cut, |(_, rest)| rest);
+    let heights = full.iter().map(|l| l.span.height_mm()).enumerate();
+    let odd = heights.filter(|(_, h)| *h < least - 1e-6 || *h > most + 1e-6);
+    let range = Range::of(odd.map(|(i, _)| i))?;
+    Some(Warning {
+        about: Concern::LayerHeight,
+        region: None,
+        first_layer: range.first,
+        last_layer: range.last,
+        text: format!(
+            "{}: layers thinner than {least} mm or thicker than {most} mm, which the machine \
+             does not lay well. Change the layer heights, or the machine file if it says too \
+             little.",
             range.words(cut)
         ),
     })

@@ -5,6 +5,7 @@
 //! the render, the schedule and the woven toolpath all ask it and nobody else.
 //! A [`Schedule`] is derived from it and never edited.
 
+pub mod delivery;
 pub mod document;
 pub mod edit;
 pub mod machine;

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::ron_text::{self, Document, Path, Problem, TextError};
 
 pub use chamber::Chamber;
+pub(crate) use chamber::gamma_p;
 pub use drive::Drive;
 
 /// A printer with a mixing hotend. Every field may be left out of a file and then has the

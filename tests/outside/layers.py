@@ -19,7 +19,7 @@ def checks(tools):
     whole = {"volume": [], "area": []}
     for path, mesh in parts.items():
         compare_layers(tools.tintfall("layers", path)["layers"], mesh, worst)
-        compare_whole(tools.tintfall("inspect", path), mesh, whole)
+        compare_whole(tools.tintfall("inspect", path)["mesh"], mesh, whole)
     yield Check("area of each layer's cut", "manifold3d slice", *spread(worst["area"]))
     yield Check("perimeter of each layer's cut", "trimesh section", *spread(worst["perimeter"]))
     yield Check("volume of each layer", "manifold3d trim_by_plane", *spread(worst["volume"]))

@@ -14,7 +14,8 @@ pub mod ron_text;
 pub mod schedule;
 
 pub use document::{
-    FirstPlan, LoadError, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch,
+    FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced, SpoolSet,
+    Touch,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

@@ -3,7 +3,9 @@
 use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask};
-use plan::{Edit, EditError, FirstPlan, History, Machine, MeshSource, Paint, Plan, Region, Touch};
+use plan::{
+    Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan, Region, Touch,
+};
 use proptest::prelude::*;
 
 fn shares(first: f64) -> Shares {
@@ -70,6 +72,11 @@ fn edit() -> impl Strategy<Value = Edit> {
         })),
         (-0.2..3.0f64).prop_map(Edit::SetSkin),
         (-1.0..9.0f64).prop_map(Edit::SetStep),
+        (-1.0..9.0f64, any::<bool>()).prop_map(|(de00, lead)| Edit::SetLaying(Laying {
+            lead,
+            merge_de00: Some(de00),
+            ..Laying::default()
+        })),
         (0.0..1.0f64).prop_map(|nozzle_mm| Edit::SetMachine(
             Machine {
                 nozzle_mm,

@@ -42,6 +42,12 @@ impl Plan {
                 found.push(Problem::new(Path::field(name), what));
             }
         }
+        if let Some(de00) = self.laying.merge_de00
+            && !(de00.is_finite() && de00 > 0.0)
+        {
+            let what = format!("merge_de00 is {de00}; it must be a number above 0, or left out");
+            found.push(Problem::new(Path::field("laying").then("merge_de00"), what));
+        }
         self.check_regions(&mut found);
         found
     }

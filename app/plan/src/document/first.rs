@@ -3,7 +3,7 @@
 use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::{Field, LayerPlan, Mask};
 
-use super::{MeshSource, Paint, Plan, Region, step_seen_at_a_glance, three_walls};
+use super::{Laying, MeshSource, Paint, Plan, Region, step_seen_at_a_glance, three_walls};
 use crate::Machine;
 
 /// What has to be known of a part to write its first plan.
@@ -52,6 +52,7 @@ impl Plan {
             },
             skin_mm: three_walls(),
             step_de00: step_seen_at_a_glance(),
+            laying: Laying::default(),
             regions: vec![Region::new(
                 "Whole part",
                 Mask::Whole,

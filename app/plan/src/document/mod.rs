@@ -3,6 +3,7 @@
 mod check;
 mod first;
 mod hash;
+mod laying;
 mod load;
 mod sourced;
 mod spools;
@@ -20,6 +21,7 @@ use crate::Machine;
 
 pub use first::FirstPlan;
 pub use hash::sha256_hex;
+pub use laying::{Laying, SharedLayers};
 pub use load::LoadError;
 pub use sourced::Sourced;
 pub use spools::SpoolSet;
@@ -49,6 +51,9 @@ pub struct Plan {
     /// to be laid in steps.
     #[serde(default = "step_seen_at_a_glance")]
     pub step_de00: f64,
+    /// How the machine is to lay what the regions ask for.
+    #[serde(default)]
+    pub laying: Laying,
     /// The regions, from the base upwards: a later one covers an earlier one, and the first
     /// covers everything, so every point has exactly one blend.
     pub regions: Vec<Region>,

@@ -78,6 +78,11 @@ const COMMENTS: &[(&str, &str)] = &[
         "Greatest colour difference between neighbouring shades where a fade runs across a layer.",
     ),
     (
+        "laying",
+        "Where regions share a layer: Flush changes the blend within it, OneBlend lets the smaller\n\
+         regions yield. lead: whether changes are sent ahead so that the hotend's lag is hidden.",
+    ),
+    (
         "regions",
         "The regions, from the base upwards. A later one covers an earlier one where they meet;\n\
          the first covers everything. Shares follow the order of the spools and add up to 1.",

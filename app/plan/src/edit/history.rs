@@ -245,6 +245,7 @@ fn sets_the_same(earlier: &Edit, later: &Edit) -> bool {
         | (Edit::SetLayers(_), Edit::SetLayers(_))
         | (Edit::SetSkin(_), Edit::SetSkin(_))
         | (Edit::SetStep(_), Edit::SetStep(_))
+        | (Edit::SetLaying(_), Edit::SetLaying(_))
         | (Edit::SetMachine(_), Edit::SetMachine(_))
         | (Edit::SetSpools { .. }, Edit::SetSpools { .. }) => true,
         (Edit::RenameRegion { region, .. }, Edit::RenameRegion { region: r, .. })

@@ -18,7 +18,7 @@ use geometry::{DVec3, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::ron_text::Problem;
-use crate::{Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch};
+use crate::{Laying, Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch};
 
 pub use history::{Drag, History};
 
@@ -36,6 +36,8 @@ pub enum Edit {
     SetSkin(f64),
     /// Sets the greatest ΔE00 between steps of a fade across a layer.
     SetStep(f64),
+    /// Sets how regions are to be laid.
+    SetLaying(Laying),
     /// Exchanges the machine.
     SetMachine(Sourced<Machine>),
 
@@ -287,6 +289,7 @@ impl Edit {
             Edit::SetLayers(to) => whole::set_layers(plan, to),
             Edit::SetSkin(to) => whole::set_skin(plan, to),
             Edit::SetStep(to) => whole::set_step(plan, to),
+            Edit::SetLaying(to) => whole::set_laying(plan, to),
             Edit::SetMachine(to) => whole::set_machine(plan, to),
             Edit::SetSpool { spool, to } => spools::set_one(plan, spool, to),
             Edit::AddSpool { at, spool } => spools::add(plan, at, spool),
@@ -341,6 +344,7 @@ impl Edit {
             Edit::SetLayers(_) => "set the layers",
             Edit::SetSkin(_) => "set the colour's depth",
             Edit::SetStep(_) => "set the steps across a layer",
+            Edit::SetLaying(_) => "set how regions are laid",
             Edit::SetMachine(_) => "set the machine",
             Edit::SetSpool { .. } | Edit::SetSpools { .. } => "change spools",
             Edit::AddSpool { .. } => "add a spool",

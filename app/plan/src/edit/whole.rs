@@ -3,7 +3,7 @@
 use geometry::LayerPlan;
 
 use super::{Edit, EditError, change_plan};
-use crate::{Machine, MeshSource, Plan, Sourced};
+use crate::{Laying, Machine, MeshSource, Plan, Sourced};
 
 pub(super) fn set_title(plan: &mut Plan, to: String) -> Edit {
     Edit::SetTitle(std::mem::replace(&mut plan.title, to))
@@ -23,6 +23,10 @@ pub(super) fn set_skin(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {
 
 pub(super) fn set_step(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {
     change_plan(plan, |p| &mut p.step_de00, to).map(Edit::SetStep)
+}
+
+pub(super) fn set_laying(plan: &mut Plan, to: Laying) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.laying, to).map(Edit::SetLaying)
 }
 
 pub(super) fn set_machine(plan: &mut Plan, to: Sourced<Machine>) -> Result<Edit, EditError> {

@@ -1,7 +1,16 @@
 //! Everything that is written out: schedules, sheets, renders and woven toolpaths.
+//!
+//! It is also the one place that touches the disk: [`job`] reads a plan with the files that it
+//! names, [`write`](mod@write) writes a file whole or not at all, and [`prepare()`] puts all that the
+//! print step needs into one folder.
 
 pub mod cautions;
+pub mod job;
+mod prepare;
 pub mod render;
+pub mod schedule;
 pub mod sheet;
 pub mod weave;
 pub mod write;
+
+pub use prepare::{FILES, PrepareError, Prepared, Summary, colours, prepare};

@@ -91,6 +91,7 @@ fn facts(spools: usize, regions: usize, marks: usize, columns: usize) -> Facts {
         },
         totals: vec![Fact::new(LONG, LONG); 5],
         provenance: vec![Fact::new(LONG, LONG); 4],
+        warnings: vec![LONG.repeat(2); regions.min(20)],
         cautions: vec![LONG.repeat(3); 4],
     }
 }
@@ -123,6 +124,7 @@ fn check(done: &Finished) {
 fn a_plain_sheet_has_the_shape_of_a4_and_its_views() {
     let mut facts = facts(2, 3, 4, 1);
     facts.cautions.truncate(2);
+    facts.warnings.truncate(1);
     let done = sheet(facts, DVec3::new(30.0, 30.0, 40.0));
     check(&done);
     assert_eq!((done.image.width_px(), done.image.height_px()), (700, 495));

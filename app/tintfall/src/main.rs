@@ -3,6 +3,7 @@
 mod commands;
 mod console;
 mod fault;
+mod part;
 
 use std::process::ExitCode;
 

@@ -21,7 +21,9 @@ pub struct Facts {
     pub totals: Vec<Fact>,
     /// Where the numbers come from.
     pub provenance: Vec<Fact>,
-    /// Cautions.
+    /// What to know of this very part before it is printed.
+    pub warnings: Vec<String>,
+    /// What to take care of with any part.
     pub cautions: Vec<String>,
 }
 

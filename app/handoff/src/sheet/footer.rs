@@ -9,13 +9,16 @@ const LINE: f32 = 15.5;
 const BELOW: f32 = 34.0;
 const GAP: f32 = 48.0;
 const LABEL: f32 = 104.0;
+const NOTE_INDENT: f32 = 16.0;
+/// Warnings beyond this many are counted in one line.
+const MOST_WARNINGS: usize = 8;
 
 /// Height of the foot at a width.
 pub fn height(facts: &Facts, width: f32) -> f32 {
     let columns = columns(width);
     let sources: usize = sources(facts, columns.0).iter().map(|s| s.1.len()).sum();
-    let cautions: usize = cautions(facts, columns.1).iter().map(Vec::len).sum();
-    HEAD + LINE * sources.max(cautions) as f32 + BELOW
+    let notes: usize = notes(facts, columns.1).iter().map(|n| n.lines.len()).sum();
+    HEAD + LINE * sources.max(notes) as f32 + BELOW
 }
 
 /// Draws the foot.
@@ -46,13 +49,25 @@ pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
         }
     }
     let mut y = first;
-    for lines in cautions(facts, columns.1) {
-        page.text("–", (right, y), &style::NOTE, Align::Left);
-        for line in lines {
-            page.text(&line, (right + 14.0, y), &style::FOOT, Align::Left);
+    for note in notes(facts, columns.1) {
+        if note.warning {
+            sign(page, (right, y));
+        } else {
+            page.text("–", (right, y), &style::NOTE, Align::Left);
+        }
+        for line in note.lines {
+            page.text(&line, (right + NOTE_INDENT, y), &style::FOOT, Align::Left);
             y += LINE;
         }
     }
+}
+
+/// A small triangle before a warning.
+fn sign(page: &mut Page, (x, y): (f32, f32)) {
+    page.shape(
+        &[(x, y + 0.5), (x + 4.5, y - 8.0), (x + 9.0, y + 0.5)],
+        style::ALERT,
+    );
 }
 
 /// Widths of the two columns; the second stands under the second column of regions.
@@ -70,10 +85,34 @@ fn sources(facts: &Facts, column: f32) -> Vec<(String, Vec<String>)> {
         .collect()
 }
 
-fn cautions(facts: &Facts, column: f32) -> Vec<Vec<String>> {
-    facts
-        .cautions
+/// A warning or caution in lines.
+struct Note {
+    warning: bool,
+    lines: Vec<String>,
+}
+
+/// This part's warnings, then what holds for any part.
+fn notes(facts: &Facts, column: f32) -> Vec<Note> {
+    let wrap = |text: &str| text::wrapped(text, &style::FOOT, column - NOTE_INDENT);
+    let warning = |text: &str| Note {
+        warning: true,
+        lines: wrap(text),
+    };
+    let mut notes: Vec<Note> = facts
+        .warnings
         .iter()
-        .map(|caution| text::wrapped(caution, &style::FOOT, column - 14.0))
-        .collect()
+        .take(MOST_WARNINGS)
+        .map(|text| warning(text))
+        .collect();
+    let more = facts.warnings.len().saturating_sub(MOST_WARNINGS);
+    if more > 0 {
+        notes.push(warning(&format!(
+            "and {more} more, all of them in the schedule"
+        )));
+    }
+    notes.extend(facts.cautions.iter().map(|text| Note {
+        warning: false,
+        lines: wrap(text),
+    }));
+    notes
 }

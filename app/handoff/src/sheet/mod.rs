@@ -8,6 +8,7 @@
 
 mod facts;
 mod footer;
+mod gather;
 mod header;
 mod heights;
 mod legend;

@@ -215,6 +215,21 @@ impl Page {
         }
     }
 
+    /// A filled shape with straight sides.
+    pub fn shape(&mut self, corners: &[(f32, f32)], ink: Ink) {
+        let mut path = PathBuilder::new();
+        for (i, &(x, y)) in corners.iter().enumerate() {
+            match i {
+                0 => path.move_to(x, y),
+                _ => path.line_to(x, y),
+            }
+        }
+        path.close();
+        if let Some(path) = path.finish() {
+            self.fill(&path, ink);
+        }
+    }
+
     /// A swatch with round corners: one shade, or several from left to right.
     pub fn swatch(&mut self, rect: Rect, shades: &[Srgb]) {
         let radius = (rect.height * 0.24).min(rect.width * 0.24);

@@ -14,6 +14,8 @@ pub const PAPER: Ink = Ink::opaque(0xfb, 0xfa, 0xf7);
 pub const DARK: Ink = Ink::opaque(0x1f, 0x24, 0x29);
 /// Secondary text; 5.7 : 1 on the paper (WCAG 2.2 asks for 4.5 : 1).
 pub const SOFT: Ink = Ink::opaque(0x5c, 0x63, 0x6b);
+/// The sign before a warning.
+pub const ALERT: Ink = Ink::opaque(0xb4, 0x53, 0x09);
 /// Thin lines.
 pub const LINE: Ink = Ink::opaque(0xd9, 0xd5, 0xcc);
 /// Filled shapes that carry no colour of the part.

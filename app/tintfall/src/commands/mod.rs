@@ -30,6 +30,11 @@ macro_rules! commands {
 }
 
 commands! {
-    cautions: Cautions,
+    demo: Demo,
+    inspect: Inspect,
+    new: New,
+    layers: Layers,
+    prepare: Prepare,
     view: View,
+    cautions: Cautions,
 }

@@ -1,0 +1,185 @@
+//! All that the print step needs, in one folder.
+
+use std::path::{Path, PathBuf};
+
+use geometry::layers::CutError;
+use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
+use plan::schedule::{Provenance, ScheduleError, Totals, Warning};
+use plan::{Painted, Schedule};
+use serde::{Deserialize, Serialize};
+
+use crate::cautions;
+use crate::job::Job;
+use crate::render::Stage;
+use crate::schedule::{write_csv, write_ron};
+use crate::sheet::{Facts, Sheet, SheetError};
+use crate::write::{Folder, WriteError};
+
+/// The files that are written, and what each is.
+pub const FILES: &[(&str, &str)] = &[
+    (
+        "schedule.ron",
+        "the schedule: every layer, every blend, to be read back",
+    ),
+    (
+        "schedule.csv",
+        "the same for a spreadsheet or a script, one row for each dose",
+    ),
+    (
+        "sheet.png",
+        "the part in its colours, by height and in numbers, to look at or print",
+    ),
+    (
+        "summary.json",
+        "sizes, totals and sources for other programs",
+    ),
+    ("index.txt", "this list, and what to take care of"),
+];
+
+/// Why nothing was prepared.
+#[derive(Debug, thiserror::Error)]
+pub enum PrepareError {
+    /// It was stopped.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+    /// The part can't be cut or scheduled as the plan says.
+    #[error("{0}")]
+    Plan(String),
+    /// There is no sheet.
+    #[error("{0}")]
+    Sheet(SheetError),
+    /// A file could not be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+}
+
+/// A machine-readable summary of what was prepared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Summary {
+    /// Version of this format.
+    pub version: u32,
+    /// What it was made from.
+    pub provenance: Provenance,
+    /// Size of the part as it stands on the bed: width, depth, height.
+    pub size_mm: [f64; 3],
+    /// Sums over the schedule.
+    pub totals: Totals,
+    /// What a person should know about how the mesh was read.
+    pub notes: Vec<String>,
+    /// What a person should know before printing.
+    pub warnings: Vec<Warning>,
+}
+
+/// What was prepared.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prepared {
+    /// The files, in the order of [`FILES`].
+    pub files: Vec<PathBuf>,
+    /// The summary.
+    pub summary: Summary,
+}
+
+/// Works out the schedule, draws the sheet, and writes all files into a folder. All of them
+/// appear together; when anything fails, nothing is left and old files stay.
+///
+/// # Errors
+/// [`PrepareError`].
+pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
+    // Begun first: a folder that can't be written to should not cost the wait.
+    let mut set = Folder::new(folder)?;
+    let painted = &job.painted;
+    progress.stage("Working out the schedule");
+    let schedule = Schedule::new(painted, progress).map_err(not_scheduled)?;
+    let facts = Facts::of(painted, &schedule, &job.notes);
+    let stage = Stage::new(painted.surface(), progress)?;
+    let sheet = Sheet::of(facts)
+        .run(&stage, colours(painted), progress)
+        .map_err(|error| match error {
+            SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
+            error => PrepareError::Sheet(error),
+        })?;
+    let summary = summary(job, &schedule);
+
+    progress.stage("Writing the files");
+    progress.check()?;
+    set.file("schedule.ron", |out| write_ron(&schedule, out))?;
+    set.file("schedule.csv", |out| write_csv(&schedule, out))?;
+    set.file("sheet.png", |out| sheet.image.write_png(out))?;
+    set.file("summary.json", |out| {
+        serde_json::to_writer_pretty(&mut *out, &summary)?;
+        writeln!(out)
+    })?;
+    set.bytes("index.txt", index(&summary).as_bytes())?;
+    progress.check()?;
+    let files = set.commit()?;
+    Ok(Prepared { files, summary })
+}
+
+fn not_scheduled(error: ScheduleError) -> PrepareError {
+    match error {
+        ScheduleError::Cancelled(stop) | ScheduleError::Cut(CutError::Cancelled(stop)) => {
+            PrepareError::Cancelled(stop)
+        }
+        error => PrepareError::Plan(error.to_string()),
+    }
+}
+
+/// The colour asked for at a point of the skin, in linear-light sRGB, held to what a display
+/// can show.
+pub fn colours(painted: &Painted) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + '_ {
+    |point| {
+        let linear = painted.xyz_at(point).to_linear_srgb();
+        linear.map(|v| v.clamp(0.0, 1.0))
+    }
+}
+
+fn summary(job: &Job, schedule: &Schedule) -> Summary {
+    let (lo, hi) = job.painted.surface().mesh().bounds();
+    Summary {
+        version: 1,
+        provenance: schedule.provenance.clone(),
+        size_mm: DVec3::to_array(&(hi - lo)),
+        totals: schedule.totals.clone(),
+        notes: job.notes.clone(),
+        warnings: schedule.warnings.clone(),
+    }
+}
+
+/// A page of text that says what the folder holds.
+fn index(summary: &Summary) -> String {
+    let from = &summary.provenance;
+    let title = match from.title.trim() {
+        "" => &from.mesh_file,
+        title => title,
+    };
+    let mut text = format!("{title}\n\n");
+    for (name, what) in FILES {
+        text.push_str(&format!("{name:14}{what}\n"));
+    }
+    text.push_str("\nMade from\n");
+    for (label, value) in [
+        ("plan", format!("SHA-256 {}", from.plan_sha256)),
+        (
+            "mesh",
+            format!("{}, SHA-256 {}", from.mesh_file, from.mesh_sha256),
+        ),
+        ("colours", from.model.clone()),
+        ("machine", from.machine.clone()),
+        ("by", from.made_by.clone()),
+    ] {
+        text.push_str(&format!("  {label:9}{value}\n"));
+    }
+    let warnings = summary.warnings.iter().map(|w| &w.text);
+    let known: Vec<&String> = summary.notes.iter().chain(warnings).collect();
+    if !known.is_empty() {
+        text.push_str("\nAbout this part\n");
+    }
+    for note in known {
+        text.push_str(&format!("  - {note}\n"));
+    }
+    text.push_str("\nBefore you print\n");
+    for caution in cautions::SHORT {
+        text.push_str(&format!("  - {caution}\n"));
+    }
+    text
+}

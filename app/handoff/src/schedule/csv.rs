@@ -1,0 +1,132 @@
+//! The schedule as CSV (RFC 4180): one row for each dose, units in the column names.
+
+use std::io;
+
+use csv::{Terminator, WriterBuilder};
+use plan::Schedule;
+use plan::schedule::{Dose, Layer};
+
+/// Writes the schedule as CSV: lines that begin with `#` say what it was made from, then come
+/// the column names and a row for each dose.
+///
+/// # Errors
+/// What the writer says.
+pub fn write_csv(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
+    head(schedule, out)?;
+    let mut table = WriterBuilder::new()
+        .terminator(Terminator::Any(b'\n'))
+        .from_writer(out);
+    table.write_record(columns(schedule))?;
+    for (i, layer) in schedule.layers.iter().enumerate() {
+        for (order, dose) in layer.doses.iter().enumerate() {
+            table.write_record(row(schedule, (i, layer), (order, dose)))?;
+        }
+    }
+    table.flush()
+}
+
+/// What the file is and where it comes from, as comment lines.
+fn head(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
+    let from = &schedule.provenance;
+    comment(out, "Schedule", &from.title)?;
+    comment(out, "Format", &schedule.version.to_string())?;
+    comment(out, "Plan", &format!("SHA-256 {}", from.plan_sha256))?;
+    let mesh = format!("{}, SHA-256 {}", from.mesh_file, from.mesh_sha256);
+    comment(out, "Mesh", &mesh)?;
+    comment(out, "Colours", &from.model)?;
+    comment(out, "Machine", &from.machine)?;
+    comment(out, "Made by", &from.made_by)?;
+    for (i, spool) in schedule.totals.spools.iter().enumerate() {
+        let value = format!(
+            "{}, {:.2} g, {:.3} m",
+            spool.name, spool.mass_g, spool.length_m
+        );
+        comment(out, &format!("Spool {}", i + 1), &value)?;
+    }
+    for warning in &schedule.warnings {
+        comment(out, "Warning", &warning.text)?;
+    }
+    Ok(())
+}
+
+/// One comment line. A break in a name would let the name end the comment.
+fn comment(out: &mut dyn io::Write, label: &str, value: &str) -> io::Result<()> {
+    let value = value.replace(char::is_control, " ");
+    writeln!(out, "# {label}: {value}")
+}
+
+fn columns(schedule: &Schedule) -> Vec<String> {
+    let mut columns: Vec<String> = [
+        "layer",
+        "bottom_mm",
+        "top_mm",
+        "layer_height_mm",
+        "order",
+        "region",
+        "region_name",
+        "volume_mm3",
+        "visible_area_mm2",
+    ]
+    .map(str::to_owned)
+    .into();
+    let count = schedule.totals.spools.len();
+    columns.extend((1..=count).map(|i| format!("share_{i}")));
+    columns.extend((1..=count).map(|i| format!("filament_{i}_mm")));
+    columns.extend(["srgb", "lab_l", "lab_a", "lab_b", "uncertainty_de00"].map(str::to_owned));
+    columns
+}
+
+fn row(
+    schedule: &Schedule,
+    (index, layer): (usize, &Layer),
+    (order, dose): (usize, &Dose),
+) -> Vec<String> {
+    let span = layer.span;
+    let region = schedule.totals.regions.get(dose.region);
+    let mut row = vec![
+        (index + 1).to_string(),
+        number(span.bottom_mm),
+        number(span.top_mm),
+        number(span.height_mm()),
+        (order + 1).to_string(),
+        (dose.region + 1).to_string(),
+        region.map_or(String::new(), |r| r.name.clone()),
+        number(dose.volume_mm3),
+        number(dose.area_mm2),
+    ];
+    // As many as there are spools, whatever the dose has: every row needs every column.
+    let count = schedule.totals.spools.len();
+    let padded = |values: &[f64]| {
+        let values = values.iter().copied().chain(std::iter::repeat(0.0));
+        values.take(count).map(number).collect::<Vec<_>>()
+    };
+    row.extend(padded(dose.shares.as_slice()));
+    row.extend(padded(&dose.filament_mm));
+    row.push(dose.srgb.to_string());
+    row.extend([dose.lab.l, dose.lab.a, dose.lab.b].map(number));
+    row.push(dose.uncertainty_de00.map_or(String::new(), number));
+    row
+}
+
+/// A number to six decimals, without zeros at its end.
+fn number(value: f64) -> String {
+    let text = format!("{value:.6}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    match text {
+        "-0" => "0".to_owned(),
+        text => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_short() {
+        assert_eq!(number(0.1 + 0.2), "0.3");
+        assert_eq!(number(-0.000_000_1), "0");
+        assert_eq!(number(100.0), "100");
+        assert_eq!(number(12.345_678_9), "12.345679");
+    }
+}

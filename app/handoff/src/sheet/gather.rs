@@ -1,0 +1,306 @@
+//! From a painted part and its schedule to what the sheet says.
+
+use std::collections::BTreeSet;
+
+use blend::{Fade, MixModel, Ramp, Shares, Srgb};
+use geometry::LayerPlan;
+use plan::schedule::{Layer, Provenance, Totals};
+use plan::{Machine, Paint, Painted, Region, Schedule};
+
+use super::facts::{Column, Fact, Facts, Heights, Mark, RegionFact, Shade, Slice, SpoolFact};
+use super::legend::amount;
+use crate::cautions;
+
+/// Samples of a fade's colours for its swatch.
+const SAMPLES: usize = 48;
+/// How much of a hash is shown: enough to tell two plans of one part apart.
+const HASH: usize = 16;
+
+impl Facts {
+    /// Gathers the facts of a part and its schedule; `notes` are worth knowing about the
+    /// mesh.
+    pub fn of(painted: &Painted, schedule: &Schedule, notes: &[String]) -> Self {
+        let from = &schedule.provenance;
+        let totals = &schedule.totals;
+        let warnings = schedule.warnings.iter().map(|w| &w.text);
+        Self {
+            title: title(from),
+            subtitle: subtitle(painted, totals),
+            stamp: vec![
+                "colours as asked for".to_owned(),
+                format!("plan {}", short(&from.plan_sha256)),
+            ],
+            spools: spools(painted, totals),
+            regions: regions(painted, totals),
+            heights: heights(&painted.plan().machine, schedule),
+            totals: total_lines(totals),
+            provenance: provenance(from),
+            warnings: notes.iter().chain(warnings).cloned().collect(),
+            cautions: cautions::SHORT.iter().map(|c| (*c).to_owned()).collect(),
+        }
+    }
+}
+
+/// The plan's title, or the mesh's name for a plan without one.
+fn title(from: &Provenance) -> String {
+    match from.title.trim() {
+        "" => from.mesh_file.clone(),
+        title => title.to_owned(),
+    }
+}
+
+fn short(hash: &str) -> String {
+    hash.chars().take(HASH).collect()
+}
+
+fn provenance(from: &Provenance) -> Vec<Fact> {
+    let mesh = format!("{}, SHA-256 {}", from.mesh_file, short(&from.mesh_sha256));
+    vec![
+        Fact::new("Plan", format!("SHA-256 {}", short(&from.plan_sha256))),
+        Fact::new("Mesh", mesh),
+        Fact::new("Colours", &from.model),
+        Fact::new("Machine", &from.machine),
+        Fact::new(
+            "Filament",
+            "length from the round cross-section πd²/4, mass from each spool's density",
+        ),
+        Fact::new("Made by", &from.made_by),
+    ]
+}
+
+fn subtitle(painted: &Painted, totals: &Totals) -> String {
+    let (lo, hi) = painted.surface().mesh().bounds();
+    let size = hi - lo;
+    let layers = layers(&painted.plan().layers);
+    let count = grouped(totals.layers);
+    format!(
+        "{:.1} × {:.1} × {:.1} mm   ·   {count} layers, {layers}",
+        size.x, size.y, size.z
+    )
+}
+
+fn layers(plan: &LayerPlan) -> String {
+    let rest = match plan.changes.is_empty() {
+        true => format!("{} mm", plan.layer_mm),
+        false => format!("{} mm and changing", plan.layer_mm),
+    };
+    match plan.first_layer_mm == plan.layer_mm {
+        true => rest,
+        false => format!("the first {} mm, then {rest}", plan.first_layer_mm),
+    }
+}
+
+fn spools(painted: &Painted, totals: &Totals) -> Vec<SpoolFact> {
+    let all = totals.volume_mm3.max(1e-12);
+    let spools = painted.plan().spools.iter().zip(&totals.spools);
+    spools
+        .map(|(spool, total)| SpoolFact {
+            name: spool.name.clone(),
+            colour: spool.xyz().to_srgb(),
+            mass_g: total.mass_g,
+            length_m: total.length_m,
+            share: total.volume_mm3 / all,
+        })
+        .collect()
+}
+
+fn regions(painted: &Painted, totals: &Totals) -> Vec<RegionFact> {
+    let all = totals.area_mm2.max(1e-12);
+    let model = painted.model();
+    let regions = painted.plan().regions.iter().zip(&totals.regions);
+    regions
+        .enumerate()
+        // The base covers everything, hidden or not.
+        .filter(|(i, (region, _))| *i == 0 || !region.hidden)
+        .map(|(_, (region, total))| RegionFact {
+            name: region.name.clone(),
+            shades: shades(region, model),
+            blend: blend(region),
+            area_share: total.area_mm2 / all,
+            uncertainty: uncertainty(region, model),
+        })
+        .collect()
+}
+
+/// A region's colours from its first stop to its last; for a fade by visible area, as if the
+/// area were even, which shows each shade as wide as its share of the area.
+fn shades(region: &Region, model: &dyn MixModel) -> Vec<Srgb> {
+    let colour = |shares: &Shares| model.mix(shares).to_srgb();
+    let fade = match &region.paint {
+        Paint::Fixed(shares) => return vec![colour(shares)],
+        Paint::Fade { fade, .. } => fade,
+    };
+    let ramp = Ramp::new(fade, model, None);
+    let Some((from, to)) = ramp.extent_mm() else {
+        return Vec::new();
+    };
+    (0..SAMPLES)
+        .map(|i| from + (to - from) * i as f64 / (SAMPLES - 1) as f64)
+        .map(|at| colour(&ramp.at(at)))
+        .collect()
+}
+
+/// The largest standard error among a region's stops.
+fn uncertainty(region: &Region, model: &dyn MixModel) -> Option<f64> {
+    let of = |shares: &Shares| model.uncertainty(shares);
+    match &region.paint {
+        Paint::Fixed(shares) => of(shares),
+        Paint::Fade { fade, .. } => stops(fade).filter_map(of).reduce(f64::max),
+    }
+}
+
+fn stops(fade: &Fade) -> impl Iterator<Item = &Shares> {
+    fade.stops.iter().map(|stop| &stop.shares)
+}
+
+fn blend(region: &Region) -> String {
+    match &region.paint {
+        Paint::Fixed(shares) => shares.to_string(),
+        Paint::Fade { fade, .. } => stops(fade)
+            .map(Shares::to_string)
+            .collect::<Vec<_>>()
+            .join(" to "),
+    }
+}
+
+fn heights(machine: &Machine, schedule: &Schedule) -> Heights {
+    let layers = &schedule.layers;
+    let names: Vec<&str> = schedule
+        .totals
+        .regions
+        .iter()
+        .map(|r| r.name.as_str())
+        .collect();
+    Heights {
+        slices: layers.iter().map(|layer| slice(machine, layer)).collect(),
+        columns: vec![Column {
+            title: "asked for".to_owned(),
+            slices: layers.iter().map(side_by_side).collect(),
+        }],
+        marks: marks(layers, &names),
+    }
+}
+
+fn slice(machine: &Machine, layer: &Layer) -> Slice {
+    // Blends that the machine feeds alike are one.
+    let fed: Vec<Shares> = layer.doses.iter().map(|d| machine.fed(&d.shares)).collect();
+    let new = |(i, blend): (usize, &Shares)| !fed.iter().take(i).any(|b| b == blend);
+    Slice {
+        bottom_mm: layer.span.bottom_mm,
+        top_mm: layer.span.top_mm,
+        area_mm2: layer.area_mm2,
+        blends: fed.iter().enumerate().filter(|one| new(*one)).count(),
+    }
+}
+
+/// A layer's colours by their share of its visible area, in the order of the regions so that
+/// each stays on its side from layer to layer.
+fn side_by_side(layer: &Layer) -> Vec<Shade> {
+    let area: f64 = layer.doses.iter().map(|d| d.area_mm2).sum();
+    let volume: f64 = layer.doses.iter().map(|d| d.volume_mm3).sum();
+    let mut doses: Vec<_> = layer.doses.iter().collect();
+    doses.sort_by_key(|dose| dose.region);
+    let shade = |colour, share: f64| Shade { colour, share };
+    doses
+        .into_iter()
+        .map(|dose| match area > 0.0 {
+            true => shade(dose.srgb, dose.area_mm2 / area),
+            // A layer that nobody sees: by volume.
+            false => shade(dose.srgb, dose.volume_mm3 / volume.max(1e-12)),
+        })
+        .collect()
+}
+
+/// Where regions begin and end.
+fn marks(layers: &[Layer], names: &[&str]) -> Vec<Mark> {
+    let here = |layer: &Layer| -> BTreeSet<usize> {
+        let seen = layer.doses.iter().filter(|d| d.area_mm2 > 0.0);
+        seen.map(|dose| dose.region).collect()
+    };
+    layers
+        .iter()
+        .zip(layers.iter().skip(1))
+        .filter_map(|(below, above)| {
+            let (before, after) = (here(below), here(above));
+            Some(Mark {
+                height_mm: above.span.bottom_mm,
+                text: change(&before, &after, names)?,
+            })
+        })
+        .collect()
+}
+
+fn change(before: &BTreeSet<usize>, after: &BTreeSet<usize>, names: &[&str]) -> Option<String> {
+    let joined = |set: &mut dyn Iterator<Item = &usize>| {
+        let list: Vec<&str> = set.filter_map(|i| names.get(*i).copied()).collect();
+        (list.join(", "), list.len())
+    };
+    let (ended, ends) = joined(&mut before.difference(after));
+    let (began, begins) = joined(&mut after.difference(before));
+    match (ends, begins) {
+        (0, 0) => None,
+        (_, 0) if ends == 1 => Some(format!("{ended} ends")),
+        (_, 0) => Some(format!("{ended} end")),
+        (0, 1) => Some(format!("{began} begins")),
+        (0, _) => Some(format!("{began} begin")),
+        _ => Some(format!("{ended} → {began}")),
+    }
+}
+
+fn total_lines(totals: &Totals) -> Vec<Fact> {
+    let plastic = format!(
+        "{} cm³, {} g",
+        amount(totals.volume_mm3 / 1000.0),
+        amount(totals.spools.iter().map(|s| s.mass_g).sum())
+    );
+    vec![
+        Fact::new("Layers", grouped(totals.layers)),
+        Fact::new("Plastic", plastic),
+        Fact::new(
+            "Visible area",
+            format!("{} cm²", amount(totals.area_mm2 / 100.0)),
+        ),
+        Fact::new("Blend changes", grouped(totals.blend_changes)),
+        Fact::new(
+            "Layers with several blends",
+            grouped(totals.layers_with_changes),
+        ),
+    ]
+}
+
+/// A whole number in groups of three digits, as ISO 80000-1 has it: with a narrow space.
+fn grouped(number: usize) -> String {
+    let digits = number.to_string();
+    let mut text = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whole_numbers_are_grouped() {
+        assert_eq!(grouped(7), "7");
+        assert_eq!(grouped(1204), "1 204");
+        assert_eq!(grouped(1_234_567), "1 234 567");
+    }
+
+    #[test]
+    fn changes_are_told_in_words() {
+        let names = ["Rock", "Tower", "Door"];
+        let set = |list: &[usize]| list.iter().copied().collect::<BTreeSet<usize>>();
+        let told = |a: &[usize], b: &[usize]| change(&set(a), &set(b), &names);
+        assert_eq!(told(&[0], &[0]), None);
+        assert_eq!(told(&[0], &[1]).as_deref(), Some("Rock → Tower"));
+        assert_eq!(told(&[0], &[0, 2]).as_deref(), Some("Door begins"));
+        assert_eq!(told(&[0], &[0, 1, 2]).as_deref(), Some("Tower, Door begin"));
+        assert_eq!(told(&[0, 2], &[0]).as_deref(), Some("Door ends"));
+    }
+}

@@ -1,0 +1,99 @@
+//! `tintfall demo`.
+
+use std::path::{Path, PathBuf};
+
+use demo_models::Demo;
+use handoff::cautions;
+use handoff::job::Job;
+use handoff::write::{self, Folder};
+use handoff::{FILES, PrepareError, prepare};
+
+use super::prepare::not_opened;
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Write three ready parts with their plans, and prepare each of them
+#[derive(clap::Args)]
+#[command(after_help = "\
+The parts are invented: a small harbour museum prints them for its shop.")]
+pub struct Args {
+    /// The folder to write into
+    #[arg(long, value_name = "DIR", default_value = "tintfall-demo")]
+    out: PathBuf,
+}
+
+impl Args {
+    /// Writes and prepares the parts.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let demos = demo_models::all().map_err(Fault::system)?;
+        write_parts(&self.out, &demos)?;
+        for demo in &demos {
+            console.note(&format!("Preparing {}", demo.name));
+            console.working(|progress| -> Result<(), Fault> {
+                let plan = self.out.join(plan_name(demo));
+                let job = Job::open(&plan, progress).map_err(not_opened)?;
+                prepare(&job, &self.out.join(demo.name), progress).map_err(
+                    |error| match error {
+                        PrepareError::Cancelled(_) => Fault::Stopped,
+                        error => Fault::system(error),
+                    },
+                )?;
+                Ok(())
+            })?;
+        }
+        let text = told(&self.out, &demos);
+        write::bytes(&self.out.join("START-HERE.txt"), text.as_bytes())?;
+        console.out(&text)
+    }
+}
+
+/// The meshes and plans.
+fn write_parts(folder: &Path, demos: &[Demo]) -> Result<(), Fault> {
+    let mut set = Folder::new(folder)?;
+    for demo in demos {
+        set.file(&mesh_name(demo), |out| {
+            out.write_all(&geometry::read::mesh_to_stl(&demo.mesh))
+        })?;
+        set.bytes(&plan_name(demo), demo.plan_ron.as_bytes())?;
+    }
+    set.commit()?;
+    Ok(())
+}
+
+fn mesh_name(demo: &Demo) -> String {
+    format!("{}.stl", demo.name)
+}
+
+fn plan_name(demo: &Demo) -> String {
+    format!("{}.plan.ron", demo.name)
+}
+
+/// What each file is, and what to do with it.
+fn told(folder: &Path, demos: &[Demo]) -> String {
+    let mut text = format!("Three parts for the harbour museum's shop, in {}\n", folder.display());
+    for demo in demos {
+        let (mesh, plan, name) = (mesh_name(demo), plan_name(demo), demo.name);
+        text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
+        text.push_str(&format!("  {mesh:24}the part\n"));
+        text.push_str(&format!("  {plan:24}its plan: open it in a text editor\n"));
+        for (file, what) in FILES {
+            let file = format!("{name}/{file}");
+            text.push_str(&format!("  {file:24}{what}\n"));
+        }
+    }
+    let first = demos.first().map(plan_name).unwrap_or_default();
+    let path = folder.join(first);
+    let path = path.display();
+    text.push_str(&format!(
+        "\nLook at a sheet first: open one of the sheet.png files.\n\
+         Open a plan in the window:    tintfall view {path}\n\
+         Change a plan and prepare it: tintfall prepare {path} --out changed\n\
+         From the source folder, write `cargo run --release --` for `tintfall`, and build the\n\
+         window once with `cargo build --release -p tintfall-viewer`.\n\
+         \nBefore you print\n"
+    ));
+    for caution in cautions::SHORT {
+        text.push_str(&format!("  - {caution}\n"));
+    }
+    text
+}

@@ -1,0 +1,87 @@
+//! `tintfall prepare`.
+
+use std::path::PathBuf;
+
+use handoff::job::{Job, JobError};
+use handoff::{FILES, PrepareError, Prepared, prepare};
+
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Work out a plan: write its schedule, its sheet and a summary into a folder
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall prepare lighthouse.plan.ron --out lighthouse
+
+All files appear together when the work is done. Stopped with Ctrl-C or by a fault, it leaves
+nothing behind, and what was in the folder stays as it was.")]
+pub struct Args {
+    /// The plan
+    plan: PathBuf,
+    /// The folder to write into; made if it is not there
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Write the summary to standard output as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// Prepares the plan.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let prepared = console.working(|progress| {
+            let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            prepare(&job, &self.out, progress).map_err(|error| match error {
+                PrepareError::Cancelled(_) => Fault::Stopped,
+                PrepareError::Plan(why) => {
+                    Fault::Input(format!("{}: {why}", self.plan.display()))
+                }
+                error => Fault::system(error),
+            })
+        })?;
+        let summary = &prepared.summary;
+        let warnings = summary.warnings.iter().map(|w| &w.text);
+        for note in summary.notes.iter().chain(warnings) {
+            console.note(&format!("Note: {note}"));
+        }
+        match self.json {
+            true => {
+                let text =
+                    serde_json::to_string_pretty(&prepared.summary).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            false => console.out(&told(&self.out, &prepared)),
+        }
+    }
+}
+
+/// A plan that can't be opened, as a fault.
+pub fn not_opened(error: JobError) -> Fault {
+    match error {
+        JobError::Cancelled(_) => Fault::Stopped,
+        JobError::Input(why) => Fault::Input(why),
+    }
+}
+
+/// What was written, and what it adds up to.
+fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
+    let totals = &prepared.summary.totals;
+    let mut text = format!("Wrote into {}\n", folder.display());
+    for (name, what) in FILES {
+        text.push_str(&format!("  {name:14}{what}\n"));
+    }
+    let mass_g: f64 = totals.spools.iter().map(|s| s.mass_g).sum();
+    text.push_str(&format!(
+        "{} layers, {mass_g:.1} g of plastic, {} blend changes\n",
+        totals.layers, totals.blend_changes
+    ));
+    for spool in &totals.spools {
+        text.push_str(&format!(
+            "  {:>8.1} g {:>8.2} m  {}\n",
+            spool.mass_g, spool.length_m, spool.name
+        ));
+    }
+    text.push_str("Read `tintfall cautions` before you print.\n");
+    text
+}

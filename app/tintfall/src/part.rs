@@ -1,0 +1,126 @@
+//! A mesh named on the command line, read and stood on the bed.
+
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use geometry::place::{Axis, Placement, Unit};
+use geometry::read::{Problem, ReadError, Reading, read_mesh};
+use geometry::{Mesh, Progress};
+
+use crate::fault::Fault;
+
+/// The arguments that name a mesh and say how to take it.
+#[derive(clap::Args)]
+pub struct PartArgs {
+    /// The part: an STL, OBJ, PLY or 3MF file
+    pub mesh: PathBuf,
+    /// Unit of the file's numbers, if not the one it states or millimetres
+    #[arg(long)]
+    unit: Option<UnitName>,
+    /// The file's axis that points up on the printer
+    #[arg(long, default_value = "z", allow_hyphen_values = true)]
+    up: AxisName,
+}
+
+/// A part as read and as it stands.
+pub struct Part {
+    /// What the file held.
+    pub reading: Reading,
+    /// The mesh on the bed.
+    pub mesh: Mesh,
+    /// How it was set there.
+    pub placement: Placement,
+}
+
+impl PartArgs {
+    /// How the part is set on the bed.
+    pub fn placement(&self) -> Placement {
+        Placement {
+            unit: self.unit.map(Unit::from),
+            up: self.up.into(),
+            ..Placement::default()
+        }
+    }
+
+    /// Reads the mesh and stands it on the bed.
+    pub fn read(&self, progress: &Progress) -> Result<Part, Fault> {
+        let placement = self.placement();
+        let mut options = placement.read_options();
+        options.progress = progress.clone();
+        let reading = read_mesh(&self.mesh, &options).map_err(not_read)?;
+        let mesh = placement
+            .apply(reading.mesh.clone())
+            .map_err(|error| Fault::Input(format!("{}: {error}", self.mesh.display())))?;
+        Ok(Part {
+            reading,
+            mesh,
+            placement,
+        })
+    }
+}
+
+/// A reading that was stopped is no fault of the file.
+fn not_read(error: ReadError) -> Fault {
+    match error.problem {
+        Problem::Cancelled(_) => Fault::Stopped,
+        _ => Fault::input(error),
+    }
+}
+
+/// The file's name without its last ending.
+pub fn stem(path: &Path) -> String {
+    path.file_stem()
+        .map(|stem| stem.to_string_lossy().into_owned())
+        .unwrap_or_default()
+}
+
+/// A unit as it is written on the command line.
+#[derive(Clone, Copy, ValueEnum)]
+enum UnitName {
+    Micron,
+    Mm,
+    Cm,
+    M,
+    Inch,
+    Foot,
+}
+
+impl From<UnitName> for Unit {
+    fn from(name: UnitName) -> Self {
+        match name {
+            UnitName::Micron => Self::Micron,
+            UnitName::Mm => Self::Millimetre,
+            UnitName::Cm => Self::Centimetre,
+            UnitName::M => Self::Metre,
+            UnitName::Inch => Self::Inch,
+            UnitName::Foot => Self::Foot,
+        }
+    }
+}
+
+/// An axis as it is written on the command line.
+#[derive(Clone, Copy, ValueEnum)]
+enum AxisName {
+    X,
+    Y,
+    Z,
+    #[value(name = "-x")]
+    MinusX,
+    #[value(name = "-y")]
+    MinusY,
+    #[value(name = "-z")]
+    MinusZ,
+}
+
+impl From<AxisName> for Axis {
+    fn from(name: AxisName) -> Self {
+        match name {
+            AxisName::X => Self::X,
+            AxisName::Y => Self::Y,
+            AxisName::Z => Self::Z,
+            AxisName::MinusX => Self::MinusX,
+            AxisName::MinusY => Self::MinusY,
+            AxisName::MinusZ => Self::MinusZ,
+        }
+    }
+}

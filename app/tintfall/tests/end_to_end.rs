@@ -1,0 +1,130 @@
+//! From a mesh to everything that is handed over, by the command alone.
+#![allow(clippy::unwrap_used)]
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+fn tintfall(folder: &Path, args: &[&str]) -> Output {
+    let output = Command::new(env!("CARGO_BIN_EXE_tintfall"))
+        .args(args)
+        .current_dir(folder)
+        .output()
+        .unwrap();
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{args:?}: {error}");
+    output
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+/// A box of 20 × 20 × 10 mm as text STL, in a folder of its own.
+fn with_box() -> tempfile::TempDir {
+    let mesh = geometry::solids::cuboid(geometry::DVec3::new(20.0, 20.0, 10.0)).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = geometry::read::mesh_to_stl(&mesh);
+    fs::write(folder.path().join("box.stl"), bytes).unwrap();
+    folder
+}
+
+#[test]
+fn inspect_tells_the_size_in_words_and_json() {
+    let folder = with_box();
+    let words = tintfall(folder.path(), &["inspect", "box.stl"]);
+    let words = String::from_utf8(words.stdout).unwrap();
+    assert!(words.contains("20.00 × 20.00 × 10.00 mm"), "{words}");
+    assert!(words.contains("4.00 cm³"), "{words}");
+    let report = json(&tintfall(
+        folder.path(),
+        &["inspect", "box.stl", "--json", "--unit", "cm", "--up", "-x"],
+    ));
+    assert_eq!(report["sound"], true);
+    assert_eq!(report["mesh"]["facets"], 12);
+    assert_eq!(
+        report["mesh"]["size_mm"],
+        serde_json::json!([100.0, 200.0, 200.0])
+    );
+}
+
+#[test]
+fn layers_add_up_to_the_box() {
+    let folder = with_box();
+    let table = json(&tintfall(
+        folder.path(),
+        &[
+            "layers", "box.stl", "--first", "0.4", "--layer", "0.3", "--json",
+        ],
+    ));
+    let layers = table["layers"].as_array().unwrap();
+    assert_eq!(layers.len(), 33);
+    let sum = |key: &str| -> f64 { layers.iter().map(|l| l[key].as_f64().unwrap()).sum() };
+    assert!((sum("volume_mm3") - 4000.0).abs() < 1e-6);
+    assert!((sum("skin_mm2") - 1600.0).abs() < 1e-6);
+    assert_eq!(layers[5]["perimeter_mm"].as_f64().unwrap(), 80.0);
+    let words = tintfall(folder.path(), &["layers", "box.stl"]);
+    assert_eq!(String::from_utf8(words.stdout).unwrap().lines().count(), 51);
+}
+
+#[test]
+fn a_new_plan_is_prepared_as_it_is() {
+    let folder = with_box();
+    tintfall(folder.path(), &["new", "box.stl", "--out", "mine.ron"]);
+    let summary = json(&tintfall(
+        folder.path(),
+        &["prepare", "mine.ron", "--out", "out", "--json"],
+    ));
+    assert_eq!(summary["totals"]["layers"], 50);
+    let volume = summary["totals"]["volume_mm3"].as_f64().unwrap();
+    assert!((volume - 4000.0).abs() < 1e-3, "{volume}");
+    let out = folder.path().join("out");
+    let mut names: Vec<String> = fs::read_dir(&out)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    assert_eq!(
+        names,
+        [
+            "index.txt",
+            "schedule.csv",
+            "schedule.ron",
+            "sheet.png",
+            "summary.json"
+        ]
+    );
+    let file: Value = serde_json::from_slice(&fs::read(out.join("summary.json")).unwrap()).unwrap();
+    assert_eq!(file, summary);
+    let text = fs::read_to_string(out.join("schedule.ron")).unwrap();
+    let schedule = plan::Schedule::from_ron(&text).unwrap();
+    assert_eq!(schedule.layers.len(), 50);
+    let csv = fs::read_to_string(out.join("schedule.csv")).unwrap();
+    assert!(csv.lines().filter(|line| !line.starts_with('#')).count() > 50);
+    let index = fs::read_to_string(out.join("index.txt")).unwrap();
+    assert!(index.contains("Burns"), "{index}");
+
+    // The same inputs give the same files.
+    let before: Vec<Vec<u8>> = names
+        .iter()
+        .map(|n| fs::read(out.join(n)).unwrap())
+        .collect();
+    tintfall(folder.path(), &["prepare", "mine.ron", "--out", "out"]);
+    let after: Vec<Vec<u8>> = names
+        .iter()
+        .map(|n| fs::read(out.join(n)).unwrap())
+        .collect();
+    assert!(before == after);
+}
+
+#[test]
+fn cautions_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = tintfall(folder.path(), &["cautions"]);
+    let text = String::from_utf8(text.stdout).unwrap();
+    for word in ["Fire", "Burns", "Mains", "Fumes", "manual"] {
+        assert!(text.contains(word), "{word}");
+    }
+}

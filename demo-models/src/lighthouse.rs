@@ -8,6 +8,9 @@ use crate::revolve;
 const SIDES: usize = 144;
 const ROCK_TOP_MM: f64 = 24.0;
 const ROCK_LEVELS: usize = 24;
+/// The round foot under the rock: radius and height, mm. It is the widest part and stands even
+/// on all sides, so the tower's axis stays over the middle of the bed when the part is placed.
+const FOOT: [(f64, f64); 2] = [(40.5, 0.0), (40.5, 1.0)];
 
 /// Corners of the tower's profile above the rock: radius and height, mm.
 const TOWER: [(f64, f64); 15] = [
@@ -30,10 +33,16 @@ const TOWER: [(f64, f64); 15] = [
 
 /// The lighthouse.
 pub fn mesh() -> Result<Mesh, MeshError> {
-    revolve::capped_chain(ROCK_LEVELS + TOWER.len(), SIDES, |ring, angle| {
-        match ring.checked_sub(ROCK_LEVELS) {
-            Some(corner) => TOWER[corner],
-            None => rock(ring as f64 / ROCK_LEVELS as f64, angle),
+    let rings = FOOT.len() + ROCK_LEVELS + TOWER.len();
+    revolve::capped_chain(rings, SIDES, |ring, angle| {
+        let above_foot = ring.checked_sub(FOOT.len());
+        match (
+            above_foot,
+            above_foot.and_then(|r| r.checked_sub(ROCK_LEVELS)),
+        ) {
+            (_, Some(corner)) => TOWER[corner],
+            (Some(level), _) => rock(level as f64 / ROCK_LEVELS as f64, angle),
+            _ => FOOT[ring],
         }
     })
 }
@@ -45,8 +54,9 @@ fn rock(rise: f64, angle: f64) -> (f64, f64) {
         + 0.30 * (7.0 * angle - 9.0 * rise + 1.0).sin()
         + 0.22 * (13.0 * angle + 21.0 * rise + 2.0).sin()
         + 0.18 * (29.0 * rise + 2.0 * angle).sin();
+    let foot_mm = FOOT[1].1;
     (
         slope_mm + 3.2 * rough * (1.0 - rise * rise),
-        ROCK_TOP_MM * rise,
+        foot_mm + (ROCK_TOP_MM - foot_mm) * rise,
     )
 }

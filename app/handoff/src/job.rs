@@ -4,7 +4,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use blend::{LinearLight, MixModel};
 use geometry::read::read_mesh;
 use geometry::{Cancelled, Progress, Surface};
 use plan::painted::PaintError;
@@ -64,7 +63,7 @@ impl Job {
             .place
             .apply(reading.mesh)
             .map_err(|error| in_plan(&error))?;
-        let model = model_of(&plan);
+        let model = plan.model();
         let surface = Surface::new(Arc::new(mesh));
         let painted =
             Painted::new(plan, surface, model, progress).map_err(|error| match error {
@@ -77,11 +76,6 @@ impl Job {
             notes: reading.notes,
         })
     }
-}
-
-/// The mixing model that a plan's spools call for.
-pub fn model_of(plan: &Plan) -> Arc<dyn MixModel> {
-    Arc::new(LinearLight::new(&plan.spools))
 }
 
 /// Reads a plan file and the spool and machine files that it names.

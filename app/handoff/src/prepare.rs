@@ -124,11 +124,21 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
     }
 }
 
+/// How far beneath the skin its colour is asked for. A face that lies exactly where a band
+/// ends belongs to the plastic under it, as it does in the layers; at the face itself the last
+/// digit would decide, another one at each point. A micron is far more than that digit.
+const BENEATH_MM: f64 = 1e-3;
+
 /// The colour asked for at a point of the skin, in linear-light sRGB, held to what a display
 /// can show.
 pub fn colours(painted: &Painted) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + '_ {
+    let surface = painted.surface();
     |point| {
-        let linear = painted.xyz_at(point).to_linear_srgb();
+        let beneath = SurfacePoint {
+            point_mm: point.point_mm - surface.normal(point.facet) * BENEATH_MM,
+            ..point
+        };
+        let linear = painted.xyz_at(beneath).to_linear_srgb();
         linear.map(|v| v.clamp(0.0, 1.0))
     }
 }

@@ -233,17 +233,15 @@ fn marks(layers: &[Layer], names: &[&str]) -> Vec<Mark> {
 fn change(before: &BTreeSet<usize>, after: &BTreeSet<usize>, names: &[&str]) -> Option<String> {
     let joined = |set: &mut dyn Iterator<Item = &usize>| {
         let list: Vec<&str> = set.filter_map(|i| names.get(*i).copied()).collect();
-        (list.join(", "), list.len())
+        list.join(", ")
     };
-    let (ended, ends) = joined(&mut before.difference(after));
-    let (began, begins) = joined(&mut after.difference(before));
-    match (ends, begins) {
-        (0, 0) => None,
-        (_, 0) if ends == 1 => Some(format!("{ended} ends")),
-        (_, 0) => Some(format!("{ended} end")),
-        (0, 1) => Some(format!("{began} begins")),
-        (0, _) => Some(format!("{began} begin")),
-        _ => Some(format!("{ended} → {began}")),
+    let ended = joined(&mut before.difference(after));
+    let began = joined(&mut after.difference(before));
+    match (ended.is_empty(), began.is_empty()) {
+        (true, true) => None,
+        (false, true) => Some(format!("{ended} up to here")),
+        (true, false) => Some(format!("{began} from here")),
+        (false, false) => Some(format!("{ended} → {began}")),
     }
 }
 
@@ -299,8 +297,11 @@ mod tests {
         let told = |a: &[usize], b: &[usize]| change(&set(a), &set(b), &names);
         assert_eq!(told(&[0], &[0]), None);
         assert_eq!(told(&[0], &[1]).as_deref(), Some("Rock → Tower"));
-        assert_eq!(told(&[0], &[0, 2]).as_deref(), Some("Door begins"));
-        assert_eq!(told(&[0], &[0, 1, 2]).as_deref(), Some("Tower, Door begin"));
-        assert_eq!(told(&[0, 2], &[0]).as_deref(), Some("Door ends"));
+        assert_eq!(told(&[0], &[0, 2]).as_deref(), Some("Door from here"));
+        assert_eq!(
+            told(&[0], &[0, 1, 2]).as_deref(),
+            Some("Tower, Door from here")
+        );
+        assert_eq!(told(&[0, 2], &[0]).as_deref(), Some("Door up to here"));
     }
 }

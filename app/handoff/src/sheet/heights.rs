@@ -5,7 +5,7 @@ use super::facts::{Heights, Mark, Slice};
 use super::legend::percent;
 use super::page::{Align, Ink, Page, Rect};
 use super::style;
-use super::text::{self, Style, Weight};
+use super::text::{Style, Weight};
 
 /// Width of the block.
 pub const WIDTH: f32 = 396.0;
@@ -18,6 +18,8 @@ const COLUMNS: f32 = 88.0;
 const SEVERAL: f32 = 5.0;
 const PROFILE: f32 = 74.0;
 const GAP: f32 = 9.0;
+/// Bars longer than this many times the scale are marked as cut.
+const BEYOND: f32 = 1.02;
 /// Least distance of two labels' baselines.
 const LABEL_STEP: f32 = 15.0;
 
@@ -78,7 +80,7 @@ pub fn draw(page: &mut Page, area: Rect, heights: &Heights) {
         ..columns
     };
     draw_marks(page, &axis, columns.x, labels, &heights.marks);
-    explain(page, several, area, &heights.slices);
+    explain(page, columns.x, columns.bottom() + 34.0, &heights.slices);
 }
 
 /// A step of 1, 2 or 5 times a power of ten, about a tenth of the height.
@@ -206,7 +208,7 @@ fn densest(slices: &[Slice]) -> f64 {
         let index = (all.len().saturating_sub(1) as f64 * share).round() as usize;
         all.get(index).copied().unwrap_or(0.0)
     };
-    at(1.0).min(at(0.9) * 2.0).max(1e-12)
+    at(1.0).min(at(0.95) * 1.25).max(1e-12)
 }
 
 fn total(slices: &[Slice]) -> f64 {
@@ -221,14 +223,23 @@ fn draw_profile(page: &mut Page, axis: &Axis, area: Rect, slices: &[Slice]) {
         &style::NOTE,
         Align::Left,
     );
-    let reach = |slice: &Slice| area.width * (density(slice, total) / full).min(1.0) as f32;
+    let reach = |slice: &Slice| (density(slice, total) / full) as f32;
     each_row(page, axis, |page, height, y_px| {
-        if let Some(slice) = slice_at(slices, height).and_then(|i| slices.get(i)) {
-            page.row((area.x, area.x + reach(slice)), y_px, style::FILL);
+        let Some(slice) = slice_at(slices, height).and_then(|i| slices.get(i)) else {
+            return;
+        };
+        let end = area.x + area.width * reach(slice).min(1.0);
+        page.row((area.x, end), y_px, style::FILL);
+        if reach(slice) > BEYOND {
+            page.row((end - SEVERAL, end), y_px, style::SOFT);
         }
     });
     page.line((area.x, area.y), (area.x, area.bottom()), style::SOFT, 0.8);
-    let scale = format!("{} per mm", percent(full));
+    // A flat part has most of its skin in a few layers: more than all of it in a whole mm.
+    let scale = match full > 0.5 {
+        true => format!("{} per 0.1 mm", percent(full / 10.0)),
+        false => format!("{} per mm", percent(full)),
+    };
     page.text(
         "0",
         (area.x, area.bottom() + 16.0),
@@ -309,23 +320,30 @@ fn height_text(height_mm: f64) -> String {
     text.to_owned()
 }
 
-/// The line beneath the ribbon that says what the dark strip is.
-fn explain(page: &mut Page, strip: Rect, area: Rect, slices: &[Slice]) {
-    if !slices.iter().any(|s| s.blends > 1) {
-        return;
+/// The line beneath the ribbon that says what the dark strip and the dark ends are, where
+/// there are any.
+fn explain(page: &mut Page, left: f32, y: f32, slices: &[Slice]) {
+    let (total, full) = (total(slices), densest(slices));
+    let several = slices.iter().any(|s| s.blends > 1);
+    let beyond = slices
+        .iter()
+        .any(|s| density(s, total) / full > f64::from(BEYOND));
+    let notes = [
+        (several, style::DARK, "several blends in one layer"),
+        (beyond, style::SOFT, "more than the scale"),
+    ];
+    let mut x = left;
+    for (_, ink, text) in notes.into_iter().filter(|(shown, ..)| *shown) {
+        let sample = Rect {
+            x,
+            y: y - 9.0,
+            width: SEVERAL,
+            height: 11.0,
+        };
+        page.block(sample, ink);
+        x += SEVERAL + 6.0;
+        x += page.text(text, (x, y), &style::NOTE, Align::Left) + 18.0;
     }
-    let y = strip.bottom() + 34.0;
-    let text = "several blends in one layer";
-    let width = text::width(text, &style::NOTE);
-    let x = (strip.x - 60.0).min(area.right() - width).max(area.x + 8.0);
-    let sample = Rect {
-        x: x - 10.0,
-        y: y - 9.0,
-        width: SEVERAL,
-        height: 11.0,
-    };
-    page.block(sample, style::DARK);
-    page.text(text, (x, y), &style::NOTE, Align::Left);
 }
 
 #[cfg(test)]

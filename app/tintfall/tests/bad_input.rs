@@ -141,9 +141,9 @@ fn every_command_refuses_every_bad_mesh() {
 fn plan_text(mesh: &str) -> String {
     format!(
         "(version: 1, mesh: (file: \"{mesh}\"),\n\
-         spools: [(name: \"White\", colour: Hex(\"#ffffff\"))],\n\
+         spools: [(name: \"A\", colour: Hex(\"#ffffff\")), (name: \"B\", colour: Hex(\"#0000aa\"))],\n\
          layers: (first_layer_mm: 0.5, layer_mm: 0.5),\n\
-         regions: [(name: \"All\", mask: Whole, paint: Fixed([1]))])\n"
+         regions: [(name: \"All\", mask: Whole, paint: Fixed([1, 0]))])\n"
     )
 }
 
@@ -165,7 +165,11 @@ fn a_wrong_plan_is_told_with_file_line_and_column() {
             good.replace("mask:", "musk:").into(),
             "line 4, column 2",
         ),
-        ("sum.ron", good.replace("[1]))", "[0.7]))").into(), "line 4"),
+        (
+            "sum.ron",
+            good.replace("[1, 0]))", "[0.7, 0]))").into(),
+            "line 4",
+        ),
         (
             "layer.ron",
             good.replace("layer_mm: 0.5)", "layer_mm: -1)").into(),

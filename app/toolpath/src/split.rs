@@ -29,7 +29,8 @@ pub enum WhyWhole {
 #[derive(Clone, Debug, Default)]
 pub struct Pieces {
     text: Vec<u8>,
-    ends: Vec<usize>,
+    /// Where each piece's words end, and where the piece ends.
+    ends: Vec<(usize, usize)>,
 }
 
 impl Pieces {
@@ -50,12 +51,37 @@ impl Pieces {
 
     /// One of them; nothing past the last.
     pub fn get(&self, index: usize) -> &[u8] {
-        let from = match index {
-            0 => 0,
-            i => self.ends.get(i - 1).copied().unwrap_or(usize::MAX),
-        };
-        let to = self.ends.get(index).copied().unwrap_or(usize::MAX);
-        self.text.get(from..to).unwrap_or_default()
+        let to = self.ends.get(index).map_or(usize::MAX, |e| e.1);
+        self.text.get(self.start(index)..to).unwrap_or_default()
+    }
+
+    /// One of them in two parts: up to its last word, and the comment after it.
+    pub(crate) fn parts(&self, index: usize) -> (&[u8], &[u8]) {
+        let words = self.ends.get(index).map_or(usize::MAX, |e| e.0);
+        self.get(index)
+            .split_at_checked(words.saturating_sub(self.start(index)))
+            .unwrap_or_default()
+    }
+
+    /// Takes a line whole, as the only piece.
+    pub fn whole(&mut self, line: &Line<'_>) {
+        self.clear();
+        let body = line.body();
+        let end = line.checksum().map_or(body.len(), |c| c.at as usize);
+        let words = line
+            .words()
+            .last()
+            .map_or(0, |w| w.to.max(w.at + 1) as usize);
+        self.text
+            .extend_from_slice(body.get(..end).unwrap_or_default());
+        self.finish(words.min(end));
+    }
+
+    fn start(&self, index: usize) -> usize {
+        match index.checked_sub(1) {
+            None => 0,
+            Some(before) => self.ends.get(before).map_or(usize::MAX, |e| e.1),
+        }
     }
 
     fn clear(&mut self) {
@@ -63,8 +89,9 @@ impl Pieces {
         self.ends.clear();
     }
 
-    fn finish(&mut self) {
-        self.ends.push(self.text.len());
+    /// Ends a piece whose words end at `words` of the text.
+    fn finish(&mut self, words: usize) {
+        self.ends.push((words, self.text.len()));
     }
 }
 
@@ -102,12 +129,7 @@ pub fn split(
 ) -> Result<(), WhyWhole> {
     pieces.clear();
     if cuts.is_empty() {
-        let body = line.body();
-        let end = line.checksum().map_or(body.len(), |c| c.at as usize);
-        pieces
-            .text
-            .extend_from_slice(body.get(..end).unwrap_or_default());
-        pieces.finish();
+        pieces.whole(line);
         return Ok(());
     }
     check(line, after, step)?;
@@ -119,11 +141,11 @@ pub fn split(
             None => plan.end,
         };
         let piece = plan.piece(&start, &end, cut.is_none())?;
-        match index {
+        let words = match index {
             0 => piece.write_first(line, &mut pieces.text),
             _ => piece.write_later(line, plan.code, &mut pieces.text),
-        }
-        pieces.finish();
+        };
+        pieces.finish(words);
         start = end;
     }
     Ok(())
@@ -390,8 +412,9 @@ impl<'a> Piece<'a> {
         }
     }
 
-    /// The line itself with its numbers changed, and what it lacks put behind its last word.
-    fn write_first(&self, line: &Line<'_>, out: &mut Vec<u8>) {
+    /// The line itself with its numbers changed, and what it lacks put behind its last word;
+    /// gives where its words end.
+    fn write_first(&self, line: &Line<'_>, out: &mut Vec<u8>) -> usize {
         let body = line.body();
         let end = line.checksum().map_or(body.len(), |c| c.at as usize);
         let copy = |out: &mut Vec<u8>, from: usize, to: usize| {
@@ -417,7 +440,9 @@ impl<'a> Piece<'a> {
             done = last;
         }
         lacking.write_places(out);
+        let words = out.len();
         copy(out, done, end);
+        words
     }
 
     fn drop(&mut self, letter: u8) {
@@ -438,8 +463,9 @@ impl<'a> Piece<'a> {
         }
     }
 
-    /// A line of its own, with the words that belong to each part of the move.
-    fn write_later(&self, line: &Line<'_>, code: u8, out: &mut Vec<u8>) {
+    /// A line of its own, with the words that belong to each part of the move; gives where its
+    /// words end.
+    fn write_later(&self, line: &Line<'_>, code: u8, out: &mut Vec<u8>) -> usize {
         out.extend_from_slice(&[b'G', code]);
         self.write_places(out);
         if self.centre.iter().any(Option::is_some) {
@@ -454,6 +480,7 @@ impl<'a> Piece<'a> {
             out.extend_from_slice(b" E");
             e.write(out);
         }
+        out.len()
     }
 }
 

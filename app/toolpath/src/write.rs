@@ -37,6 +37,7 @@ pub struct Writer<W> {
     /// Lines with numbers put in since the numbers were last set.
     shift: i64,
     scratch: Vec<u8>,
+    piece: Vec<u8>,
 }
 
 impl<W: Write> Writer<W> {
@@ -50,6 +51,7 @@ impl<W: Write> Writer<W> {
             last: 0,
             shift: 0,
             scratch: Vec::new(),
+            piece: Vec::new(),
         }
     }
 
@@ -94,19 +96,36 @@ impl<W: Write> Writer<W> {
     /// # Errors
     /// The stream's.
     pub fn pass_pieces(&mut self, line: &Line<'_>, pieces: &Pieces) -> io::Result<()> {
-        self.pass_piece(line, pieces, 0)?;
-        (1..pieces.len()).try_for_each(|i| self.pass_piece(line, pieces, i))
+        (0..pieces.len()).try_for_each(|i| self.pass_piece(line, pieces, i, ""))
     }
 
-    /// Writes one piece of a move; all of them are to be written, in order.
+    /// Writes one piece of a move, with more words put behind its own; all pieces are to be
+    /// written, in order.
     ///
     /// # Errors
     /// The stream's.
-    pub fn pass_piece(&mut self, line: &Line<'_>, pieces: &Pieces, index: usize) -> io::Result<()> {
-        let text = pieces.get(index);
-        if index > 0 {
-            return self.insert_line(text);
-        }
+    pub fn pass_piece(
+        &mut self,
+        line: &Line<'_>,
+        pieces: &Pieces,
+        index: usize,
+        more: &str,
+    ) -> io::Result<()> {
+        let (words, comment) = pieces.parts(index);
+        let mut text = std::mem::take(&mut self.piece);
+        text.clear();
+        text.extend_from_slice(words);
+        text.extend_from_slice(more.as_bytes());
+        text.extend_from_slice(comment);
+        let done = match index {
+            0 => self.pass_first(line, &text),
+            _ => self.insert_line(&text),
+        };
+        self.piece = text;
+        done
+    }
+
+    fn pass_first(&mut self, line: &Line<'_>, text: &[u8]) -> io::Result<()> {
         self.checked |= line.checksum().is_some();
         if line.line_number().is_some() {
             self.numbered(line, text)?;
@@ -116,6 +135,18 @@ impl<W: Write> Writer<W> {
         }
         self.out.write_all(line.end())?;
         self.after(line);
+        Ok(())
+    }
+
+    /// Writes lines that were not taken apart, as they are: only for files without checksums,
+    /// and only whole lines.
+    ///
+    /// # Errors
+    /// The stream's.
+    pub fn raw(&mut self, lines: &[u8]) -> io::Result<()> {
+        self.close()?;
+        self.out.write_all(lines)?;
+        self.open = !matches!(lines.last(), None | Some(b'\n' | b'\r'));
         Ok(())
     }
 
@@ -319,6 +350,17 @@ mod tests {
     fn numbers_without_checksums_stay() {
         let text = changed("N10 M83\nN20 G1 X2 E1\nN30 G28\n");
         assert_eq!(text, "N10 M83\nT0\nN20 G1 X1 E0.5\nG1 X2 E0.5\nN30 G28\n");
+    }
+
+    #[test]
+    fn more_words_go_before_the_comment() {
+        let mut words = Vec::new();
+        let line = Line::parse(b"G1 X2 E1  ; wall\n", &mut words);
+        let mut pieces = Pieces::new();
+        pieces.whole(&line);
+        let mut writer = Writer::new(Vec::new());
+        writer.pass_piece(&line, &pieces, 0, " A1").expect("memory");
+        assert_eq!(writer.finish().expect("memory"), b"G1 X2 E1 A1  ; wall\n");
     }
 
     #[test]

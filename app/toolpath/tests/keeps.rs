@@ -31,7 +31,9 @@ fn cut(file: &[u8], cuts: &[f64], insert: &str) -> Vec<u8> {
         if done {
             for i in 0..pieces.len() {
                 writer.insert(insert).expect("memory");
-                writer.pass_piece(&seen.line, &pieces, i).expect("memory");
+                writer
+                    .pass_piece(&seen.line, &pieces, i, "")
+                    .expect("memory");
             }
         } else {
             writer.pass(&seen.line).expect("memory");

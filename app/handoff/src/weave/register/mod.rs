@@ -330,4 +330,4 @@ fn alike(outlines: &fine::Outlines, best: &Stand) -> Vec<f64> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

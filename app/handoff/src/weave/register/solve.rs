@@ -6,15 +6,17 @@ pub(super) fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Op
     for column in 0..N {
         let pivot =
             (column..N).max_by(|i, j| a[*i][column].abs().total_cmp(&a[*j][column].abs()))?;
-        if !(a[pivot][column].abs() > 1e-12) {
+        let size = a[pivot][column].abs();
+        if size.is_nan() || size < 1e-12 {
             return None;
         }
         a.swap(column, pivot);
         b.swap(column, pivot);
         for row in column + 1..N {
             let factor = a[row][column] / a[column][column];
-            for k in column..N {
-                a[row][k] -= factor * a[column][k];
+            let above = a[column];
+            for (value, from) in a[row].iter_mut().zip(above).skip(column) {
+                *value -= factor * from;
             }
             b[row] -= factor * b[column];
         }

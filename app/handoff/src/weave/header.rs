@@ -1,0 +1,143 @@
+//! The comment at the head of a woven file: what it was made from, and what to mind.
+
+use std::fmt::Write;
+
+use blend::Shares;
+use plan::Plan;
+
+use super::dialect::Dialect;
+use super::emit::Change;
+use super::register::Stand;
+
+/// Who looked the plan over.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Review {
+    /// The reviewer's name.
+    pub name: String,
+    /// The day, as written.
+    pub day: String,
+}
+
+/// What the header tells.
+pub(super) struct Facts<'a> {
+    pub plan: &'a Plan,
+    pub plan_sha256: &'a str,
+    pub dialect: &'a Dialect,
+    pub stands: &'a [Stand],
+    pub changes: &'a [Change],
+    pub review: Option<&'a Review>,
+    pub cautions: &'a [String],
+}
+
+/// Blends that the table shows; a long fade has hundreds.
+const MOST_ROWS: usize = 40;
+
+/// Copies that are told one by one.
+const MOST_STANDS: usize = 16;
+
+/// The header's text, without comment marks.
+pub(super) fn text(facts: &Facts<'_>) -> String {
+    let mut out = String::new();
+    // Writing to a String can't fail.
+    let _ = write_all(&mut out, facts);
+    out
+}
+
+fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
+    let plan = facts.plan;
+    writeln!(
+        out,
+        "Blends woven in by Tintfall {}",
+        env!("CARGO_PKG_VERSION")
+    )?;
+    writeln!(out, "Part: {}", one_line(&plan.title))?;
+    writeln!(out, "Plan: SHA-256 {}", facts.plan_sha256)?;
+    match facts.review {
+        Some(review) => writeln!(
+            out,
+            "Reviewed by {} on {}",
+            one_line(&review.name),
+            one_line(&review.day)
+        )?,
+        None => writeln!(out, "Not reviewed")?,
+    }
+    writeln!(
+        out,
+        "Dialect: {}. Check its commands against the firmware's manual.",
+        one_line(&facts.dialect.name)
+    )?;
+    for (i, stand) in facts.stands.iter().take(MOST_STANDS).enumerate() {
+        let [x, y] = stand.placement.shift_mm;
+        writeln!(
+            out,
+            "Copy {}: turned {:.2} degrees, shifted x {x:.3} y {y:.3} mm, outline within {:.3} mm",
+            i + 1,
+            stand.placement.turn_deg,
+            stand.residual_mm
+        )?;
+    }
+    if let Some(more) = facts.stands.len().checked_sub(MOST_STANDS + 1) {
+        writeln!(out, "and {} copies more", more + 1)?;
+    }
+    shares_table(out, facts)?;
+    writeln!(out, "Cautions:")?;
+    for caution in CAUTIONS {
+        writeln!(out, "- {caution}")?;
+    }
+    for caution in facts.cautions {
+        writeln!(out, "- {}", one_line(caution))?;
+    }
+    Ok(())
+}
+
+/// The usual cautions (common practice, no source).
+const CAUTIONS: [&str; 4] = [
+    "Load the spools in the order of the table, or every colour is wrong.",
+    "Hot end and bed burn skin. Plastic fumes: air the room.",
+    "Stay near while it prints; heaters can start a fire.",
+    "The printer's and filament's own manuals and local rules come first.",
+];
+
+fn shares_table(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
+    writeln!(out, "Spools:")?;
+    for (i, spool) in facts.plan.spools.iter().enumerate() {
+        writeln!(out, "  {} {}", i + 1, one_line(&spool.name))?;
+    }
+    let mut rows: Vec<Shares> = Vec::new();
+    for change in facts.changes {
+        let shares = facts.dialect.rounded(&change.shares);
+        if rows.len() > MOST_ROWS {
+            break;
+        }
+        if !rows.contains(&shares) {
+            rows.push(shares);
+        }
+    }
+    writeln!(out, "Shares of the spools, percent, in order of first use:")?;
+    for (i, shares) in rows.iter().take(MOST_ROWS).enumerate() {
+        let row: Vec<String> = shares
+            .as_slice()
+            .iter()
+            .map(|share| format!("{:5.1}", share * 100.0))
+            .collect();
+        writeln!(out, "  {:3} {}", i + 1, row.join(" "))?;
+    }
+    if rows.len() > MOST_ROWS {
+        writeln!(out, "  and more")?;
+    }
+    Ok(())
+}
+
+/// Text from a person's file, safe within a comment.
+fn one_line(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            c if c.is_control() => ' ',
+            // Some firmwares look for these even in comments.
+            '(' | ')' | '*' => ' ',
+            c if c.is_ascii() => c,
+            _ => '?',
+        })
+        .take(120)
+        .collect()
+}

@@ -1,0 +1,221 @@
+//! One pass over the toolpath that learns what it asks for, in the order of printing.
+
+use std::collections::HashMap;
+use std::io::Read;
+
+use blend::Shares;
+use geometry::Progress;
+use plan::schedule::Asked;
+use toolpath::{Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2};
+
+use super::WeaveError;
+use super::classify::{Asks, Classifier};
+use super::register::Placement;
+
+/// Plastic in a row that asks for the same.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// Its volume, mm³.
+    pub volume_mm3: f64,
+    /// The blend, as an index into [`Survey::blends`]; `None` if it is never seen.
+    pub blend: Option<u32>,
+    /// Height of the nozzle above the part's bed where it begins, mm.
+    pub height_mm: f64,
+}
+
+/// A place from which the file can be read on.
+#[derive(Clone, Copy, Debug)]
+pub struct Checkpoint {
+    /// Bytes before it.
+    pub bytes: u64,
+    /// Lines before it.
+    pub lines: u64,
+    /// Plastic laid down before it, mm³.
+    pub volume_mm3: f64,
+    /// The machine there.
+    pub state: MachineState,
+}
+
+/// What a toolpath asks for.
+#[derive(Clone, Debug, Default)]
+pub struct Survey {
+    /// What it asks for, in the order of printing.
+    pub demands: Vec<Demand>,
+    /// The blends that occur.
+    pub blends: Vec<Shares>,
+    /// All plastic, mm³.
+    pub volume_mm3: f64,
+    /// Moves that lay plastic.
+    pub printing_moves: u64,
+    /// Bytes of the file.
+    pub bytes: u64,
+    /// Bytes before the first line that feeds plastic.
+    pub first_print_bytes: Option<u64>,
+    /// Height of the highest plastic above the plate, mm.
+    pub highest_mm: f64,
+    /// The end of line of the first line that has one.
+    pub end: Vec<u8>,
+    /// The file has checksums, so its line numbers matter.
+    pub checked: bool,
+    /// Line at which a tool is chosen after plastic was fed.
+    pub tool_line: Option<u64>,
+    /// The nozzle comes down again by layers: copies are printed one after another.
+    pub comes_down: bool,
+    /// Doubts about the file.
+    pub cautions: Cautions,
+    /// Places to read on from.
+    pub checkpoints: Vec<Checkpoint>,
+}
+
+/// Checkpoints are no nearer to each other than this, bytes: a small part of what is then
+/// copied without being read.
+const BETWEEN_CHECKPOINTS: u64 = 64 * 1024;
+
+/// Reads the whole file.
+///
+/// # Errors
+/// When it can't be read, or when told to stop.
+pub fn survey(
+    file: impl Read,
+    size_bytes: u64,
+    settings: Settings,
+    asked: &Asked<'_>,
+    stands: &[Placement],
+    progress: &Progress,
+) -> Result<Survey, WeaveError> {
+    progress.stage("Following the toolpath through the plan");
+    let filament_mm = asked
+        .painted()
+        .plan()
+        .spools
+        .first()
+        .map_or(1.75, |s| s.diameter_mm);
+    let area_mm2 = filament_area_mm2(filament_mm);
+    let mut replay = Replay::new(file, settings);
+    let mut walk = Walk {
+        classifier: Classifier::new(asked, stands),
+        found: Survey::default(),
+        known: HashMap::new(),
+        last_key: None,
+    };
+    let mut next_checkpoint = 0;
+    let mut next_look = 0;
+    let mut highest_print = f64::MIN;
+    loop {
+        let (bytes, state) = (replay.offset(), *replay.state());
+        let Some(seen) = replay.advance()? else {
+            break;
+        };
+        if bytes >= next_checkpoint {
+            next_checkpoint = bytes + BETWEEN_CHECKPOINTS;
+            walk.found.checkpoints.push(Checkpoint {
+                bytes,
+                lines: seen.line.number() - 1,
+                volume_mm3: walk.found.volume_mm3,
+                state,
+            });
+        }
+        if walk.found.end.is_empty() {
+            walk.found.end = seen.line.end().to_vec();
+        }
+        walk.found.checked |= seen.line.checksum().is_some();
+        match seen.step {
+            Step::Move(step) if step.extruded_mm > 0.0 => {
+                if walk.found.first_print_bytes.is_none() {
+                    walk.found.first_print_bytes = Some(bytes);
+                }
+                walk.take(&step, area_mm2);
+                let z = step.to[2];
+                if step.prints() {
+                    walk.found.comes_down |= z < highest_print - 1.0;
+                    highest_print = highest_print.max(z);
+                }
+            }
+            Step::Tool(_) if walk.found.first_print_bytes.is_some() => {
+                walk.found.tool_line.get_or_insert(seen.line.number());
+            }
+            _ => {}
+        }
+        if bytes >= next_look {
+            next_look = bytes + (1 << 20);
+            progress.set(bytes as f32 / size_bytes.max(1) as f32);
+            progress.check()?;
+        }
+    }
+    walk.found.bytes = replay.offset();
+    walk.found.cautions = replay.cautions().clone();
+    walk.found.highest_mm = highest_print;
+    Ok(walk.found)
+}
+
+struct Walk<'a> {
+    classifier: Classifier<'a>,
+    found: Survey,
+    known: HashMap<Vec<u64>, u32>,
+    /// The last tint's region, step and layer top, and its index.
+    last_key: Option<((usize, usize, u64), u32)>,
+}
+
+impl Walk<'_> {
+    fn take(&mut self, step: &Move, area_mm2: f64) {
+        let volume_mm3 = step.fresh_mm * area_mm2;
+        if !step.travels() {
+            // A prime: plastic at one spot, off the part or on a line's start.
+            self.push(volume_mm3, None, step.to[2]);
+            return;
+        }
+        self.found.printing_moves += 1;
+        let mut classifier_pieces: [(f64, Asks); 8] = [(0.0, Asks::Free); 8];
+        let mut more: Vec<(f64, Asks)> = Vec::new();
+        let mut count = 0;
+        self.classifier.stretches(step, |from, to, asks| {
+            match classifier_pieces.get_mut(count) {
+                Some(slot) => *slot = (to - from, asks),
+                None => more.push((to - from, asks)),
+            }
+            count += 1;
+        });
+        let few = classifier_pieces.into_iter().take(count);
+        for (part, asks) in few.chain(more) {
+            let blend = match asks {
+                Asks::Free => None,
+                Asks::Tint(tint) => Some(self.blend(tint)),
+            };
+            self.push(volume_mm3 * part, blend, step.from[2]);
+        }
+    }
+
+    fn blend(&mut self, tint: plan::schedule::Tint) -> u32 {
+        let top = self.classifier.span().map_or(0.0, |s| s.top_mm);
+        let key = (tint.region, tint.step, top.to_bits());
+        if let Some((last, index)) = self.last_key
+            && last == key
+        {
+            return index;
+        }
+        let shares = self.classifier.shares(tint);
+        let bits: Vec<u64> = shares.as_slice().iter().map(|s| s.to_bits()).collect();
+        let blends = &mut self.found.blends;
+        let index = *self.known.entry(bits).or_insert_with(|| {
+            blends.push(shares);
+            blends.len() as u32 - 1
+        });
+        self.last_key = Some((key, index));
+        index
+    }
+
+    fn push(&mut self, volume_mm3: f64, blend: Option<u32>, height_mm: f64) {
+        if volume_mm3 <= 0.0 {
+            return;
+        }
+        self.found.volume_mm3 += volume_mm3;
+        match self.found.demands.last_mut() {
+            Some(last) if last.blend == blend => last.volume_mm3 += volume_mm3,
+            _ => self.found.demands.push(Demand {
+                volume_mm3,
+                blend,
+                height_mm,
+            }),
+        }
+    }
+}

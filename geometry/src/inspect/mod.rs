@@ -93,14 +93,15 @@ pub struct Inspection {
 impl Inspection {
     /// Looks a mesh over, in time near linear in its facets.
     pub fn of(mesh: &Mesh) -> Self {
-        let edges = Edges::of(mesh);
+        let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
         let parts = Parts::by_edges(mesh, &edges);
         let (least_mm, greatest_mm) = mesh.bounds();
-        let facets = facets::look_over(mesh);
-        let edge_faults = EdgeFaults::of(mesh, &edges);
+        let (edge_faults, shells) = rayon::join(
+            || EdgeFaults::of(mesh, &edges),
+            || shells::find(mesh, &parts, &edges),
+        );
         let holes = holes::find(mesh, &edge_faults.boundary);
         let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);
-        let shells = shells::find(mesh, &parts, &edges);
         Self {
             least_mm,
             greatest_mm,

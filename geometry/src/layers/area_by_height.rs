@@ -1,5 +1,7 @@
 //! How a mesh's skin is spread over its heights.
 
+use rayon::prelude::*;
+
 use crate::Mesh;
 
 /// The exact area of skin below every height: what an even share of the visible surface
@@ -45,14 +47,11 @@ impl AreaByHeight {
     /// A facet is left out where a vertex has no finite value, as a distance along the
     /// surface has none on another shell.
     pub fn along(mesh: &Mesh, values: &[f64], weight: impl Fn(usize) -> f64) -> Self {
-        let mut heights: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
-        heights.sort_unstable_by(f64::total_cmp);
-        // -0 and 0 are one height.
-        heights.dedup_by(|a, b| a == b);
+        let Ranks { heights, of_vertex } = Ranks::of(values);
         let mut spread = Spread::new(heights);
         for (facet, corners) in mesh.triangles().iter().enumerate() {
-            let at = |v: u32| values.get(v as usize).copied().filter(|v| v.is_finite());
-            let [a, b, c] = corners.map(at);
+            let rank = |v: u32| of_vertex.get(v as usize).copied().flatten();
+            let [a, b, c] = corners.map(rank);
             if let (Some(a), Some(b), Some(c)) = (a, b, c) {
                 let area = mesh.area_vector(facet).length() * weight(facet).max(0.0);
                 spread.add(area, [a, b, c]);
@@ -121,6 +120,31 @@ impl AreaByHeight {
     }
 }
 
+/// The different heights, rising, and which of them each vertex has.
+struct Ranks {
+    heights: Vec<f64>,
+    /// `None` where the height is not finite.
+    of_vertex: Vec<Option<u32>>,
+}
+
+impl Ranks {
+    fn of(values: &[f64]) -> Self {
+        let mut order: Vec<(f64, u32)> = (0..).zip(values).map(|(i, &v)| (v, i)).collect();
+        order.retain(|(value, _)| value.is_finite());
+        order.par_sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        let mut heights = Vec::<f64>::with_capacity(order.len());
+        let mut of_vertex = vec![None; values.len()];
+        for (value, vertex) in order {
+            // Not `total_cmp`: −0 and 0 are one height.
+            if heights.last() != Some(&value) {
+                heights.push(value);
+            }
+            of_vertex[vertex as usize] = Some(heights.len() as u32 - 1);
+        }
+        Self { heights, of_vertex }
+    }
+}
+
 /// Collects facets.
 ///
 /// A facet's area per height is two ramps: up from its lowest vertex to the middle one,
@@ -163,41 +187,29 @@ impl Spread {
         }
     }
 
-    fn index(&self, height: f64) -> usize {
-        self.heights.partition_point(|&h| h < height)
-    }
-
-    fn add(&mut self, area: f64, mut heights: [f64; 3]) {
-        heights.sort_unstable_by(f64::total_cmp);
-        let [low, middle, high] = heights;
-        if high <= low {
-            let at = self.index(low);
-            self.flat[at] += area;
+    /// Adds a facet, given the places of its corners' heights.
+    fn add(&mut self, area: f64, mut places: [u32; 3]) {
+        places.sort_unstable();
+        let [low, middle, high] = places.map(|p| p as usize);
+        if low == high {
+            self.flat[low] += area;
             return;
         }
         // The facet is widest at its middle vertex, so that both ramps cover its area.
-        let widest = 2.0 * area / (high - low);
-        self.lay(Ramp {
-            from: low,
-            to: middle,
-            at_from: 0.0,
-            at_to: widest,
-        });
-        self.lay(Ramp {
-            from: middle,
-            to: high,
-            at_from: widest,
-            at_to: 0.0,
-        });
+        let widest = 2.0 * area / (self.heights[high] - self.heights[low]);
+        self.lay(low, middle, 0.0, widest);
+        self.lay(middle, high, widest, 0.0);
     }
 
     /// Lays a ramp on the nodes that together cover its range.
-    fn lay(&mut self, ramp: Ramp) {
-        if ramp.to <= ramp.from {
-            return;
-        }
-        let mut begin = self.index(ramp.from) + self.leaves;
-        let mut end = self.index(ramp.to) + self.leaves;
+    fn lay(&mut self, from: usize, to: usize, at_from: f64, at_to: f64) {
+        let ramp = Ramp {
+            from: self.heights[from],
+            to: self.heights[to],
+            at_from,
+            at_to,
+        };
+        let (mut begin, mut end) = (from + self.leaves, to + self.leaves);
         let mut width = 1;
         while begin < end {
             if begin % 2 == 1 {

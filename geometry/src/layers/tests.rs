@@ -202,6 +202,60 @@ fn unwelded_facets_are_joined() {
 }
 
 #[test]
+fn a_doubled_facet_leaves_the_outline_whole() {
+    let block = solids::cuboid(DVec3::new(4.0, 3.0, 2.0)).unwrap();
+    let mut facets = block.triangles().to_vec();
+    facets.extend([facets[4], facets[6], facets[6]]);
+    let doubled = Mesh::new(block.vertices().to_vec(), facets).unwrap();
+    let section = slice(&doubled, 1.0);
+    let closed = section.contours.iter().filter(|c| c.closed);
+    assert!(close(closed.map(Contour::area_mm2).sum(), 12.0, 1e-12));
+    assert!(close(section.area_mm2(), 12.0, 1e-12));
+    assert!(section.open_ends > 0);
+}
+
+#[test]
+fn a_t_junction_is_bridged() {
+    // The upper wall's lower side is split by a vertex that the lower wall does not know.
+    let block = solids::cuboid(DVec3::new(4.0, 3.0, 2.0)).unwrap();
+    let mut vertices = block.vertices().to_vec();
+    let mut facets = block.triangles().to_vec();
+    let [a, b, c] = facets[4];
+    let middle = vertices.len() as u32;
+    vertices.push((vertices[a as usize] + vertices[c as usize]) * 0.5);
+    facets[4] = [a, b, middle];
+    facets.push([b, c, middle]);
+    let mesh = Mesh::new(vertices, facets).unwrap();
+    for z in [0.3, 1.0, 1.7] {
+        let section = slice(&mesh, z);
+        assert_eq!(section.contours.len(), 1);
+        assert!(section.contours[0].closed && section.open_ends > 0);
+        assert!(close(section.area_mm2(), 12.0, 1e-12));
+    }
+}
+
+#[test]
+fn slivers_and_empty_facets_change_nothing() {
+    let block = solids::cuboid(DVec3::new(4.0, 3.0, 2.0)).unwrap();
+    let mut vertices = block.vertices().to_vec();
+    let mut facets = block.triangles().to_vec();
+    // A wall's diagonal becomes a sliver, one of its facets splits at a doubled vertex.
+    let [a, b, c] = facets[4];
+    let middle = vertices.len() as u32;
+    let on_side = (vertices[a as usize] + vertices[c as usize]) * 0.5;
+    vertices.push(on_side);
+    facets[4] = [a, b, middle];
+    facets.extend([[b, c, middle], [a, middle, c], [b, b, c]]);
+    let mesh = Mesh::new(vertices, facets).unwrap();
+    for z in [0.3, 1.0, 1.7, 2.0] {
+        let section = slice(&mesh, z);
+        assert_eq!((section.contours.len(), section.open_ends), (1, 0), "{z}");
+        assert!(close(section.area_mm2(), 12.0, 1e-12));
+    }
+    assert!(close(between(&mesh, 0.5, 1.5).volume_mm3, 12.0, 1e-12));
+}
+
+#[test]
 fn the_work_can_be_cancelled() {
     let block = solids::cuboid(DVec3::ONE).unwrap();
     let progress = Progress::new();

@@ -85,11 +85,11 @@ impl Edges {
 
     /// Every edge once.
     pub fn iter(&self) -> impl Iterator<Item = Edge<'_>> {
-        (0..self.starts.len() - 1).flat_map(|from| self.from(from as u32))
+        (0..self.starts.len() - 1).flat_map(|from| self.rising_from(from as u32))
     }
 
     /// The edges from a vertex to vertices of greater index.
-    pub fn from(&self, from: u32) -> impl Iterator<Item = Edge<'_>> {
+    pub fn rising_from(&self, from: u32) -> impl Iterator<Item = Edge<'_>> {
         self.of_vertex(from)
             .chunk_by(|a, b| a.to == b.to)
             .map(move |uses| Edge {

@@ -4,9 +4,11 @@
 //! names, [`write`](mod@write) writes a file whole or not at all, and [`prepare()`] puts all that the
 //! print step needs into one folder.
 
+pub mod calibration;
 pub mod cautions;
 pub mod job;
 mod prepare;
+pub mod reach_chart;
 pub mod render;
 pub mod schedule;
 pub mod sheet;

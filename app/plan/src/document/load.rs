@@ -89,16 +89,47 @@ impl Plan {
     }
 }
 
-/// A file of spools may hold measured spools or plain ones; measured ones have strengths.
+impl SpoolSet {
+    /// Reads a file of spools: measured ones, or plain ones of which only the colours are
+    /// known. Measured ones have strengths.
+    ///
+    /// ```
+    /// let text = r##"(version: 1, spools: [
+    ///     (name: "Chalk", colour: Hex("#f4f2ec")),
+    ///     (name: "Slate", colour: Hex("#2e3338")),
+    /// ])"##;
+    /// let set = plan::SpoolSet::from_ron(text)?;
+    /// assert!(set.len() == 2 && set.measured.is_none());
+    /// # Ok::<(), plan::TextError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`TextError`] with every fault found, each with line, column and what to do.
+    pub fn from_ron(text: &str) -> Result<Self, TextError> {
+        match ron_text::has_field(text, "strengths") {
+            true => Ok(ron_text::read::<MeasuredSpools>(text)?.into()),
+            false => Ok(ron_text::read::<SpoolFile>(text)?.spools.into()),
+        }
+    }
+
+    /// Writes the spools alone as a file of spools, without what was measured of them.
+    ///
+    /// # Errors
+    /// None for sound spools.
+    pub fn to_ron(&self) -> Result<String, ron::Error> {
+        ron_text::write(&SpoolFile {
+            version: SpoolFile::VERSION,
+            spools: self.list.clone(),
+        })
+    }
+}
+
 fn load_spools(
     file: &str,
     read: &mut impl FnMut(&str) -> Result<String, String>,
 ) -> Result<SpoolSet, LoadError> {
     let text = text_of(file, read)?;
-    match ron_text::has_field(&text, "strengths") {
-        true => Ok(parse::<MeasuredSpools>(file, &text)?.into()),
-        false => Ok(parse::<SpoolFile>(file, &text)?.spools.into()),
-    }
+    Ok(SpoolSet::from_ron(&text).map_err(|error| error.in_file(file))?)
 }
 
 fn load<D: Document>(

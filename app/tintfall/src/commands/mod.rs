@@ -35,6 +35,10 @@ commands! {
     new: New,
     layers: Layers,
     prepare: Prepare,
+    swatch: Swatch,
+    read_photo: ReadPhoto,
+    fit: Fit,
+    match_colour: Match,
     view: View,
     cautions: Cautions,
 }

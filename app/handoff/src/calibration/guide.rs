@@ -1,0 +1,72 @@
+//! The page of text that goes with a test print: what is where, and how to measure it.
+
+use std::fmt::Write as _;
+
+use blend::Spool;
+
+use super::test_part::{FACE_MM, MEASURED_MM, TestPart};
+use crate::cautions;
+
+/// The page for some bars of some spools; each bar goes by its file stem.
+pub fn text(spools: &[Spool], bars: &[(String, TestPart)]) -> String {
+    let mut text = String::from(
+        "Test print for measuring spools\n\nSpools, in the order of the hotend's inlets\n",
+    );
+    let mut line = |words: String| {
+        text.push_str(&words);
+        text.push('\n');
+    };
+    for (i, spool) in spools.iter().enumerate() {
+        line(format!("  {}  {}", i + 1, spool.name));
+    }
+    for (name, bar) in bars {
+        line(format!(
+            "\n{name}.stl: an upright bar with a foot. Its flat face, {FACE_MM} mm wide, is flush with\n\
+             the foot; the notches at its sides show where steps meet. From the foot upwards:\n\n  \
+             step   from mm     to mm   measure at   shares"
+        ));
+        for step in &bar.steps {
+            let mut shares = String::new();
+            for (i, share) in step.shares.as_slice().iter().enumerate() {
+                let gap = if i > 0 { " / " } else { "" };
+                // A String takes whatever is written.
+                let _ = write!(shares, "{gap}{:.0}", share * 100.0);
+            }
+            line(format!(
+                "  {:>4} {:>9.1} {:>9.1} {:>12.1}   {shares} %",
+                step.number,
+                step.from_mm,
+                step.to_mm,
+                step.measure_at_mm()
+            ));
+        }
+    }
+    text.push_str(&format!(
+        "\n\
+Printing\n  \
+- Slice each bar as it stands, 0.2 mm layers, two walls or more, and print it by its\n    \
+schedule: the blend changes with height only, and no purge is needed. Each step is high\n    \
+enough that the blend before it is flushed out, to one part in a hundred, where you measure.\n  \
+- The steps go up by every second blend and come back by those between. A hotend that lags\n    \
+more than its machine file says then shows up in the fit instead of hiding in it.\n\n\
+Measuring\n  \
+- Measure the flat face, in the middle of its width, {MEASURED_MM} mm or less across, at the height\n    \
+above: the upper half of each step. The bar lies on its back; nothing shines through it.\n  \
+- A colorimeter or spectrophotometer: D65, 2° observer, CIELAB. Write l, a and b into\n    \
+measured.csv, and above the columns whether gloss is included. Measure each step two or\n    \
+three times if you can and give each reading a row of its own: they are averaged.\n  \
+- A code (hex) from an instrument or a colour fan will do, less exactly.\n  \
+- A photograph: lay a grey or white card of known reflectance beside the bar, light both\n    \
+evenly from two sides, avoid glare, expose so that the card is light but not white. Set the\n    \
+places in patches.ron to fit, then run\n      \
+tintfall read-photo PHOTO.png --patches patches.ron --out measured.csv\n\n\
+Then\n  \
+tintfall fit measured.csv --out pair.ron\n  \
+and write spools: \"pair.ron\" in the plans that print with these spools.\n\n\
+Before you print\n"
+    ));
+    for caution in cautions::SHORT {
+        let _ = writeln!(text, "  - {caution}");
+    }
+    text
+}

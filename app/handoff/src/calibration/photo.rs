@@ -1,0 +1,349 @@
+//! Reading colours from a photograph with a card of known reflectance.
+//!
+//! The codes are taken back to linear light by the sRGB transfer function (IEC 61966-2-1),
+//! averaged over each patch, and scaled per channel so that the card comes out neutral and as
+//! light as it is known to be: a von Kries scaling in the camera's own primaries. What a
+//! camera's colour processing bends stays bent, so a photograph is a rough instrument; a few
+//! ΔE00 off is usual (common practice, no source).
+
+use std::io::{BufRead, Seek};
+
+use blend::{Lab, Xyz};
+
+use super::patches::{Area, Patches};
+
+/// Photographs beyond this many pixels are refused before memory is asked for.
+const MOST_PIXELS: u64 = 200_000_000;
+/// Fewest pixels of a patch: fewer say more of the noise than of the colour.
+const FEWEST_PIXELS: usize = 64;
+/// From this code value on (of 1) a channel is taken to be at its end.
+const CLIPPED: f64 = 0.995;
+/// So many of a patch's pixels may be clipped: glints of the plastic.
+const GLINTS: f64 = 0.01;
+/// A patch darker than this share of full exposure drowns in noise and rounding: 8-bit codes
+/// are there about a twelfth of the value apart.
+const DARKEST: f64 = 0.004;
+/// A card of reflectance 1 should fill at least this share of the exposure.
+const LEAST_EXPOSURE: f64 = 0.2;
+/// Light that changes by more than this over a patch, or between cards, is told of.
+const UNEVEN: f64 = 0.08;
+
+/// A photograph in linear light.
+pub struct Photo {
+    width: usize,
+    height: usize,
+    /// Linear light of the three channels, rows from the top.
+    linear: Vec<[f32; 3]>,
+    /// What is worth knowing about the file.
+    pub notes: Vec<String>,
+}
+
+/// What was read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PhotoReading {
+    /// Each step's number and its colour.
+    pub steps: Vec<(usize, Lab)>,
+    /// What a person should know before trusting it.
+    pub warnings: Vec<String>,
+}
+
+/// Why a photograph can't be read.
+#[derive(Debug, thiserror::Error)]
+pub enum PhotoError {
+    /// It is no PNG, or a broken one.
+    #[error(
+        "can't be read as a PNG picture: {0}; if the camera gives another format, save the \
+         photograph as PNG without any editing"
+    )]
+    Png(#[from] png::DecodingError),
+    /// It is too large.
+    #[error("the picture has {0} million pixels; at most 200 million are read")]
+    TooLarge(u64),
+    /// A patch can't be used; all such patches are named.
+    #[error("{}", .0.join("\n"))]
+    Patches(Vec<String>),
+}
+
+impl Photo {
+    /// Reads a PNG picture of 8 or 16 bits.
+    ///
+    /// # Errors
+    /// [`PhotoError`].
+    pub fn read_png(file: impl BufRead + Seek) -> Result<Self, PhotoError> {
+        let mut decoder = png::Decoder::new(file);
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info()?;
+        let info = reader.info();
+        let pixels = u64::from(info.width) * u64::from(info.height);
+        if pixels > MOST_PIXELS {
+            return Err(PhotoError::TooLarge(pixels / 1_000_000));
+        }
+        let mut notes = Vec::new();
+        if info.icc_profile.is_some() {
+            notes.push(
+                "the photograph carries a colour profile, which is not used: it is taken as sRGB; \
+                 have the camera save sRGB"
+                    .to_owned(),
+            );
+        }
+        let size = reader
+            .output_buffer_size()
+            .ok_or(PhotoError::TooLarge(pixels / 1_000_000))?;
+        let mut bytes = vec![0; size];
+        let frame = reader.next_frame(&mut bytes)?;
+        let wide = frame.bit_depth == png::BitDepth::Sixteen;
+        let channels = frame.color_type.samples();
+        let sample = |pixel: &[u8], channel: usize| match wide {
+            true => pixel.get(2 * channel..2 * channel + 2).map_or(0.0, |b| {
+                f64::from(u16::from_be_bytes([b[0], b[1]])) / 65535.0
+            }),
+            false => f64::from(pixel.get(channel).copied().unwrap_or(0)) / 255.0,
+        };
+        let linear = bytes
+            .chunks_exact(channels * if wide { 2 } else { 1 })
+            .map(|pixel| {
+                let of = |channel: usize| decoded(sample(pixel, channel)) as f32;
+                match channels {
+                    1 | 2 => [of(0); 3],
+                    _ => [of(0), of(1), of(2)],
+                }
+            })
+            .collect();
+        Ok(Self {
+            width: frame.width as usize,
+            height: frame.height as usize,
+            linear,
+            notes,
+        })
+    }
+
+    /// Reads the patches: white-balanced by the cards, with exposure and evenness checked.
+    ///
+    /// # Errors
+    /// [`PhotoError::Patches`] names every patch that is clipped, too dark or too small.
+    pub fn read(&self, patches: &Patches) -> Result<PhotoReading, PhotoError> {
+        let mut wrong = Vec::new();
+        let mut warnings = self.notes.clone();
+        let mut gains: Vec<[f64; 3]> = Vec::new();
+        for (i, card) in patches.cards.iter().enumerate() {
+            let name = format!("card {}", i + 1);
+            match self.patch(&name, card.area(), &mut warnings) {
+                Ok(seen) if seen.iter().any(|v| *v < LEAST_EXPOSURE * card.reflectance) => {
+                    wrong.push(format!(
+                        "{name} is underexposed: it fills {:.0} % of the exposure where {:.0} % \
+                         and more are needed; photograph again with more light",
+                        100.0 * seen.iter().copied().fold(1.0, f64::min),
+                        100.0 * LEAST_EXPOSURE * card.reflectance
+                    ));
+                }
+                Ok(seen) => gains.push(seen.map(|v| card.reflectance / v)),
+                Err(why) => wrong.push(why),
+            }
+        }
+        warnings.extend(uneven_cards(&gains));
+        let count = gains.len().max(1) as f64;
+        let gain = [0, 1, 2].map(|c| gains.iter().map(|g| g[c]).sum::<f64>() / count);
+        let mut steps = Vec::new();
+        for (number, area) in patches.rows.iter().flat_map(|row| row.steps()) {
+            let name = format!("step {number}");
+            match self.patch(&name, area, &mut warnings) {
+                Ok(seen) => {
+                    let balanced = [0, 1, 2].map(|c| seen[c] * gain[c]);
+                    let lab = Xyz::from_linear_srgb(balanced).to_lab();
+                    match lab.l > 100.0 && wrong.is_empty() {
+                        true => wrong.push(format!(
+                            "{name} comes out lighter than a perfect white; check the card's \
+                             reflectance and that both lie in the same light"
+                        )),
+                        false => steps.push((number, lab)),
+                    }
+                }
+                Err(why) => wrong.push(why),
+            }
+        }
+        match wrong.is_empty() {
+            true => Ok(PhotoReading { steps, warnings }),
+            false => Err(PhotoError::Patches(wrong)),
+        }
+    }
+
+    /// The mean linear light of a patch.
+    fn patch(
+        &self,
+        name: &str,
+        area: Area,
+        warnings: &mut Vec<String>,
+    ) -> Result<[f64; 3], String> {
+        let pixels = self.pixels(area);
+        if pixels.len() < FEWEST_PIXELS {
+            return Err(format!(
+                "the patch of {name} is {} pixels large; at least {FEWEST_PIXELS} are needed: \
+                 make it larger or photograph from nearer",
+                pixels.len()
+            ));
+        }
+        let clipped_at = decoded(CLIPPED) as f32;
+        let clipped = pixels.iter().filter(|p| p.iter().any(|v| *v >= clipped_at));
+        let share = clipped.count() as f64 / pixels.len() as f64;
+        if share > GLINTS {
+            return Err(format!(
+                "{name} is overexposed: {:.0} % of its pixels are at the end of their range; \
+                 photograph again with less light, or move the patch out of the glare",
+                100.0 * share
+            ));
+        }
+        let mean = mean(&pixels);
+        let light = Xyz::from_linear_srgb(mean).y;
+        if light < DARKEST {
+            return Err(format!(
+                "{name} is too dark to be read: {:.1} % of full exposure; photograph again \
+                 with more light",
+                100.0 * light
+            ));
+        }
+        let unevenness = self.unevenness(area, light);
+        if unevenness > UNEVEN {
+            warnings.push(format!(
+                "{name} is unevenly lit or not of one colour: its brightness changes by {:.0} % \
+                 from side to side",
+                100.0 * unevenness
+            ));
+        }
+        Ok(mean)
+    }
+
+    fn pixels(&self, area: Area) -> Vec<[f32; 3]> {
+        let edge = |t: f64, size: usize| ((t * size as f64).round().max(0.0) as usize).min(size);
+        let (left, right) = (edge(area.x.0, self.width), edge(area.x.1, self.width));
+        let (top, bottom) = (edge(area.y.0, self.height), edge(area.y.1, self.height));
+        let row = |y: usize| {
+            let start = y * self.width;
+            let range = start + left..start + right.max(left);
+            self.linear.get(range).unwrap_or(&[]).iter().copied()
+        };
+        (top..bottom).flat_map(row).collect()
+    }
+
+    /// How far the patch's halves are apart, across and down, as a share of its light.
+    fn unevenness(&self, area: Area, light: f64) -> f64 {
+        let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
+        let (x, y) = (middle(area.x), middle(area.y));
+        let of = |x: (f64, f64), y: (f64, f64)| {
+            Xyz::from_linear_srgb(mean(&self.pixels(Area { x, y }))).y
+        };
+        let across = of((area.x.0, x), area.y) - of((x, area.x.1), area.y);
+        let down = of(area.x, (area.y.0, y)) - of(area.x, (y, area.y.1));
+        across.abs().max(down.abs()) / light
+    }
+}
+
+/// What several cards tell of the light.
+fn uneven_cards(gains: &[[f64; 3]]) -> Option<String> {
+    let green = || gains.iter().map(|g| g[1]);
+    let (least, most) = (green().reduce(f64::min)?, green().reduce(f64::max)?);
+    (most / least - 1.0 > UNEVEN).then(|| {
+        format!(
+            "the light is uneven: by the cards it changes by {:.0} % across the photograph; \
+             light it from two sides, or photograph from further away",
+            100.0 * (most / least - 1.0)
+        )
+    })
+}
+
+fn mean(pixels: &[[f32; 3]]) -> [f64; 3] {
+    let count = pixels.len().max(1) as f64;
+    [0, 1, 2].map(|c| pixels.iter().map(|p| f64::from(p[c])).sum::<f64>() / count)
+}
+
+/// IEC 61966-2-1, for codes finer than 8 bits.
+fn decoded(code: f64) -> f64 {
+    match code <= 0.04045 {
+        true => code / 12.92,
+        false => ((code + 0.055) / 1.055).powf(2.4),
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use std::io::Cursor;
+
+    use blend::{Srgb, ciede2000};
+
+    use super::super::patches::{Card, StepRow};
+    use super::*;
+    use crate::render::Image;
+
+    const SIZE: u32 = 100;
+
+    fn patches() -> Patches {
+        Patches {
+            version: 1,
+            table: "t.csv".into(),
+            cards: vec![Card {
+                reflectance: 0.5,
+                centre: (0.25, 0.5),
+                size: (0.3, 0.5),
+            }],
+            rows: vec![StepRow {
+                first_step: 1,
+                last_step: 1,
+                first_centre: (0.75, 0.5),
+                last_centre: (0.75, 0.5),
+                size: (0.3, 0.5),
+            }],
+        }
+    }
+
+    /// A card on the left and one step on the right, in a light of some colour.
+    fn photo(step: Srgb, light: [f64; 3], slope: f64) -> Photo {
+        let pixel = |i: u32| {
+            let (x, y) = (i % SIZE, i / SIZE);
+            let lit = 1.0 + slope * (f64::from(y) / f64::from(SIZE) - 0.5);
+            let surface = match x < SIZE / 2 {
+                true => [0.5; 3],
+                false => step.to_linear(),
+            };
+            let seen = [0, 1, 2].map(|c| (surface[c] * light[c] * lit).min(1.0));
+            let [r, g, b] = Xyz::from_linear_srgb(seen).to_srgb().0;
+            [r, g, b, 255]
+        };
+        let rgba = (0..SIZE * SIZE).flat_map(pixel).collect();
+        let image = Image::from_rgba(SIZE, SIZE, rgba).unwrap();
+        let mut file = Vec::new();
+        image.write_png(&mut file).unwrap();
+        Photo::read_png(Cursor::new(file)).unwrap()
+    }
+
+    #[test]
+    fn a_warm_and_dim_light_is_taken_out() {
+        let step = Srgb([0x6f, 0x97, 0xae]);
+        let reading = photo(step, [0.9, 0.7, 0.45], 0.0).read(&patches()).unwrap();
+        let true_lab = step.to_xyz().to_lab();
+        assert!(reading.warnings.is_empty(), "{:?}", reading.warnings);
+        let (number, lab) = reading.steps[0];
+        assert_eq!(number, 1);
+        // What is left is the rounding of 8-bit codes.
+        assert!(ciede2000(lab, true_lab) < 0.6, "{lab:?} {true_lab:?}");
+    }
+
+    #[test]
+    fn bad_exposure_is_refused_and_uneven_light_told() {
+        let grey = Srgb([0x80; 3]);
+        let refused = |step, light| {
+            let error = photo(step, [light; 3], 0.0).read(&patches());
+            error.unwrap_err().to_string()
+        };
+        assert!(refused(grey, 2.5).contains("card 1 is overexposed"));
+        assert!(refused(Srgb([0xff; 3]), 1.3).contains("step 1 is overexposed"));
+        assert!(refused(grey, 0.1).contains("underexposed"));
+        assert!(refused(Srgb([2; 3]), 1.0).contains("step 1 is too dark"));
+        let reading = photo(grey, [0.8; 3], 0.6).read(&patches()).unwrap();
+        assert!(reading.warnings.iter().any(|w| w.contains("unevenly lit")));
+        let mut small = patches();
+        small.rows[0].size = (0.02, 0.02);
+        let error = photo(grey, [1.0; 3], 0.0).read(&small).unwrap_err();
+        assert!(error.to_string().contains("4 pixels"), "{error}");
+        assert!(Photo::read_png(Cursor::new(b"no picture".to_vec())).is_err());
+    }
+}

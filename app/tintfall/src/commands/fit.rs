@@ -1,0 +1,145 @@
+//! `tintfall fit`.
+
+use std::path::{Path, PathBuf};
+
+use blend::calibrate::{self, MeasuredSpools, Provenance};
+use handoff::calibration::Table;
+use handoff::calibration::table::Drawn;
+use handoff::write;
+use plan::document::sha256_hex;
+use plan::ron_text;
+
+use super::swatch::{read_spools, text_of};
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Fit the mixing model to a measured test print, and write the measured spools
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall fit swatch/measured.csv --out pair.ron
+
+MEASURED is a table with the columns step, share_1, share_2 …, and l, a, b (CIELAB, D65, 2°)
+or hex; docs/calibration.md has the rest. Then write spools: \"pair.ron\" in a plan.")]
+pub struct Args {
+    /// The table of readings
+    measured: PathBuf,
+    /// The file of spools, if not the one that the table names
+    #[arg(long, value_name = "FILE")]
+    spools: Option<PathBuf>,
+    /// The file of measured spools to write
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Write the result to standard output as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// Fits and tells how well.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let path = self.measured.display();
+        let in_table = |cause: &dyn ToString| Fault::Input(format!("{path}: {}", cause.to_string()));
+        let text = text_of(&self.measured)?;
+        let table = Table::read(&text).map_err(|e| in_table(&e))?;
+        let spools = read_spools(&self.spools_of(&table)?)?;
+        let name = self.measured.file_name().unwrap_or_default();
+        let provenance = Provenance {
+            file: name.to_string_lossy().into_owned(),
+            sha256: sha256_hex(text.as_bytes()),
+            ..Provenance::default()
+        };
+        let drawn = table
+            .measurements(&spools, provenance)
+            .map_err(|e| in_table(&e))?;
+        let fitted = console
+            .working(|progress| {
+                progress.stage("Fitting");
+                calibrate::fit(&drawn.measurements)
+            })
+            .map_err(|e| in_table(&e))?;
+        let document = ron_text::write(&fitted).map_err(Fault::system)?;
+        write::bytes(&self.out, document.as_bytes())?;
+        for warning in &fitted.warnings {
+            console.note(&format!("Warning: {warning}"));
+        }
+        match self.json {
+            true => {
+                let text = serde_json::to_string_pretty(&fitted).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            false => console.out(&told(&self.out, &fitted, &drawn)),
+        }
+    }
+
+    fn spools_of(&self, table: &Table) -> Result<PathBuf, Fault> {
+        let beside = |file: &String| {
+            let folder = self.measured.parent().unwrap_or(Path::new(""));
+            folder.join(file)
+        };
+        let named = self.spools.clone();
+        named
+            .or_else(|| table.header.spools.as_ref().map(beside))
+            .ok_or_else(|| {
+                Fault::Input(format!(
+                    "{}: the table does not say which spools it is of; name their file with \
+                     --spools, or in a line `# spools: spools.ron` at its top",
+                    self.measured.display()
+                ))
+            })
+    }
+}
+
+fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
+    let mut text = String::from("step  shares          measured  predicted   ΔE00  left out*\n");
+    for (number, result) in drawn.numbers.iter().zip(&fitted.steps) {
+        let without = match result.leave_one_out_delta_e00 {
+            Some(delta) => format!("{delta:.2}"),
+            None => "-".to_owned(),
+        };
+        let mark = if result.left_out { "  not used" } else { "" };
+        text.push_str(&format!(
+            "{number:>4}  {:14}  {:8}  {:9}  {:>5.2}  {without:>5}{mark}\n",
+            result.step.shares.to_string(),
+            result.measured.to_xyz().to_srgb().to_string(),
+            result.predicted.to_xyz().to_srgb().to_string(),
+            result.delta_e00,
+        ));
+    }
+    text.push_str("* predicted from a fit to the other steps\n");
+    if !drawn.unread.is_empty() {
+        let list: Vec<String> = drawn.unread.iter().map(usize::to_string).collect();
+        text.push_str(&format!(
+            "No reading for step {}; where a warning counts steps, it counts those with one.\n",
+            list.join(", ")
+        ));
+    }
+    text.push_str(&format!(
+        "\nMisfit of the mixed steps, RMS: {:.2} ΔE00",
+        fitted.rms_delta_e00
+    ));
+    if let Some(rms) = fitted.leave_one_out_rms_delta_e00 {
+        text.push_str(&format!("; each from the others: {rms:.2}"));
+    }
+    text.push_str(&format!(
+        "; plain linear light: {:.2}\n",
+        fitted.linear_light_rms_delta_e00
+    ));
+    let strengths = fitted.strengths.iter().zip(&fitted.strength_errors);
+    for (spool, (strength, error)) in fitted.spools.iter().zip(strengths) {
+        text.push_str(&format!(
+            "Tinting strength {strength:6.3} ± {:4.1} %  {}\n",
+            error * 100.0,
+            spool.name
+        ));
+    }
+    text.push_str(&format!(
+        "Surface (Saunderson): k1 {:.3}, k2 {:.3}\n\
+         Wrote {}; in a plan beside it write spools: \"{}\"\n",
+        fitted.surface.k1(),
+        fitted.surface.k2(),
+        out.display(),
+        out.file_name().unwrap_or_default().to_string_lossy()
+    ));
+    text
+}

@@ -229,6 +229,7 @@ fn plan_of(
         },
         skin_mm: 1.2,
         step_de00: 4.0,
+        laying: Default::default(),
         regions: regions.collect(),
     }
 }

@@ -61,7 +61,12 @@ fn from_spools_to_a_plan_of_measured_ones() {
     let empty = Table::read(&fs::read_to_string(swatch.join("measured.csv")).unwrap()).unwrap();
     let filled = Table::read(&shipped("measured.csv")).unwrap();
     assert!(empty.rows.iter().all(|row| row.reading.is_none()));
-    let blends = |t: &Table| t.rows.iter().map(|r| (r.step, r.shares)).collect::<Vec<_>>();
+    let blends = |t: &Table| {
+        t.rows
+            .iter()
+            .map(|r| (r.step, r.shares))
+            .collect::<Vec<_>>()
+    };
     assert_eq!(blends(&empty), blends(&filled));
     refused(
         folder,
@@ -77,7 +82,10 @@ fn from_spools_to_a_plan_of_measured_ones() {
         "readings in it",
     );
     let told = tintfall(folder, &["fit", "swatch/measured.csv", "--out", "pair.ron"]);
-    assert!(told.contains("Tinting strength") && told.contains("ΔE00"), "{told}");
+    assert!(
+        told.contains("Tinting strength") && told.contains("ΔE00"),
+        "{told}"
+    );
     let pair = fs::read_to_string(folder.join("pair.ron")).unwrap();
     let pair: MeasuredSpools = ron_text::read(&pair).unwrap();
     assert!(pair.rms_delta_e00 < 1.5, "{}", pair.rms_delta_e00);
@@ -88,8 +96,8 @@ fn from_spools_to_a_plan_of_measured_ones() {
     assert_eq!(json["steps"].as_array().unwrap().len(), 11);
 
     // A plan that names the pair gets its colours, and says how sure they are.
-    let mut plan = Plan::from_ron(&fs::read_to_string(swatch.join("swatch.plan.ron")).unwrap())
-        .unwrap();
+    let mut plan =
+        Plan::from_ron(&fs::read_to_string(swatch.join("swatch.plan.ron")).unwrap()).unwrap();
     plan.mesh.file = "swatch/swatch.stl".to_owned();
     plan.spools = plan::Sourced::named("pair.ron");
     fs::write(folder.join("bar.plan.ron"), plan.to_ron().unwrap()).unwrap();
@@ -102,12 +110,23 @@ fn from_spools_to_a_plan_of_measured_ones() {
 
     // A colour that the spools reach is found, and one that they don't is explained.
     let of = |colour: &str| -> Value {
-        let args = ["match", "bar.plan.ron", colour, "--chart", "reach.svg", "--json"];
+        let args = [
+            "match",
+            "bar.plan.ron",
+            colour,
+            "--chart",
+            "reach.svg",
+            "--json",
+        ];
         serde_json::from_str(&tintfall(folder, &args)).unwrap()
     };
     let near = of("Lab(53, -3, -24)");
     assert!(near["uncertainty_de00"].as_f64().unwrap() > 0.0);
-    assert!(fs::read_to_string(folder.join("reach.svg")).unwrap().contains("</svg>"));
+    assert!(
+        fs::read_to_string(folder.join("reach.svg"))
+            .unwrap()
+            .contains("</svg>")
+    );
     let far = of("#d02020");
     assert!(far["delta_e00"].as_f64().unwrap() > 10.0);
     assert!(far["why"].as_str().unwrap().contains("red"), "{far}");
@@ -134,7 +153,11 @@ fn a_photograph_fills_the_table() {
     let pixel = |i: u32| {
         let (x, y) = (i % width, i / width);
         let step = (height - 1 - y) as usize * colours.len() / height as usize;
-        let surface = if x < width / 2 { [0.18; 3] } else { colours[step] };
+        let surface = if x < width / 2 {
+            [0.18; 3]
+        } else {
+            colours[step]
+        };
         let seen = [0.95, 0.8, 0.6];
         let seen = [0, 1, 2].map(|c| surface[c] * seen[c]);
         let [r, g, b] = blend::Xyz::from_linear_srgb(seen).to_srgb().0;
@@ -153,7 +176,14 @@ fn a_photograph_fills_the_table() {
         1.0 - last
     );
     fs::write(folder.join("patches.ron"), patches).unwrap();
-    let args = ["read-photo", "print.png", "--patches", "patches.ron", "--out", "read.csv"];
+    let args = [
+        "read-photo",
+        "print.png",
+        "--patches",
+        "patches.ron",
+        "--out",
+        "read.csv",
+    ];
     tintfall(folder, &args);
     let read = Table::read(&fs::read_to_string(folder.join("read.csv")).unwrap()).unwrap();
     for (row, linear) in read.rows.iter().zip(&colours) {

@@ -37,7 +37,13 @@ pub(super) fn prepare(
         fineness.too_long(a, b, |p| from_polyline(&stroke.dabs_mm, p))
     });
     progress.check()?;
-    Ok(Distances::new(mesh, &pieces, f64::INFINITY, progress)?)
+    Ok(Distances::new(
+        surface,
+        mesh,
+        &pieces,
+        f64::INFINITY,
+        progress,
+    )?)
 }
 
 /// The line of the whole stroke. Dabs that are not on the surface are taken to it.

@@ -4,7 +4,7 @@ use glam::DVec3;
 use proptest::prelude::*;
 
 use super::*;
-use crate::surface::shapes::{ball, block, corner_piece, finer, prism, surface};
+use crate::surface::shapes::{ball, block, corner_piece, finer, prism, surface, uneven_block};
 use crate::{Progress, Surface};
 
 fn v(x: f64, y: f64, z: f64) -> DVec3 {
@@ -37,8 +37,15 @@ fn worst(
 /// From the middle of a cube's top to points on one side: the two faces laid flat.
 #[test]
 fn across_the_edge_of_a_block_it_is_the_unfolded_distance() {
-    for times in [0, 2, 4] {
-        let surface = surface(finer(&block(v(40.0, 40.0, 40.0)), times));
+    let size = v(40.0, 40.0, 40.0);
+    for mesh in [
+        block(size),
+        finer(&block(size), 3),
+        uneven_block(size, 3),
+        uneven_block(size, 5),
+    ] {
+        let times = mesh.triangles().len();
+        let surface = surface(mesh);
         let field = from_stroke(&[v(20.0, 12.0, 40.0)], &surface);
         let mut wanted = Vec::new();
         for i in 1..20 {
@@ -56,7 +63,7 @@ fn across_the_edge_of_a_block_it_is_the_unfolded_distance() {
             }
         }
         let error = worst(&field, &surface, wanted, 4.0);
-        assert!(error < 0.01, "cut {times} times: {error}");
+        assert!(error < 0.01, "{times} facets: {error}");
     }
 }
 

@@ -10,7 +10,7 @@ use crate::{Surface, SurfacePoint};
 const STEPS: usize = 1024;
 
 /// Facets are cut to pieces no longer than this share of the part's size.
-const PIECE_SHARE: f64 = 1.0 / 200.0;
+const PIECE_SHARE: f64 = 1.0 / 128.0;
 
 /// The share of the surface, within `filter`, on which the field is below each of a rising
 /// list of values, mm: `(values, shares)`, the shares rising from 0 to 1.

@@ -157,49 +157,56 @@ impl PreparedStroke {
     /// Finds out what a straight piece reaches.
     fn reach(&self, ends: [DVec3; 2], progress: &Progress) -> Result<Reached, Cancelled> {
         progress.check()?;
-        let mut segment = Segment {
-            ends,
-            distances: None,
-        };
-        let mut pieces = self.draw(ends);
+        let pieces = self.draw(ends);
         let near = Neighbourhood::load(&self.surface, ends, &pieces, self.reach_mm, self.radius_mm);
-        for piece in &mut pieces {
-            piece.facet = near.place.get(&piece.facet).copied().unwrap_or(0);
-        }
-        if pieces.is_empty() {
-            let facets = Vec::new();
-            return Ok(Reached { segment, facets });
-        }
-        let mut mesh = near.bisection(&self.surface);
-        let fineness = Fineness {
-            finest_mm: self.reach_mm / 24.0,
-            sides_per_distance: 8.0,
-            most_nodes: 400_000,
-        };
-        let from_ends = |p| nearest_on_segment(ends[0], ends[1], p).distance(p);
-        mesh.refine(fineness.most_nodes, |a, b| {
-            fineness.too_long(a, b, from_ends)
-                && from_ends(a.midpoint(b)) - 0.5 * a.distance(b) < near.within_mm
-        });
-        // Far enough that the facets at the limit have all their corners.
-        let limit = 1.2 * self.reach_mm;
-        let distances = Distances::new(mesh, &pieces, limit, progress)?;
+        let distances = self.distances(ends, &near, pieces, progress)?;
         let mut facets = Vec::with_capacity(near.facets.len());
-        let mut in_part = false;
         for (root, &facet) in near.facets.iter().enumerate() {
             let (least, most) = distances.range(root as u32);
             let corners = self.surface.mesh().corners(facet as usize);
-            if least > self.reach_mm || farther_than(corners, ends, self.radius_mm) {
-                continue;
+            if least <= self.reach_mm && !farther_than(corners, ends, self.radius_mm) {
+                let whole = most <= self.reach_mm;
+                facets.push((facet, if whole { WHOLE } else { root as u32 }));
             }
-            let whole = most <= self.reach_mm;
-            in_part |= !whole;
-            facets.push((facet, if whole { WHOLE } else { root as u32 }));
         }
-        if in_part {
-            segment.distances = Some(Arc::new(distances));
-        }
+        let in_part = facets.iter().any(|&(_, root)| root != WHOLE);
+        let segment = Segment {
+            ends,
+            distances: in_part.then(|| Arc::new(distances)),
+        };
         Ok(Reached { segment, facets })
+    }
+
+    /// Distances from a straight piece over its neighbourhood.
+    fn distances(
+        &self,
+        ends: [DVec3; 2],
+        near: &Neighbourhood,
+        pieces: Vec<Piece>,
+        progress: &Progress,
+    ) -> Result<Distances, Cancelled> {
+        // Only the distances about as long as the reach decide anything, so nearer to the
+        // stroke the skin need not be cut finer.
+        let fineness = Fineness {
+            finest_mm: self.reach_mm / 10.0,
+            sides_per_distance: 8.0,
+            most_nodes: 400_000,
+        };
+        let from_ends = |p: DVec3| nearest_on_segment(ends[0], ends[1], p).distance(p);
+        let matters =
+            |a: DVec3, b: DVec3| from_ends(a.midpoint(b)) - 0.5 * a.distance(b) < near.within_mm;
+        let mut mesh = near.bisection(&self.surface);
+        mesh.refine(fineness.most_nodes, |a, b| {
+            fineness.too_long(a, b, from_ends) && matters(a, b)
+        });
+        let by_root = |piece: Piece| {
+            let facet = *near.place.get(&piece.facet)?;
+            Some(Piece { facet, ..piece })
+        };
+        let pieces: Vec<Piece> = pieces.into_iter().filter_map(by_root).collect();
+        // Far enough that the facets at the limit have all their corners.
+        let limit = 1.2 * self.reach_mm;
+        Distances::new(&self.surface, mesh, &pieces, limit, progress)
     }
 
     /// The line that a piece draws on the skin; a dab away from the skin draws nothing.

@@ -2,7 +2,7 @@ use glam::DVec3;
 use proptest::prelude::*;
 
 use super::*;
-use crate::surface::shapes::{ball, block, finer, prism, surface};
+use crate::surface::shapes::{ball, block, finer, prism, surface, welded};
 use crate::{Progress, Surface, SurfacePoint};
 
 fn v(x: f64, y: f64, z: f64) -> DVec3 {
@@ -101,6 +101,42 @@ proptest! {
             if holds(&prepared(&mask, &surface), &surface, p) {
                 prop_assert!(lo <= p.z && p.z <= hi, "{:?} {}", mask, p);
             }
+        }
+    }
+
+    /// Crease fill by the plain definition, facet pair by facet pair, on a field of hills.
+    #[test]
+    fn crease_fill_is_what_can_be_reached(
+        heights in prop::collection::vec(0.0..3.0f64, 49),
+        start in 0..72usize,
+        angle_deg in 5.0..90.0f64,
+    ) {
+        let at = |i: usize, j: usize| v(i as f64 * 2.0, j as f64 * 2.0, heights[7 * i + j]);
+        let squares = (0..36).map(|k| (k / 6, k % 6));
+        let mesh = welded(squares.flat_map(|(i, j)| {
+            let [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
+            [[a, b, c], [a, c, d]]
+        }));
+        let triangles = mesh.triangles().to_vec();
+        let surface = surface(mesh);
+        let joined = |f: usize, g: usize| {
+            let shared = triangles[f].iter().filter(|v| triangles[g].contains(v)).count();
+            let (n, m) = (surface.normal(f as u32), surface.normal(g as u32));
+            shared == 2 && n.dot(m).min(1.0).acos().to_degrees() <= angle_deg
+        };
+        let mut inside = [false; 72];
+        inside[start] = true;
+        while let Some(next) = (0..72)
+            .find(|&g| !inside[g] && (0..72).any(|f| inside[f] && joined(f, g)))
+        {
+            inside[next] = true;
+        }
+        let middle = |f: usize| surface.mesh().corners(f).into_iter().sum::<DVec3>() / 3.0;
+        let mask = Mask::Crease { near_mm: middle(start), angle_deg };
+        let mask = prepared(&mask, &surface);
+        for (f, &wanted) in inside.iter().enumerate() {
+            let at = SurfacePoint { point_mm: middle(f), facet: f as u32 };
+            prop_assert_eq!(mask.contains(at), wanted, "facet {}", f);
         }
     }
 
@@ -224,7 +260,7 @@ fn a_stroke_round_a_thin_tube_stays_on_its_side() {
             .collect::<Vec<_>>()
     };
     let walls = [sides(&outer, false), sides(&inner, true)].concat();
-    let surface = surface(crate::surface::shapes::welded(walls));
+    let surface = surface(welded(walls));
     let on = |radius: f64, degrees: f64, z: f64| {
         let angle = degrees.to_radians();
         surface.nearest(v(radius * angle.cos(), radius * angle.sin(), z))

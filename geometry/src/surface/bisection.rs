@@ -35,7 +35,7 @@ impl Node {
     }
 
     /// Values of its corners, turned so that the side at which it was cut comes first.
-    pub(crate) fn from_cut<T: Copy>(&self, values: [T; 3]) -> [T; 3] {
+    pub(crate) fn turned_to_cut<T: Copy>(&self, values: [T; 3]) -> [T; 3] {
         [0, 1, 2].map(|i| values[(self.cut as usize + i) % 3])
     }
 
@@ -53,8 +53,8 @@ pub(crate) struct Bisection {
     pub(crate) nodes: Vec<Node>,
     /// How many facets it began with.
     pub(crate) roots: u32,
-    /// How many vertices it began with.
-    pub(crate) first_vertices: u32,
+    /// The mesh's names of the vertices it began with; empty if they are the same.
+    names: Vec<u32>,
 }
 
 impl Bisection {
@@ -62,7 +62,7 @@ impl Bisection {
     pub(crate) fn of_all(mesh: &Mesh, adjacency: &Adjacency) -> Self {
         let rings = adjacency.ring().as_chunks::<3>().0;
         let facets = mesh.triangles().iter().zip(rings).enumerate();
-        let nodes = facets
+        let nodes: Vec<Node> = facets
             .map(|(root, (&corners, &ring))| Node {
                 corners,
                 ring,
@@ -72,7 +72,12 @@ impl Bisection {
                 parent: root as u32,
             })
             .collect();
-        Self::begin(mesh.vertices().to_vec(), nodes)
+        Self {
+            vertices: mesh.vertices().to_vec(),
+            roots: nodes.len() as u32,
+            nodes,
+            names: Vec::new(),
+        }
     }
 
     /// Begins with some facets of a mesh; `place` gives each facet's position in `facets`.
@@ -82,15 +87,15 @@ impl Bisection {
         facets: &[u32],
         place: &FxHashMap<u32, u32>,
     ) -> Self {
-        let mut vertices = Vec::with_capacity(facets.len());
+        let mut names = Vec::with_capacity(facets.len());
         let mut renamed = FxHashMap::default();
         renamed.reserve(facets.len());
         let mut nodes = Vec::with_capacity(facets.len());
         for (root, &facet) in facets.iter().enumerate() {
             let corners = mesh.triangles()[facet as usize].map(|v| {
                 *renamed.entry(v).or_insert_with(|| {
-                    vertices.push(mesh.vertices()[v as usize]);
-                    vertices.len() as u32 - 1
+                    names.push(v);
+                    names.len() as u32 - 1
                 })
             });
             let ring = [0, 1, 2].map(|side| {
@@ -108,15 +113,20 @@ impl Bisection {
                 parent: root as u32,
             });
         }
-        Self::begin(vertices, nodes)
+        Self {
+            vertices: names.iter().map(|&v| mesh.vertices()[v as usize]).collect(),
+            roots: nodes.len() as u32,
+            nodes,
+            names,
+        }
     }
 
-    fn begin(vertices: Vec<DVec3>, nodes: Vec<Node>) -> Self {
-        Self {
-            roots: nodes.len() as u32,
-            first_vertices: vertices.len() as u32,
-            vertices,
-            nodes,
+    /// What the mesh calls a vertex; nothing, if it came by cutting. `count` is the number
+    /// of vertices of the mesh.
+    pub(crate) fn name(&self, vertex: u32, count: usize) -> Option<u32> {
+        match self.names.is_empty() {
+            true => ((vertex as usize) < count).then_some(vertex),
+            false => self.names.get(vertex as usize).copied(),
         }
     }
 
@@ -142,22 +152,6 @@ impl Bisection {
         best.0
     }
 
-    /// Whether a side of a facet it began with has no neighbour; before anything is cut or
-    /// after.
-    pub(crate) fn root_at_rim(&self, root: u32, side: usize) -> bool {
-        let (mut node, mut side) = (root, side);
-        // Follow the start of the side into the halves.
-        while let Some([first, second]) = self.nodes[node as usize].halves() {
-            let cut = self.nodes[node as usize].cut as usize;
-            (node, side) = match (side + 3 - cut) % 3 {
-                0 => (first, 0),
-                1 => (second, 1),
-                _ => (first, 2),
-            };
-        }
-        self.next(3 * node + side as u32) == 3 * node + side as u32
-    }
-
     /// The ends of a node's longest side, mm.
     pub(crate) fn longest_ends(&self, node: u32) -> [DVec3; 2] {
         let side = self.longest_side(node);
@@ -165,16 +159,16 @@ impl Bisection {
         [corners[side], corners[(side + 1) % 3]]
     }
 
-    /// All sides on the edge of one side, that one first.
-    fn on_edge(&self, node: u32, side: usize) -> Vec<u32> {
+    /// Lists all sides on the edge of one side, that one first.
+    fn on_edge(&self, node: u32, side: usize, sides: &mut Vec<u32>) {
         let first = 3 * node + side as u32;
-        let mut sides = vec![first];
+        sides.clear();
+        sides.push(first);
         let mut at = self.next(first);
         while at != first {
             sides.push(at);
             at = self.next(at);
         }
-        sides
     }
 
     fn next(&self, side: u32) -> u32 {
@@ -187,13 +181,13 @@ impl Bisection {
 
     /// Cuts a whole node in two, and before it whatever else must be cut.
     pub(crate) fn cut(&mut self, node: u32) {
-        let mut wanted = vec![node];
+        let (mut wanted, mut sides) = (vec![node], Vec::with_capacity(2));
         while let Some(&top) = wanted.last() {
             if !self.nodes[top as usize].is_whole() {
                 wanted.pop();
                 continue;
             }
-            let sides = self.on_edge(top, self.longest_side(top));
+            self.on_edge(top, self.longest_side(top), &mut sides);
             // A neighbour whose longest side is another must be cut there first. The
             // longest sides grow along this chain, so it ends.
             let nodes = sides.iter().map(|&s| (s / 3, s as usize % 3));
@@ -216,22 +210,25 @@ impl Bisection {
         let middle = self.vertices.len() as u32;
         self.vertices
             .push(self.vertices[start as usize].midpoint(self.vertices[end as usize]));
-        let mut near_start = Vec::with_capacity(sides.len());
-        let mut near_end = Vec::with_capacity(sides.len());
-        for &side in sides {
+        // The halves of the edge get a ring each, in the order of the old one.
+        let (mut last, mut first) = ([0; 2], [0; 2]);
+        for (i, &side) in sides.iter().enumerate() {
             let halves = self.cut_one(side / 3, side as usize % 3, middle);
             let forward = self.nodes[halves[0] as usize].corners[0] == start;
-            let (at_start, at_end) = if forward {
-                (halves[0], halves[1])
+            let ordered = if forward {
+                halves
             } else {
-                (halves[1], halves[0])
+                [halves[1], halves[0]]
             };
-            near_start.push(3 * at_start);
-            near_end.push(3 * at_end);
-        }
-        for ring in [near_start, near_end] {
-            for (i, &side) in ring.iter().enumerate() {
-                self.set_next(side, ring[(i + 1) % ring.len()]);
+            for k in 0..2 {
+                let side = 3 * ordered[k];
+                if i == 0 {
+                    first[k] = side;
+                } else {
+                    self.set_next(last[k], side);
+                }
+                last[k] = side;
+                self.set_next(side, first[k]);
             }
         }
     }
@@ -326,7 +323,7 @@ impl Bisection {
             let Some([first, second]) = node.halves() else {
                 return (at, weights);
             };
-            let [u, v, w] = node.from_cut(weights);
+            let [u, v, w] = node.turned_to_cut(weights);
             (at, weights) = if u >= v {
                 (first, [u - v, 2.0 * v, w])
             } else {

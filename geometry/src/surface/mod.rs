@@ -1,4 +1,9 @@
 //! The part's skin under a bounding-volume tree: nearest points, rays, distances along it.
+//!
+//! [`Surface`] answers questions about points and rays. [`refine`](fn@refine) cuts the skin
+//! along the edges of areas, to show them and to measure them. Beneath, for masks and
+//! fields: facets cut in halves without cracks (`bisection`), and distances along the skin
+//! from what a stroke draws on it (`geodesic`).
 
 use std::sync::{Arc, OnceLock};
 
@@ -12,6 +17,7 @@ pub(crate) mod facet;
 pub(crate) mod geodesic;
 pub mod refine;
 mod tree;
+pub(crate) mod turns;
 
 pub use adjacency::Adjacency;
 pub use refine::{ClassArea, Refined, area_by_class, refine, refine_some};
@@ -51,6 +57,7 @@ struct Parts {
     tree: tree::Tree,
     adjacency: OnceLock<Adjacency>,
     shells: OnceLock<Vec<u32>>,
+    turns: OnceLock<Vec<turns::Turn>>,
 }
 
 impl Surface {
@@ -62,6 +69,7 @@ impl Surface {
             tree,
             adjacency: OnceLock::new(),
             shells: OnceLock::new(),
+            turns: OnceLock::new(),
         }))
     }
 
@@ -110,6 +118,13 @@ impl Surface {
     /// over shared edges. Worked out when first asked for.
     pub fn shells(&self) -> &[u32] {
         self.0.shells.get_or_init(|| self.adjacency().shells())
+    }
+
+    /// How much surface lies around each vertex.
+    pub(crate) fn turns(&self) -> &[turns::Turn] {
+        self.0
+            .turns
+            .get_or_init(|| turns::turns(&self.0.mesh, self.adjacency()))
     }
 
     /// Calls `each` with every facet that reaches into a box (and perhaps a few that only

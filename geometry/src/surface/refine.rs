@@ -235,7 +235,7 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
             .collect();
         for (half, middle) in (first..).step_by(2).zip(middles) {
             let parent = self.mesh.nodes[half].parent as usize;
-            let [a, b, c] = self.mesh.nodes[parent].from_cut(self.classes[parent]);
+            let [a, b, c] = self.mesh.nodes[parent].turned_to_cut(self.classes[parent]);
             self.classes.extend([[a, middle, c], [middle, b, c]]);
         }
     }
@@ -300,54 +300,84 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
         from.lerp(to, 0.5 * (same + other))
     }
 
+    /// Writes a whole triangle out, cut along the edges in it.
     fn emit(&self, leaf: u32, known: &FxHashMap<(u32, u32), u32>, out: &mut Refined) {
         let node = &self.mesh.nodes[leaf as usize];
         let classes = self.classes[leaf as usize];
         let facet = self.facets[node.root as usize];
-        let put = |out: &mut Refined, triangle, class| {
-            out.triangles.push(triangle);
-            out.source_facet.push(facet);
-            out.class.push(class);
-        };
-        let Some(alone) = odd_one_out(classes) else {
-            if classes[0] == classes[1] {
-                return put(out, node.corners, classes[0]);
-            }
-            // Three classes meet: each gets the corner around its own.
-            let corners = self.mesh.corners(leaf);
-            let centre = out.vertices.len() as u32;
-            out.vertices
-                .push((corners[0] + corners[1] + corners[2]) / 3.0);
-            for i in 0..3 {
-                let [own, next, last] = [0, 1, 2].map(|k| node.corners[(i + k) % 3]);
-                let to_next = known.get(&key(own, next)).copied().unwrap_or(next);
-                let to_last = known.get(&key(own, last)).copied().unwrap_or(last);
-                put(out, [own, to_next, centre], classes[i]);
-                put(out, [own, centre, to_last], classes[i]);
-                *out.error_mm2.entry(classes[i]).or_default() += area(corners);
-            }
-            return;
-        };
-        let [own, next, last] = [0, 1, 2].map(|k| node.corners[(alone + k) % 3]);
-        let (class, rest) = (classes[alone], classes[(alone + 1) % 3]);
-        let (Some(&p), Some(&q)) = (known.get(&key(own, next)), known.get(&key(own, last))) else {
-            return put(out, node.corners, rest);
-        };
-        // A third point of the edge, on the way from the corner to the side across.
-        let at = |v: u32| self.mesh.vertices[v as usize];
-        let across = at(next).midpoint(at(last));
-        let between = self.change_between(node.root, at(own), across);
-        let middle = out.vertices.len() as u32;
-        let gained = area([out.vertices[p as usize], between, out.vertices[q as usize]]);
-        out.vertices.push(between);
-        for class in [class, rest] {
-            *out.error_mm2.entry(class).or_default() += gained;
+        if classes[0] == classes[1] && classes[1] == classes[2] {
+            return out.put(node.corners, facet, classes[0]);
         }
-        put(out, [own, p, middle], class);
-        put(out, [own, middle, q], class);
-        put(out, [p, next, middle], rest);
-        put(out, [middle, next, last], rest);
-        put(out, [middle, last, q], rest);
+        // The crossing on a side; where there is none, the side's end will do.
+        let on_side = |a: u32, b: u32| known.get(&key(a, b)).copied().unwrap_or(b);
+        match odd_one_out(classes) {
+            Some(alone) => {
+                let turned = |i: usize| (alone + i) % 3;
+                let [own, next, last] = [0, 1, 2].map(|i| node.corners[turned(i)]);
+                let across = self.at(next).midpoint(self.at(last));
+                let split = Split {
+                    corners: [own, next, last],
+                    crossings: [on_side(own, next), on_side(own, last)],
+                    // A third point of the edge, on the way to the middle of the side across.
+                    between: self.change_between(node.root, self.at(own), across),
+                    classes: [classes[alone], classes[turned(1)]],
+                };
+                out.put_split(&split, facet);
+            }
+            None => {
+                // Three classes meet: each gets the part around its own corner.
+                let corners = self.mesh.corners(leaf);
+                let centre = out.vertices.len() as u32;
+                out.vertices.push(corners.into_iter().sum::<DVec3>() / 3.0);
+                for (i, class) in classes.into_iter().enumerate() {
+                    let [own, next, last] = [0, 1, 2].map(|k| node.corners[(i + k) % 3]);
+                    out.put([own, on_side(own, next), centre], facet, class);
+                    out.put([own, centre, on_side(own, last)], facet, class);
+                    *out.error_mm2.entry(class).or_default() += area(corners);
+                }
+            }
+        }
+    }
+
+    fn at(&self, vertex: u32) -> DVec3 {
+        self.mesh.vertices[vertex as usize]
+    }
+}
+
+/// A triangle in which an edge parts one corner from the other two.
+struct Split {
+    /// The corner alone, and the others in their order.
+    corners: [u32; 3],
+    /// Where the edge crosses the sides from that corner to the others.
+    crossings: [u32; 2],
+    /// A point of the edge between the crossings.
+    between: DVec3,
+    /// The class of the corner alone, and that of the others.
+    classes: [u32; 2],
+}
+
+impl Refined {
+    fn put(&mut self, triangle: [u32; 3], facet: u32, class: u32) {
+        self.triangles.push(triangle);
+        self.source_facet.push(facet);
+        self.class.push(class);
+    }
+
+    fn put_split(&mut self, split: &Split, facet: u32) {
+        let ([own, next, last], [p, q]) = (split.corners, split.crossings);
+        let [alone, others] = split.classes;
+        let middle = self.vertices.len() as u32;
+        self.vertices.push(split.between);
+        // What the third point changes tells how far off the edge may still be.
+        let changed = area([p, middle, q].map(|v| self.vertices[v as usize]));
+        for class in split.classes {
+            *self.error_mm2.entry(class).or_default() += changed;
+        }
+        self.put([own, p, middle], facet, alone);
+        self.put([own, middle, q], facet, alone);
+        self.put([p, next, middle], facet, others);
+        self.put([middle, next, last], facet, others);
+        self.put([middle, last, q], facet, others);
     }
 }
 

@@ -63,6 +63,25 @@ pub(crate) fn finer(mesh: &Mesh, times: usize) -> Mesh {
     welded(triangles)
 }
 
+/// The block cut fine, its inner vertices shifted about within their faces: triangles of
+/// all shapes, many of them obtuse.
+pub(crate) fn uneven_block(size: DVec3, times: usize) -> Mesh {
+    let even = finer(&block(size), times);
+    let step = size / (1 << times) as f64;
+    let shifted = even.vertices().iter().enumerate().map(|(i, &p)| {
+        let inner = |k: usize| p[k] > 1e-9 && p[k] < size[k] - 1e-9;
+        let free = [0, 1, 2].map(inner);
+        let angle = 2.399_963 * i as f64;
+        let shift = DVec3::new(angle.cos(), (1.7 * angle).sin(), (2.3 * angle).cos()) * 0.24 * step;
+        if free.iter().filter(|&&f| f).count() == 2 {
+            p + DVec3::from_array([0, 1, 2].map(|k| if free[k] { shift[k] } else { 0.0 }))
+        } else {
+            p
+        }
+    });
+    Mesh::new(shifted.collect(), even.triangles().to_vec()).expect("a proper shape")
+}
+
 /// A ball about the origin: a block made finer and blown up.
 pub(crate) fn ball(radius: f64, times: usize) -> Mesh {
     let cube = finer(&block(DVec3::splat(2.0)), times);

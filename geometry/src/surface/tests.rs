@@ -84,6 +84,37 @@ proptest! {
     }
 }
 
+proptest! {
+    #[test]
+    fn neighbours_are_the_facets_that_share_two_corners(mesh in soup()) {
+        let surface = Surface::new(Arc::new(mesh));
+        let triangles = surface.mesh().triangles();
+        let proper = |t: &[u32; 3]| t[0] != t[1] && t[1] != t[2] && t[2] != t[0];
+        for (f, a) in triangles.iter().enumerate() {
+            for side in 0..3 {
+                let ends = [a[side], a[(side + 1) % 3]];
+                let mut found: Vec<u32> = surface
+                    .adjacency()
+                    .across(f as u32, side)
+                    .map(|(other, _)| other)
+                    .collect();
+                found.sort_unstable();
+                let shares = |(g, b): &(usize, &[u32; 3])| {
+                    *g != f && proper(a) && proper(b) && ends.iter().all(|v| b.contains(v))
+                };
+                let wanted = triangles.iter().enumerate().filter(shares);
+                let wanted: Vec<u32> = wanted.map(|(g, _)| g as u32).collect();
+                prop_assert_eq!(found, wanted);
+            }
+        }
+        for f in 0..triangles.len() as u32 {
+            for (other, _) in surface.adjacency().neighbours(f) {
+                prop_assert_eq!(surface.shells()[f as usize], surface.shells()[other as usize]);
+            }
+        }
+    }
+}
+
 /// A closed tetrahedron: a ray at its inside must hit, even through an edge or a corner.
 #[test]
 fn no_ray_slips_between_facets() {

@@ -14,7 +14,8 @@ use std::collections::BinaryHeap;
 use glam::DVec3;
 
 use crate::surface::bisection::Bisection;
-use crate::{Cancelled, Progress};
+use crate::surface::turns::Turn;
+use crate::{Cancelled, Progress, Surface};
 
 /// A front at a vertex.
 #[derive(Clone, Copy, Debug)]
@@ -52,17 +53,17 @@ pub(crate) struct March<'a> {
     fronts: Vec<Front>,
     heap: BinaryHeap<Reverse<(Ordered, u32)>>,
     around: Around,
-    turns: Turns,
+    surface: &'a Surface,
     /// Gains smaller than this are not worth another round.
     least_gain: f64,
 }
 
 impl<'a> March<'a> {
-    pub(crate) fn new(mesh: &'a Bisection) -> Self {
+    pub(crate) fn new(mesh: &'a Bisection, surface: &'a Surface) -> Self {
         let count = mesh.vertices.len();
         let around = Around::new(mesh);
         Self {
-            turns: Turns::new(mesh, &around),
+            surface,
             fronts: vec![UNREACHED; count],
             heap: BinaryHeap::with_capacity(count / 4),
             around,
@@ -115,6 +116,13 @@ impl<'a> March<'a> {
         }
     }
 
+    /// What is around a vertex; those that came by cutting lie on flat ground.
+    fn turn(&self, vertex: u32) -> Turn {
+        let turns = self.surface.turns();
+        let name = self.mesh.name(vertex, turns.len());
+        name.map_or_else(Turn::default, |v| turns[v as usize])
+    }
+
     fn at(&self, vertex: u32) -> DVec3 {
         self.mesh.vertices[vertex as usize]
     }
@@ -122,25 +130,33 @@ impl<'a> March<'a> {
     /// Carries the front from one vertex to the next along their edge.
     fn along(&mut self, from: u32, to: u32) {
         let front = self.fronts[from as usize];
+        if self.fronts[to as usize].distance <= front.distance {
+            return;
+        }
         let length = self.at(from).distance(self.at(to));
         // A shortest way bends only where it goes round a corner; there a new circle begins.
-        let bends = self.turns.bends(from);
-        let radius = if bends { length } else { front.radius + length };
+        let turn = self.turn(from);
+        let radius = if turn.bends {
+            length
+        } else {
+            front.radius + length
+        };
         let distance = front.distance + length;
-        let front = Front { distance, radius };
-        self.offer(to, front.bent(length, self.turns.gauss(from)));
+        self.offer(to, Front { distance, radius }.bent(length, turn.gauss));
     }
 
     /// Carries the front over the edge between two vertices to a third.
     fn across(&mut self, first: u32, second: u32, to: u32) {
         let (f, s) = (self.fronts[first as usize], self.fronts[second as usize]);
-        if !s.distance.is_finite() {
+        // Nothing is nearer than the nearer end of the edge that its front comes over.
+        let known = self.fronts[to as usize].distance;
+        if !s.distance.is_finite() || known <= f.distance.min(s.distance) {
             return;
         }
         let edge = Unfolded::new(self.at(first), self.at(second), self.at(to));
         if let Some(front) = edge.and_then(|e| e.carry(f, s)) {
             let step = front.distance - f.distance.min(s.distance);
-            let gauss = 0.5 * (self.turns.gauss(first) + self.turns.gauss(second));
+            let gauss = 0.5 * (self.turn(first).gauss + self.turn(second).gauss);
             self.offer(to, front.bent(step, gauss));
         }
     }
@@ -268,71 +284,6 @@ impl Around {
     fn range(&self, vertex: u32) -> (usize, usize) {
         let v = vertex as usize;
         (self.starts[v] as usize, self.starts[v + 1] as usize)
-    }
-
-    /// A third of the area around a vertex, mm².
-    fn share_of_area(&self, mesh: &Bisection, vertex: u32) -> f64 {
-        let (start, end) = self.range(vertex);
-        let doubled = self.corners[start..end].iter().map(|&corner| {
-            let [a, b, c] = mesh.corners(corner / 3);
-            (b - a).cross(c - a).length()
-        });
-        (doubled.sum::<f64>() / 6.0).max(f64::MIN_POSITIVE)
-    }
-}
-
-/// How much surface lies around each vertex that the bisection began with; around those
-/// added since, the surface is flat.
-struct Turns {
-    bends: Vec<bool>,
-    gauss: Vec<f64>,
-}
-
-/// A vertex with this much more or less than a full turn of surface around it is a corner
-/// of the shape; with less, a point of a round one that its facets stand for.
-const CORNER: f64 = 10.0 / 180.0 * std::f64::consts::PI;
-
-impl Turns {
-    fn new(mesh: &Bisection, around: &Around) -> Self {
-        let count = mesh.first_vertices as usize;
-        let (mut turn, mut at_rim) = (vec![0.0f64; count], vec![false; count]);
-        for root in 0..mesh.roots {
-            let corners = mesh.corners(root);
-            let names = mesh.nodes[root as usize].corners;
-            for i in 0..3 {
-                let (next, last) = ((i + 1) % 3, (i + 2) % 3);
-                let (u, v) = (corners[next] - corners[i], corners[last] - corners[i]);
-                turn[names[i] as usize] += u.cross(v).length().atan2(u.dot(v));
-                if mesh.root_at_rim(root, i) {
-                    at_rim[names[i] as usize] = true;
-                    at_rim[names[next] as usize] = true;
-                }
-            }
-        }
-        let excess = |v: usize| match at_rim[v] {
-            true => turn[v] - 0.5 * std::f64::consts::TAU,
-            false => turn[v] - std::f64::consts::TAU,
-        };
-        let gauss = |v: usize| match at_rim[v] || excess(v).abs() > CORNER {
-            true => 0.0,
-            false => -excess(v) / around.share_of_area(mesh, v as u32),
-        };
-        Self {
-            bends: (0..count).map(|v| excess(v) > CORNER).collect(),
-            gauss: (0..count).map(gauss).collect(),
-        }
-    }
-
-    /// Whether a shortest way may bend at a vertex: where there is more than a full turn
-    /// of surface, or at a rim more than half a turn.
-    fn bends(&self, vertex: u32) -> bool {
-        self.bends.get(vertex as usize).is_some_and(|&b| b)
-    }
-
-    /// Gaussian curvature of the shape at a vertex, 1/mm²: what lacks to a full turn, per
-    /// area. Zero at a corner.
-    fn gauss(&self, vertex: u32) -> f64 {
-        self.gauss.get(vertex as usize).copied().unwrap_or(0.0)
     }
 }
 

@@ -7,7 +7,7 @@ use glam::DVec3;
 
 use super::bisection::Bisection;
 use super::facet::{barycentric, nearest_on_segment};
-use crate::{Cancelled, Progress};
+use crate::{Cancelled, Progress, Surface};
 
 mod march;
 mod trace;
@@ -46,12 +46,13 @@ pub(crate) struct Distances {
 impl Distances {
     /// Marches from `pieces`, whose facets are given as roots of `mesh`, up to a limit.
     pub(crate) fn new(
+        surface: &Surface,
         mesh: Bisection,
         pieces: &[Piece],
         limit_mm: f64,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
-        let mut march = march::March::new(&mesh);
+        let mut march = march::March::new(&mesh, surface);
         for piece in pieces {
             mesh.leaves_of(piece.facet, |leaf| {
                 for v in leaf.corners {

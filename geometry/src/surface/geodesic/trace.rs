@@ -124,7 +124,7 @@ impl Walk<'_> {
                 pieces.push(piece);
                 return (pieces, true);
             }
-            if self.from_chord(exit.1) > self.radius_mm {
+            if self.off_chord(exit.1) > self.radius_mm {
                 piece.to = self.last_within(at, exit.1);
                 pieces.push(piece);
                 return (pieces, false);
@@ -196,7 +196,7 @@ impl Walk<'_> {
         found
     }
 
-    fn from_chord(&self, p: DVec3) -> f64 {
+    fn off_chord(&self, p: DVec3) -> f64 {
         nearest_on_segment(self.chord[0], self.chord[1], p).distance(p)
     }
 
@@ -205,7 +205,7 @@ impl Walk<'_> {
         let (mut lo, mut hi) = (0.0, 1.0);
         for _ in 0..40 {
             let middle = 0.5 * (lo + hi);
-            if self.from_chord(inside.lerp(outside, middle)) <= self.radius_mm {
+            if self.off_chord(inside.lerp(outside, middle)) <= self.radius_mm {
                 lo = middle;
             } else {
                 hi = middle;

@@ -1,0 +1,167 @@
+//! What questions about the skin cost: nearest points, rays, paint, distances.
+//!
+//! The parts are spheres with a rippled skin, 100 mm across, of 82 thousand and of 1.3
+//! million facets, and a block of 12.
+
+use std::hint::black_box;
+use std::sync::Arc;
+
+use criterion::{BenchmarkGroup, Criterion, Throughput, criterion_group, criterion_main};
+use geometry::field::{PreparedField, visible_area};
+use geometry::mask::{PreparedMask, PreparedStroke, Stroke};
+use geometry::surface::{refine, refine_some};
+use geometry::{DVec3, Field, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
+
+type Group<'a> = BenchmarkGroup<'a, criterion::measurement::WallTime>;
+
+fn made<T, E: std::fmt::Display>(result: Result<T, E>) -> T {
+    match result {
+        Ok(value) => value,
+        Err(error) => panic!("{error}"),
+    }
+}
+
+fn rippled_ball(subdivisions: u32) -> Arc<Mesh> {
+    let ball = made(solids::icosphere(1.0, subdivisions));
+    let rippled = ball.map(|p| {
+        let ripple = (40.0 * p.x).sin() * (40.0 * p.y).sin() * (40.0 * p.z).sin();
+        p * (50.0 + 0.3 * ripple)
+    });
+    Arc::new(made(rippled))
+}
+
+/// Directions spread evenly over a ball, by the golden angle.
+fn directions(count: usize) -> Vec<DVec3> {
+    let spread = |i: usize| {
+        let z = 1.0 - (2.0 * i as f64 + 1.0) / count as f64;
+        let (angle, r) = (2.399_963 * i as f64, (1.0 - z * z).sqrt());
+        DVec3::new(r * angle.cos(), r * angle.sin(), z)
+    };
+    (0..count).map(spread).collect()
+}
+
+fn stroke(dabs_mm: Vec<DVec3>) -> Stroke {
+    Stroke {
+        dabs_mm,
+        radius_mm: 3.0,
+        reach_mm: None,
+    }
+}
+
+fn line(surface: &Surface, count: usize, step_mm: f64) -> Vec<DVec3> {
+    let dab = |i: usize| {
+        let angle = step_mm * i as f64 / 50.0;
+        let p = DVec3::new(angle.cos(), angle.sin(), 0.2 * angle) * 50.0;
+        surface.nearest(p).point_mm
+    };
+    (0..count).map(dab).collect()
+}
+
+fn queries(group: &mut Group, surface: &Surface) {
+    let points: Vec<DVec3> = directions(10_000).iter().map(|d| *d * 51.0).collect();
+    group.throughput(Throughput::Elements(10_000));
+    group.bench_function("nearest, 1 mm off the skin", |b| {
+        b.iter(|| {
+            points
+                .iter()
+                .map(|&p| surface.nearest(p).facet as u64)
+                .sum::<u64>()
+        });
+    });
+    let side = 200;
+    group.throughput(Throughput::Elements(side * side));
+    group.bench_function("rays of a picture, one thread", |b| {
+        b.iter(|| {
+            let eye = DVec3::new(200.0, 90.0, 60.0);
+            let pixels = (0..side).flat_map(|x| (0..side).map(move |y| (x, y)));
+            let target = |(x, y): (u64, u64)| {
+                DVec3::new(0.0, x as f64 - 100.0, y as f64 - 100.0) * (60.0 / 100.0)
+            };
+            pixels
+                .filter_map(|p| surface.first_hit(eye, target(p) - eye))
+                .count()
+        });
+    });
+}
+
+fn paint(group: &mut Group, surface: &Surface) {
+    group.throughput(Throughput::Elements(1));
+    let _ = surface.adjacency();
+    let dab = line(surface, 1, 1.0);
+    group.bench_function("one dab of 3 mm", |b| {
+        b.iter(|| PreparedStroke::new(&stroke(dab.clone()), surface, &Progress::new()).is_ok());
+    });
+    let dabs = line(surface, 100, 1.5);
+    group.bench_function("stroke of 100 dabs", |b| {
+        b.iter(|| PreparedStroke::new(&stroke(dabs.clone()), surface, &Progress::new()).is_ok());
+    });
+    let mask = made(PreparedMask::new(
+        &Mask::Stroke(stroke(dabs)),
+        surface,
+        &Progress::new(),
+    ));
+    let triangles = surface.mesh().triangles().len();
+    let points: Vec<SurfacePoint> = directions(10_000)
+        .iter()
+        .map(|d| surface.nearest(*d * 50.0))
+        .collect();
+    group.throughput(Throughput::Elements(10_000));
+    group.bench_function("is a point in that stroke", |b| {
+        b.iter(|| points.iter().filter(|p| mask.contains(**p)).count());
+    });
+    if triangles < 200_000 {
+        group.throughput(Throughput::Elements(triangles as u64));
+        group.bench_function("refine the skin along that stroke", |b| {
+            b.iter(|| {
+                let class = |p| u32::from(mask.contains(p));
+                refine(surface, class, 0.25, &Progress::new()).map(|r| r.triangles.len())
+            });
+        });
+    }
+    let one = made(PreparedStroke::new(&stroke(dab), surface, &Progress::new()));
+    group.throughput(Throughput::Elements(1));
+    group.bench_function("refine the skin along one dab", |b| {
+        b.iter(|| {
+            let class = |p| u32::from(one.contains(p));
+            let found = refine_some(surface, one.facets(), class, 0.25, &Progress::new());
+            found.map(|r| r.triangles.len())
+        });
+    });
+}
+
+fn fields(group: &mut Group, surface: &Surface) {
+    group.throughput(Throughput::Elements(surface.mesh().triangles().len() as u64));
+    let field = Field::FromStroke(stroke(line(surface, 20, 1.5)));
+    group.bench_function("distance from a stroke of 20 dabs", |b| {
+        b.iter(|| PreparedField::new(&field, surface, &Progress::new()).is_ok());
+    });
+    let field = made(PreparedField::new(&field, surface, &Progress::new()));
+    group.bench_function("visible area of that", |b| {
+        b.iter(|| visible_area(&field, surface, |_| true));
+    });
+}
+
+fn skin(bench: &mut Criterion) {
+    for (name, subdivisions) in [("82 k facets", 6), ("1.3 M facets", 8)] {
+        let mesh = rippled_ball(subdivisions);
+        let mut group = bench.benchmark_group(name);
+        group.sample_size(10);
+        group.bench_function("build the tree", |b| b.iter(|| Surface::new(mesh.clone())));
+        group.bench_function("find neighbours, tree included", |b| {
+            b.iter(|| black_box(Surface::new(mesh.clone()).adjacency().neighbours(0).count()));
+        });
+        let surface = Surface::new(mesh.clone());
+        queries(&mut group, &surface);
+        paint(&mut group, &surface);
+        fields(&mut group, &surface);
+    }
+    let block = made(solids::cuboid(DVec3::splat(100.0)));
+    let surface = Surface::new(Arc::new(block));
+    let mut group = bench.benchmark_group("12 facets");
+    group.sample_size(10);
+    paint(&mut group, &surface);
+    fields(&mut group, &surface);
+}
+
+criterion_group!(benches, skin);
+criterion_main!(benches);

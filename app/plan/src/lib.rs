@@ -3,16 +3,21 @@
 //! A [`Plan`] is the one document that a person edits. [`Painted`] joins it to the shape and
 //! answers, for any point, which region wins there and which blend it asks for; the viewer,
 //! the render, the schedule and the woven toolpath all ask it and nobody else.
-//! A [`Schedule`] is derived from it and never edited.
+//! A [`Schedule`] is derived from it and never edited. [`AsPrinted`] follows the schedule
+//! through the [`Machine`]'s melt chamber: what is sent to it, what comes out, what is wasted.
 
+mod as_printed;
+pub mod compensate;
 pub mod delivery;
 pub mod document;
+pub mod economy;
 pub mod edit;
 pub mod machine;
 pub mod painted;
 pub mod ron_text;
 pub mod schedule;
 
+pub use as_printed::AsPrinted;
 pub use document::{
     FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced, SpoolSet,
     Touch,

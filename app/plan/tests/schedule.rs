@@ -78,6 +78,7 @@ fn a_linear_fade_is_sixty_forty_at_forty_percent() {
     let fade = fade(Field::Height, &[(0.0, 1.0), (100.0, 0.0)]);
     let mut plan = plan_of(LayerPlan::plain(0.25, 0.5), fade, vec![]);
     plan.machine.least_share = 0.0;
+    plan.machine.share_step = 0.01;
     let schedule = schedule(post, plan);
     let mut layers = schedule.layers.iter();
     let at_40 = layers

@@ -33,7 +33,7 @@ mod warnings;
 
 use blend::{Lab, MixModel, Shares, Srgb};
 use geometry::layers::{self, CutError};
-use geometry::{Cancelled, LayerSpan, Progress};
+use geometry::{Cancelled, LayerSpan, Progress, SurfacePoint};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -180,6 +180,36 @@ impl Schedule {
             warnings: warnings::of(painted, &cut, &fallen, &layers, &areas),
             layers,
         })
+    }
+}
+
+impl Schedule {
+    /// The dose that a point of the skin is printed in: its layer, and its place in that.
+    ///
+    /// None only for a schedule without layers, or a layer without doses.
+    pub fn dose_at(&self, painted: &Painted, point: SurfacePoint) -> Option<(usize, usize)> {
+        let z = point.point_mm.z;
+        let above = self.layers.partition_point(|l| l.span.top_mm < z);
+        let index = above.min(self.layers.len().checked_sub(1)?);
+        let layer = &self.layers[index];
+        let region = painted.region_at(point);
+        let asked = painted.shares_at(point);
+        let off = |dose: &Dose| -> f64 {
+            let pairs = dose.shares.as_slice().iter().zip(asked.as_slice());
+            pairs.map(|(a, b)| (a - b).abs()).sum()
+        };
+        let own = layer
+            .doses
+            .iter()
+            .enumerate()
+            .filter(|(_, d)| d.region == region);
+        let nearest = own.min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
+        // A region that has no dose in this layer lies about its edge: the main one shows.
+        let found = nearest.or_else(|| {
+            let all = layer.doses.iter().enumerate();
+            all.max_by(|(_, a), (_, b)| a.area_mm2.total_cmp(&b.area_mm2))
+        });
+        found.map(|(dose, _)| (index, dose))
     }
 }
 

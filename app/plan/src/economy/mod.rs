@@ -1,0 +1,23 @@
+//! What sharing layers costs, and how little it can cost.
+//!
+//! [`lay_out`] turns a schedule into an [`Extrusion`]: everything that the nozzle lays, in
+//! order, with what is flushed inside the part and what is wasted. [`Waste`] counts it up,
+//! [`suggestions`] says what would save some. [`fewest_pieces`] and [`stored`] cut down the
+//! number of commands and of blends.
+
+mod extrusion;
+mod flush;
+mod layout;
+mod merge;
+mod segment;
+mod stored;
+mod suggest;
+mod waste;
+mod yielding;
+
+pub use extrusion::{Extrusion, Purpose, Stretch};
+pub use layout::{lay_out, lay_out_as};
+pub use segment::{Item, Piece, fewest_pieces};
+pub use stored::{Stored, stored};
+pub use suggest::{Suggestion, suggestions};
+pub use waste::Waste;

@@ -16,6 +16,7 @@ pub mod machine;
 pub mod painted;
 pub mod ron_text;
 pub mod schedule;
+pub mod watch;
 
 pub use as_printed::AsPrinted;
 pub use document::{

@@ -8,6 +8,7 @@ use plan::compensate::{How, compensated, shifted};
 use plan::delivery::{Commands, assess};
 use plan::economy::{Item, Purpose, fewest_pieces, lay_out, stored};
 use plan::machine::Chamber;
+use plan::watch::Watch;
 use plan::{
     AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, SharedLayers,
 };
@@ -342,4 +343,42 @@ fn the_colour_that_comes_out_is_found_at_points_of_the_skin() {
             .expect("a colour");
         assert_eq!(lab, printed.delivery.layers[layer].doses[dose].lab);
     }
+}
+
+#[test]
+fn the_watch_table_adds_up_to_what_is_fed() {
+    let fade = Paint::Fade {
+        along: Field::Height,
+        fade: Fade {
+            stops: [(0.0, 1.0), (40.0, 0.0)]
+                .map(|(at_mm, first)| Stop {
+                    at_mm,
+                    shares: shares(first),
+                })
+                .to_vec(),
+            spacing: Spacing::Linear,
+        },
+    };
+    let tube = solids::tube(20.0, 18.0, 41.0, 60).expect("a tube");
+    let volume = tube.volume_mm3();
+    let job = Job::new(tube, plan_of(0.2, fade, vec![]));
+    let printed = job.printed();
+    let watch = Watch::new(job.painted.plan(), &job.schedule, &printed, 10.0);
+    let heights: Vec<f64> = watch.rows.iter().map(|r| r.height_mm).collect();
+    for (height, wanted) in heights.iter().zip([10.0, 20.0, 30.0, 40.0, 41.0]) {
+        assert!((height - wanted).abs() < 0.2, "{heights:?}");
+    }
+    // 1.75 mm filament (πd²/4) and the default drive: 93 microsteps a mm, 3200 a turn.
+    let area = std::f64::consts::PI * 1.75 * 1.75 / 4.0;
+    let last = &watch.rows[4];
+    let fed: f64 = last.drives.iter().map(|d| d.filament_mm * area).sum();
+    assert!((fed - volume).abs() < 1e-6 * volume);
+    for (i, drive) in last.drives.iter().enumerate() {
+        assert!((drive.turns - drive.filament_mm * 93.0 / 3200.0).abs() < 1e-9);
+        let sum: f64 = watch.rows.iter().map(|r| r.drives[i].turns_since).sum();
+        assert!((sum - drive.turns).abs() < 1e-9);
+    }
+    // The first drive does most of its work below, the second above.
+    assert!(watch.rows[0].drives[0].turns_since > 5.0 * watch.rows[0].drives[1].turns_since);
+    assert!(watch.rows[3].drives[1].turns_since > 5.0 * watch.rows[3].drives[0].turns_since);
 }

@@ -73,6 +73,22 @@ impl Commands {
             .collect()
     }
 
+    /// What each of `count` drives has fed by an extruded volume, mm³.
+    pub fn fed_mm3(&self, laid_mm3: f64, count: usize) -> Vec<f64> {
+        let mut fed = vec![0.0; count];
+        for (i, command) in self.0.iter().enumerate() {
+            let next = self.0.get(i + 1).map_or(f64::INFINITY, |c| c.at_mm3);
+            let volume = next.min(laid_mm3) - command.at_mm3;
+            if volume <= 0.0 {
+                break;
+            }
+            for (sum, share) in fed.iter_mut().zip(command.shares.as_slice()) {
+                *sum += volume * share;
+            }
+        }
+        fed
+    }
+
     /// The first blend: what the chamber is full of when the print begins.
     pub fn start(&self) -> Option<Shares> {
         self.0.first().map(|c| c.shares)

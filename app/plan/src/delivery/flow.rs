@@ -86,6 +86,8 @@ struct Flow<'a> {
     tank_mm3: f64,
     /// What each tank holds, in the order that plastic passes them.
     tanks: Vec<Mix>,
+    /// Room for how each tank differs from its settled way.
+    off: Vec<Mix>,
     feeds: &'a [Feed],
     /// The feed that now leaves the dead volume; none is the start blend.
     feed: Option<usize>,
@@ -114,6 +116,7 @@ impl<'a> Flow<'a> {
             dead_mm3: chamber.dead_mm3,
             tank_mm3,
             tanks: vec![start; count],
+            off: vec![start; count],
             feeds,
             feed: None,
             start,
@@ -183,9 +186,9 @@ impl<'a> Flow<'a> {
 
     /// Runs on by a volume under one straight feed; returns what came out.
     fn step(&mut self, line: Line, volume: f64) -> Mix {
-        let settled = |i: usize, k: usize, v: f64| {
-            line.value[i] + line.slope[i] * (v - k as f64 * self.tank_mm3)
-        };
+        let tank_mm3 = self.tank_mm3;
+        let settled =
+            |i: usize, k: usize, v: f64| line.value[i] + line.slope[i] * (v - k as f64 * tank_mm3);
         let mut out = [0.0; MAX_COMPONENTS];
         let count = self.tanks.len();
         for (i, o) in out.iter_mut().enumerate() {
@@ -196,10 +199,10 @@ impl<'a> Flow<'a> {
             return out;
         }
         let a = volume / self.tank_mm3;
-        // How each tank differs from its settled way, at the beginning.
-        let off: Vec<Mix> = (0..count)
-            .map(|k| std::array::from_fn(|i| self.tanks[k][i] - settled(i, k + 1, 0.0)))
-            .collect();
+        for (k, (off, tank)) in self.off.iter_mut().zip(&self.tanks).enumerate() {
+            *off = std::array::from_fn(|i| tank[i] - settled(i, k + 1, 0.0));
+        }
+        let off = &self.off;
         // What dies away in the last tank, integrated: ∫e⁻ᵃaʲ/j! = τ P(j + 1, a).
         for j in 0..count {
             let weight = self.tank_mm3 * gamma_p(j + 1, a);
@@ -207,10 +210,10 @@ impl<'a> Flow<'a> {
                 *o += weight * d;
             }
         }
-        let mut next = vec![[0.0; MAX_COMPONENTS]; count];
-        for (k, tank) in next.iter_mut().enumerate() {
+        let dies_away = (-a).exp();
+        for (k, tank) in self.tanks.iter_mut().enumerate() {
             for (i, t) in tank.iter_mut().enumerate() {
-                let mut term = (-a).exp();
+                let mut term = dies_away;
                 let mut rest = 0.0;
                 for j in 0..=k {
                     rest += term * off[k - j][i];
@@ -219,7 +222,6 @@ impl<'a> Flow<'a> {
                 *t = settled(i, k + 1, volume) + rest;
             }
         }
-        self.tanks = next;
         out
     }
 

@@ -7,6 +7,7 @@
 
 mod extrusion;
 mod flush;
+mod heights;
 mod layout;
 mod merge;
 mod segment;
@@ -16,6 +17,8 @@ mod waste;
 mod yielding;
 
 pub use extrusion::{Extrusion, Purpose, Stretch};
+pub use heights::Heights;
+pub(crate) use heights::main_skin_mm3;
 pub use layout::{lay_out, lay_out_as};
 pub use segment::{Item, Piece, fewest_pieces};
 pub use stored::{Stored, stored};

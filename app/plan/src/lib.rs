@@ -14,6 +14,7 @@ pub mod economy;
 pub mod edit;
 pub mod machine;
 pub mod painted;
+pub mod preflight;
 pub mod ron_text;
 pub mod schedule;
 pub mod watch;

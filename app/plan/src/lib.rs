@@ -17,6 +17,7 @@ pub mod painted;
 pub mod preflight;
 pub mod ron_text;
 pub mod schedule;
+pub mod trace;
 pub mod watch;
 
 pub use as_printed::AsPrinted;

@@ -128,3 +128,38 @@ fn cautions_are_told() {
         assert!(text.contains(word), "{word}");
     }
 }
+
+/// Ctrl-C in the middle of the work: the code that shells expect, and nothing left.
+#[cfg(unix)]
+#[test]
+fn stopped_it_leaves_nothing() {
+    use std::time::{Duration, Instant};
+
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let demos = demo_models::all().unwrap();
+    let demo = demos.iter().find(|d| d.name == "lighthouse").unwrap();
+    let bytes = geometry::read::mesh_to_stl(&demo.mesh);
+    fs::write(path.join("lighthouse.stl"), bytes).unwrap();
+    fs::write(path.join("lighthouse.plan.ron"), demo.plan_ron).unwrap();
+    let child = Command::new(env!("CARGO_BIN_EXE_tintfall"))
+        .args(["prepare", "lighthouse.plan.ron", "--out", "deep/out"])
+        .current_dir(path)
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The folder is made first and filled last, and between lie seconds of rendering.
+    let begun = Instant::now();
+    while !path.join("deep/out").exists() {
+        assert!(begun.elapsed() < Duration::from_secs(60));
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    let id = child.id().to_string();
+    let sent = Command::new("kill").args(["-INT", &id]).status().unwrap();
+    assert!(sent.success());
+    let output = child.wait_with_output().unwrap();
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(130), "{error}");
+    assert!(error.contains("stopped"), "{error}");
+    assert!(!path.join("deep").exists());
+}

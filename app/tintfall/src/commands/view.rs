@@ -62,7 +62,7 @@ fn find() -> Option<PathBuf> {
 fn how_to_build() -> String {
     format!(
         "the window is not built yet. From the source folder, run\n  \
-         cargo run --release -p {WINDOW}\n\
+         cargo build --release -p {WINDOW}\n\
          It takes a quarter of an hour the first time; after that `tintfall view` finds it."
     )
 }

@@ -254,7 +254,7 @@ fn draw_profile(page: &mut Page, axis: &Axis, area: Rect, slices: &[Slice]) {
     );
     page.text(
         &scale,
-        (area.right() + 12.0, area.bottom() + 16.0),
+        (area.right() + 30.0, area.bottom() + 16.0),
         &style::NOTE,
         Align::Right,
     );

@@ -103,7 +103,7 @@ fn from_spools_to_a_plan_of_measured_ones() {
     fs::write(folder.join("bar.plan.ron"), plan.to_ron().unwrap()).unwrap();
     tintfall(folder, &["prepare", "bar.plan.ron", "--out", "bar"]);
     let csv = fs::read_to_string(folder.join("bar/schedule.csv")).unwrap();
-    assert!(csv.contains("fitted to 9 measured steps"), "{csv}");
+    assert!(csv.contains("fitted to 11 measured steps"), "{csv}");
     let last = csv.lines().last().unwrap().rsplit(',').next().unwrap();
     let uncertainty: f64 = last.parse().unwrap();
     assert!(uncertainty > 0.0 && uncertainty < 3.0, "{uncertainty}");

@@ -295,17 +295,23 @@ mod tests {
         }
     }
 
-    /// A card on the left and one step on the right, in a light of some colour.
+    /// What a camera sees of a pixel: a card on the left, one step on the right, in a light of
+    /// some colour that changes from top to bottom.
+    fn seen(i: u32, step: Srgb, light: [f64; 3], slope: f64) -> [f64; 3] {
+        let (x, y) = (i % SIZE, i / SIZE);
+        let lit = 1.0 + slope * (f64::from(y) / f64::from(SIZE) - 0.5);
+        let surface = match x < SIZE / 2 {
+            true => [0.5; 3],
+            false => step.to_linear(),
+        };
+        [0, 1, 2].map(|c| (surface[c] * light[c] * lit).min(1.0))
+    }
+
     fn photo(step: Srgb, light: [f64; 3], slope: f64) -> Photo {
         let pixel = |i: u32| {
-            let (x, y) = (i % SIZE, i / SIZE);
-            let lit = 1.0 + slope * (f64::from(y) / f64::from(SIZE) - 0.5);
-            let surface = match x < SIZE / 2 {
-                true => [0.5; 3],
-                false => step.to_linear(),
-            };
-            let seen = [0, 1, 2].map(|c| (surface[c] * light[c] * lit).min(1.0));
-            let [r, g, b] = Xyz::from_linear_srgb(seen).to_srgb().0;
+            let [r, g, b] = Xyz::from_linear_srgb(seen(i, step, light, slope))
+                .to_srgb()
+                .0;
             [r, g, b, 255]
         };
         let rgba = (0..SIZE * SIZE).flat_map(pixel).collect();
@@ -315,16 +321,43 @@ mod tests {
         Photo::read_png(Cursor::new(file)).unwrap()
     }
 
+    /// The same at 16 bits and without transparency.
+    fn deep_photo(step: Srgb, light: [f64; 3]) -> Photo {
+        let code = |v: f64| match v <= 0.0031308 {
+            true => v * 12.92,
+            false => 1.055 * v.powf(1.0 / 2.4) - 0.055,
+        };
+        let bytes: Vec<u8> = (0..SIZE * SIZE)
+            .flat_map(|i| seen(i, step, light, 0.0))
+            .flat_map(|v| ((code(v) * 65535.0).round() as u16).to_be_bytes())
+            .collect();
+        let mut file = Vec::new();
+        let mut encoder = png::Encoder::new(&mut file, SIZE, SIZE);
+        encoder.set_color(png::ColorType::Rgb);
+        encoder.set_depth(png::BitDepth::Sixteen);
+        let mut writer = encoder.write_header().unwrap();
+        writer.write_image_data(&bytes).unwrap();
+        writer.finish().unwrap();
+        Photo::read_png(Cursor::new(file)).unwrap()
+    }
+
     #[test]
     fn a_warm_and_dim_light_is_taken_out() {
-        let step = Srgb([0x6f, 0x97, 0xae]);
-        let reading = photo(step, [0.9, 0.7, 0.45], 0.0).read(&patches()).unwrap();
+        let (step, light) = (Srgb([0x6f, 0x97, 0xae]), [0.9, 0.7, 0.45]);
         let true_lab = step.to_xyz().to_lab();
-        assert!(reading.warnings.is_empty(), "{:?}", reading.warnings);
-        let (number, lab) = reading.steps[0];
-        assert_eq!(number, 1);
-        // What is left is the rounding of 8-bit codes.
-        assert!(ciede2000(lab, true_lab) < 0.6, "{lab:?} {true_lab:?}");
+        let off = |photo: Photo| {
+            let reading = photo.read(&patches()).unwrap();
+            assert!(reading.warnings.is_empty(), "{:?}", reading.warnings);
+            assert_eq!(reading.steps[0].0, 1);
+            ciede2000(reading.steps[0].1, true_lab)
+        };
+        // At 16 bits next to nothing is left of the light.
+        let deep = off(deep_photo(step, light));
+        assert!(deep < 0.01, "{deep}");
+        // At 8 bits card and step are each rounded by up to half a code, here 0.8 % of a
+        // channel's light apiece; an even patch has no noise to average that out.
+        let shallow = off(photo(step, light, 0.0));
+        assert!(shallow < 1.2, "{shallow}");
     }
 
     #[test]

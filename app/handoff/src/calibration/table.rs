@@ -119,7 +119,7 @@ impl Table {
             .delimiter(delimiter(text))
             .from_reader(text.as_bytes());
         let heads = reader.headers().map_err(broken)?.clone();
-        let columns = Columns::of(&heads)?;
+        let columns = Columns::of(&heads, line_of_heads(text))?;
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(broken)?;
@@ -257,6 +257,13 @@ fn broken(error: csv::Error) -> TableError {
     TableError::new(line, what)
 }
 
+/// The line of the column names: the first that is neither empty nor a comment. The reader
+/// itself counts them to where the comments begin.
+fn line_of_heads(text: &str) -> u64 {
+    let counts = |line: &str| !line.trim().is_empty() && !line.starts_with('#');
+    text.lines().position(counts).map_or(1, |i| i as u64 + 1)
+}
+
 /// Spreadsheets of some languages part cells by semicolons.
 fn delimiter(text: &str) -> u8 {
     let heads = text
@@ -351,8 +358,7 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(heads: &StringRecord) -> Result<Self, TableError> {
-        let line = heads.position().map_or(1, csv::Position::line);
+    fn of(heads: &StringRecord, line: u64) -> Result<Self, TableError> {
         let at = |name: &str| heads.iter().position(|h| h.eq_ignore_ascii_case(name));
         let shares: Vec<usize> = (1..).map_while(|i| at(&format!("share_{i}"))).collect();
         let lab = [at("l"), at("a"), at("b")];

@@ -75,10 +75,12 @@ impl PreparedStroke {
             [dab] => vec![[*dab, *dab]],
             dabs => dabs.windows(2).map(|w| [w[0], w[1]]).collect(),
         };
-        let reached: Result<Vec<_>, Cancelled> = ends
-            .into_par_iter()
-            .map(|ends| prepared.reach(ends, progress))
-            .collect();
+        let reach = |ends| prepared.reach(ends, progress);
+        // A few pieces are done sooner than other threads are woken.
+        let reached: Result<Vec<_>, Cancelled> = match ends.len() {
+            ..4 => ends.into_iter().map(reach).collect(),
+            _ => ends.into_par_iter().map(reach).collect(),
+        };
         for part in reached? {
             prepared.add(part);
         }

@@ -1,6 +1,7 @@
 //! Facets cut along the edges of areas, for showing those areas and for measuring them.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use glam::DVec3;
 use rayon::prelude::*;
@@ -172,11 +173,10 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
     }
 
     fn classify_roots(&mut self) {
-        let classes = (0..self.mesh.roots)
-            .into_par_iter()
-            .map(|root| self.mesh.corners(root).map(|p| self.class_at(root, p)))
-            .collect();
-        self.classes = classes;
+        self.classes = on_all(0..self.mesh.roots as usize, |root| {
+            let root = root as u32;
+            self.mesh.corners(root).map(|p| self.class_at(root, p))
+        });
     }
 
     fn cut(&mut self, progress: &Progress) -> Result<(), Cancelled> {
@@ -185,13 +185,11 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
             progress.check()?;
             let fresh = asked..self.mesh.nodes.len();
             asked = self.mesh.nodes.len();
-            let wanted: Vec<u32> = fresh
-                .into_par_iter()
-                .map(|node| node as u32)
-                .filter(|&node| self.wants_cut(node))
-                .collect();
-            for node in wanted {
-                self.mesh.cut(node);
+            let wanted = on_all(fresh.clone(), |node| self.wants_cut(node as u32));
+            for (node, wanted) in fresh.zip(wanted) {
+                if wanted {
+                    self.mesh.cut(node as u32);
+                }
             }
             self.classify_halves(asked);
         }
@@ -224,15 +222,11 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
 
     /// Classifies the nodes from `first` on, which come in pairs of halves.
     fn classify_halves(&mut self, first: usize) {
-        let middles: Vec<u32> = (first..self.mesh.nodes.len())
-            .step_by(2)
-            .collect::<Vec<_>>()
-            .into_par_iter()
-            .map(|half| {
-                let half = &self.mesh.nodes[half];
-                self.class_at(half.root, self.mesh.vertices[half.corners[1] as usize])
-            })
-            .collect();
+        let pairs = (self.mesh.nodes.len() - first) / 2;
+        let middles = on_all(0..pairs, |pair| {
+            let half = &self.mesh.nodes[first + 2 * pair];
+            self.class_at(half.root, self.at(half.corners[1]))
+        });
         for (half, middle) in (first..).step_by(2).zip(middles) {
             let parent = self.mesh.nodes[half].parent as usize;
             let [a, b, c] = self.mesh.nodes[parent].turned_to_cut(self.classes[parent]);
@@ -276,13 +270,10 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
         }
         let mut sides: Vec<_> = sides.into_iter().collect();
         sides.sort_unstable();
-        sides
-            .into_par_iter()
-            .map(|((a, b), root)| {
-                let ends = [a, b].map(|v| self.mesh.vertices[v as usize]);
-                ((a, b), self.change_between(root, ends[0], ends[1]))
-            })
-            .collect()
+        on_all(0..sides.len(), |i| {
+            let ((a, b), root) = sides[i];
+            ((a, b), self.change_between(root, self.at(a), self.at(b)))
+        })
     }
 
     /// A point between two at which the class ceases to be that of the first.
@@ -378,6 +369,15 @@ impl Refined {
         self.put([p, next, middle], facet, others);
         self.put([middle, next, last], facet, others);
         self.put([middle, last, q], facet, others);
+    }
+}
+
+/// Does something for each of a range; on several threads if there is enough of it.
+fn on_all<T: Send>(range: Range<usize>, each: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    const FEW: usize = 1000;
+    match range.len() < FEW {
+        true => range.map(&each).collect(),
+        false => range.into_par_iter().map(&each).collect(),
     }
 }
 

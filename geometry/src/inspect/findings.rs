@@ -3,7 +3,7 @@
 use glam::DVec3;
 use serde::Serialize;
 
-use super::{CRACK_MM, Inspection, Tally};
+use super::{CRACK_MM, Inspection, SLIT_MM, Tally};
 
 /// How much a finding matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -42,6 +42,7 @@ impl Inspection {
     pub fn findings(&self) -> Vec<Finding> {
         let mut findings: Vec<Finding> = [
             self.holes_found(),
+            self.slits_found(),
             self.cracks_found(),
             self.flipped_found(),
             self.inside_out_found(),
@@ -68,22 +69,43 @@ impl Inspection {
     }
 
     fn holes_found(&self) -> Option<Finding> {
-        let longest = self.holes.first()?;
-        let count = counted(self.holes.len(), "hole", "holes");
-        let has = if self.holes.len() == 1 {
-            format!("its rim is {:.2} mm long", longest.rim_mm)
-        } else {
-            format!("the longest rim is {:.2} mm", longest.rim_mm)
+        let mut wide = self.holes.iter().filter(|h| h.width_mm() >= SLIT_MM);
+        let longest = wide.next()?;
+        let has = match wide.count() {
+            0 => format!("1 hole; its rim is {:.2} mm long", longest.rim_mm),
+            others => format!(
+                "{} holes; the longest rim is {:.2} mm",
+                others + 1,
+                longest.rim_mm
+            ),
         };
         Some(Finding {
             severity: Severity::Fault,
-            what: format!("The surface has {count}; {has}."),
+            what: format!("The surface has {has}."),
             where_mm: Some(longest.middle_mm),
             what_to_do: "Close the holes in the program that made the mesh. Until then, \
                          volumes near them are estimates, and outlines there are closed by \
                          straight lines."
                 .into(),
         })
+    }
+
+    fn slits_found(&self) -> Option<Finding> {
+        let mut tally = Tally::default();
+        for hole in self.holes.iter().filter(|h| h.width_mm() < SLIT_MM) {
+            tally.add(|| hole.middle_mm);
+        }
+        tally_found(
+            tally,
+            Severity::Warning,
+            format!(
+                "The surface has {} narrower than {SLIT_MM} mm, where facets meet without \
+                 sharing their corners.",
+                counted(tally.count, "slit", "slits")
+            ),
+            "Volumes and outlines hardly suffer; weld the mesh in the program that made it \
+             to be rid of them.",
+        )
     }
 
     fn cracks_found(&self) -> Option<Finding> {

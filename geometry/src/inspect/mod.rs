@@ -32,6 +32,10 @@ pub use shells::Shell;
 /// it, and single-precision files cannot hold it for parts of more than a metre.
 pub const CRACK_MM: f64 = 1e-4;
 
+/// A hole narrower than this on the average, mm, is a slit: facets meet there without
+/// sharing their corners, and no printer shows it.
+pub const SLIT_MM: f64 = 0.01;
+
 /// Something that occurs a number of times, and the first place where it does.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Tally {

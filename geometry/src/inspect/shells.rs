@@ -107,88 +107,85 @@ fn face(mesh: &Mesh, parts: &Parts, samples: &[usize], shells: &mut [Shell]) {
     }
 }
 
-/// Finds the facets above a point: they are sorted into a grid of upright columns.
-struct Plumb {
+/// Upright columns over the mesh's box, in a square grid.
+#[derive(Clone, Copy)]
+struct Columns {
     least: DVec2,
     /// Columns per mm along x and y.
     per_mm: DVec2,
     /// Columns along each side.
     count: usize,
-    columns: Vec<Vec<u32>>,
 }
 
-impl Plumb {
-    fn new(mesh: &Mesh) -> Self {
+impl Columns {
+    fn new(mesh: &Mesh, count: usize) -> Self {
         let (lo, hi) = mesh.bounds();
         let extent = (hi - lo).truncate().max(DVec2::splat(f64::MIN_POSITIVE));
-        let facets = mesh.triangles().len();
-        // Finer while each facet still lies in few columns on the average.
-        let mut count = 1;
-        while count < 512 && Self::entries(mesh, lo.truncate(), extent, 2 * count) <= 8 * facets {
-            count *= 2;
-        }
-        let mut plumb = Self::empty(lo.truncate(), extent, count);
-        for facet in 0..facets {
-            for column in plumb.columns_of(mesh, facet) {
-                plumb.columns[column].push(facet as u32);
-            }
-        }
-        plumb
-    }
-
-    fn empty(least: DVec2, extent: DVec2, count: usize) -> Self {
         Self {
-            least,
+            least: lo.truncate(),
             per_mm: count as f64 / extent,
             count,
-            columns: vec![Vec::new(); count * count],
         }
     }
 
-    /// How many entries a grid would have.
-    fn entries(mesh: &Mesh, least: DVec2, extent: DVec2, count: usize) -> usize {
-        let grid = Self {
-            columns: Vec::new(),
-            ..Self::empty(least, extent, count.min(1))
-        };
-        let grid = Self {
-            per_mm: count as f64 / extent,
-            count,
-            ..grid
-        };
-        (0..mesh.triangles().len())
-            .map(|facet| {
-                let (low, high) = grid.reach(mesh, facet);
-                (high[0] - low[0] + 1) * (high[1] - low[1] + 1)
-            })
-            .sum()
-    }
-
-    fn column(&self, p: DVec2) -> [usize; 2] {
+    fn at(&self, p: DVec2) -> [usize; 2] {
         let at = (p - self.least) * self.per_mm;
         at.to_array()
             .map(|x| (x.max(0.0) as usize).min(self.count - 1))
     }
 
+    /// Least and greatest column of a facet.
     fn reach(&self, mesh: &Mesh, facet: usize) -> ([usize; 2], [usize; 2]) {
         let [a, b, c] = mesh.corners(facet).map(DVec3::truncate);
-        (self.column(a.min(b).min(c)), self.column(a.max(b).max(c)))
+        (self.at(a.min(b).min(c)), self.at(a.max(b).max(c)))
     }
 
-    fn columns_of(&self, mesh: &Mesh, facet: usize) -> Vec<usize> {
-        let (low, high) = self.reach(mesh, facet);
-        let rows = low[1]..=high[1];
-        rows.flat_map(|y| (low[0]..=high[0]).map(move |x| (x, y)))
-            .map(|(x, y)| y * self.count + x)
-            .collect()
+    /// In how many columns the facets lie, added up.
+    fn entries(&self, mesh: &Mesh) -> usize {
+        let of_facet = |facet| {
+            let (low, high) = self.reach(mesh, facet);
+            (high[0] - low[0] + 1) * (high[1] - low[1] + 1)
+        };
+        (0..mesh.triangles().len()).map(of_facet).sum()
+    }
+}
+
+/// Finds the facets above a point: they are sorted by the columns that they lie in.
+struct Plumb {
+    columns: Columns,
+    facets: Vec<Vec<u32>>,
+}
+
+impl Plumb {
+    fn new(mesh: &Mesh) -> Self {
+        let count = mesh.triangles().len();
+        // Finer while each facet still lies in few columns on the average.
+        let mut columns = Columns::new(mesh, 1);
+        loop {
+            let finer = Columns::new(mesh, 2 * columns.count);
+            if finer.count > 512 || finer.entries(mesh) > 8 * count {
+                break;
+            }
+            columns = finer;
+        }
+        let mut facets = vec![Vec::new(); columns.count * columns.count];
+        for facet in 0..count {
+            let (low, high) = columns.reach(mesh, facet);
+            for y in low[1]..=high[1] {
+                for x in low[0]..=high[0] {
+                    facets[y * columns.count + x].push(facet as u32);
+                }
+            }
+        }
+        Self { columns, facets }
     }
 
     /// How often the chosen facets wind around a point: those above it that face up, less
     /// those that face down.
     fn winding(&self, mesh: &Mesh, point: DVec3, chosen: impl Fn(usize) -> bool) -> i64 {
-        let [x, y] = self.column(point.truncate());
+        let [x, y] = self.columns.at(point.truncate());
         let mut sum = 0;
-        for &facet in &self.columns[y * self.count + x] {
+        for &facet in &self.facets[y * self.columns.count + x] {
             let facet = facet as usize;
             if chosen(facet) {
                 sum += above(mesh.corners(facet), point);

@@ -166,6 +166,13 @@ fn a_t_junction_is_a_slit_without_width() {
     assert_eq!(report.holes.len(), 1);
     assert_eq!(report.holes[0].sides, 3);
     assert!(report.holes[0].width_mm() < 1e-12);
+    assert!(says(&report, "1 slit"));
+    assert!(
+        report
+            .findings()
+            .iter()
+            .all(|f| f.severity < Severity::Fault)
+    );
 }
 
 #[test]

@@ -46,18 +46,55 @@ impl AreaByHeight {
     ///
     /// A facet is left out where a vertex has no finite value, as a distance along the
     /// surface has none on another shell.
-    pub fn along(mesh: &Mesh, values: &[f64], weight: impl Fn(usize) -> f64) -> Self {
+    pub fn along(mesh: &Mesh, values: &[f64], weight: impl Fn(usize) -> f64 + Sync) -> Self {
         let Ranks { heights, of_vertex } = Ranks::of(values);
-        let mut spread = Spread::new(heights);
-        for (facet, corners) in mesh.triangles().iter().enumerate() {
-            let rank = |v: u32| of_vertex.get(v as usize).copied().flatten();
-            let [a, b, c] = corners.map(rank);
-            if let (Some(a), Some(b), Some(c)) = (a, b, c) {
-                let area = mesh.area_vector(facet).length() * weight(facet).max(0.0);
-                spread.add(area, [a, b, c]);
+        let spread_of = |facets: std::ops::Range<usize>| {
+            let mut spread = Spread::new(&heights);
+            for facet in facets {
+                let rank = |v: u32| of_vertex.get(v as usize).copied().flatten();
+                let [a, b, c] = mesh.triangles()[facet].map(rank);
+                if let (Some(a), Some(b), Some(c)) = (a, b, c) {
+                    let area = mesh.area_vector(facet).length() * weight(facet).max(0.0);
+                    spread.add(area, [a, b, c]);
+                }
             }
+            spread
+        };
+        // Always two halves, so that the sums are the same on any number of cores.
+        let count = mesh.triangles().len();
+        let (mut spread, other) =
+            rayon::join(|| spread_of(0..count / 2), || spread_of(count / 2..count));
+        spread.merge(&other);
+        drop(other);
+        spread.push_down();
+        let Spread {
+            nodes,
+            flat,
+            leaves,
+            ..
+        } = spread;
+        Self::from_parts(heights, flat, &nodes[leaves..])
+    }
+
+    /// Sums up from the lowest height; `density` may go on beyond the last interval.
+    fn from_parts(heights: Vec<f64>, flat: Vec<f64>, density: &[(f64, f64)]) -> Self {
+        let intervals = heights.len().saturating_sub(1);
+        let density = density[..intervals].to_vec();
+        let mut sum = 0.0;
+        let mut at_or_below = Vec::with_capacity(heights.len());
+        for (i, flat) in flat.iter().enumerate() {
+            if let Some(before) = i.checked_sub(1) {
+                sum += 0.5 * (density[before].0 + density[before].1);
+            }
+            sum += flat;
+            at_or_below.push(sum);
         }
-        spread.finish()
+        Self {
+            heights,
+            at_or_below,
+            flat,
+            density,
+        }
     }
 
     /// All of the area, mm².
@@ -151,8 +188,8 @@ impl Ranks {
 /// down to the highest. Each ramp is laid on the few nodes of a binary tree over the
 /// intervals that make up its range, and pushed down to the intervals in the end. Nothing
 /// is ever subtracted, so facets of any steepness leave no rounding dirt on each other.
-struct Spread {
-    heights: Vec<f64>,
+struct Spread<'a> {
+    heights: &'a [f64],
     flat: Vec<f64>,
     /// A binary tree, the root at 1: area per whole node at its beginning and end.
     nodes: Vec<(f64, f64)>,
@@ -164,20 +201,20 @@ struct Spread {
 #[derive(Clone, Copy)]
 struct Ramp {
     from: f64,
-    to: f64,
+    per_mm: f64,
     at_from: f64,
     at_to: f64,
 }
 
 impl Ramp {
     fn at(&self, height: f64) -> f64 {
-        let t = ((height - self.from) / (self.to - self.from)).clamp(0.0, 1.0);
+        let t = ((height - self.from) * self.per_mm).clamp(0.0, 1.0);
         self.at_from * (1.0 - t) + self.at_to * t
     }
 }
 
-impl Spread {
-    fn new(heights: Vec<f64>) -> Self {
+impl<'a> Spread<'a> {
+    fn new(heights: &'a [f64]) -> Self {
         let leaves = heights.len().saturating_sub(1).next_power_of_two();
         Self {
             flat: vec![0.0; heights.len()],
@@ -189,6 +226,9 @@ impl Spread {
 
     /// Adds a facet, given the places of its corners' heights.
     fn add(&mut self, area: f64, mut places: [u32; 3]) {
+        if area <= 0.0 {
+            return;
+        }
         places.sort_unstable();
         let [low, middle, high] = places.map(|p| p as usize);
         if low == high {
@@ -203,9 +243,13 @@ impl Spread {
 
     /// Lays a ramp on the nodes that together cover its range.
     fn lay(&mut self, from: usize, to: usize, at_from: f64, at_to: f64) {
+        if from == to {
+            return;
+        }
         let ramp = Ramp {
             from: self.heights[from],
-            to: self.heights[to],
+            // Bounded, since the heights may be the least number apart.
+            per_mm: (1.0 / (self.heights[to] - self.heights[from])).min(f64::MAX),
             at_from,
             at_to,
         };
@@ -234,9 +278,20 @@ impl Spread {
         self.nodes[node].1 += ramp.at(high) * (high - low);
     }
 
+    /// Takes in what another has collected over the same heights.
+    fn merge(&mut self, other: &Self) {
+        for (mine, theirs) in self.nodes.iter_mut().zip(&other.nodes) {
+            mine.0 += theirs.0;
+            mine.1 += theirs.1;
+        }
+        for (mine, theirs) in self.flat.iter_mut().zip(&other.flat) {
+            *mine += theirs;
+        }
+    }
+
     /// Shares what lies on a node out to its two halves.
     fn push_down(&mut self) {
-        let last = self.heights.len() - 1;
+        let last = self.heights.len().saturating_sub(1);
         let height = |i: usize| self.heights[i.min(last)];
         let mut width = self.leaves;
         let mut level = 1;
@@ -257,31 +312,6 @@ impl Spread {
             }
             width /= 2;
             level *= 2;
-        }
-    }
-
-    fn finish(mut self) -> AreaByHeight {
-        if self.heights.is_empty() {
-            self.heights.push(0.0);
-            self.flat.push(0.0);
-        }
-        self.push_down();
-        let intervals = self.heights.len() - 1;
-        let density = self.nodes[self.leaves..self.leaves + intervals].to_vec();
-        let mut sum = 0.0;
-        let mut at_or_below = Vec::with_capacity(self.heights.len());
-        for (i, flat) in self.flat.iter().enumerate() {
-            if let Some(before) = i.checked_sub(1) {
-                sum += 0.5 * (density[before].0 + density[before].1);
-            }
-            sum += flat;
-            at_or_below.push(sum);
-        }
-        AreaByHeight {
-            heights: self.heights,
-            at_or_below,
-            flat: self.flat,
-            density,
         }
     }
 }

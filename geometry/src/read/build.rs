@@ -62,10 +62,11 @@ impl Builder {
 
     pub(super) fn finish(mut self, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
         if self.collapsed > 0 {
-            notes.push(format!(
-                "{} facets had two corners at one place and were left out.",
-                self.collapsed
-            ));
+            let facets = match self.collapsed {
+                1 => "1 facet that had two corners at one place was left out.".to_owned(),
+                count => format!("{count} facets with two corners at one place were left out."),
+            };
+            notes.push(facets);
         }
         self.triangles.shrink_to_fit();
         let mut vertices = self.welder.into_vertices();

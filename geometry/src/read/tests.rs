@@ -268,7 +268,7 @@ fn facets_that_collapse_are_left_out_and_told() {
     let flat = "facet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 0 0 0\nvertex 1 0 0\nendloop\nendfacet\nendsolid";
     let reading = read_bytes("a.stl", text.replace("endsolid", flat).as_bytes()).unwrap();
     assert_eq!(reading.mesh.triangles().len(), 12);
-    assert!(reading.notes[0].starts_with("1 facets had two corners"));
+    assert!(reading.notes[0].starts_with("1 facet that had two corners"));
     assert!(complaint("a.stl", format!("solid x\n{flat}\n").as_bytes()).contains("no facets"));
 }
 

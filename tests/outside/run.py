@@ -3,10 +3,11 @@
 import sys
 
 import colours
+import inks
 import layers
 from tools import Tools
 
-SUBJECTS = [colours, layers]
+SUBJECTS = [colours, inks, layers]
 
 
 def main() -> int:

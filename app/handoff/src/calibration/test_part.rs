@@ -133,7 +133,7 @@ impl TestPart {
         }
         let step_mm = step_height_mm(machine);
         let room = ((options.tallest_mm - FOOT_MM) / step_mm + 1e-9).floor();
-        if !(room >= 2.0) {
+        if room.is_nan() || room < 2.0 {
             return Err(PartError::TooLow {
                 step_mm,
                 tallest_mm: options.tallest_mm,

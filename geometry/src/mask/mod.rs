@@ -10,6 +10,7 @@ use glam::DVec3;
 use serde::{Deserialize, Serialize};
 
 mod band;
+mod bounds;
 mod check;
 mod crease;
 mod cuboid;

@@ -283,6 +283,13 @@ impl Painted {
         self.tones.get(region).and_then(|tone| tone.ramp())
     }
 
+    /// Where a point lies along what a region's fade runs along, mm; none if the region has one
+    /// blend or there is no such region.
+    pub fn along_mm(&self, region: usize, point: SurfacePoint) -> Option<f64> {
+        let field = self.tones.get(region)?.field()?;
+        Some(field.at(point))
+    }
+
     /// The visible area of each region, mm²: they add up to the area of the mesh. Edges are
     /// followed finer than the nozzle; what is smaller than two nozzles may be missed.
     ///

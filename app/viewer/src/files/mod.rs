@@ -1,0 +1,12 @@
+//! What the window keeps on disk: plans as their owner saves them, and, in a folder of its
+//! own, settings, the list of recent files and the copies for recovery.
+
+pub mod home;
+pub mod recent;
+pub mod recovery;
+pub mod settings;
+
+pub use home::Home;
+pub use recent::Recent;
+pub use recovery::{Keeper, Left};
+pub use settings::Settings;

@@ -1,0 +1,255 @@
+//! Opens a part: a mesh, a plan with its mesh, a demonstration, or what a window that is gone
+//! has left.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use geometry::inspect::{Inspection, Severity};
+use geometry::read::{ReadOptions, read_mesh};
+use geometry::{Cancelled, Mesh, Progress, Surface};
+use handoff::job::{Job, JobError};
+use plan::{FirstPlan, MeshSource, Plan};
+
+use super::Stop;
+use super::skin::Skin;
+use crate::files::Left;
+use crate::state::document::Origin;
+
+/// Where a part comes from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Source {
+    /// A mesh or a plan.
+    File(PathBuf),
+    /// A demonstration, by its name.
+    Demo(String),
+    /// What a window that is gone has left.
+    Left(Left),
+}
+
+impl Source {
+    /// In a few words.
+    pub fn name(&self) -> String {
+        match self {
+            Self::File(file) => file
+                .file_name()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into_owned(),
+            Self::Demo(name) => name.clone(),
+            Self::Left(left) => left.about.title.clone(),
+        }
+    }
+}
+
+/// A part that was opened.
+pub struct Loaded {
+    /// Its plan.
+    pub plan: Plan,
+    /// Where it came from.
+    pub origin: Origin,
+    /// Its skin, to be asked.
+    pub surface: Surface,
+    /// Its skin, to be drawn.
+    pub skin: Arc<Skin>,
+    /// What the check of the mesh found.
+    pub findings: Vec<String>,
+    /// What a person should know about how the mesh was read.
+    pub notes: Vec<String>,
+    /// What the person should know at once.
+    pub warnings: Vec<String>,
+    /// What is done with once the part is shown.
+    pub left: Option<Left>,
+}
+
+impl Loaded {
+    /// From a plan and a part in memory.
+    ///
+    /// # Errors
+    /// [`Cancelled`].
+    pub fn of(
+        plan: Plan,
+        origin: Origin,
+        surface: Surface,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
+        let skin = Arc::new(Skin::of(surface.mesh(), progress)?);
+        Ok(Self {
+            plan,
+            origin,
+            surface,
+            skin,
+            findings: Vec::new(),
+            notes: Vec::new(),
+            warnings: Vec::new(),
+            left: None,
+        })
+    }
+}
+
+/// Opens it.
+///
+/// # Errors
+/// [`Stop`] in words that say which file and what to do, or because it was told to.
+pub fn run(source: Source, progress: &Progress) -> Result<Loaded, Stop> {
+    match source {
+        Source::File(file) => match is_plan(&file) {
+            true => open_plan(&file, progress),
+            false => open_mesh(&file, progress),
+        },
+        Source::Demo(name) => {
+            let demo = demo_named(&name)?;
+            let plan = Plan::from_ron(demo.plan_ron).map_err(|e| Stop::failed(&e))?;
+            let origin = Origin {
+                demo: Some(name),
+                ..Origin::default()
+            };
+            let surface = Surface::new(Arc::new(demo.mesh));
+            looked_over(plan, origin, surface, Vec::new(), progress)
+        }
+        Source::Left(left) => open_left(left, progress),
+    }
+}
+
+fn is_plan(file: &Path) -> bool {
+    file.extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("ron"))
+}
+
+fn demo_named(name: &str) -> Result<demo_models::Demo, Stop> {
+    let demos = demo_models::all().map_err(|e| Stop::failed(&e))?;
+    let names: Vec<&str> = demos.iter().map(|d| d.name).collect();
+    let known = names.join(", ");
+    let found = demos.into_iter().find(|d| d.name == name);
+    found.ok_or_else(|| {
+        Stop::Failed(format!(
+            "there is no demonstration '{name}'; there are {known}"
+        ))
+    })
+}
+
+fn open_plan(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
+    let job = Job::open(file, progress).map_err(|e| match e {
+        JobError::Cancelled(_) => Stop::Cancelled,
+        e => Stop::failed(&e),
+    })?;
+    let plan = job.painted.plan().clone();
+    let origin = Origin {
+        plan_file: Some(file.to_owned()),
+        mesh_file: Some(beside(file, &plan.mesh.file)),
+        demo: None,
+    };
+    let surface = job.painted.surface().clone();
+    looked_over(plan, origin, surface, job.notes, progress)
+}
+
+fn load_plan(file: &Path, text: &str) -> Result<Plan, Stop> {
+    let read = |name: &str| {
+        let path = beside(file, name);
+        std::fs::read_to_string(&path).map_err(|e| e.to_string())
+    };
+    Plan::load(text, read).map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))
+}
+
+/// A file that a plan names.
+fn beside(plan_file: &Path, name: &str) -> PathBuf {
+    plan_file.parent().unwrap_or(Path::new(".")).join(name)
+}
+
+fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
+    let name = file
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned();
+    let source = MeshSource::named(name);
+    let (mesh, notes) = placed_mesh(file, &source, progress)?;
+    let (lo, hi) = mesh.bounds();
+    let stem = file
+        .file_stem()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned();
+    let plan = Plan::first(FirstPlan {
+        mesh: source,
+        title: stem,
+        height_mm: hi.z - lo.z,
+    });
+    let origin = Origin {
+        mesh_file: Some(file.to_owned()),
+        ..Origin::default()
+    };
+    let surface = Surface::new(Arc::new(mesh));
+    looked_over(plan, origin, surface, notes, progress)
+}
+
+fn open_left(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
+    let about = &left.about;
+    let named = about.plan_file.clone().or(about.mesh_file.clone());
+    let plan = load_plan(&named.unwrap_or_default(), &left.plan_text)?;
+    let (mesh, notes) = match (&about.mesh_file, &about.demo) {
+        (Some(mesh_file), _) => placed_mesh(mesh_file, &plan.mesh, progress)?,
+        (None, Some(demo)) => (demo_named(demo)?.mesh, Vec::new()),
+        (None, None) => {
+            let text = "the copy does not say which mesh it was for, so it can't be opened";
+            return Err(Stop::Failed(text.to_owned()));
+        }
+    };
+    let origin = Origin {
+        plan_file: about.plan_file.clone(),
+        mesh_file: about.mesh_file.clone(),
+        demo: about.demo.clone(),
+    };
+    let surface = Surface::new(Arc::new(mesh));
+    let mut loaded = looked_over(plan, origin, surface, notes, progress)?;
+    loaded.left = Some(left);
+    Ok(loaded)
+}
+
+/// Reads a mesh and stands it on the bed.
+fn placed_mesh(
+    file: &Path,
+    source: &MeshSource,
+    progress: &Progress,
+) -> Result<(Mesh, Vec<String>), Stop> {
+    progress.stage("Reading the mesh");
+    let options = ReadOptions {
+        progress: progress.clone(),
+        ..source.place.read_options()
+    };
+    let reading = read_mesh(file, &options).map_err(|e| match progress.check() {
+        Err(cancelled) => cancelled.into(),
+        Ok(()) => Stop::Failed(super::with_causes(&e)),
+    })?;
+    progress.check()?;
+    let mesh = source
+        .place
+        .apply(reading.mesh)
+        .map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))?;
+    Ok((mesh, reading.notes))
+}
+
+/// Checks the mesh and makes it ready to be asked and drawn.
+fn looked_over(
+    plan: Plan,
+    origin: Origin,
+    surface: Surface,
+    notes: Vec<String>,
+    progress: &Progress,
+) -> Result<Loaded, Stop> {
+    progress.stage("Looking the mesh over");
+    let found = Inspection::of(surface.mesh()).findings();
+    progress.check()?;
+    let mut loaded = Loaded::of(plan, origin, surface, progress)?;
+    let grave = found.iter().filter(|f| f.severity > Severity::Note);
+    loaded.findings = grave
+        .map(|f| format!("{} {}", f.what, f.what_to_do))
+        .collect();
+    if let Some(worst) = found.iter().find(|f| f.severity == Severity::Fault) {
+        loaded
+            .warnings
+            .push(format!("{} See the checks.", worst.what));
+    }
+    loaded.warnings.extend(notes.iter().cloned());
+    loaded.notes = notes;
+    Ok(loaded)
+}

@@ -1,0 +1,237 @@
+//! Pieces of skin ready to draw: facets cut where regions meet, so that an edge of paint is
+//! smooth whatever the facets, and cut where a fade bends.
+
+use geometry::mask::{PreparedMask, PreparedStroke, Stroke};
+use geometry::surface::refine::{Refined, refine_some};
+use geometry::{DVec3, Field, Mask, Progress, Surface, SurfacePoint};
+use plan::{Paint, Painted, Plan};
+
+use super::skin::Skin;
+use crate::state::skin::SkinMesh;
+
+/// Edges are followed in lengths of this share of the least radius that makes one,
+const EDGE_OF_RADIUS: f64 = 0.22;
+
+/// but at most this share of the part's size,
+const COARSEST_SHARE: f64 = 1.0 / 64.0;
+
+/// and at least this.
+const FINEST_SHARE: f64 = 1.0 / 4000.0;
+
+/// Regions are asked for this far beneath the skin, mm.
+const BENEATH_MM: f64 = 1e-3;
+
+/// A fade's place may be off by this much in the middle of a triangle's side, mm.
+const OFF_MM: f64 = 0.02;
+
+/// A corner of a triangle.
+#[derive(Clone, Copy)]
+struct Corner {
+    at: DVec3,
+    normal: DVec3,
+}
+
+/// How finely edges are followed, mm.
+fn finest_mm(surface: &Surface, least_radius_mm: f64) -> f64 {
+    let (lo, hi) = surface.mesh().bounds();
+    let size = lo.distance(hi);
+    (least_radius_mm * EDGE_OF_RADIUS)
+        .min(size * COARSEST_SHARE)
+        .max(size * FINEST_SHARE)
+}
+
+/// A piece of the skin as the plan colours it. Nothing is drawn of it when the work was told
+/// to stop.
+pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progress) -> SkinMesh {
+    let mut out = SkinMesh::default();
+    let Some(piece) = skin.pieces.get(piece) else {
+        return out;
+    };
+    let (plan, surface) = (painted.plan(), painted.surface());
+    let finest = finest_mm(surface, least_radius_mm(plan, piece.bounds_mm));
+    let facets = piece.facets.iter().copied();
+    // As everywhere: a face exactly where a band ends belongs to the plastic under it.
+    let region = |at: SurfacePoint| {
+        let point_mm = at.point_mm - surface.normal(at.facet) * BENEATH_MM;
+        painted.region_at(SurfacePoint { point_mm, ..at }) as u32
+    };
+    // A handle of its own, for stages are not this work's to tell.
+    let quiet = Progress::new();
+    if progress.check().is_err() {
+        return out;
+    }
+    let Ok(refined) = refine_some(surface, facets, region, finest, &quiet) else {
+        return out;
+    };
+    let bends: Vec<bool> = plan.regions.iter().map(|r| bends(&r.paint)).collect();
+    for (corners, facet, region) in triangles(&refined, surface, skin) {
+        let place = |point_mm| {
+            let at = SurfacePoint { point_mm, facet };
+            // One blend is drawn with heights along its ramp, where they do no harm.
+            painted.along_mm(region as usize, at).unwrap_or(point_mm.z)
+        };
+        let bends = bends.get(region as usize).copied().unwrap_or_default();
+        let finest = if bends { finest * 0.25 } else { f64::INFINITY };
+        put(&mut out, corners, region, &place, finest);
+    }
+    out
+}
+
+/// What a stroke would paint.
+pub fn of_stroke(surface: &Surface, skin: &Skin, stroke: &Stroke) -> SkinMesh {
+    match PreparedStroke::new(stroke, surface, &Progress::new()) {
+        Ok(prepared) => {
+            let finest = finest_mm(surface, stroke.radius_mm);
+            let contains = |at| u32::from(prepared.contains(at));
+            of_facets(surface, skin, finest, prepared.facets(), contains)
+        }
+        Err(_) => SkinMesh::default(),
+    }
+}
+
+/// What a mask made of whole facets would fill.
+pub fn of_mask(surface: &Surface, skin: &Skin, mask: &Mask) -> SkinMesh {
+    match PreparedMask::new(mask, surface, &Progress::new()) {
+        Ok(prepared) => {
+            let facets = 0..surface.mesh().triangles().len() as u32;
+            let contains = |at| u32::from(prepared.contains(at));
+            of_facets(surface, skin, f64::INFINITY, facets, contains)
+        }
+        Err(_) => SkinMesh::default(),
+    }
+}
+
+/// The triangles of class 1, in one colour.
+fn of_facets(
+    surface: &Surface,
+    skin: &Skin,
+    finest_mm: f64,
+    facets: impl Iterator<Item = u32>,
+    class: impl Fn(SurfacePoint) -> u32 + Sync,
+) -> SkinMesh {
+    let mut out = SkinMesh::default();
+    let Ok(refined) = refine_some(surface, facets, class, finest_mm, &Progress::new()) else {
+        return out;
+    };
+    for (corners, _, class) in triangles(&refined, surface, skin) {
+        if class == 1 {
+            put(&mut out, corners, 0, &|_| 0.0, f64::INFINITY);
+        }
+    }
+    out
+}
+
+/// The triangles with smooth normals, the facets they came from and their classes.
+fn triangles<'a>(
+    refined: &'a Refined,
+    surface: &'a Surface,
+    skin: &'a Skin,
+) -> impl Iterator<Item = ([Corner; 3], u32, u32)> + 'a {
+    let sources = refined.source_facet.iter().zip(&refined.class);
+    let all = refined.triangles.iter().zip(sources);
+    all.map(move |(triangle, (&facet, &class))| {
+        let at = triangle.map(|v| refined.vertices[v as usize]);
+        (with_normals(surface, skin, facet, at), facet, class)
+    })
+}
+
+/// Points of a facet with the skin's normals, which change evenly over it.
+fn with_normals(surface: &Surface, skin: &Skin, facet: u32, at: [DVec3; 3]) -> [Corner; 3] {
+    let corners = surface.mesh().corners(facet as usize);
+    let normals = skin.normals[facet as usize].map(|n| DVec3::from_array(n.map(f64::from)));
+    let [a, b, c] = corners;
+    let whole = (b - a).cross(c - a);
+    let double_area = whole.length_squared();
+    at.map(|at| {
+        // Shares of the corners at a point, by the areas of the triangles across.
+        let of_b = whole.dot((at - a).cross(c - a)) / double_area;
+        let of_c = whole.dot((b - a).cross(at - a)) / double_area;
+        let normal = normals[0] * (1.0 - of_b - of_c) + normals[1] * of_b + normals[2] * of_c;
+        Corner {
+            at,
+            normal: match normal.is_finite() {
+                true => normal,
+                false => normals[0],
+            },
+        }
+    })
+}
+
+/// Puts a triangle, in pieces where the place along the ramp bends over it.
+fn put(
+    out: &mut SkinMesh,
+    corners: [Corner; 3],
+    region: u32,
+    place: &dyn Fn(DVec3) -> f64,
+    finest_mm: f64,
+) {
+    let sides = [0, 1, 2].map(|i| corners[i].at.distance(corners[(i + 1) % 3].at));
+    let longest = (0..3).max_by(|&i, &j| sides[i].total_cmp(&sides[j]));
+    let side = longest.unwrap_or(0);
+    if sides[side] > finest_mm && bent(corners, place) {
+        let [a, b, c] = [0, 1, 2].map(|i| corners[(side + i) % 3]);
+        let middle = Corner {
+            at: a.at.midpoint(b.at),
+            normal: a.normal.midpoint(b.normal),
+        };
+        put(out, [a, middle, c], region, place, finest_mm);
+        put(out, [middle, b, c], region, place, finest_mm);
+        return;
+    }
+    out.push(
+        corners.map(|c| c.at.as_vec3().to_array()),
+        corners.map(|c| c.normal.as_vec3().to_array()),
+        corners.map(|c| place(c.at) as f32),
+        region,
+    );
+}
+
+/// Whether the ramp's place in the middle of a side is off the mean of its ends.
+fn bent(corners: [Corner; 3], place: &dyn Fn(DVec3) -> f64) -> bool {
+    (0..3).any(|i| {
+        let (a, b) = (corners[i].at, corners[(i + 1) % 3].at);
+        let off = place(a.midpoint(b)) - 0.5 * (place(a) + place(b));
+        // Infinite where a stroke does not reach; no cutting helps there.
+        off.is_finite() && off.abs() > OFF_MM
+    })
+}
+
+/// Whether a paint's ramp does not run evenly over a facet.
+fn bends(paint: &Paint) -> bool {
+    match paint {
+        Paint::Fixed(_) => false,
+        Paint::Fade { along, .. } => match along {
+            Field::Height | Field::Direction(_) => false,
+            Field::FromPoint(_) | Field::FromStroke(_) => true,
+        },
+    }
+}
+
+/// The least radius of anything round that may lie in a box; infinite if nothing does.
+fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
+    let meets = |(l, h): (DVec3, DVec3)| l.cmple(hi).all() && h.cmpge(lo).all();
+    let mut least = f64::INFINITY;
+    for region in plan.regions.iter().filter(|r| !r.hidden) {
+        for touch in &region.brush {
+            let stroke = touch.stroke();
+            if meets(stroke.bounds_mm()) {
+                least = least.min(stroke.radius_mm);
+            }
+        }
+        region.mask.each(&mut |mask| {
+            let radius = match mask {
+                Mask::Sphere { radius_mm, .. } | Mask::Cylinder { radius_mm, .. } => *radius_mm,
+                Mask::Stroke(stroke) => stroke.radius_mm,
+                Mask::Box { min_mm, max_mm } => 0.5 * (*max_mm - *min_mm).min_element(),
+                Mask::Band { from_mm, to_mm } | Mask::Slab { from_mm, to_mm, .. } => {
+                    0.5 * (to_mm - from_mm)
+                }
+                _ => return,
+            };
+            if meets(mask.bounds_mm()) {
+                least = least.min(radius);
+            }
+        });
+    }
+    least
+}

@@ -1,0 +1,84 @@
+//! Pictures of the demonstration parts for the start page.
+
+use std::sync::Arc;
+
+use egui::{ColorImage, TextureHandle};
+use geometry::{Progress, Surface};
+use handoff::render::{Camera, Frame, Render, Stage, View};
+use plan::{Painted, Plan};
+
+use super::Stop;
+
+/// Size of a picture, pixels: twice that of its place on the card.
+const SIZE_PX: (u32, u32) = (508, 400);
+
+/// A demonstration on the start page.
+#[derive(Clone)]
+pub struct Card {
+    /// Its name, by which it is opened.
+    pub name: String,
+    /// What it is.
+    pub title: String,
+    /// What it shows.
+    pub about: String,
+    /// Its picture, once it is drawn.
+    pub picture: Option<ColorImage>,
+    /// The picture on the graphics card.
+    pub texture: Option<TextureHandle>,
+}
+
+/// The cards without pictures.
+///
+/// # Errors
+/// In words, when a part can't be made.
+pub fn blank() -> Result<Vec<Card>, String> {
+    let demos = demo_models::all().map_err(|e| e.to_string())?;
+    Ok(demos.iter().map(card).collect())
+}
+
+fn card(demo: &demo_models::Demo) -> Card {
+    Card {
+        name: demo.name.to_owned(),
+        title: demo.title.to_owned(),
+        about: demo.about.to_owned(),
+        picture: None,
+        texture: None,
+    }
+}
+
+/// Draws the pictures.
+///
+/// # Errors
+/// [`Stop`] when a part can't be made, or told to stop.
+pub fn run(progress: &Progress) -> Result<Vec<Card>, Stop> {
+    let demos = demo_models::all().map_err(|e| Stop::failed(&e))?;
+    let mut cards = Vec::new();
+    for demo in demos {
+        let mut card = card(&demo);
+        card.picture = Some(picture(demo, progress)?);
+        cards.push(card);
+    }
+    Ok(cards)
+}
+
+fn picture(demo: demo_models::Demo, progress: &Progress) -> Result<ColorImage, Stop> {
+    let plan = Plan::from_ron(demo.plan_ron).map_err(|e| Stop::failed(&e))?;
+    let model = plan.model();
+    let surface = Surface::new(Arc::new(demo.mesh));
+    let painted =
+        Painted::new(plan, surface.clone(), model, progress).map_err(super::repaint::stop)?;
+    let stage = Stage::new(&surface, progress)?;
+    let frame = Frame {
+        width: f64::from(SIZE_PX.0),
+        height: f64::from(SIZE_PX.1),
+        margin: 30.0,
+    };
+    let render = Render {
+        width_px: SIZE_PX.0,
+        height_px: SIZE_PX.1,
+        ..Render::of(Camera::fitted(View::FrontRight, surface.mesh(), frame))
+    };
+    let image = render.run(&stage, handoff::colours(&painted), progress)?;
+    let size = [image.width_px() as usize, image.height_px() as usize];
+    Ok(ColorImage::from_rgba_unmultiplied(size, image.rgba()))
+}

@@ -1,0 +1,344 @@
+//! The fade editor: what the fade runs along, its spacing, its stops, and the curve of shares.
+
+use blend::{Spacing, Stop};
+use egui::epaint::PathShape;
+use egui::{
+    Align2, ComboBox, CursorIcon, DragValue, FontId, Mesh, Rect, RichText, Sense, Shape, Stroke,
+    Ui, WidgetInfo, WidgetType, pos2, vec2,
+};
+use geometry::{DVec3, Field};
+use plan::{Edit, Paint};
+
+use super::icon::Icon;
+use super::widgets::{note, small_icon, swatch};
+use crate::state::Session;
+use crate::theme::{Palette, size};
+
+/// Shows the head of the paint editor, and the fade's controls if there is a fade.
+pub fn show(ui: &mut Ui, session: &mut Session) {
+    let (Some(index), Some(region)) = (session.chosen.region, session.chosen_region()) else {
+        return;
+    };
+    let (name, locked, paint) = (region.name.clone(), region.locked, region.paint.clone());
+    ui.horizontal(|ui| {
+        let label = egui::Label::new(RichText::new(name).heading().strong());
+        ui.add(label.truncate());
+    });
+    ui.add_enabled_ui(!locked, |ui| {
+        kind(ui, session, &paint);
+        if let Paint::Fade { along, fade } = paint {
+            along_what(ui, session, index, &along);
+            spacing(ui, session, index);
+            plot(ui, session, index, &fade);
+            stops(ui, session, index, &fade.stops);
+        }
+    });
+}
+
+fn kind(ui: &mut Ui, session: &mut Session, paint: &Paint) {
+    let fade = matches!(paint, Paint::Fade { .. });
+    ui.horizontal(|ui| {
+        let one = ui.selectable_label(!fade, "One blend");
+        if one
+            .on_hover_text("The same blend all over the region.")
+            .clicked()
+            && fade
+        {
+            session.make_fixed();
+        }
+        let many = ui.selectable_label(fade, "Fade");
+        if many.on_hover_text("From one blend to another.").clicked() && !fade {
+            session.make_fade();
+        }
+    });
+}
+
+fn field_name(field: &Field) -> &'static str {
+    match field {
+        Field::Height => "height",
+        Field::Direction(_) => "a direction",
+        Field::FromPoint(_) => "distance from a point",
+        Field::FromStroke(_) => "distance from a stroke",
+    }
+}
+
+fn along_what(ui: &mut Ui, session: &mut Session, region: usize, along: &Field) {
+    let middle = session.doc.as_ref().map_or(DVec3::ZERO, |d| d.middle_mm());
+    let stroke = session.last_stroke(region);
+    ui.horizontal(|ui| {
+        ui.label("Along");
+        let mut wanted = None;
+        ComboBox::from_id_salt("fade along")
+            .width(170.0)
+            .selected_text(field_name(along))
+            .show_ui(ui, |ui| {
+                let mut choices = vec![
+                    Field::Height,
+                    Field::Direction(DVec3::X),
+                    Field::FromPoint(middle),
+                ];
+                choices.extend(stroke.map(Field::FromStroke));
+                for choice in choices {
+                    let same = std::mem::discriminant(&choice) == std::mem::discriminant(along);
+                    if ui.selectable_label(same, field_name(&choice)).clicked() && !same {
+                        wanted = Some(choice);
+                    }
+                }
+            })
+            .response
+            .on_hover_text("What the fade runs along. Distance along the skin from a stroke needs a painted stroke in this region.");
+        if let Some(wanted) = wanted {
+            session.set_along(region, wanted);
+        }
+    });
+    let (mut vector, label, hint) = match along {
+        Field::Direction(v) => (*v, "Direction", "Which way the fade runs."),
+        Field::FromPoint(v) => (
+            *v,
+            "From, mm",
+            "The point that distance is measured from, mm.",
+        ),
+        _ => return,
+    };
+    ui.horizontal(|ui| {
+        ui.label(label).on_hover_text(hint);
+        let (mut changed, mut done) = (false, false);
+        for value in [&mut vector.x, &mut vector.y, &mut vector.z] {
+            let response = ui.add(DragValue::new(value).speed(0.1).max_decimals(2));
+            changed |= response.changed();
+            done |= response.drag_stopped() || response.lost_focus();
+        }
+        if changed || done {
+            let along = match along {
+                Field::Direction(_) if vector.length() > 1e-9 => Field::Direction(vector),
+                Field::FromPoint(_) => Field::FromPoint(vector),
+                other => other.clone(),
+            };
+            session.set_along_dragged(region, along, done);
+        }
+    });
+}
+
+fn spacing(ui: &mut Ui, session: &mut Session, region: usize) {
+    let Some((_, fade)) = session.fade_of(region) else {
+        return;
+    };
+    ui.horizontal(|ui| {
+        for (choice, name, hint) in [
+            (
+                Spacing::Linear,
+                "Linear",
+                "Shares change evenly with distance.",
+            ),
+            (
+                Spacing::EqualSteps,
+                "Equal steps",
+                "The colour that is seen changes evenly with distance (ΔE00).",
+            ),
+            (
+                Spacing::EqualArea,
+                "Equal area",
+                "Each shade gets the same share of the surface between two stops.",
+            ),
+        ] {
+            let on = fade.spacing == choice;
+            if ui.selectable_label(on, name).on_hover_text(hint).clicked() && !on {
+                session.edit(Edit::SetSpacing {
+                    region,
+                    spacing: choice,
+                });
+            }
+        }
+    });
+}
+
+/// How many places the curve of shares is drawn through.
+const CURVE: usize = 120;
+
+/// The shares along the fade, and the colours they give, with the stops to be dragged.
+fn plot(ui: &mut Ui, session: &mut Session, region: usize, fade: &blend::Fade) {
+    let (Some(first), Some(last)) = (fade.stops.first(), fade.stops.last()) else {
+        return;
+    };
+    let p = Palette::from_ui(ui);
+    let width = ui.available_width();
+    let (rect, _) = ui.allocate_exact_size(vec2(width, 118.0), Sense::hover());
+    let strip = rect.with_max_y(rect.top() + 18.0);
+    let graph = rect
+        .with_min_y(strip.bottom() + 3.0)
+        .with_max_y(rect.bottom() - 22.0);
+    let range = (first.at_mm, last.at_mm.max(first.at_mm + 1e-6));
+    let x_of = |at: f64| {
+        rect.left() + 7.0 + (rect.width() - 14.0) * ((at - range.0) / (range.1 - range.0)) as f32
+    };
+    ui.painter().rect_filled(graph, 3.0, p.well);
+    let places: Vec<f64> = (0..=CURVE)
+        .map(|i| range.0 + (range.1 - range.0) * i as f64 / CURVE as f64)
+        .collect();
+    let shares: Vec<blend::Shares> = match session.ramp_of(region) {
+        Some(ramp) => places.iter().map(|&at| ramp.at(at)).collect(),
+        None => return,
+    };
+    draw_strip(ui, session, strip, &places, &shares, &x_of);
+    draw_curves(ui, session, graph, &places, &shares, &x_of);
+    for (i, stop) in fade.stops.iter().enumerate() {
+        stop_handle(ui, session, region, i, stop, graph, &x_of, range);
+    }
+}
+
+fn draw_strip(
+    ui: &Ui,
+    session: &Session,
+    strip: Rect,
+    places: &[f64],
+    shares: &[blend::Shares],
+    x_of: &dyn Fn(f64) -> f32,
+) {
+    let mut mesh = Mesh::default();
+    for (i, (at, shares)) in places.iter().zip(shares).enumerate() {
+        let colour = session.colour_of(shares);
+        mesh.colored_vertex(pos2(x_of(*at), strip.top()), colour);
+        mesh.colored_vertex(pos2(x_of(*at), strip.bottom()), colour);
+        if i > 0 {
+            let n = 2 * i as u32;
+            mesh.add_triangle(n - 2, n - 1, n);
+            mesh.add_triangle(n - 1, n, n + 1);
+        }
+    }
+    ui.painter().add(Shape::mesh(mesh));
+}
+
+/// One line a spool, numbered, so that lines of like colours can be told apart.
+fn draw_curves(
+    ui: &Ui,
+    session: &Session,
+    graph: Rect,
+    places: &[f64],
+    shares: &[blend::Shares],
+    x_of: &dyn Fn(f64) -> f32,
+) {
+    let p = Palette::from_ui(ui);
+    let count = shares.first().map_or(0, blend::Shares::count);
+    let inner = graph.shrink2(vec2(0.0, 4.0));
+    let y_of = |share: f64| inner.bottom() - inner.height() * share as f32;
+    let font = FontId::proportional(size::SMALL - 1.5);
+    for component in 0..count {
+        let share = |s: &blend::Shares| s.as_slice().get(component).copied().unwrap_or(0.0);
+        let points: Vec<_> = places
+            .iter()
+            .zip(shares)
+            .map(|(at, s)| pos2(x_of(*at), y_of(share(s))))
+            .collect();
+        let colour = session.spool_colour(component);
+        ui.painter()
+            .add(Shape::line(points.clone(), Stroke::new(3.5, p.quiet)));
+        ui.painter()
+            .add(Shape::line(points.clone(), Stroke::new(2.0, colour)));
+        // The number stands where this spool has its greatest share.
+        let most = points.iter().min_by(|a, b| a.y.total_cmp(&b.y));
+        if let Some(most) = most {
+            let at = pos2(
+                most.x.clamp(inner.left() + 16.0, inner.right() - 16.0),
+                (most.y + 9.0).min(inner.bottom() - 6.0),
+            );
+            let text = format!("{}", component + 1);
+            ui.painter()
+                .text(at, Align2::CENTER_CENTER, text, font.clone(), p.text);
+        }
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn stop_handle(
+    ui: &mut Ui,
+    session: &mut Session,
+    region: usize,
+    index: usize,
+    stop: &Stop,
+    graph: Rect,
+    x_of: &dyn Fn(f64) -> f32,
+    range: (f64, f64),
+) {
+    let p = Palette::from_ui(ui);
+    let at = pos2(x_of(stop.at_mm), graph.bottom() + 10.0);
+    let rect = Rect::from_center_size(at, vec2(16.0, 20.0));
+    let id = ui.id().with(("plot stop", index));
+    let response = ui
+        .interact(rect, id, Sense::click_and_drag())
+        .on_hover_and_drag_cursor(CursorIcon::ResizeHorizontal);
+    let name = format!("Stop {} on the plot", index + 1);
+    response.widget_info(|| WidgetInfo::labeled(WidgetType::Slider, true, &name));
+    if response.clicked() || response.drag_started() {
+        session.chosen.stop = Some(index);
+    }
+    let per_point = (range.1 - range.0) / f64::from((graph.width() - 14.0).max(1.0));
+    if response.dragged() || response.drag_stopped() {
+        let to = stop.at_mm + f64::from(response.drag_delta().x) * per_point;
+        session.move_stop(region, index, to, response.drag_stopped());
+    }
+    let chosen = session.chosen.stop == Some(index);
+    let ring = match chosen || response.hovered() || response.has_focus() {
+        true => Stroke::new(2.0, p.accent),
+        false => Stroke::new(1.0, p.text),
+    };
+    let painter = ui.painter();
+    painter.vline(at.x, graph.top()..=graph.bottom(), Stroke::new(1.0, p.line));
+    let corners = vec![
+        pos2(at.x, at.y - 10.0),
+        pos2(at.x + 7.0, at.y - 2.0),
+        pos2(at.x + 7.0, at.y + 9.0),
+        pos2(at.x - 7.0, at.y + 9.0),
+        pos2(at.x - 7.0, at.y - 2.0),
+    ];
+    let fill = session.colour_of(&stop.shares);
+    painter.add(PathShape::convex_polygon(corners, fill, ring));
+}
+
+fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
+    ui.horizontal(|ui| {
+        ui.label(RichText::new("Stops").strong());
+        let add = small_icon(
+            ui,
+            Icon::Plus,
+            "Add a stop",
+            "Add a stop after the chosen one, halfway to the next.",
+            false,
+        );
+        if add.clicked() {
+            session.add_stop(region);
+        }
+        note(ui, "choose one to set its blend");
+    });
+    for (index, stop) in stops.iter().enumerate() {
+        ui.horizontal(|ui| {
+            let chosen = session.chosen.stop == Some(index);
+            swatch(ui, session.colour_of(&stop.shares), vec2(18.0, 18.0));
+            let text = format!("Stop {}", index + 1);
+            if ui.selectable_label(chosen, text).clicked() {
+                session.chosen.stop = Some(index);
+            }
+            let mut at = stop.at_mm;
+            let number = DragValue::new(&mut at)
+                .speed(0.1)
+                .max_decimals(2)
+                .suffix(" mm");
+            let response = ui
+                .add(number)
+                .on_hover_text("Where the stop lies along the fade, mm.");
+            let done = response.drag_stopped() || response.lost_focus();
+            if response.changed() || done {
+                session.move_stop(region, index, at, done || !response.dragged());
+            }
+            let removable = stops.len() > 2;
+            let gone = ui
+                .add_enabled_ui(removable, |ui| {
+                    let name = format!("Remove stop {}", index + 1);
+                    small_icon(ui, Icon::Close, &name, "Take this stop out.", false).clicked()
+                })
+                .inner;
+            if gone {
+                session.remove_stop(region, index);
+            }
+        });
+    }
+}

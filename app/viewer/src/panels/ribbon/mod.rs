@@ -1,0 +1,297 @@
+//! The height ribbon: millimetres, the blend, area and volume at each height, marks where
+//! something changes or is wrong, and the heights of regions and stops, to be dragged.
+//!
+//! It stands beside the part in the part's own scale. The ribbon draws and tells what the
+//! pointer did; what that does to the plan is decided elsewhere.
+
+mod blends;
+mod curves;
+mod handles;
+mod lanes;
+mod readout;
+mod ruler;
+mod scale;
+
+use blend::Shares;
+use egui::{Color32, PointerButton, Pos2, Rect, Sense, Ui, UiBuilder, pos2, vec2};
+use plan::Plan;
+
+pub use handles::Edge;
+pub use scale::Scale;
+
+use crate::state::camera::Camera;
+use crate::state::profile::Profile;
+use crate::theme::Palette;
+
+/// Width that the ribbon asks for, points.
+pub const WIDTH: f32 = 284.0;
+
+const HEADER: f32 = 26.0;
+const FOOTER: f32 = 66.0;
+
+/// The least distance that a drag across the blends must cover to make a band, points.
+const LEAST_BAND: f32 = 4.0;
+
+/// What the ribbon shows.
+pub struct View<'a> {
+    /// The view of the stage, whose scale the ribbon shares.
+    pub camera: Camera,
+    /// The stage.
+    pub stage: Rect,
+    /// What is at each height.
+    pub profile: &'a Profile,
+    /// Whether the profile is behind the plan.
+    pub stale: bool,
+    /// The plan.
+    pub plan: &'a Plan,
+    /// The part's lowest and highest point, mm.
+    pub extent_mm: (f64, f64),
+    /// The chosen region.
+    pub region: Option<usize>,
+    /// The chosen stop of its fade.
+    pub stop: Option<usize>,
+    /// The layer cursor, mm.
+    pub cursor_mm: f64,
+    /// The height that the pointer is at, on the ribbon or on the part, mm.
+    pub hover_mm: Option<f64>,
+    /// Heights with a warning, mm, and what it says.
+    pub warnings: &'a [(f64, String)],
+    /// The colour of a blend.
+    pub colour: &'a dyn Fn(&Shares) -> Color32,
+}
+
+/// What the pointer or the keyboard did on the ribbon.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// It is at a height.
+    Hover(f64),
+    /// The layer cursor goes to a height.
+    Cursor(f64),
+    /// An edge of a region's band goes to a height; `done` ends the drag.
+    BandEdge {
+        /// The region.
+        region: usize,
+        /// Which edge.
+        edge: Edge,
+        /// Where to.
+        to_mm: f64,
+        /// Whether the drag has ended.
+        done: bool,
+    },
+    /// A stop of a region's fade goes to a height; `done` ends the drag.
+    MoveStop {
+        /// The region.
+        region: usize,
+        /// The stop.
+        stop: usize,
+        /// Where to.
+        to_mm: f64,
+        /// Whether the drag has ended.
+        done: bool,
+    },
+    /// A stop was chosen.
+    ChooseStop(usize),
+    /// A region was chosen.
+    ChooseRegion(usize),
+    /// A band was drawn.
+    NewBand {
+        /// Its lower height.
+        from_mm: f64,
+        /// Its upper height.
+        to_mm: f64,
+    },
+    /// Heights slide under the pointer.
+    Slide(f32),
+    /// The scale changes about a place.
+    Zoom {
+        /// About where.
+        at: Pos2,
+        /// By how much.
+        factor: f64,
+    },
+}
+
+/// Where the ribbon's columns lie across the window.
+#[derive(Clone, Copy, Debug)]
+struct Columns {
+    ruler: (f32, f32),
+    blends: (f32, f32),
+    curves: (f32, f32),
+    marks: (f32, f32),
+    lanes: (f32, f32),
+}
+
+impl Columns {
+    fn of(rect: Rect) -> Self {
+        let mut x = rect.left();
+        let mut next = |width: f32| {
+            let from = x;
+            x += width;
+            (from, x)
+        };
+        let ruler = next(50.0);
+        let blends = next(74.0);
+        next(6.0);
+        let curves = next(70.0);
+        let marks = next(20.0);
+        let lanes = (marks.1, rect.right() - 6.0);
+        Self {
+            ruler,
+            blends,
+            curves,
+            marks,
+            lanes,
+        }
+    }
+}
+
+/// Everything that the parts of the ribbon draw with.
+struct Sheet<'a> {
+    view: &'a View<'a>,
+    scale: Scale,
+    columns: Columns,
+    palette: Palette,
+}
+
+/// Draws the ribbon into what is left of a panel and tells what was done on it.
+pub fn show(ui: &mut Ui, view: &View<'_>) -> Vec<Event> {
+    let rect = ui.available_rect_before_wrap();
+    ui.allocate_rect(rect, Sense::hover());
+    let body = Rect::from_min_max(rect.min + vec2(0.0, HEADER), rect.max - vec2(0.0, FOOTER));
+    if !body.is_positive() {
+        return Vec::new();
+    }
+    let sheet = Sheet {
+        view,
+        scale: Scale::new(view.camera, view.stage, body),
+        columns: Columns::of(body),
+        palette: Palette::from_ui(ui),
+    };
+    let mut events = Vec::new();
+    let drag = sheet.ground(ui, &mut events);
+    let mut on_body = ui.new_child(UiBuilder::new().max_rect(body).id_salt("ribbon body"));
+    on_body.shrink_clip_rect(body);
+    blends::draw(&on_body, &sheet);
+    curves::draw(&on_body, &sheet);
+    ruler::draw(&on_body, &sheet);
+    lanes::draw(&mut on_body, &sheet, &mut events);
+    if let Some((from, to)) = drag {
+        handles::draw_new_band(&on_body, &sheet, from, to);
+    }
+    handles::hover_line(&on_body, &sheet);
+    // The stops lie over the band's edges: those can be taken hold of all along.
+    handles::band(&mut on_body, &sheet, &mut events);
+    handles::stops(&mut on_body, &sheet, &mut events);
+    handles::cursor(&mut on_body, &sheet, &mut events);
+    header(ui, rect, &sheet);
+    readout::show(ui, rect.with_min_y(body.bottom()), &sheet);
+    events
+}
+
+impl Sheet<'_> {
+    /// The ground beneath all handles: hovering, sliding, zooming, choosing, drawing a band.
+    /// Gives the heights of a band that is being drawn.
+    fn ground(&self, ui: &Ui, events: &mut Vec<Event>) -> Option<(f64, f64)> {
+        let body = self.scale.rect;
+        let id = ui.id().with("ribbon ground");
+        let response = ui.interact(body, id, Sense::click_and_drag());
+        response.widget_info(|| {
+            egui::WidgetInfo::labeled(egui::WidgetType::Other, true, "Height ribbon")
+        });
+        if let Some(at) = response.hover_pos() {
+            events.push(Event::Hover(self.scale.height_mm(at.y)));
+            let turned = ui.input(|i| i.smooth_scroll_delta.y);
+            if turned != 0.0 {
+                events.push(Event::Zoom {
+                    at: pos2(self.view.stage.center().x, at.y),
+                    factor: f64::from(turned * 0.004).exp(),
+                });
+            }
+        }
+        if response.clicked() {
+            self.clicked(response.interact_pointer_pos(), events);
+        }
+        if response.dragged_by(PointerButton::Middle)
+            || response.dragged_by(PointerButton::Secondary)
+        {
+            events.push(Event::Slide(response.drag_delta().y));
+        }
+        self.primary_drag(ui, &response, events)
+    }
+
+    fn clicked(&self, at: Option<Pos2>, events: &mut Vec<Event>) {
+        let Some(at) = at else { return };
+        let height = self.scale.height_mm(at.y);
+        let columns = &self.columns;
+        if at.x < columns.ruler.1 {
+            events.push(Event::Cursor(height));
+        } else if at.x < columns.blends.1 {
+            let across = (at.x - columns.blends.0) / (columns.blends.1 - columns.blends.0);
+            let row = self.view.profile.layer_at(height);
+            let row = row.and_then(|i| self.view.profile.rows.get(i));
+            if let Some(piece) = row.and_then(|r| blends::piece_at(r, f64::from(across))) {
+                events.push(Event::ChooseRegion(piece.region));
+            }
+        }
+    }
+
+    fn primary_drag(
+        &self,
+        ui: &Ui,
+        response: &egui::Response,
+        events: &mut Vec<Event>,
+    ) -> Option<(f64, f64)> {
+        let id = response.id.with("start");
+        if response.drag_started_by(PointerButton::Primary) {
+            let start = ui.input(|i| i.pointer.press_origin());
+            ui.data_mut(|d| d.insert_temp(id, start));
+        }
+        let dragged = response.dragged_by(PointerButton::Primary);
+        let stopped = response.drag_stopped_by(PointerButton::Primary);
+        if !dragged && !stopped {
+            return None;
+        }
+        let start: Pos2 = ui.data(|d| d.get_temp::<Option<Pos2>>(id)).flatten()?;
+        let now = response.interact_pointer_pos()?;
+        let columns = &self.columns;
+        if start.x < columns.ruler.1 {
+            events.push(Event::Cursor(self.scale.height_mm(now.y)));
+            return None;
+        }
+        if start.x >= columns.blends.1 {
+            events.push(Event::Slide(response.drag_delta().y));
+            return None;
+        }
+        let ends = [start.y, now.y].map(|y| self.scale.snapped_mm(self.scale.height_mm(y)));
+        let (from_mm, to_mm) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
+        if stopped {
+            if (start.y - now.y).abs() >= LEAST_BAND && to_mm > from_mm {
+                events.push(Event::NewBand { from_mm, to_mm });
+            }
+            return None;
+        }
+        Some((from_mm, to_mm))
+    }
+}
+
+fn header(ui: &Ui, rect: Rect, sheet: &Sheet<'_>) {
+    let p = sheet.palette;
+    let strip = rect.with_max_y(rect.top() + HEADER);
+    let painter = ui.painter();
+    let font = egui::FontId::proportional(crate::theme::size::SMALL);
+    let columns = &sheet.columns;
+    let title = |x: f32, align, text: &str| {
+        painter.text(
+            pos2(x, strip.center().y),
+            align,
+            text,
+            font.clone(),
+            p.quiet,
+        );
+    };
+    use egui::Align2;
+    title(columns.ruler.1 - 8.0, Align2::RIGHT_CENTER, "mm");
+    title(columns.blends.0, Align2::LEFT_CENTER, "Blend");
+    curves::legend(painter, pos2(columns.curves.0, strip.center().y), &font, p);
+    title(columns.lanes.1, Align2::RIGHT_CENTER, "Regions");
+}

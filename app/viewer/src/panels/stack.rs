@@ -1,0 +1,259 @@
+//! The regions, the uppermost first: it covers those below.
+
+use egui::{
+    Color32, CornerRadius, Id, Mesh, Rect, RichText, ScrollArea, Sense, Shape, Stroke, StrokeKind,
+    TextEdit, Ui, UiBuilder, WidgetInfo, WidgetType, pos2, vec2,
+};
+use plan::{Edit, Paint, Region};
+
+use super::icon::{self, Icon};
+use super::widgets::{self, heading, note, small_icon};
+use crate::actions::{self, Action};
+use crate::state::Session;
+use crate::theme::Palette;
+
+const ROW: f32 = 42.0;
+const GAP: f32 = 3.0;
+const HEAD: f32 = 74.0;
+
+/// The height that the list takes with so many regions, points.
+pub fn height(regions: usize) -> f32 {
+    HEAD + (ROW + GAP) * regions as f32 + 10.0
+}
+
+/// Shows the list.
+pub fn show(ui: &mut Ui, session: &mut Session) {
+    head(ui, session);
+    session.view.lift_region = None;
+    let Some(doc) = &session.doc else { return };
+    let regions: Vec<Region> = doc.plan().regions.clone();
+    ScrollArea::vertical()
+        .id_salt("regions")
+        .auto_shrink([false, false])
+        .show(ui, |ui| {
+            ui.spacing_mut().item_spacing.y = GAP;
+            for (index, region) in regions.iter().enumerate().rev() {
+                row(ui, session, index, region);
+            }
+        });
+}
+
+fn head(ui: &mut Ui, session: &mut Session) {
+    ui.horizontal(|ui| {
+        heading(ui, "Regions");
+        note(ui, "upper ones cover lower ones");
+    });
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = 3.0;
+        for (text, action) in [("+ Band", Action::AddBand), ("+ Area", Action::NewArea)] {
+            let can = session.can(action);
+            let button = ui.add_enabled(can, egui::Button::new(text));
+            if button.on_hover_text(actions::hint(action)).clicked() {
+                session.act(action);
+            }
+        }
+        ui.add_space(4.0);
+        for (icon, action) in [
+            (Icon::Up, Action::Raise),
+            (Icon::Down, Action::Lower),
+            (Icon::Copy, Action::Duplicate),
+            (Icon::Combine, Action::Combine),
+            (Icon::Delete, Action::Delete),
+        ] {
+            super::header::button(ui, session, icon, action);
+        }
+    });
+}
+
+fn row(ui: &mut Ui, session: &mut Session, index: usize, region: &Region) {
+    let width = ui.available_width();
+    let (rect, response) = ui.allocate_exact_size(vec2(width, ROW), Sense::click_and_drag());
+    let chosen = session.chosen.region == Some(index);
+    response.widget_info(|| {
+        WidgetInfo::selected(WidgetType::SelectableLabel, true, chosen, &region.name)
+    });
+    let p = Palette::from_ui(ui);
+    ground(ui, rect, &response, chosen, p);
+    if response.hovered()
+        && session
+            .doc
+            .as_ref()
+            .is_some_and(|d| d.plan().regions.len() > 1)
+    {
+        session.view.lift_region = Some(index);
+    }
+    if response.clicked() {
+        session.choose_region(index);
+    }
+    if response.double_clicked() {
+        session.choose_region(index);
+        session.act(Action::Rename);
+    }
+    drag_to_move(ui, session, index, &response);
+    let inner = rect.shrink2(vec2(8.0, 4.0));
+    let mut ui = ui.new_child(
+        UiBuilder::new()
+            .max_rect(inner)
+            .layout(egui::Layout::left_to_right(egui::Align::Center)),
+    );
+    ui.spacing_mut().item_spacing.x = 6.0;
+    contents(&mut ui, session, index, region, p);
+}
+
+fn ground(ui: &Ui, rect: Rect, response: &egui::Response, chosen: bool, p: Palette) {
+    let edge = match (chosen, response.hovered() || response.has_focus()) {
+        (true, _) => Stroke::new(1.5, p.accent),
+        (false, true) => Stroke::new(1.0, p.accent),
+        (false, false) => Stroke::new(1.0, p.line),
+    };
+    let painter = ui.painter();
+    painter.rect(
+        rect,
+        CornerRadius::same(6),
+        p.raised,
+        edge,
+        StrokeKind::Inside,
+    );
+    if chosen {
+        let bar = Rect::from_min_size(rect.min + vec2(0.0, 7.0), vec2(3.0, rect.height() - 14.0));
+        painter.rect_filled(bar, CornerRadius::same(2), p.accent);
+    }
+}
+
+fn drag_to_move(ui: &Ui, session: &mut Session, index: usize, response: &egui::Response) {
+    if index > 0 {
+        response.dnd_set_drag_payload(index);
+    }
+    if let Some(over) = response.dnd_hover_payload::<usize>()
+        && *over != index
+    {
+        let p = Palette::from_ui(ui);
+        let y = match *over > index {
+            true => response.rect.bottom() + GAP * 0.5,
+            false => response.rect.top() - GAP * 0.5,
+        };
+        let stroke = Stroke::new(2.5, p.accent);
+        ui.painter().hline(response.rect.x_range(), y, stroke);
+    }
+    if let Some(from) = response.dnd_release_payload::<usize>() {
+        session.move_region(*from, index.max(1));
+    }
+}
+
+fn contents(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p: Palette) {
+    if index > 0 {
+        let (sign, name) = match region.hidden {
+            true => (Icon::Hidden, format!("Show {}", region.name)),
+            false => (Icon::Shown, format!("Hide {}", region.name)),
+        };
+        if small_icon(
+            ui,
+            sign,
+            &name,
+            "Leave this region out, or take it in again.",
+            false,
+        )
+        .clicked()
+        {
+            let hidden = !region.hidden;
+            session.edit(Edit::HideRegion {
+                region: index,
+                hidden,
+            });
+        }
+    } else {
+        ui.add_space(28.0);
+    }
+    let (patch, _) = ui.allocate_exact_size(vec2(24.0, 24.0), Sense::hover());
+    paint_patch(ui, session, patch, &region.paint);
+    let figures = session.summary.region(index);
+    let (area_mm2, mass_g) = figures.map_or((0.0, 0.0), |f| (f.area_mm2, f.mass_g));
+    let warned = session.summary.warnings_of(index);
+    let warnings: Vec<String> = warned.map(|w| w.text.clone()).collect();
+    ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+        let (sign, name) = match region.locked {
+            true => (Icon::Locked, format!("Unlock {}", region.name)),
+            false => (Icon::Unlocked, format!("Lock {}", region.name)),
+        };
+        if small_icon(ui, sign, &name, "Guard this region against changes.", false).clicked() {
+            let locked = !region.locked;
+            session.edit(Edit::LockRegion {
+                region: index,
+                locked,
+            });
+        }
+        if !warnings.is_empty() {
+            let (rect, response) = ui.allocate_exact_size(vec2(15.0, 15.0), Sense::hover());
+            icon::paint(ui.painter(), rect, Icon::Warning, p.warn);
+            response.on_hover_text(warnings.join("\n"));
+        }
+        ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| {
+            ui.spacing_mut().item_spacing.y = 1.0;
+            name_field(ui, session, index, region, p);
+            note(
+                ui,
+                format!("{}   {}", widgets::area(area_mm2), widgets::grams(mass_g)),
+            );
+        });
+    });
+}
+
+fn name_field(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p: Palette) {
+    let naming = session.chosen.naming.clone().filter(|(at, _)| *at == index);
+    let Some((_, mut text)) = naming else {
+        let ink = if region.hidden { p.quiet } else { p.text };
+        let label = egui::Label::new(RichText::new(&region.name).color(ink));
+        ui.add(label.truncate().selectable(false));
+        return;
+    };
+    let id = Id::new(("naming", index));
+    let field = TextEdit::singleline(&mut text)
+        .id(id)
+        .desired_width(f32::INFINITY);
+    let response = ui.add(field.margin(vec2(4.0, 1.0)));
+    if !response.has_focus() && !response.lost_focus() {
+        response.request_focus();
+    }
+    let entered = response.lost_focus();
+    session.chosen.naming = (!entered).then(|| (index, text.clone()));
+    if entered && !text.trim().is_empty() && text.trim() != region.name {
+        let to = text.trim().to_owned();
+        session.edit(Edit::RenameRegion { region: index, to });
+    }
+}
+
+/// A patch of a region's blend; a fade runs from its first stop at the bottom to its last.
+pub fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
+    let p = Palette::from_ui(ui);
+    match paint {
+        Paint::Fixed(shares) => widgets::paint_swatch(ui, rect, session.colour_of(shares)),
+        Paint::Fade { fade, .. } => {
+            let colours: Vec<Color32> = fade
+                .stops
+                .iter()
+                .map(|s| session.colour_of(&s.shares))
+                .collect();
+            ui.painter().add(gradient(rect, &colours));
+            let edge = Stroke::new(1.0, p.line);
+            ui.painter()
+                .rect_stroke(rect, CornerRadius::same(3), edge, StrokeKind::Inside);
+        }
+    }
+}
+
+/// Colours from the bottom of a rectangle to its top.
+pub fn gradient(rect: Rect, colours: &[Color32]) -> Shape {
+    let mut mesh = Mesh::default();
+    let last = colours.len().saturating_sub(1).max(1) as f32;
+    for (i, colour) in colours.iter().enumerate() {
+        let y = rect.bottom() - rect.height() * i as f32 / last;
+        mesh.colored_vertex(pos2(rect.left(), y), *colour);
+        mesh.colored_vertex(pos2(rect.right(), y), *colour);
+        if i > 0 {
+            let n = 2 * i as u32;
+            mesh.add_triangle(n - 2, n - 1, n);
+            mesh.add_triangle(n - 1, n, n + 1);
+        }
+    }
+    Shape::mesh(mesh)
+}

@@ -1,0 +1,277 @@
+//! The stage: the part itself. The scene draws it; here are the pointer, and what is drawn over
+//! the part: contours, guides and the directions of space.
+
+use egui::{
+    Align2, Color32, CursorIcon, FontId, Key, PointerButton, Pos2, Rect, Response, Sense, Shape,
+    Stroke, Ui, Vec2, WidgetInfo, WidgetType, pos2, vec2,
+};
+use geometry::DVec3;
+
+use crate::actions::Action;
+use crate::state::Session;
+use crate::state::hand::Tool;
+use crate::state::view::Look;
+use crate::theme::{Palette, size};
+
+/// Shows the stage and follows the pointer on it.
+pub fn show(ui: &mut Ui, session: &mut Session) {
+    let rect = ui.available_rect_before_wrap();
+    let response = ui.allocate_rect(rect, Sense::click_and_drag());
+    response.widget_info(|| WidgetInfo::labeled(WidgetType::Other, true, "Stage"));
+    place(session, rect);
+    let cursor = match session.hand.tool {
+        Tool::Turn => CursorIcon::Grab,
+        _ => CursorIcon::Crosshair,
+    };
+    let response = response.on_hover_cursor(cursor);
+    look_around(ui, session, &response);
+    use_tool(ui, session, &response);
+    hover(session, &response);
+    let painter = ui.painter().with_clip_rect(rect);
+    let p = Palette::from_ui(ui);
+    contours(&painter, session, p);
+    guide(&painter, session, p);
+    tool_marks(&painter, session, &response, p);
+    directions(&painter, session, p);
+    legend(&painter, session, p);
+    level_button(ui, session, rect);
+}
+
+fn place(session: &mut Session, rect: Rect) {
+    let view = &mut session.view;
+    view.stage = rect;
+    if view.fit_wanted
+        && rect.is_positive()
+        && let Some(doc) = &session.doc
+    {
+        view.camera.fit(rect, doc.bounds_mm);
+        view.fit_wanted = false;
+    }
+}
+
+/// Turning, shifting and zooming.
+fn look_around(ui: &Ui, session: &mut Session, response: &Response) {
+    let stage = session.view.stage;
+    let (space, shift) = ui.input(|i| (i.key_down(Key::Space), i.modifiers.shift));
+    let by = response.drag_delta();
+    let primary = response.dragged_by(PointerButton::Primary)
+        && (session.hand.tool == Tool::Turn || space)
+        && session.hand.gesture.is_none();
+    let secondary = response.dragged_by(PointerButton::Secondary);
+    let middle = response.dragged_by(PointerButton::Middle);
+    let camera = &mut session.view.camera;
+    if by != Vec2::ZERO {
+        if middle || ((primary || secondary) && shift) {
+            camera.pan(stage, by);
+        } else if primary || secondary {
+            camera.orbit(by);
+        }
+    }
+    if let Some(at) = response.hover_pos() {
+        let (turned, pinched) = ui.input(|i| (i.smooth_scroll_delta.y, i.zoom_delta()));
+        let factor = f64::from(turned * 0.004).exp() * f64::from(pinched);
+        if factor != 1.0 {
+            camera.zoom(stage, at, factor);
+        }
+    }
+}
+
+/// What the tool does where the pointer is pressed, dragged and let go.
+fn use_tool(ui: &Ui, session: &mut Session, response: &Response) {
+    let (pressed, down, space) = ui.input(|i| {
+        (
+            i.pointer.button_pressed(PointerButton::Primary),
+            i.pointer.button_down(PointerButton::Primary),
+            i.key_down(Key::Space),
+        )
+    });
+    let at = response.interact_pointer_pos().or(response.hover_pos());
+    match session.hand.tool {
+        Tool::Brush | Tool::RubOut => {
+            let Some(at) = at else {
+                if !down {
+                    session.end_stroke();
+                }
+                return;
+            };
+            if pressed && response.contains_pointer() && !space {
+                session.begin_stroke(at);
+            } else if down && session.hand.gesture.is_some() {
+                session.go_on_stroke(at);
+            } else if !down {
+                session.end_stroke();
+            }
+        }
+        tool => {
+            if response.clicked_by(PointerButton::Primary)
+                && let Some(at) = at
+            {
+                session.click_with(tool, at);
+            }
+        }
+    }
+}
+
+fn hover(session: &mut Session, response: &Response) {
+    match response.hover_pos() {
+        Some(at) if !response.dragged() || session.hand.gesture.is_some() => session.hover_at(at),
+        Some(_) => {}
+        None => session.hover_nowhere(),
+    }
+}
+
+/// The outline of the layer that the part is cut at.
+fn contours(painter: &egui::Painter, session: &mut Session, p: Palette) {
+    if !session.view.cut {
+        return;
+    }
+    let (camera, stage, z) = (
+        session.view.camera,
+        session.view.stage,
+        session.view.cursor_mm,
+    );
+    let Some(section) = session.section_at_cursor() else {
+        return;
+    };
+    for contour in &section.contours {
+        let points: Vec<Pos2> = contour
+            .points_mm
+            .iter()
+            .filter_map(|q| camera.project(stage, q.extend(z)))
+            .collect();
+        let stroke = Stroke::new(1.6, p.accent);
+        painter.add(match contour.closed {
+            true => Shape::closed_line(points, stroke),
+            false => Shape::line(points, stroke),
+        });
+    }
+}
+
+/// The line that links the height under the pointer between ribbon and part.
+fn guide(painter: &egui::Painter, session: &Session, p: Palette) {
+    let Some(height) = session.marked_height_mm() else {
+        return;
+    };
+    let view = &session.view;
+    let stage = view.stage;
+    let y = view.camera.ribbon_y(stage, height);
+    let at_ribbon = pos2(stage.right(), y.clamp(stage.top(), stage.bottom()));
+    let Some(doc) = &session.doc else { return };
+    let (lo, hi) = doc.extent_mm();
+    let to = match view.camera.is_level() {
+        true => pos2(stage.left(), y),
+        false if height >= lo && height <= hi => {
+            let axis = doc.middle_mm().truncate().extend(height);
+            match view.camera.project(stage, axis) {
+                Some(on_axis) => on_axis,
+                None => return,
+            }
+        }
+        false => return,
+    };
+    let stroke = Stroke::new(1.0, p.text.gamma_multiply(0.45));
+    painter.extend(Shape::dashed_line(&[at_ribbon, to], stroke, 4.0, 4.0));
+    if !view.camera.is_level() {
+        painter.circle_filled(to, 2.5, p.text);
+    }
+}
+
+fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p: Palette) {
+    let view = &session.view;
+    let stage = view.stage;
+    if let Some(from) = session.hand.straight_from
+        && let Some(from) = view.camera.project(stage, from)
+    {
+        painter.circle_stroke(from, 5.0, Stroke::new(2.0, p.accent));
+        if let Some(at) = response.hover_pos() {
+            painter.line_segment([from, at], Stroke::new(1.5, p.accent));
+        }
+    }
+    if !session.hand.tool.has_radius() {
+        return;
+    }
+    let radius = (session.hand.brush_mm / view.camera.mm_per_point) as f32;
+    match response.hover_pos() {
+        Some(at) => {
+            painter.circle_stroke(at, radius, Stroke::new(2.5, p.panel.gamma_multiply(0.7)));
+            painter.circle_stroke(at, radius, Stroke::new(1.2, p.text));
+        }
+        None => {
+            // Where the tool works when it is used by keys.
+            let c = stage.center();
+            for arm in [vec2(9.0, 0.0), vec2(0.0, 9.0)] {
+                let stroke = Stroke::new(1.0, p.text.gamma_multiply(0.5));
+                painter.line_segment([c - arm, c + arm], stroke);
+            }
+        }
+    }
+}
+
+/// Small arrows along x, y and z.
+fn directions(painter: &egui::Painter, session: &Session, p: Palette) {
+    let view = &session.view;
+    let origin = view.stage.left_bottom() + vec2(44.0, -44.0);
+    let axes = view.camera.axes();
+    let font = FontId::proportional(size::SMALL);
+    for (direction, name) in [(DVec3::X, "x"), (DVec3::Y, "y"), (DVec3::Z, "z")] {
+        let shown = vec2(
+            direction.dot(axes.right) as f32,
+            -direction.dot(axes.up) as f32,
+        );
+        let length = shown.length();
+        if length < 0.12 {
+            painter.circle_stroke(origin, 2.5, Stroke::new(1.0, p.quiet));
+            continue;
+        }
+        let tip = origin + shown * 24.0;
+        let stroke = Stroke::new(1.2, p.quiet);
+        painter.line_segment([origin, tip], stroke);
+        let at = origin + shown * (24.0 + 8.0 / length.max(0.5));
+        painter.text(at, Align2::CENTER_CENTER, name, font.clone(), p.quiet);
+    }
+}
+
+/// What the colours of the map of differences mean.
+fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
+    if session.view.look != Look::Difference {
+        return;
+    }
+    let stage = session.view.stage;
+    let bar = Rect::from_min_size(stage.left_top() + vec2(20.0, 40.0), vec2(16.0, 140.0));
+    let colours: Vec<Color32> = (0..=10)
+        .map(|i| crate::jobs::colours::difference_colour(f64::from(i)))
+        .map(|c| Color32::from(egui::Rgba::from_rgb(c[0], c[1], c[2])))
+        .collect();
+    painter.add(super::stack::gradient(bar, &colours));
+    let font = FontId::proportional(size::SMALL);
+    let label = |y: f32, text: &str| {
+        let at = pos2(bar.right() + 6.0, y);
+        painter.text(at, Align2::LEFT_CENTER, text, font.clone(), p.text);
+    };
+    painter.text(
+        bar.left_top() - vec2(0.0, 12.0),
+        Align2::LEFT_CENTER,
+        "ΔE00",
+        font.clone(),
+        p.text,
+    );
+    label(bar.bottom(), "0  none");
+    label(bar.bottom() - bar.height() * 0.1, "1  just seen");
+    label(bar.bottom() - bar.height() * 0.5, "5  plain");
+    label(bar.top(), "10 or more");
+}
+
+fn level_button(ui: &mut Ui, session: &mut Session, stage: Rect) {
+    if session.view.camera.is_level() {
+        return;
+    }
+    let rect = Rect::from_min_size(stage.right_top() + vec2(-150.0, 10.0), vec2(140.0, 26.0));
+    let button = egui::Button::new("Line up with ribbon").small();
+    let response = ui.put(rect, button);
+    if response
+        .on_hover_text("The view is tilted, so heights on the part and on the ribbon lie apart. This sets it level.  (L)")
+        .clicked()
+    {
+        session.act(Action::Level);
+    }
+}

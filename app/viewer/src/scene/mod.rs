@@ -1,0 +1,103 @@
+//! The only part that knows Bevy: it draws what the session says and passes nothing back but
+//! the window's events, which the panels read through egui.
+
+pub mod app;
+mod eye;
+mod material;
+pub mod measure;
+pub mod picture;
+pub mod places;
+mod redraw;
+mod upload;
+mod window;
+
+use bevy::asset::AssetEventSystems;
+use bevy::camera::{CameraUpdateSystems, RenderTarget};
+use bevy::core_pipeline::tonemapping::{DebandDither, Tonemapping};
+use bevy::prelude::*;
+use bevy::transform::TransformSystems;
+use bevy_egui::{EguiContexts, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass, egui};
+
+use crate::panels;
+use crate::state::Session;
+use crate::theme::{self, Palette};
+
+/// The session and what the shell keeps beside it. It stays on the main thread.
+pub struct Desk {
+    /// The state of the window.
+    pub session: Session,
+}
+
+/// The camera's entity marker.
+#[derive(Component)]
+pub struct Eye;
+
+/// Draws the session.
+pub struct ScenePlugin;
+
+impl Plugin for ScenePlugin {
+    fn build(&self, app: &mut App) {
+        material::add_materials(app);
+        app.add_plugins(EguiPlugin::default())
+            .init_resource::<upload::Uploads>()
+            .add_systems(Startup, upload::set_up)
+            .add_systems(EguiPrimaryContextPass, draw_panels)
+            .add_systems(
+                PostUpdate,
+                (upload::take_updates, upload::set_uniforms, eye::follow)
+                    .chain()
+                    .after(EguiPostUpdateSet::EndPass)
+                    .before(TransformSystems::Propagate)
+                    .before(CameraUpdateSystems)
+                    .before(AssetEventSystems),
+            );
+    }
+}
+
+/// Spawns the camera that draws the part, with the panels over it.
+pub fn spawn_eye(commands: &mut Commands, target: RenderTarget) -> Entity {
+    commands
+        .spawn((
+            Eye,
+            Camera3d::default(),
+            Camera::default(),
+            target,
+            Projection::custom(eye::StageProjection::default()),
+            Transform::default(),
+            Msaa::Sample4,
+            // Colours must arrive as predicted.
+            Tonemapping::None,
+            DebandDither::Disabled,
+        ))
+        .id()
+}
+
+fn draw_panels(
+    mut contexts: EguiContexts,
+    mut desk: NonSendMut<Desk>,
+    mut clear: ResMut<ClearColor>,
+    mut shown: Local<Option<(crate::files::settings::Shade, u32)>>,
+) -> Result {
+    let ctx = contexts.ctx_mut()?.clone();
+    let session = &mut desk.session;
+    let settings = (session.settings.shade, session.settings.scale.to_bits());
+    if *shown != Some(settings) {
+        theme::apply(&ctx, settings.0);
+        ctx.set_zoom_factor(session.settings.scale);
+        *shown = Some(settings);
+    }
+    let mut root = egui::Ui::new(
+        ctx.clone(),
+        "root".into(),
+        egui::UiBuilder::new()
+            .layer_id(egui::LayerId::background())
+            .max_rect(ctx.viewport_rect()),
+    );
+    panels::window(&mut root, session);
+    let stage = Palette::of(session.settings.shade).stage;
+    let wanted = Color::srgb_u8(stage.r(), stage.g(), stage.b());
+    if clear.0 != wanted {
+        clear.0 = wanted;
+    }
+    Ok(())
+}

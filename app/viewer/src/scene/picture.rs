@@ -1,0 +1,220 @@
+//! One picture of the window's contents, drawn without a window, for documents and checks.
+
+use std::path::PathBuf;
+
+use bevy::app::AppExit;
+use bevy::prelude::*;
+use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
+use bevy_egui::input::EguiInputEvent;
+use bevy_egui::{PrimaryEguiContext, egui};
+use clap::ValueEnum;
+use plan::Paint;
+
+use super::app::{Canvas, Drawn, windowless};
+use super::{Desk, upload::Uploads};
+use crate::actions::Action;
+use crate::files::settings::Shade;
+use crate::state::Session;
+use crate::state::hand::Tool;
+use crate::state::session::Drawer;
+
+/// Frames without any work before the picture is taken: egui settles its sizes, and shaders
+/// are compiled in the background.
+const SETTLED_FRAMES: u32 = 12;
+
+/// The most frames waited for.
+const MOST_FRAMES: u32 = 20_000;
+
+/// What a picture shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Scene {
+    /// What is there when a file has been opened.
+    Plain,
+    /// The same in dark.
+    Dark,
+    /// A region with a fade, and one of its stops.
+    Fade,
+    /// The part seen from above, the pointer on it.
+    Tilted,
+    /// A stroke being painted.
+    Brush,
+    /// The part cut open.
+    Inside,
+    /// The spools.
+    Spools,
+    /// The part's figures.
+    Part,
+    /// The checks.
+    Checks,
+    /// The page of keys.
+    Keys,
+    /// The help page.
+    Help,
+    /// Saving.
+    Save,
+    /// Preparing.
+    Prepare,
+    /// An error.
+    Error,
+}
+
+#[derive(Resource)]
+struct Wanted {
+    file: PathBuf,
+    scene: Scene,
+    arranged: bool,
+    settled: u32,
+    frames: u32,
+    asked: bool,
+}
+
+/// Draws until nothing changes any more, writes the picture and leaves.
+pub fn take(session: Session, scene: Scene, canvas: Canvas, file: PathBuf) -> AppExit {
+    let mut app = windowless(session, canvas);
+    app.insert_resource(Wanted {
+        file,
+        scene,
+        arranged: false,
+        settled: 0,
+        frames: 0,
+        asked: false,
+    })
+    .add_systems(Last, ask);
+    app.run()
+}
+
+#[allow(clippy::too_many_arguments)]
+fn ask(
+    mut commands: Commands,
+    mut wanted: ResMut<Wanted>,
+    mut desk: NonSendMut<Desk>,
+    drawn: Res<Drawn>,
+    uploads: Res<Uploads>,
+    contexts: Query<Entity, With<PrimaryEguiContext>>,
+    mut pointer: MessageWriter<EguiInputEvent>,
+    mut exit: MessageWriter<AppExit>,
+) {
+    if wanted.asked {
+        return;
+    }
+    let session = &mut desk.session;
+    let busy = session.is_working() || session.has_skin_updates() || uploads.busy;
+    wanted.frames += 1;
+    wanted.settled = if busy { 0 } else { wanted.settled + 1 };
+    if wanted.frames > MOST_FRAMES {
+        error!("the picture never settled");
+        exit.write(AppExit::error());
+        return;
+    }
+    if busy {
+        // The work runs on other threads; leave them the processor.
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    if wanted.settled < SETTLED_FRAMES {
+        return;
+    }
+    if !wanted.arranged {
+        wanted.arranged = true;
+        wanted.settled = 0;
+        if let Some(at) = arrange(session, wanted.scene) {
+            let context = contexts.iter().next();
+            pointer.write_batch(context.map(|context| EguiInputEvent {
+                context,
+                event: egui::Event::PointerMoved(at),
+            }));
+        }
+        return;
+    }
+    wanted.asked = true;
+    commands
+        .spawn(Screenshot::image(drawn.0.clone()))
+        .observe(write);
+}
+
+/// Brings the session into the state that is to be shown; gives where the pointer is.
+fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
+    let stage = session.view.stage;
+    let near_middle = stage.center() + egui::vec2(stage.width() * 0.04, stage.height() * 0.12);
+    let tilt = |session: &mut Session, pitch_deg| {
+        session.view.camera.pitch_deg = pitch_deg;
+        session.view.fit_wanted = true;
+    };
+    match scene {
+        Scene::Plain => return None,
+        Scene::Dark => session.settings.shade = Shade::Dark,
+        Scene::Fade => {
+            let plan = session.doc.as_ref().map(|d| d.plan());
+            let fade = |r: &plan::Region| matches!(r.paint, Paint::Fade { .. });
+            if let Some(region) = plan.and_then(|p| p.regions.iter().position(fade)) {
+                session.choose_region(region);
+                session.chosen.stop = Some(0);
+            }
+        }
+        Scene::Tilted => {
+            tilt(session, 28.0);
+            return Some(near_middle);
+        }
+        Scene::Brush => {
+            session.act(Action::NewArea);
+            for step in 0..24 {
+                let along = step as f32 / 23.0 - 0.5;
+                let at = stage.center()
+                    + egui::vec2(
+                        along * 120.0,
+                        stage.height() * 0.12 + (along * 7.0).sin() * 30.0,
+                    );
+                match step {
+                    0 => session.begin_stroke(at),
+                    _ => session.go_on_stroke(at),
+                }
+            }
+            session.end_stroke();
+            session.hand.take(Tool::Brush);
+            return Some(near_middle);
+        }
+        Scene::Inside => {
+            tilt(session, 38.0);
+            session.view.cut = true;
+        }
+        Scene::Spools => session.drawer = Drawer::Spools,
+        Scene::Part => session.drawer = Drawer::Part,
+        Scene::Checks => session.drawer = Drawer::Checks,
+        Scene::Keys => session.act(Action::Keys),
+        Scene::Help => session.act(Action::Help),
+        Scene::Save => session.act(Action::SaveAs),
+        Scene::Prepare => session.act(Action::Prepare),
+        Scene::Error => session.open("no-such-part.stl"),
+    }
+    None
+}
+
+fn write(captured: On<ScreenshotCaptured>, wanted: Res<Wanted>, mut exit: MessageWriter<AppExit>) {
+    let image = &captured.image;
+    let written = png_bytes(image.width(), image.height(), image.data.as_deref())
+        .and_then(|bytes| handoff::write::bytes(&wanted.file, &bytes).map_err(|e| e.to_string()));
+    match written {
+        Ok(()) => exit.write(AppExit::Success),
+        Err(why) => {
+            error!("{why}");
+            exit.write(AppExit::error())
+        }
+    };
+}
+
+/// RGBA pixels as a PNG without opacity.
+fn png_bytes(width: u32, height: u32, rgba: Option<&[u8]>) -> Result<Vec<u8>, String> {
+    let rgba = rgba.ok_or("the picture came back empty")?;
+    let rgb: Vec<u8> = rgba
+        .chunks_exact(4)
+        .flat_map(|p| [p[0], p[1], p[2]])
+        .collect();
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::High);
+    let mut writer = encoder.write_header().map_err(|e| e.to_string())?;
+    writer.write_image_data(&rgb).map_err(|e| e.to_string())?;
+    writer.finish().map_err(|e| e.to_string())?;
+    Ok(bytes)
+}

@@ -1,0 +1,122 @@
+// The part's skin: the colour of its region at each pixel, lit softly from over the eye's
+// left shoulder. Heights are cut, marked and tinted here, so these edges are exact.
+
+#import bevy_pbr::{
+    mesh_functions::{get_world_from_local, mesh_position_local_to_world},
+    view_transformations::position_world_to_clip,
+}
+
+struct Skin {
+    // xyz: towards the light.
+    light: vec4<f32>,
+    // xyz: towards the eye (parallel) or the eye's position (perspective); w: 1 in perspective.
+    eye: vec4<f32>,
+    // Nothing above this height is drawn, mm.
+    cut_mm: f32,
+    // Height of the marked line, mm; far below the part for none.
+    guide_mm: f32,
+    // Heights between which the skin is tinted, mm.
+    tint_from_mm: f32,
+    tint_to_mm: f32,
+    tint: vec4<f32>,
+    mark: vec4<f32>,
+    // Face of the cut.
+    face: vec4<f32>,
+    // Index of the region that is set off from the others, or -1.
+    lift_region: i32,
+    // Opacity: 1 for the part, less for a preview laid over it.
+    opacity: f32,
+    // How far a preview stands off the skin, mm.
+    stand_off_mm: f32,
+    // Width of a pixel in the plane through the target, mm.
+    pixel_mm: f32,
+}
+
+@group(#{MATERIAL_BIND_GROUP}) @binding(0) var<uniform> skin: Skin;
+// One row a region: texel 0 holds where its ramp starts and ends (mm), the others its colours
+// in linear light, evenly spread between.
+@group(#{MATERIAL_BIND_GROUP}) @binding(1) var ramps: texture_2d<f32>;
+
+struct Vertex {
+    @builtin(instance_index) instance: u32,
+    @location(0) position: vec3<f32>,
+    @location(1) normal: vec3<f32>,
+    @location(2) along_mm: f32,
+    @location(3) region: u32,
+}
+
+struct Between {
+    @builtin(position) position: vec4<f32>,
+    @location(0) world: vec3<f32>,
+    @location(1) normal: vec3<f32>,
+    @location(2) along_mm: f32,
+    @location(3) @interpolate(flat) region: u32,
+}
+
+@vertex
+fn vertex(in: Vertex) -> Between {
+    var out: Between;
+    let from_local = get_world_from_local(in.instance);
+    let lifted = in.position + in.normal * skin.stand_off_mm;
+    out.world = mesh_position_local_to_world(from_local, vec4(lifted, 1.0)).xyz;
+    out.position = position_world_to_clip(out.world);
+    out.normal = in.normal;
+    out.along_mm = in.along_mm;
+    out.region = in.region;
+    return out;
+}
+
+fn ramp_colour(region: u32, along_mm: f32) -> vec3<f32> {
+    let row = i32(region);
+    let ends = textureLoad(ramps, vec2(0, row), 0);
+    let steps = f32(textureDimensions(ramps).x) - 2.0;
+    let width = max(ends.y - ends.x, 1e-6);
+    let at = clamp((along_mm - ends.x) / width, 0.0, 1.0) * steps;
+    let low = min(floor(at), steps - 1.0);
+    let one = textureLoad(ramps, vec2(1 + i32(low), row), 0).rgb;
+    let other = textureLoad(ramps, vec2(2 + i32(low), row), 0).rgb;
+    return mix(one, other, at - low);
+}
+
+@fragment
+fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec4<f32> {
+    if in.world.z > skin.cut_mm {
+        discard;
+    }
+    let to_eye = normalize(mix(skin.eye.xyz, skin.eye.xyz - in.world, skin.eye.w));
+
+    // Seen from behind where the part is cut, the skin is what the cut opened: show it as the
+    // face of the cut.
+    let is_cut = skin.cut_mm < 1.0e8;
+    if !front && is_cut && skin.stand_off_mm == 0.0 {
+        let weave = fract((in.position.x + in.position.y) / 9.0);
+        let hatch = 1.0 - 0.07 * smoothstep(0.40, 0.5, abs(weave - 0.5));
+        return vec4(skin.face.rgb * hatch, 1.0);
+    }
+
+    let outward = normalize(in.normal);
+    let normal = select(-outward, outward, front);
+    var colour = ramp_colour(in.region, in.along_mm);
+
+    if in.world.z >= skin.tint_from_mm && in.world.z < skin.tint_to_mm {
+        colour = mix(colour, skin.tint.rgb, skin.tint.a);
+    }
+    if skin.lift_region >= 0 && i32(in.region) != skin.lift_region {
+        let grey = dot(colour, vec3(0.2126, 0.7152, 0.0722));
+        colour = mix(colour, vec3(mix(grey, skin.face.r, 0.5)), 0.7);
+    }
+
+    // A facet turned fully to the light shows the predicted colour itself; the rest is darker.
+    let facing = dot(normal, skin.light.xyz);
+    let wrapped = clamp(0.5 + 0.5 * facing, 0.0, 1.0);
+    let rim = 1.0 - clamp(dot(normal, to_eye), 0.0, 1.0);
+    let light = mix(0.34, 1.0, wrapped * wrapped * (3.0 - 2.0 * wrapped)) * (1.0 - 0.22 * rim * rim);
+    colour *= light;
+
+    // A line of constant width on the window along a height.
+    let slope = max(length(vec2(dpdx(in.world.z), dpdy(in.world.z))), skin.pixel_mm * 0.02);
+    let off = abs(in.world.z - skin.guide_mm) / slope;
+    colour = mix(colour, skin.mark.rgb, skin.mark.a * (1.0 - smoothstep(0.7, 1.7, off)));
+
+    return vec4(colour, skin.opacity);
+}

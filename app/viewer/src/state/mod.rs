@@ -1,0 +1,13 @@
+//! The state of the window: plain data and what may happen to it, without a window.
+
+pub mod camera;
+pub mod document;
+pub mod hand;
+pub mod notices;
+pub mod profile;
+pub mod session;
+pub mod skin;
+pub mod view;
+
+pub use document::Document;
+pub use session::Session;

@@ -1,0 +1,112 @@
+//! What the stage draws: the part's skin in pieces, each with its colours' places, and the
+//! table of colours. Plain numbers; the scene uploads them.
+
+/// Texels in a row of the table of colours, without the first, which holds the row's ends.
+pub const RAMP_TEXELS: usize = 1025;
+
+/// Triangles ready to draw, three corners each.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SkinMesh {
+    /// Corners, mm.
+    pub positions: Vec<[f32; 3]>,
+    /// Unit normals of the corners.
+    pub normals: Vec<[f32; 3]>,
+    /// Where each corner lies along its region's ramp, mm.
+    pub along_mm: Vec<f32>,
+    /// Each corner's region; the same for the three corners of a triangle.
+    pub region: Vec<u32>,
+}
+
+impl SkinMesh {
+    /// Adds a triangle.
+    pub fn push(
+        &mut self,
+        corners: [[f32; 3]; 3],
+        normals: [[f32; 3]; 3],
+        along_mm: [f32; 3],
+        region: u32,
+    ) {
+        self.positions.extend(corners);
+        self.normals.extend(normals);
+        self.along_mm.extend(along_mm);
+        self.region.extend([region; 3]);
+    }
+
+    /// Number of triangles.
+    pub fn triangles(&self) -> usize {
+        self.positions.len() / 3
+    }
+
+    /// Whether there is nothing to draw.
+    pub fn is_empty(&self) -> bool {
+        self.positions.is_empty()
+    }
+}
+
+/// One region's colours along its ramp.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RampRow {
+    /// Where the ramp starts and ends, mm.
+    pub ends_mm: (f64, f64),
+    /// Colours in linear-light sRGB, evenly spread; [`RAMP_TEXELS`] of them.
+    pub colours: Vec<[f32; 3]>,
+}
+
+impl RampRow {
+    /// One colour everywhere.
+    pub fn plain(colour: [f32; 3]) -> Self {
+        Self {
+            ends_mm: (0.0, 1.0),
+            colours: vec![colour; RAMP_TEXELS],
+        }
+    }
+}
+
+/// The table of colours: one row a region.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RampTable {
+    /// The rows.
+    pub rows: Vec<RampRow>,
+}
+
+impl RampTable {
+    /// The table as texels of four numbers, row by row: first the ends, then the colours.
+    pub fn texels(&self) -> Vec<f32> {
+        let mut texels = Vec::with_capacity(self.rows.len() * (RAMP_TEXELS + 1) * 4);
+        for row in &self.rows {
+            texels.extend([row.ends_mm.0 as f32, row.ends_mm.1 as f32, 0.0, 0.0]);
+            for i in 0..RAMP_TEXELS {
+                let [r, g, b] = row.colours.get(i).copied().unwrap_or_default();
+                texels.extend([r, g, b, 1.0]);
+            }
+        }
+        texels
+    }
+}
+
+/// A change of what is drawn, on its way to the scene.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SkinUpdate {
+    /// Another part, in so many pieces; all of the old one goes.
+    Pieces(usize),
+    /// A piece's triangles.
+    Piece(usize, SkinMesh),
+    /// The table of colours.
+    Ramps(RampTable),
+    /// What would be painted, in one colour (linear light); empty for nothing.
+    Hover(SkinMesh, [f32; 3]),
+    /// More of what is being painted, in one colour (linear light).
+    Drawn(SkinMesh, [f32; 3]),
+    /// Nothing is being painted any more.
+    DrawnGone,
+}
+
+impl SkinMesh {
+    /// Takes in another's triangles.
+    pub fn append(&mut self, other: Self) {
+        self.positions.extend(other.positions);
+        self.normals.extend(other.normals);
+        self.along_mm.extend(other.along_mm);
+        self.region.extend(other.region);
+    }
+}

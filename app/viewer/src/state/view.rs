@@ -1,0 +1,79 @@
+//! How the part is shown.
+
+use egui::Rect;
+
+use super::camera::Camera;
+
+/// Which colours are shown.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Look {
+    /// Those the plan asks for.
+    #[default]
+    Asked,
+    /// Those that the machine is predicted to lay down.
+    Printed,
+    /// How far the two are apart.
+    Difference,
+}
+
+impl Look {
+    /// All of them, in order.
+    pub const ALL: [Self; 3] = [Self::Asked, Self::Printed, Self::Difference];
+
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Asked => "As asked",
+            Self::Printed => "As printed",
+            Self::Difference => "Difference",
+        }
+    }
+
+    /// The next one.
+    pub fn next(self) -> Self {
+        match self {
+            Self::Asked => Self::Printed,
+            Self::Printed => Self::Difference,
+            Self::Difference => Self::Asked,
+        }
+    }
+}
+
+/// The view.
+#[derive(Clone, Debug)]
+pub struct View {
+    /// Where the part is seen from.
+    pub camera: Camera,
+    /// Where on the window the stage is, points.
+    pub stage: Rect,
+    /// The whole window, points.
+    pub window: Rect,
+    /// Whether the camera must be fitted to the part once the stage is known.
+    pub fit_wanted: bool,
+    /// Which colours are shown.
+    pub look: Look,
+    /// Whether the part is cut open at the layer cursor.
+    pub cut: bool,
+    /// The layer cursor, mm.
+    pub cursor_mm: f64,
+    /// The height under the pointer, mm.
+    pub hover_mm: Option<f64>,
+    /// The region that is set off from the others while the pointer is on its row.
+    pub lift_region: Option<usize>,
+}
+
+impl Default for View {
+    fn default() -> Self {
+        Self {
+            camera: Camera::default(),
+            stage: Rect::ZERO,
+            window: Rect::ZERO,
+            fit_wanted: false,
+            look: Look::default(),
+            cut: false,
+            cursor_mm: 0.0,
+            hover_mm: None,
+            lift_region: None,
+        }
+    }
+}

@@ -1,0 +1,247 @@
+//! The look of the window: greys without a hue, so that nothing around the part shifts how its
+//! colours are judged, and one blue for what is chosen or asks to be clicked.
+//!
+//! Blue against orange stays apart under every common kind of colour vision; still each state
+//! also has a shape or a word, so colour alone never carries it.
+
+use egui::epaint::Shadow;
+use egui::{Color32, CornerRadius, FontFamily, FontId, Margin, Stroke, Style, TextStyle, Visuals};
+
+use crate::files::settings::Shade;
+
+/// The colours that panels and the stage draw with, beside egui's own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Palette {
+    /// Behind the part.
+    pub stage: Color32,
+    /// Panels.
+    pub panel: Color32,
+    /// Raised pieces on panels.
+    pub raised: Color32,
+    /// Wells: the ribbon's ground, edit fields.
+    pub well: Color32,
+    /// Hairlines.
+    pub line: Color32,
+    /// Text.
+    pub text: Color32,
+    /// Text of less weight.
+    pub quiet: Color32,
+    /// What is chosen or can be dragged.
+    pub accent: Color32,
+    /// Text on the accent.
+    pub on_accent: Color32,
+    /// Warnings.
+    pub warn: Color32,
+    /// Errors.
+    pub error: Color32,
+    /// Fill of the plate, with its opacity.
+    pub plate: Color32,
+    /// Lines of the plate.
+    pub plate_line: Color32,
+    /// The face that a cut shows.
+    pub cut_face: Color32,
+}
+
+const fn grey(level: u8) -> Color32 {
+    Color32::from_gray(level)
+}
+
+impl Palette {
+    /// The palette of a shade.
+    pub fn of(shade: Shade) -> Self {
+        match shade {
+            Shade::Light => Self {
+                stage: grey(222),
+                panel: grey(244),
+                raised: grey(252),
+                well: grey(234),
+                line: grey(206),
+                text: grey(28),
+                quiet: grey(96),
+                accent: Color32::from_rgb(0, 92, 175),
+                on_accent: Color32::WHITE,
+                warn: Color32::from_rgb(166, 82, 0),
+                error: Color32::from_rgb(176, 22, 30),
+                plate: Color32::from_rgba_unmultiplied(250, 250, 250, 150),
+                plate_line: Color32::from_rgba_unmultiplied(90, 90, 90, 190),
+                cut_face: grey(176),
+            },
+            Shade::Dark => Self {
+                stage: grey(52),
+                panel: grey(34),
+                raised: grey(48),
+                well: grey(25),
+                line: grey(66),
+                text: grey(228),
+                quiet: grey(158),
+                accent: Color32::from_rgb(102, 178, 255),
+                on_accent: grey(14),
+                warn: Color32::from_rgb(255, 176, 84),
+                error: Color32::from_rgb(255, 130, 126),
+                plate: Color32::from_rgba_unmultiplied(20, 20, 20, 120),
+                plate_line: Color32::from_rgba_unmultiplied(190, 190, 190, 170),
+                cut_face: grey(96),
+            },
+        }
+    }
+
+    /// The palette that fits the visuals in use.
+    pub fn from_ui(ui: &egui::Ui) -> Self {
+        Self::of(match ui.visuals().dark_mode {
+            true => Shade::Dark,
+            false => Shade::Light,
+        })
+    }
+}
+
+/// Sizes of text, points.
+pub mod size {
+    /// Running text.
+    pub const BODY: f32 = 13.5;
+    /// Notes and scale numbers.
+    pub const SMALL: f32 = 11.5;
+    /// Headings of panels.
+    pub const HEADING: f32 = 15.5;
+    /// The name on the start page.
+    pub const TITLE: f32 = 30.0;
+}
+
+/// Sets the look of a context.
+pub fn apply(ctx: &egui::Context, shade: Shade) {
+    let theme = match shade {
+        Shade::Light => egui::Theme::Light,
+        Shade::Dark => egui::Theme::Dark,
+    };
+    ctx.set_theme(theme);
+    ctx.set_style_of(theme, style(shade));
+}
+
+fn style(shade: Shade) -> Style {
+    let mut style = Style {
+        visuals: visuals(shade),
+        ..Style::default()
+    };
+    let font = |size| FontId::new(size, FontFamily::Proportional);
+    style.text_styles = [
+        (TextStyle::Small, font(size::SMALL)),
+        (TextStyle::Body, font(size::BODY)),
+        (TextStyle::Button, font(size::BODY)),
+        (TextStyle::Heading, font(size::HEADING)),
+        (
+            TextStyle::Monospace,
+            FontId::new(size::SMALL + 0.5, FontFamily::Monospace),
+        ),
+    ]
+    .into();
+    let spacing = &mut style.spacing;
+    spacing.item_spacing = egui::vec2(8.0, 6.0);
+    spacing.button_padding = egui::vec2(9.0, 4.0);
+    spacing.interact_size = egui::vec2(36.0, 24.0);
+    spacing.slider_width = 130.0;
+    spacing.slider_rail_height = 5.0;
+    spacing.combo_width = 96.0;
+    spacing.menu_margin = Margin::same(8);
+    spacing.window_margin = Margin::same(14);
+    spacing.tooltip_width = 320.0;
+    spacing.scroll.floating = true;
+    style.interaction.tooltip_delay = 0.45;
+    style.interaction.selectable_labels = false;
+    style.animation_time = 0.0;
+    style
+}
+
+fn visuals(shade: Shade) -> Visuals {
+    let p = Palette::of(shade);
+    let mut v = match shade {
+        Shade::Light => Visuals::light(),
+        Shade::Dark => Visuals::dark(),
+    };
+    let round = CornerRadius::same(5);
+    v.panel_fill = p.panel;
+    v.window_fill = p.panel;
+    v.window_stroke = Stroke::new(1.0, p.line);
+    v.window_corner_radius = CornerRadius::same(9);
+    v.menu_corner_radius = CornerRadius::same(7);
+    let shadow = Shadow {
+        offset: [0, 3],
+        blur: 14,
+        spread: 0,
+        color: Color32::from_black_alpha(if shade == Shade::Light { 38 } else { 110 }),
+    };
+    v.window_shadow = shadow;
+    v.popup_shadow = shadow;
+    v.extreme_bg_color = p.well;
+    v.faint_bg_color = p.well;
+    v.weak_text_color = Some(p.quiet);
+    v.warn_fg_color = p.warn;
+    v.error_fg_color = p.error;
+    v.hyperlink_color = p.accent;
+    v.selection.bg_fill = p.accent;
+    v.selection.stroke = Stroke::new(1.0, p.on_accent);
+    v.slider_trailing_fill = true;
+    let line = Stroke::new(1.0, p.line);
+    let w = &mut v.widgets;
+    for (state, fill, stroke, text) in [
+        (&mut w.noninteractive, p.panel, line, p.text),
+        (&mut w.inactive, p.raised, line, p.text),
+        (&mut w.hovered, p.raised, Stroke::new(1.0, p.accent), p.text),
+        (&mut w.active, p.well, Stroke::new(1.5, p.accent), p.text),
+        (&mut w.open, p.well, line, p.text),
+    ] {
+        state.bg_fill = fill;
+        state.weak_bg_fill = fill;
+        state.bg_stroke = stroke;
+        state.fg_stroke = Stroke::new(1.2, text);
+        state.corner_radius = round;
+        state.expansion = 0.0;
+    }
+    v
+}
+
+/// Black or white, whichever reads better on a colour (relative luminance as in WCAG 2).
+pub fn ink_on(colour: Color32) -> Color32 {
+    match luminance(colour) > 0.179 {
+        true => Color32::BLACK,
+        false => Color32::WHITE,
+    }
+}
+
+fn luminance(colour: Color32) -> f32 {
+    let linear = egui::Rgba::from(colour);
+    0.2126 * linear.r() + 0.7152 * linear.g() + 0.0722 * linear.b()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// WCAG 2 contrast ratio.
+    fn contrast(one: Color32, other: Color32) -> f32 {
+        let (a, b) = (luminance(one), luminance(other));
+        (a.max(b) + 0.05) / (a.min(b) + 0.05)
+    }
+
+    #[test]
+    fn text_reads_on_what_it_stands_on() {
+        // WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1.
+        for shade in [Shade::Light, Shade::Dark] {
+            let p = Palette::of(shade);
+            for ground in [p.panel, p.raised, p.well] {
+                for ink in [p.text, p.quiet, p.accent, p.warn, p.error] {
+                    let ratio = contrast(ink, ground);
+                    assert!(ratio >= 4.5, "{shade:?} {ink:?} on {ground:?}: {ratio}");
+                }
+            }
+            assert!(contrast(p.on_accent, p.accent) >= 4.5);
+            assert!(contrast(p.text, p.stage) >= 4.5);
+        }
+    }
+
+    #[test]
+    fn ink_on_any_grey_reads() {
+        for level in 0..=255 {
+            let ground = grey(level);
+            assert!(contrast(ink_on(ground), ground) >= 4.5, "{level}");
+        }
+    }
+}

@@ -1,41 +1,138 @@
 //! When to change the blend, so that the nozzle lays it where the toolpath asks for it.
+//!
+//! What the toolpath asks for is the same kind of list that a plan's schedule is laid out as,
+//! so the same compensation serves both: commands are sent ahead of their place by the melt
+//! chamber's lag, into plastic that is never seen where there is some, and fed beyond the aim
+//! where that helps ([`plan::compensate`]).
 
-use super::emit::Change;
+use blend::MixModel;
+use plan::compensate::{Compensation, How, compensated, shifted};
+use plan::delivery::Commands;
+use plan::economy::{Extrusion, Purpose, Stretch};
+use plan::{Machine, Painted};
+
 use super::survey::Survey;
 
-/// The changes that a survey asks for, each `lead_mm3` of plastic ahead of where its blend is
-/// asked for, since that much older plastic leaves the nozzle first.
-///
-/// Where plastic that is never seen comes before a change, as much more of the change as fits
-/// into it happens there: up to `settle_mm3`, after which the blend is clean.
-pub(super) fn changes(survey: &Survey, lead_mm3: f64, settle_mm3: f64) -> Vec<Change> {
-    let mut found: Vec<Change> = Vec::new();
-    let mut current: Option<u32> = None;
-    let mut laid_mm3 = 0.0;
+/// Beyond so many stretches commands are sent ahead but not sharpened: least squares over
+/// millions of changes would take longer than the print is worth.
+const MOST_SHARPENED: usize = 4000;
+
+/// The part of the old blend that may be left where a change has had room to settle.
+const REST: f64 = 0.05;
+
+/// Commands for a survey, and what they are good for.
+pub(super) struct Changes {
+    pub commands: Commands,
+    /// How they were found.
+    pub how: How,
+    /// Mean ΔE00 over what is seen, without and with it; `None` where it was not worked out.
+    pub de00: Option<[f64; 2]>,
+    /// Changes that have less plastic to settle in than the chamber needs, before their blend
+    /// is seen.
+    pub hurried: usize,
+    /// Stretches of a blend of their own that are over before the machine may change again.
+    pub brief: usize,
+}
+
+/// The changes that a survey asks for.
+pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
+    let plan = painted.plan();
+    let extrusion = extrusion(survey, plan.machine.nozzle_mm);
+    let found = match (plan.laying.lead, extrusion.stretches.len()) {
+        (false, _) => plain(Commands::plain(&extrusion, &plan.machine), How::Plain),
+        (true, count) if count > MOST_SHARPENED => {
+            plain(shifted(&extrusion, &plan.machine), How::Shifted)
+        }
+        (true, _) => of(compensated(&extrusion, &plan.machine, painted.model())),
+    };
+    Changes {
+        hurried: hurried(survey, &plan.machine, painted.model()),
+        brief: brief(survey, &plan.machine),
+        ..found
+    }
+}
+
+fn plain(commands: Commands, how: How) -> Changes {
+    Changes {
+        commands,
+        how,
+        de00: None,
+        hurried: 0,
+        brief: 0,
+    }
+}
+
+fn of(found: Compensation) -> Changes {
+    Changes {
+        commands: found.commands,
+        how: found.how,
+        de00: Some([found.before_de00, found.after_de00]),
+        hurried: 0,
+        brief: 0,
+    }
+}
+
+/// What the toolpath lays, in the plan's terms. A line shows its width's worth of skin, so
+/// area goes with volume.
+fn extrusion(survey: &Survey, line_mm: f64) -> Extrusion {
+    let mut layer = 0;
+    let mut height_mm = f64::MIN;
+    let stretches = survey.demands.iter().map(|demand| {
+        if demand.height_mm != height_mm {
+            layer += usize::from(height_mm != f64::MIN);
+            height_mm = demand.height_mm;
+        }
+        let blend = demand.blend.and_then(|b| survey.blends.get(b as usize));
+        Stretch {
+            layer,
+            volume_mm3: demand.volume_mm3,
+            purpose: match blend {
+                Some(shares) => Purpose::Skin {
+                    dose: 0,
+                    area_mm2: demand.volume_mm3 / line_mm.max(0.01),
+                    asked: *shares,
+                    aim: *shares,
+                },
+                None => Purpose::Inside,
+            },
+        }
+    });
+    Extrusion {
+        stretches: stretches.collect(),
+    }
+}
+
+/// Changes with too little plastic before them that is never seen, of those that can be told
+/// from the blend before.
+fn hurried(survey: &Survey, machine: &Machine, model: &dyn MixModel) -> usize {
+    let chamber = &machine.chamber;
+    let needed_mm3 = chamber.flushed_mm3(REST) - chamber.dead_mm3;
+    let shares = |blend: u32| survey.blends.get(blend as usize);
+    let mut count = 0;
+    let mut last = None;
     let mut free_mm3 = 0.0;
     for demand in &survey.demands {
-        match demand.blend {
-            None => free_mm3 += demand.volume_mm3,
-            Some(blend) => {
-                if current != Some(blend)
-                    && let Some(shares) = survey.blends.get(blend as usize)
-                {
-                    let ahead_mm3 = lead_mm3 + free_mm3.min(settle_mm3);
-                    let earliest_mm3 = found.last().map_or(0.0, |c| c.at_mm3);
-                    let at_mm3 = match found.is_empty() {
-                        true => 0.0,
-                        false => (laid_mm3 - ahead_mm3).max(earliest_mm3),
-                    };
-                    found.push(Change {
-                        at_mm3,
-                        shares: *shares,
-                    });
-                    current = Some(blend);
-                }
-                free_mm3 = 0.0;
-            }
+        let Some(blend) = demand.blend else {
+            free_mm3 += demand.volume_mm3;
+            continue;
+        };
+        if let Some(before) = last
+            && before != blend
+            && free_mm3 < needed_mm3
+            && let (Some(from), Some(to)) = (shares(before), shares(blend))
+        {
+            let (from, to) = (model.mix(from).to_lab(), model.mix(to).to_lab());
+            count += usize::from(blend::ciede2000(from, to) > machine.flush.allowed_de00);
         }
-        laid_mm3 += demand.volume_mm3;
+        last = Some(blend);
+        free_mm3 = 0.0;
     }
-    found
+    count
+}
+
+/// Stretches that are seen and shorter than the machine may change its blend again.
+fn brief(survey: &Survey, machine: &Machine) -> usize {
+    let apart_mm3 = machine.least_between_changes_mm3();
+    let seen = survey.demands.iter().filter(|d| d.blend.is_some());
+    seen.filter(|d| d.volume_mm3 < apart_mm3).count()
 }

@@ -3,6 +3,7 @@
 use std::io::{self, Read, Write};
 
 use geometry::Progress;
+use plan::delivery::Command;
 use toolpath::{
     MachineState, Move, Pieces, Replay, Replayed, Step, Writer, filament_area_mm2, split,
 };
@@ -10,15 +11,6 @@ use toolpath::{
 use super::WeaveError;
 use super::dialect::Speaker;
 use super::survey::Survey;
-
-/// A change of blend at a place in the print, measured in plastic laid down before it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Change {
-    /// Plastic before it, mm³.
-    pub at_mm3: f64,
-    /// The blend.
-    pub shares: blend::Shares,
-}
 
 /// What was written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -41,7 +33,7 @@ const COPY: usize = 256 * 1024;
 pub(super) struct Job<'a> {
     pub survey: &'a Survey,
     pub header: &'a str,
-    pub changes: &'a [Change],
+    pub changes: &'a [Command],
     pub filament_mm: f64,
     /// The dialect puts words on moves.
     pub on_moves: bool,
@@ -103,7 +95,7 @@ pub(super) fn emit(
 
 struct Pass<'a> {
     speaker: Speaker<'a>,
-    changes: std::iter::Peekable<std::slice::Iter<'a, Change>>,
+    changes: std::iter::Peekable<std::slice::Iter<'a, Command>>,
     area_mm2: f64,
     laid_mm3: f64,
     on_moves: bool,

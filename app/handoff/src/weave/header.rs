@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use blend::Shares;
 use plan::Plan;
+use plan::delivery::Command;
 
 use super::dialect::Dialect;
-use super::emit::Change;
 use super::register::Stand;
 
 /// Who looked the plan over.
@@ -24,7 +24,7 @@ pub(super) struct Facts<'a> {
     pub plan_sha256: &'a str,
     pub dialect: &'a Dialect,
     pub stands: &'a [Stand],
-    pub changes: &'a [Change],
+    pub changes: &'a [Command],
     pub review: Option<&'a Review>,
     pub cautions: &'a [String],
 }
@@ -34,6 +34,12 @@ const MOST_ROWS: usize = 40;
 
 /// Copies that are told one by one.
 const MOST_STANDS: usize = 16;
+
+/// Cautions that are told.
+const MOST_CAUTIONS: usize = 20;
+
+/// Characters in a line: some firmwares read no more than 96 (common practice, no source).
+const WIDTH: usize = 80;
 
 /// The header's text, without comment marks.
 pub(super) fn text(facts: &Facts<'_>) -> String {
@@ -84,10 +90,24 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     for caution in CAUTIONS {
         writeln!(out, "- {caution}")?;
     }
-    for caution in facts.cautions {
-        writeln!(out, "- {}", one_line(caution))?;
+    for caution in facts.cautions.iter().take(MOST_CAUTIONS) {
+        wrapped(out, &plain(caution, 1000))?;
     }
     Ok(())
+}
+
+/// An item of a list in lines of a length that every firmware takes.
+fn wrapped(out: &mut String, text: &str) -> std::fmt::Result {
+    let mut line = String::from("-");
+    for word in text.split_whitespace() {
+        if line.len() + word.len() > WIDTH && line.len() > 1 {
+            writeln!(out, "{line}")?;
+            line = String::from(" ");
+        }
+        line.push(' ');
+        line.push_str(word);
+    }
+    writeln!(out, "{line}")
 }
 
 /// The usual cautions (common practice, no source).
@@ -130,6 +150,11 @@ fn shares_table(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
 
 /// Text from a person's file, safe within a comment.
 fn one_line(text: &str) -> String {
+    plain(text, 70)
+}
+
+/// The first characters of a text, safe within a comment.
+fn plain(text: &str, most: usize) -> String {
     text.chars()
         .map(|c| match c {
             c if c.is_control() => ' ',
@@ -138,6 +163,6 @@ fn one_line(text: &str) -> String {
             c if c.is_ascii() => c,
             _ => '?',
         })
-        .take(120)
+        .take(most)
         .collect()
 }

@@ -2,34 +2,37 @@
 //!
 //! The toolpath is read three times, so that memory stays the same whatever its size: a little
 //! of it to find where the part stands ([`register`]), all of it to learn which blend each
-//! stretch of plastic asks for ([`survey`]), and all of it to write it again with blend
-//! commands put in ([`emit`]). Nothing else is changed: lines that get no command leave byte
+//! stretch of plastic asks for, and all of it to write it again with blend commands put in. Nothing else is changed: lines that get no command leave byte
 //! for byte as they came, and a move that a command falls into is cut in two that lay the same
 //! plastic along the same way. No temperature is set and nothing is moved.
 
 pub mod dialect;
 pub mod register;
-pub mod survey;
+pub mod verify;
 
+mod aims;
 mod changes;
 mod classify;
 mod emit;
 mod header;
+mod survey;
 
 use std::io::{self, Read, Write};
 use std::path::Path;
 
 use geometry::{Cancelled, Progress};
 use plan::schedule::Asked;
-use plan::{Paint, Painted, Plan};
+use plan::{Paint, Painted, Plan, ScheduleError};
 use toolpath::{ReadError, Settings};
 
 use crate::write::{self, WriteError};
+use aims::Aims;
 use dialect::{Dialect, DialectError, Speaker};
 use register::{Levels, Placement, RegisterError, Registered, Stand};
 
-pub use emit::{Change, Emitted};
+pub use emit::Emitted;
 pub use header::Review;
+pub use plan::compensate::How;
 
 /// What to weave, and how.
 pub struct Weave<'a> {
@@ -43,10 +46,6 @@ pub struct Weave<'a> {
     pub stands: Vec<Placement>,
     /// Who looked the plan over.
     pub review: Option<Review>,
-    /// Plastic between a command and its blend at the nozzle, mm³.
-    pub lead_mm3: f64,
-    /// Plastic until a change is clean, mm³.
-    pub settle_mm3: f64,
 }
 
 /// What came of it.
@@ -61,7 +60,12 @@ pub struct Woven {
     /// Moves that lay plastic.
     pub printing_moves: u64,
     /// Stretches of plastic that ask for another blend than the one before, or for none.
-    pub stretches: usize,
+    pub stretches: u64,
+    /// How the places of the changes were found.
+    pub how: How,
+    /// Mean ΔE00 over what is seen, expected if changes stood at their place and as they stand;
+    /// `None` where there are too many to work it out.
+    pub expected_de00: Option<[f64; 2]>,
     /// Size of the toolpath that was read, bytes.
     pub bytes: u64,
     /// What a person should know before printing.
@@ -92,6 +96,9 @@ pub enum WeaveError {
     /// The plan can't be hashed.
     #[error("the plan can't be written down for its hash: {0}")]
     Hash(String),
+    /// The plan has no schedule.
+    #[error("the plan can't be laid out: {0}")]
+    Schedule(String),
     /// Told to stop.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -119,6 +126,15 @@ pub enum WeaveError {
     /// It was changed while it was read.
     #[error("the toolpath was changed while it was read; start again")]
     Changed,
+}
+
+impl From<ScheduleError> for WeaveError {
+    fn from(error: ScheduleError) -> Self {
+        match error {
+            ScheduleError::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            error => Self::Schedule(error.to_string()),
+        }
+    }
 }
 
 /// A toolpath that can be read several times.
@@ -188,21 +204,21 @@ impl Weave<'_> {
             return Err(WeaveError::Tools { line });
         }
         self.check_height(&registered, &survey)?;
-        let changes = changes::changes(&survey, self.lead_mm3, self.settle_mm3);
-        let cautions = self.cautions(&registered, &survey);
+        let changes = changes::changes(&survey, self.painted);
+        let cautions = self.cautions(&registered, &survey, &changes);
         let header = header::text(&header::Facts {
             plan,
             plan_sha256: &plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
             dialect: self.dialect,
             stands: &registered.stands,
-            changes: &changes,
+            changes: &changes.commands.0,
             review: self.review.as_ref(),
             cautions: &cautions,
         });
         let job = emit::Job {
             survey: &survey,
             header: &header,
-            changes: &changes,
+            changes: &changes.commands.0,
             filament_mm: plan.spools.first().map_or(1.75, |s| s.diameter_mm),
             on_moves: self.dialect.is_on_moves(),
         };
@@ -212,7 +228,9 @@ impl Weave<'_> {
             emitted,
             volume_mm3: survey.volume_mm3,
             printing_moves: survey.printing_moves,
-            stretches: survey.demands.len(),
+            stretches: survey.stretches,
+            how: changes.how,
+            expected_de00: changes.de00,
             bytes: survey.bytes,
             cautions,
         })
@@ -226,14 +244,19 @@ impl Weave<'_> {
         asked: &Asked<'_>,
         progress: &Progress,
     ) -> Result<(Registered, survey::Survey), WeaveError> {
+        let aims = Aims::of(self.painted, progress)?;
         let run = |registered: &Registered| {
             let stands: Vec<Placement> = registered.stands.iter().map(|s| s.placement).collect();
+            let wanted = survey::Wanted {
+                asked,
+                aims: aims.as_ref(),
+                stands: &stands,
+            };
             survey::survey(
                 source.read()?,
                 source.size_bytes,
                 self.settings,
-                asked,
-                &stands,
+                &wanted,
                 progress,
             )
         };
@@ -344,7 +367,12 @@ impl Weave<'_> {
         Ok(())
     }
 
-    fn cautions(&self, registered: &Registered, survey: &survey::Survey) -> Vec<String> {
+    fn cautions(
+        &self,
+        registered: &Registered,
+        survey: &survey::Survey,
+        changes: &changes::Changes,
+    ) -> Vec<String> {
         let mut told: Vec<String> = survey
             .cautions
             .as_slice()
@@ -368,6 +396,24 @@ impl Weave<'_> {
                     stand.residual_mm
                 ));
             }
+        }
+        if changes.brief > 0 {
+            let machine = &self.painted.plan().machine;
+            told.push(format!(
+                "{} stretches of a blend of their own are under {:.1} mm3 long; the machine may \
+                 change its blend {} times a minute, so they are laid in what is fed about them",
+                changes.brief,
+                machine.least_between_changes_mm3(),
+                machine.changes_per_minute
+            ));
+        }
+        if changes.hurried > 0 {
+            told.push(format!(
+                "{} changes of blend have too little unseen plastic before them to settle in, and \
+                 nothing is flushed away: the toolpath lays what it laid. A block beside the part, \
+                 sliced with it, is used for that; `tintfall verify` shows where it matters",
+                changes.hurried
+            ));
         }
         told
     }

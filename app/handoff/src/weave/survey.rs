@@ -9,6 +9,7 @@ use plan::schedule::Asked;
 use toolpath::{Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2};
 
 use super::WeaveError;
+use super::aims::Aims;
 use super::classify::{Asks, Classifier};
 use super::register::Placement;
 
@@ -39,8 +40,12 @@ pub struct Checkpoint {
 /// What a toolpath asks for.
 #[derive(Clone, Debug, Default)]
 pub struct Survey {
-    /// What it asks for, in the order of printing.
+    /// What it asks for, in the order of printing. Plastic that is never seen is told apart
+    /// only between two blends; within one it counts with it, so that there are no more than
+    /// twice as many demands as changes of blend.
     pub demands: Vec<Demand>,
+    /// Stretches of plastic that ask for another blend than the one before, or for none.
+    pub stretches: u64,
     /// The blends that occur.
     pub blends: Vec<Shares>,
     /// All plastic, mm³.
@@ -71,18 +76,27 @@ pub struct Survey {
 /// copied without being read.
 const BETWEEN_CHECKPOINTS: u64 = 64 * 1024;
 
+/// What a plan wants of a toolpath.
+pub(super) struct Wanted<'a> {
+    pub asked: &'a Asked<'a>,
+    /// What is laid in place of it, if the plan says so.
+    pub aims: Option<&'a Aims>,
+    /// Where the copies stand.
+    pub stands: &'a [Placement],
+}
+
 /// Reads the whole file.
 ///
 /// # Errors
 /// When it can't be read, or when told to stop.
-pub fn survey(
+pub(super) fn survey(
     file: impl Read,
     size_bytes: u64,
     settings: Settings,
-    asked: &Asked<'_>,
-    stands: &[Placement],
+    wanted: &Wanted<'_>,
     progress: &Progress,
 ) -> Result<Survey, WeaveError> {
+    let asked = wanted.asked;
     progress.stage("Following the toolpath through the plan");
     let filament_mm = asked
         .painted()
@@ -93,10 +107,12 @@ pub fn survey(
     let area_mm2 = filament_area_mm2(filament_mm);
     let mut replay = Replay::new(file, settings);
     let mut walk = Walk {
-        classifier: Classifier::new(asked, stands),
+        classifier: Classifier::new(asked, wanted.stands),
+        aims: wanted.aims,
         found: Survey::default(),
         known: HashMap::new(),
         last_key: None,
+        last_blend: None,
     };
     let mut next_checkpoint = 0;
     let mut next_look = 0;
@@ -150,10 +166,13 @@ pub fn survey(
 
 struct Walk<'a> {
     classifier: Classifier<'a>,
+    aims: Option<&'a Aims>,
     found: Survey,
     known: HashMap<Vec<u64>, u32>,
     /// The last tint's region, step and layer top, and its index.
     last_key: Option<((usize, usize, u64), u32)>,
+    /// What the last stretch asked for.
+    last_blend: Option<Option<u32>>,
 }
 
 impl Walk<'_> {
@@ -186,14 +205,19 @@ impl Walk<'_> {
     }
 
     fn blend(&mut self, tint: plan::schedule::Tint) -> u32 {
-        let top = self.classifier.span().map_or(0.0, |s| s.top_mm);
+        let span = self.classifier.span();
+        let top = span.map_or(0.0, |s| s.top_mm);
         let key = (tint.region, tint.step, top.to_bits());
         if let Some((last, index)) = self.last_key
             && last == key
         {
             return index;
         }
-        let shares = self.classifier.shares(tint);
+        let asked = self.classifier.shares(tint);
+        let shares = match (self.aims, span) {
+            (Some(aims), Some(span)) => aims.at(span.middle_mm(), &asked),
+            _ => asked,
+        };
         let bits: Vec<u64> = shares.as_slice().iter().map(|s| s.to_bits()).collect();
         let blends = &mut self.found.blends;
         let index = *self.known.entry(bits).or_insert_with(|| {
@@ -209,9 +233,17 @@ impl Walk<'_> {
             return;
         }
         self.found.volume_mm3 += volume_mm3;
-        match self.found.demands.last_mut() {
-            Some(last) if last.blend == blend => last.volume_mm3 += volume_mm3,
-            _ => self.found.demands.push(Demand {
+        self.found.stretches += u64::from(self.last_blend != Some(blend));
+        self.last_blend = Some(blend);
+        let demands = &mut self.found.demands;
+        match demands.as_mut_slice() {
+            [.., last] if last.blend == blend => last.volume_mm3 += volume_mm3,
+            // Back to the blend from before some plastic that is never seen.
+            [.., seen, free] if free.blend.is_none() && seen.blend == blend => {
+                seen.volume_mm3 += free.volume_mm3 + volume_mm3;
+                demands.pop();
+            }
+            _ => demands.push(Demand {
                 volume_mm3,
                 blend,
                 height_mm,

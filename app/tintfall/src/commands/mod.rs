@@ -35,6 +35,8 @@ commands! {
     new: New,
     layers: Layers,
     prepare: Prepare,
+    weave: Weave,
+    verify: Verify,
     swatch: Swatch,
     read_photo: ReadPhoto,
     fit: Fit,

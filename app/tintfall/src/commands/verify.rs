@@ -1,0 +1,186 @@
+//! `tintfall verify`.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use handoff::job::Job;
+use handoff::render::View;
+use handoff::weave::verify::picture::{Shows, picture};
+use handoff::weave::verify::{Verified, Verify, find_stands};
+use handoff::weave::{Source, WeaveError};
+use handoff::write;
+
+use super::prepare::not_opened;
+use super::weave::{Reading, not_woven};
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Read a woven toolpath back: is it the same print, and in the plan's colours?
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall verify lighthouse.plan.ron lighthouse-woven.gcode --before lighthouse.gcode
+
+It reads the file as a machine would, lets the blends pass through the melt chamber, and compares
+each bit of plastic at the skin with the plan. Ends with code 2 if the print is not the same, if a
+command makes no sense, or if the file was woven from another plan.")]
+pub struct Args {
+    /// The plan
+    plan: PathBuf,
+    /// The woven toolpath
+    woven: PathBuf,
+    /// The toolpath that it was woven from, to compare every move
+    #[arg(long, value_name = "FILE")]
+    before: Option<PathBuf>,
+    /// Draw the print as it was replayed (PNG)
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
+    /// Draw how far its colours are from the plan (PNG)
+    #[arg(long, value_name = "FILE")]
+    differences: Option<PathBuf>,
+    /// How many of the worst places are told
+    #[arg(long, default_value_t = 5, value_name = "COUNT")]
+    worst: usize,
+    #[command(flatten)]
+    reading: Reading,
+}
+
+/// Size of the pictures.
+const SIZE_PX: [u32; 2] = [1200, 900];
+
+impl Args {
+    /// Verifies.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let dialect = self.reading.dialect()?;
+        let (found, text) = console.working(|progress| {
+            let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            let painted = &job.painted;
+            let fault = |error| not_woven(&self.woven, error);
+            let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(&self.woven)?)) };
+            let woven = Source {
+                open: &open,
+                size_bytes: size(&self.woven).map_err(fault)?,
+            };
+            let open_before = || -> io::Result<Box<dyn Read>> {
+                let path = self.before.as_deref().unwrap_or(&self.woven);
+                Ok(Box::new(File::open(path)?))
+            };
+            let before = Source {
+                open: &open_before,
+                size_bytes: 0,
+            };
+            let stands = match self.reading.stands() {
+                given if !given.is_empty() => given,
+                _ => find_stands(painted, &woven, self.reading.settings(), progress)
+                    .map_err(fault)?,
+            };
+            let verify = Verify {
+                painted,
+                dialect: &dialect,
+                settings: self.reading.settings(),
+                stands,
+                chamber: painted.plan().machine.chamber,
+            };
+            let before = self.before.as_ref().map(|_| &before);
+            let found = verify.run(&woven, before, progress).map_err(fault)?;
+            let pictures = [
+                (&self.picture, Shows::Colours),
+                (&self.differences, Shows::Differences),
+            ];
+            for (path, shows) in pictures {
+                if let Some(path) = path {
+                    let image =
+                        picture(&found, painted, shows, View::FrontRight, SIZE_PX, progress)?;
+                    write::file(path, |out| image.write_png(out))?;
+                }
+            }
+            let text = self.told(&found);
+            Ok::<_, Fault>((found, text))
+        })?;
+        for caution in &found.cautions {
+            console.note(&format!("Note: {caution}"));
+        }
+        console.out(&text)?;
+        match wrong(&found) {
+            Some(what) => Err(Fault::Input(format!("{}: {what}", self.woven.display()))),
+            None => Ok(()),
+        }
+    }
+
+    fn told(&self, found: &Verified) -> String {
+        let mut text = String::new();
+        let mut line = |what: String| {
+            text.push_str(&what);
+            text.push('\n');
+        };
+        if let Some(same) = &found.same
+            && same.holds()
+        {
+            line(format!(
+                "The same print: {} moves at the same places, {} of them cut in pieces, filament \
+                 the same within {:.0e} mm",
+                same.moves,
+                same.cut,
+                same.filament_mm.abs().max(1e-9)
+            ));
+        }
+        if found.plan_matches == Some(true) {
+            line("Woven from this plan".to_owned());
+        }
+        line(format!("{} blend changes", found.changes));
+        if let Some(mean) = found.printed.mean_de00() {
+            line(format!(
+                "Colours at the skin, after the melt chamber: mean ΔE00 {mean:.2}; half within \
+                 {:.1}, 95 of 100 parts within {:.1}",
+                found.printed.within_de00(0.5),
+                found.printed.within_de00(0.95)
+            ));
+        }
+        for miss in found.printed.worst(self.worst) {
+            let [x, y, z] = miss.point_mm.to_array();
+            line(format!(
+                "  ΔE00 {:4.1} at x {x:.1}, y {y:.1}, z {z:.1} mm (line {}): planned {}, laid {}",
+                miss.de00,
+                miss.line,
+                shown(miss.asked),
+                shown(miss.laid)
+            ));
+        }
+        for (number, what) in &found.unclear {
+            line(format!("  line {number} makes no sense: {what}"));
+        }
+        text
+    }
+}
+
+fn shown(lab: blend::Lab) -> String {
+    format!("L* {:.0} a* {:.0} b* {:.0}", lab.l, lab.a, lab.b)
+}
+
+fn size(path: &Path) -> Result<u64, WeaveError> {
+    std::fs::metadata(path)
+        .map(|data| data.len())
+        .map_err(WeaveError::Open)
+}
+
+/// What makes the file unfit to print.
+fn wrong(found: &Verified) -> Option<String> {
+    if let Some(difference) = found.same.as_ref().and_then(|s| s.first_difference.clone()) {
+        return Some(format!("not the same print: {difference}"));
+    }
+    if let Some(same) = found.same.as_ref().filter(|s| !s.holds()) {
+        let mm = same.filament_mm;
+        return Some(format!("not the same print: {mm:+.6} mm of filament"));
+    }
+    if found.plan_matches == Some(false) {
+        return Some("it was woven from another plan, or the plan was changed since".to_owned());
+    }
+    if let Some((line, what)) = found.unclear.first() {
+        return Some(format!("line {line} makes no sense: {what}"));
+    }
+    if found.changes == 0 {
+        return Some("it holds no blend command of this dialect".to_owned());
+    }
+    None
+}

@@ -14,9 +14,12 @@ mod lamp_shade;
 mod lighthouse;
 mod nameplate;
 mod revolve;
+mod sliced;
 
 use geometry::Mesh;
 use geometry::mesh::MeshError;
+
+pub use sliced::{recipe, toolpath};
 
 /// One part with its plan.
 #[derive(Clone, Debug)]
@@ -29,6 +32,8 @@ pub struct Demo {
     pub about: &'static str,
     /// The part, standing on the bed, mm.
     pub mesh: Mesh,
+    /// Walls of its toolpath.
+    pub walls: usize,
     /// The plan as a person would have written it.
     pub plan_ron: &'static str,
 }
@@ -58,6 +63,7 @@ pub fn all() -> Result<Vec<Demo>, DemoError> {
             title: "Ribbed lamp shade",
             about: "One fade over 120 mm in steps that look equal, on a shape that widens downwards.",
             mesh: lamp_shade::mesh()?,
+            walls: 1,
             plan_ron: include_str!("../plans/lamp-shade.plan.ron"),
         },
         Demo {
@@ -65,6 +71,7 @@ pub fn all() -> Result<Vec<Demo>, DemoError> {
             title: "Lighthouse on its rock",
             about: "Bands, a painted door and windows, and a fade in the rock from the waterline up.",
             mesh: lighthouse::mesh()?,
+            walls: 2,
             plan_ron: include_str!("../plans/lighthouse.plan.ron"),
         },
         Demo {
@@ -72,6 +79,7 @@ pub fn all() -> Result<Vec<Demo>, DemoError> {
             title: "Nameplate with raised letters",
             about: "Letters that share their layers with a raised rim of another blend.",
             mesh: nameplate::mesh()?,
+            walls: 2,
             plan_ron: include_str!("../plans/nameplate.plan.ron"),
         },
     ])

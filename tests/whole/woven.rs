@@ -1,0 +1,123 @@
+//! The plan of each demonstration part goes into a toolpath of it, and comes back out of that.
+
+use std::io::{Cursor, Read};
+use std::sync::Arc;
+
+use ::toolpath::Settings;
+use demo_models::{Demo, recipe, toolpath};
+use geometry::{Progress, Surface};
+use handoff::weave::dialect::Dialect;
+use handoff::weave::verify::{Verified, Verify, find_stands};
+use handoff::weave::{Source, Weave, WeaveError, Woven};
+use plan::{Painted, Plan};
+
+fn painted(demo: &Demo) -> Painted {
+    let plan = Plan::from_ron(demo.plan_ron).unwrap();
+    let model = plan.model();
+    let surface = Surface::new(Arc::new(demo.mesh.clone()));
+    Painted::new(plan, surface, model, &Progress::new()).unwrap()
+}
+
+fn sliced(demo: &Demo, painted: &Painted) -> Vec<u8> {
+    let mut file = Vec::new();
+    toolpath(
+        &demo.mesh,
+        &painted.plan().layers,
+        &recipe(demo.walls),
+        &mut file,
+    )
+    .unwrap();
+    file
+}
+
+/// Runs with a source that reads from memory.
+fn with<T>(file: &[u8], run: impl FnOnce(&Source<'_>) -> T) -> T {
+    let bytes: Arc<[u8]> = file.into();
+    let open =
+        || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(&bytes)))) };
+    run(&Source {
+        open: &open,
+        size_bytes: file.len() as u64,
+    })
+}
+
+fn weave(
+    painted: &Painted,
+    dialect: &Dialect,
+    file: &[u8],
+) -> Result<(Woven, Vec<u8>), WeaveError> {
+    let job = Weave {
+        painted,
+        dialect,
+        settings: Settings::default(),
+        stands: Vec::new(),
+        review: None,
+    };
+    let mut out = Vec::new();
+    let woven = with(file, |source| job.run(source, &mut out, &Progress::new()))?;
+    Ok((woven, out))
+}
+
+fn verify(painted: &Painted, dialect: &Dialect, woven: &[u8], before: &[u8]) -> Verified {
+    let progress = Progress::new();
+    with(woven, |source| {
+        let stands = find_stands(painted, source, Settings::default(), &progress).unwrap();
+        let job = Verify {
+            painted,
+            dialect,
+            settings: Settings::default(),
+            stands,
+            chamber: painted.plan().machine.chamber,
+        };
+        with(before, |before| job.run(source, Some(before), &progress)).unwrap()
+    })
+}
+
+#[test]
+fn every_demonstration_part_weaves_and_verifies() {
+    for (demo, dialect) in
+        demo_models::all()
+            .unwrap()
+            .iter()
+            .zip(["slots", "ratio-word", "move-words"])
+    {
+        let name = demo.name;
+        let painted = painted(demo);
+        let dialect = Dialect::built_in(dialect).unwrap();
+        let file = sliced(demo, &painted);
+        assert!(file.len() < 6_000_000, "{name}: {} bytes", file.len());
+        let (woven, text) = weave(&painted, &dialect, &file).unwrap();
+        assert_eq!(woven.registered.stands.len(), 1, "{name}");
+        assert!(
+            woven.registered.stands[0].residual_mm < 0.03,
+            "{name}: {woven:?}"
+        );
+        let found = verify(&painted, &dialect, &text, &file);
+        let same = found.same.as_ref().unwrap();
+        assert!(same.holds(), "{name}: {same:?}");
+        assert_eq!(found.plan_matches, Some(true), "{name}");
+        assert!(found.unclear.is_empty() && found.unset_mm3 == 0.0, "{name}");
+        assert_eq!(found.changes, woven.emitted.changes, "{name}");
+        let mean = found.printed.mean_de00().unwrap();
+        println!(
+            "{name}: {} bytes, {} changes, ΔE00 mean {mean:.2}, 95 % {:.1}; {woven:?}",
+            file.len(),
+            found.changes,
+            found.printed.within_de00(0.95)
+        );
+        assert!(mean < 3.0, "{name}: {mean}");
+    }
+}
+
+#[test]
+fn one_parts_toolpath_is_refused_for_another() {
+    let demos = demo_models::all().unwrap();
+    let (lighthouse, nameplate) = (&demos[1], &demos[2]);
+    let (painted_one, painted_other) = (painted(lighthouse), painted(nameplate));
+    let file = sliced(nameplate, &painted_other);
+    let dialect = Dialect::built_in("slots").unwrap();
+    let error = weave(&painted_one, &dialect, &file)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("slice the same"), "{error}");
+}

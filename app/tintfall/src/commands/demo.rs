@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use demo_models::Demo;
+use demo_models::{Demo, recipe, toolpath};
 use handoff::cautions;
 use handoff::job::Job;
 use handoff::write::{self, Folder};
 use handoff::{FILES, PrepareError, prepare};
+use plan::Plan;
 
 use super::prepare::not_opened;
 use crate::console::Console;
@@ -47,7 +48,7 @@ impl Args {
     }
 }
 
-/// The meshes and plans.
+/// The meshes and plans, and a toolpath of each mesh.
 fn write_parts(folder: &Path, demos: &[Demo]) -> Result<(), Fault> {
     let mut set = Folder::new(folder)?;
     for demo in demos {
@@ -55,9 +56,17 @@ fn write_parts(folder: &Path, demos: &[Demo]) -> Result<(), Fault> {
             out.write_all(&geometry::read::mesh_to_stl(&demo.mesh))
         })?;
         set.bytes(&plan_name(demo), demo.plan_ron.as_bytes())?;
+        let plan = Plan::from_ron(demo.plan_ron).map_err(Fault::system)?;
+        set.file(&toolpath_name(demo), |out| {
+            toolpath(&demo.mesh, &plan.layers, &recipe(demo.walls), out).map(drop)
+        })?;
     }
     set.commit()?;
     Ok(())
+}
+
+fn toolpath_name(demo: &Demo) -> String {
+    format!("{}.gcode", demo.name)
 }
 
 fn mesh_name(demo: &Demo) -> String {
@@ -76,11 +85,24 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
         text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
         text.push_str(&format!("  {mesh:24}the part\n"));
         text.push_str(&format!("  {plan:24}its plan: open it in a text editor\n"));
+        let sliced = toolpath_name(demo);
+        text.push_str(&format!("  {sliced:24}a toolpath of it, to weave into; not for a printer\n"));
         for (file, what) in FILES {
             let file = format!("{name}/{file}");
             text.push_str(&format!("  {file:24}{what}\n"));
         }
     }
+    let weave = demos.first().map(|demo| {
+        let path = |name: String| folder.join(name).display().to_string();
+        let (plan, sliced) = (path(plan_name(demo)), path(toolpath_name(demo)));
+        let woven = path(format!("{}-woven.gcode", demo.name));
+        format!(
+            "Weave a plan into a toolpath, and read that back:\n  \
+             tintfall weave {plan} {sliced} --out {woven}\n  \
+             tintfall verify {plan} {woven} --before {sliced}\n"
+        )
+    });
+    let weave = weave.unwrap_or_default();
     let first = demos.first().map(plan_name).unwrap_or_default();
     let path = folder.join(first);
     let path = path.display();
@@ -88,6 +110,7 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
         "\nLook at a sheet first: open one of the sheet.png files.\n\
          Open a plan in the window:    tintfall view {path}\n\
          Change a plan and prepare it: tintfall prepare {path} --out changed\n\
+         {weave}\
          From the source folder, write `cargo run --release --` for `tintfall`, and build the\n\
          window once with `cargo build --release -p tintfall-viewer`.\n\
          \nBefore you print\n"

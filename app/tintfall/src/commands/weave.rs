@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use handoff::job::{Job, read_text};
 use handoff::weave::dialect::{BUILT_IN, Dialect};
 use handoff::weave::register::Placement;
-use handoff::weave::{Review, Weave, WeaveError, Woven};
+use handoff::weave::{How, Weave, WeaveError, Woven};
 use toolpath::{ExtruderMode, Settings};
 
 use super::prepare::not_opened;
@@ -34,12 +34,6 @@ pub struct Args {
     out: PathBuf,
     #[command(flatten)]
     reading: Reading,
-    /// Who looked the plan over, for the file's header
-    #[arg(long, value_name = "NAME")]
-    reviewer: Option<String>,
-    /// When, for the file's header
-    #[arg(long, value_name = "DAY", requires = "reviewer", default_value = "")]
-    reviewed: String,
 }
 
 /// How the toolpath is to be read.
@@ -119,10 +113,8 @@ impl Args {
                 dialect: &dialect,
                 settings: self.reading.settings(),
                 stands: self.reading.stands(),
-                review: self.reviewer.clone().map(|name| Review {
-                    name,
-                    day: self.reviewed.clone(),
-                }),
+                // Nobody has signed the plan.
+                review: None,
             };
             weave
                 .file(&self.toolpath, &self.out, progress)
@@ -167,6 +159,19 @@ fn told(out: &Path, woven: &Woven) -> String {
         text.push_str(&format!(
             "{} moves could not be cut; their change stands before them\n",
             emitted.whole
+        ));
+    }
+    text.push_str(match woven.how {
+        How::Plain => "Each change stands where its blend begins\n",
+        How::Shifted => "Changes are sent ahead of their place by what the melt chamber lags\n",
+        How::Sharpened => {
+            "Changes are sent ahead of their place, and fed beyond their blend where that helps\n"
+        }
+    });
+    if let Some([before, after]) = woven.expected_de00 {
+        text.push_str(&format!(
+            "Expected difference from the plan: mean ΔE00 {after:.2}; {before:.2} if each change \
+             stood where its blend begins\n"
         ));
     }
     text.push_str("Check it with `tintfall verify`, and read `tintfall cautions` before you print.\n");

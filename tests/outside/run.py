@@ -5,9 +5,10 @@ import sys
 import colours
 import inks
 import layers
+import toolpath
 from tools import Tools
 
-SUBJECTS = [colours, inks, layers]
+SUBJECTS = [colours, inks, layers, toolpath]
 
 
 def main() -> int:

@@ -1,25 +1,21 @@
-"""Second reader for toolpaths: words by gcodeparser (MIT), places by the arithmetic below.
+"""Toolpaths: words by gcodeparser (MIT), places and filament by the arithmetic below.
 
-Usage: python tests/outside/toolpath.py [FILE...]
-
-Runs `cargo run -p toolpath --example moves` on each file, and on made-up files with every
-mode, and compares place, filament and arc middles of every move. Modes, offsets and arcs
-follow NISTIR 6556 (RS274/NGC), 3.5; E is common practice, no source.
-Exits with 1 if any move differs by more than a millionth of a millimetre.
+Modes, offsets and arcs follow NISTIR 6556 (RS274/NGC), 3.5; E is common practice, no source.
+Made-up files with every mode are read move by move; then each demonstration part's toolpath is
+woven, and the woven file must lay the same filament through the same places in the same order.
 """
 
 import json
 import math
 import random
 import subprocess
-import sys
-import tempfile
-from pathlib import Path
 
 from gcodeparser import parse_gcode_lines
 
-ROOT = Path(__file__).resolve().parents[2]
+from tools import Check
+
 TOLERANCE_MM = 1e-6
+SOURCE = "gcodeparser; NISTIR 6556, 3.5"
 AXES = "XYZ"
 
 
@@ -135,48 +131,74 @@ def made_up(seed):
     return "\n".join(lines) + "\n"
 
 
-def ours(path):
-    command = ["cargo", "run", "-q", "-p", "toolpath", "--example", "moves", "--", str(path)]
-    done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
+def ours(tools, path):
+    command = [tools.built / "examples" / "moves", path]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-def compare(name, path):
+def read(path):
     machine = Machine()
     with open(path, encoding="utf-8") as file:
         for line in parse_gcode_lines(file):
             machine.run(line)
-    mine = ours(path)
-    if len(mine) != len(machine.moves):
-        print(f"{name}: {len(mine)} moves against {len(machine.moves)}")
-        return False
+    return machine.moves
+
+
+def apart(a, b):
+    return max(abs(p - q) for p, q in zip(a, b))
+
+
+def move_by_move(tools, path):
+    """Largest difference between our reading and the second one, and how many were compared."""
+    mine, theirs = ours(tools, path), read(path)
+    if [m["line"] for m in mine] != [m["line"] for m in theirs]:
+        return math.inf, len(theirs)
     worst = 0.0
-    for a, b in zip(mine, machine.moves):
-        if a["line"] != b["line"]:
-            print(f"{name}: line {a['line']} against line {b['line']}")
-            return False
-        off = [abs(p - q) for p, q in zip(a["to"], b["to"])] + [abs(a["e"] - b["e"])]
+    for a, b in zip(mine, theirs):
+        worst = max(worst, apart(a["to"], b["to"]), abs(a["e"] - b["e"]))
         if b["middle"] and "middle" in a:
-            off += [abs(p - q) for p, q in zip(a["middle"], b["middle"])]
-        worst = max([worst, *off])
-        if max(off) > TOLERANCE_MM:
-            print(f"{name}: line {a['line']}: {a} against {b}")
-            return False
-    print(f"{name}: {len(mine)} moves, largest difference {worst:.1e} mm")
-    return bool(mine)
+            worst = max(worst, apart(a["middle"], b["middle"]))
+    return worst, len(mine)
 
 
-def main(files):
-    good = True
-    with tempfile.TemporaryDirectory() as folder:
-        for seed in range(10):
-            path = Path(folder) / f"{seed}.gcode"
-            path.write_text(made_up(seed), encoding="utf-8")
-            good &= compare(f"made up {seed}", path)
-    for file in files:
-        good &= compare(file, file)
-    return 0 if good else 1
+def woven(before, after):
+    """Largest difference of a place and of the filament fed by then, over all of before's moves."""
+    worst, fed_before, fed_after = 0.0, 0.0, 0.0
+    rest = iter(read(after))
+    for move in before:
+        fed_before += move["e"]
+        best = math.inf
+        for piece in rest:
+            fed_after += piece["e"]
+            best = max(apart(piece["to"], move["to"]), abs(fed_after - fed_before))
+            if best <= TOLERANCE_MM:
+                break
+        worst = max(worst, best)
+        if worst > TOLERANCE_MM:
+            return worst, len(before)
+    extra = sum(abs(piece["e"]) for piece in rest)
+    return max(worst, extra), len(before)
 
 
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+def checks(tools):
+    results = []
+    for seed in range(10):
+        path = tools.folder / f"made-up-{seed}.gcode"
+        path.write_text(made_up(seed), encoding="utf-8")
+        results.append(move_by_move(tools, path))
+    yield check("place, filament and arcs of made-up moves", results)
+    results = []
+    for plan in sorted(tools.demos().glob("*.plan.ron")):
+        name = plan.name.removesuffix(".plan.ron")
+        sliced, out = plan.with_name(f"{name}.gcode"), tools.folder / f"{name}-woven.gcode"
+        command = [tools.built / "tintfall", "weave", plan, sliced, "--out", out]
+        # Slots are chosen like tools, which the second reader passes over.
+        subprocess.run([*command, "--dialect", "slots"], check=True, capture_output=True)
+        results.append(woven(read(sliced), out))
+    yield check("place and filament of woven toolpaths", results)
+
+
+def check(what, results):
+    worst = max((worst for worst, _ in results), default=math.inf)
+    return Check(what, SOURCE, worst, TOLERANCE_MM, sum(count for _, count in results))

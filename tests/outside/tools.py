@@ -31,7 +31,12 @@ class Tools:
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="outside-")))
 
     def build(self) -> None:
-        for package in (["-p", "tintfall"], ["-p", "blend", "--example", "colour_probe"]):
+        packages = (
+            ["-p", "tintfall"],
+            ["-p", "blend", "--example", "colour_probe"],
+            ["-p", "toolpath", "--example", "moves"],
+        )
+        for package in packages:
             subprocess.run(["cargo", "build", "--quiet", *package], cwd=ROOT, check=True)
 
     @property

@@ -84,21 +84,21 @@ impl<'a> Classifier<'a> {
             .map_or(blend::Shares::SINGLE, |p| p.layer.shares(tint))
     }
 
-    /// Calls with each stretch of a printing move and what it asks for: fractions of its way,
-    /// from 0 to 1. The same, for the layer as a whole, if the move is in no layer of its own.
-    pub(super) fn stretches(&mut self, step: &Move, mut each: impl FnMut(f64, f64, Asks)) {
+    /// Goes on to the layer of a printing move, and gives the tint that all of the layer asks
+    /// for, if it does.
+    pub(super) fn whole(&mut self, step: &Move) -> Option<Tint> {
         let lift_mm = self.stands.first().map_or(0.0, |s| s.lift_mm);
         let (low, high) = (
             step.from[2].min(step.to[2]) - lift_mm,
             step.from[2].max(step.to[2]) - lift_mm,
         );
         self.enter(low, high);
-        if let Some(Present {
-            even: Some(tint), ..
-        }) = self.present
-        {
-            return each(0.0, 1.0, Asks::Tint(tint));
-        }
+        self.present.as_ref().and_then(|p| p.even)
+    }
+
+    /// Calls with each stretch of a printing move and what it asks for: fractions of its way,
+    /// from 0 to 1. The move's layer must have been gone on to.
+    pub(super) fn stretches(&mut self, step: &Move, mut each: impl FnMut(f64, f64, Asks)) {
         let length = step.length_mm();
         let mut from = 0.0;
         let mut at = 0.0;

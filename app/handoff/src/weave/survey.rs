@@ -76,6 +76,9 @@ pub struct Survey {
 /// copied without being read.
 const BETWEEN_CHECKPOINTS: u64 = 64 * 1024;
 
+/// No more checkpoints than this, so that they take the same memory whatever the file's size.
+const MOST_CHECKPOINTS: u64 = 4096;
+
 /// What a plan wants of a toolpath.
 pub(super) struct Wanted<'a> {
     pub asked: &'a Asked<'a>,
@@ -114,21 +117,22 @@ pub(super) fn survey(
         last_key: None,
         last_blend: None,
     };
+    let between = (size_bytes / MOST_CHECKPOINTS).max(BETWEEN_CHECKPOINTS);
     let mut next_checkpoint = 0;
     let mut next_look = 0;
     let mut highest_print = f64::MIN;
     loop {
-        let (bytes, state) = (replay.offset(), *replay.state());
+        let bytes = replay.offset();
         let Some(seen) = replay.advance()? else {
             break;
         };
         if bytes >= next_checkpoint {
-            next_checkpoint = bytes + BETWEEN_CHECKPOINTS;
+            next_checkpoint = bytes + between;
             walk.found.checkpoints.push(Checkpoint {
                 bytes,
                 lines: seen.line.number() - 1,
                 volume_mm3: walk.found.volume_mm3,
-                state,
+                state: *seen.before,
             });
         }
         if walk.found.end.is_empty() {
@@ -184,6 +188,10 @@ impl Walk<'_> {
             return;
         }
         self.found.printing_moves += 1;
+        if let Some(tint) = self.classifier.whole(step) {
+            let blend = self.blend(tint);
+            return self.push(volume_mm3, Some(blend), step.from[2]);
+        }
         let mut classifier_pieces: [(f64, Asks); 8] = [(0.0, Asks::Free); 8];
         let mut more: Vec<(f64, Asks)> = Vec::new();
         let mut count = 0;

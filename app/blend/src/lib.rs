@@ -15,7 +15,7 @@ pub mod spool;
 pub use calibrate::MeasuredSpools;
 pub use colour::{ColourError, Lab, Srgb, WHITE, Xyz, ciede2000};
 pub use fade::{Fade, FadeError, Ramp, Spacing, Stop, VisibleArea};
-pub use mix::{Behind, KubelkaMunk, LinearLight, MixModel, model_for};
+pub use mix::{Behind, KubelkaMunk, LinearLight, MixModel, ThroughWall, model_for};
 pub use reach::{Match, closest};
 pub use shares::{MAX_COMPONENTS, ShareError, ShareLimits, Shares};
 pub use spectrum::Spectrum;

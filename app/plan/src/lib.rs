@@ -23,7 +23,7 @@ pub mod watch;
 pub use as_printed::AsPrinted;
 pub use document::{
     FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced, SpoolSet,
-    Touch,
+    Touch, Wall,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

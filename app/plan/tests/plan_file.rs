@@ -109,6 +109,8 @@ fn faults_of_meaning_name_line_and_column() {
         ("at_mm: 18.0", "0.0", "not beyond stop 1"),
         ("at_mm: 0.0", "-5.0", "nothing is below 0"),
         ("skin_mm: 1.2", "0.0", "must be a number above 0"),
+        ("thickness_mm: 0.9", "0.0", "a wall 0 mm thick"),
+        ("behind: 0.0", "1.5", "must be from 0 to 1"),
         (
             "shares: [0.1, 0.9]",
             "[0.1, 0.8, 0.1]",

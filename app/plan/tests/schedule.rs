@@ -2,11 +2,13 @@
 
 use std::sync::Arc;
 
-use blend::{Fade, LinearLight, Shares, Spacing, Stop, ciede2000};
+use blend::{Fade, Lab, LinearLight, Shares, Spacing, SpoolColour, Stop, Translucent, ciede2000};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, layers, solids};
 use plan::schedule::{Concern, Layer};
-use plan::{FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, ScheduleError, Touch};
+use plan::{
+    FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, ScheduleError, Touch, Wall,
+};
 use proptest::prelude::*;
 
 fn shares(first: f64) -> Shares {
@@ -260,6 +262,37 @@ fn an_open_mesh_is_said_and_done_as_well_as_can_be() {
         .any(|w| w.about == Concern::OpenMesh);
     // The two facets left out may be the bottom, which no cut meets.
     assert_eq!(open, schedule.warnings.len() == 1);
+}
+
+#[test]
+fn a_translucent_spool_is_seen_through_the_plans_wall() {
+    let mut plan = plan_of(LayerPlan::plain(0.2, 0.2), fixed(0.0), vec![]);
+    let grey = |l: f64| SpoolColour::Lab(Lab { l, a: 0.0, b: 0.0 });
+    plan.spools[0].translucent = Some(Translucent {
+        thickness_mm: 1.0,
+        over_black: grey(50.0),
+        over_white: grey(75.0),
+        black_reflectance: 0.01,
+        white_reflectance: 0.8,
+    });
+    let warned = |plan: &Plan| {
+        let schedule = schedule(block(), plan.clone());
+        let mut warnings = schedule.warnings.iter();
+        warnings.any(|w| w.about == Concern::WallUnknown)
+    };
+    assert!(warned(&plan));
+    let thick = plan.model().mix(&shares(1.0)).to_lab();
+    plan.wall = Some(Wall {
+        thickness_mm: 1.0,
+        behind: 0.01,
+    });
+    assert!(!warned(&plan));
+    // As thick, and over the same black, as the piece that was read.
+    let read = plan.model().mix(&shares(1.0)).to_lab();
+    assert!((read.l - 50.0).abs() < 0.1, "{read:?}");
+    assert!(thick.l > read.l + 1.0, "{thick:?}");
+    let text = plan.to_ron().expect("writes");
+    assert_eq!(Plan::from_ron(&text).expect("reads").wall, plan.wall);
 }
 
 #[test]

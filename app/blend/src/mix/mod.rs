@@ -9,6 +9,7 @@ mod layer;
 mod linear_light;
 mod model_for;
 mod saunderson;
+mod through_wall;
 
 use crate::{Shares, Xyz};
 
@@ -19,6 +20,7 @@ pub use linear_light::LinearLight;
 pub(crate) use model_for::known_by;
 pub use model_for::model_for;
 pub use saunderson::{Saunderson, SurfaceError};
+pub use through_wall::ThroughWall;
 
 /// What a blend of the spools looks like.
 pub trait MixModel: Send + Sync {

@@ -228,6 +228,7 @@ fn plan_of(
             changes: Vec::new(),
         },
         skin_mm: 1.2,
+        wall: None,
         step_de00: 4.0,
         laying: Default::default(),
         regions: regions.collect(),

@@ -42,6 +42,9 @@ impl Plan {
                 found.push(Problem::new(Path::field(name), what));
             }
         }
+        if let Some(what) = self.wall.and_then(|wall| wall.problem()) {
+            found.push(Problem::new(Path::field("wall"), what));
+        }
         if let Some(de00) = self.laying.merge_de00
             && !(de00.is_finite() && de00 > 0.0)
         {

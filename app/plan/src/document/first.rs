@@ -51,6 +51,7 @@ impl Plan {
                 changes: Vec::new(),
             },
             skin_mm: three_walls(),
+            wall: None,
             step_de00: step_seen_at_a_glance(),
             laying: Laying::default(),
             regions: vec![Region::new(

@@ -8,10 +8,11 @@ mod load;
 mod sourced;
 mod spools;
 mod text;
+mod wall;
 
 use std::sync::Arc;
 
-use blend::{Fade, MixModel, Shares};
+use blend::{Fade, MixModel, Shares, ThroughWall};
 use geometry::mask::Stroke;
 use geometry::place::Placement;
 use geometry::{Field, LayerPlan, Mask};
@@ -25,6 +26,7 @@ pub use laying::{Laying, SharedLayers};
 pub use load::LoadError;
 pub use sourced::Sourced;
 pub use spools::SpoolSet;
+pub use wall::Wall;
 
 /// The plan of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -47,6 +49,9 @@ pub struct Plan {
     /// How deep colour reaches beneath the surface, mm; plastic deeper than this is free.
     #[serde(default = "three_walls")]
     pub skin_mm: f64,
+    /// The wall that shows; opaque in depth unless given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wall: Option<Wall>,
     /// The greatest ΔE00 between neighbouring shades when a fade runs across a layer and has
     /// to be laid in steps.
     #[serde(default = "step_seen_at_a_glance")]
@@ -85,9 +90,14 @@ fn is_plain(place: &Placement) -> bool {
 }
 
 impl Plan {
-    /// The mixing model of the plan's spools: fitted where they were measured.
+    /// The mixing model of the plan's spools: fitted where they were measured, and seen through
+    /// the plan's wall if it has one.
     pub fn model(&self) -> Arc<dyn MixModel> {
-        blend::model_for(&self.spools, self.spools.measured.as_ref())
+        let model = blend::model_for(&self.spools, self.spools.measured.as_ref());
+        match self.wall {
+            Some(wall) => Arc::new(ThroughWall::new(model, wall.thickness_mm, wall.backing())),
+            None => model,
+        }
     }
 }
 

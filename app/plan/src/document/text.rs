@@ -74,6 +74,11 @@ const COMMENTS: &[(&str, &str)] = &[
          and takes whatever blend is at hand.",
     ),
     (
+        "wall",
+        "The wall that shows, where light shines through the spools: its thickness, mm, and the\n\
+         reflectance of what lies behind it.",
+    ),
+    (
         "step_de00",
         "Greatest colour difference between neighbouring shades where a fade runs across a layer.",
     ),

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fall::Fallen;
 use super::{Layer, fall};
-use crate::Painted;
+use crate::{Painted, Plan};
 
 /// A colour missed by less than this is not worth a word (about the least difference that is
 /// seen side by side: common practice, no source).
@@ -47,6 +47,8 @@ pub enum Concern {
     TooNarrow,
     /// The machine can't feed a blend as it is asked for.
     Limits,
+    /// Light shines through a spool, and the plan has no wall.
+    WallUnknown,
     /// Layers are thinner or thicker than the machine lays well.
     LayerHeight,
 }
@@ -93,6 +95,23 @@ impl Range {
     }
 }
 
+/// A translucent spool is seen through the wall that it makes, so its colour hangs on it.
+fn wall_unknown(plan: &Plan, cut: &[layers::Layer]) -> Option<Warning> {
+    let spool = plan.spools.iter().find(|s| s.translucent.is_some())?;
+    let needless = plan.wall.is_some() || cut.is_empty();
+    (!needless).then(|| Warning {
+        about: Concern::WallUnknown,
+        region: None,
+        first_layer: 0,
+        last_layer: cut.len() - 1,
+        text: format!(
+            "Light shines through '{}', and the plan does not say how thick the wall is, so \
+             colours are those of thick plastic; write wall: (thickness_mm: …) into the plan.",
+            spool.name
+        ),
+    })
+}
+
 /// All warnings, the ones about the whole part first.
 pub(super) fn of(
     painted: &Painted,
@@ -103,6 +122,7 @@ pub(super) fn of(
 ) -> Vec<Warning> {
     let mut found = Vec::new();
     found.extend(open_mesh(cut));
+    found.extend(wall_unknown(painted.plan(), cut));
     found.extend(layer_height(painted, cut));
     for (region, &area) in areas.iter().enumerate() {
         let about = |about, range: Range, text| Warning {

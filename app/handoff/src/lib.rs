@@ -12,6 +12,7 @@ pub mod reach_chart;
 pub mod render;
 pub mod schedule;
 pub mod sheet;
+pub mod signoff;
 pub mod weave;
 pub mod write;
 

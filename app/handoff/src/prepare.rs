@@ -13,6 +13,7 @@ use crate::job::Job;
 use crate::render::Stage;
 use crate::schedule::{write_csv, write_ron};
 use crate::sheet::{Facts, Sheet, SheetError};
+use crate::signoff::{self, SignoffError, Standing};
 use crate::write::{Folder, WriteError};
 
 /// The files that are written, and what each is.
@@ -48,6 +49,9 @@ pub enum PrepareError {
     /// There is no sheet.
     #[error("{0}")]
     Sheet(SheetError),
+    /// The plan's signatures can't be read.
+    #[error(transparent)]
+    Signoff(#[from] SignoffError),
     /// A file could not be written.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -60,6 +64,9 @@ pub struct Summary {
     pub version: u32,
     /// What it was made from.
     pub provenance: Provenance,
+    /// Whether a person has looked the plan over.
+    #[serde(default = "Standing::not_reviewed")]
+    pub review: Standing,
     /// Size of the part as it stands on the bed: width, depth, height.
     pub size_mm: [f64; 3],
     /// Sums over the schedule.
@@ -88,9 +95,11 @@ pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
     let painted = &job.painted;
+    let standing = signoff::standing(job)?;
     progress.stage("Working out the schedule");
-    let schedule = Schedule::new(painted, progress).map_err(not_scheduled)?;
-    let facts = Facts::of(painted, &schedule, &job.notes);
+    let schedule = scheduled(job, &standing, progress)?;
+    let mut facts = Facts::of(painted, &schedule, &job.notes);
+    facts.stamp.push(standing.stamp().to_owned());
     let stage = Stage::new(painted.surface(), progress)?;
     let sheet = Sheet::of(facts)
         .run(&stage, colours(painted), progress)
@@ -98,7 +107,7 @@ pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared
             SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
             error => PrepareError::Sheet(error),
         })?;
-    let summary = summary(job, &schedule);
+    let summary = summary(job, &schedule, standing);
 
     progress.stage("Writing the files");
     progress.check()?;
@@ -113,6 +122,20 @@ pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared
     progress.check()?;
     let files = set.commit()?;
     Ok(Prepared { files, summary })
+}
+
+/// The schedule of a job, marked with how its plan stands.
+///
+/// # Errors
+/// [`PrepareError::Plan`], or [`PrepareError::Cancelled`].
+pub fn scheduled(
+    job: &Job,
+    standing: &Standing,
+    progress: &Progress,
+) -> Result<Schedule, PrepareError> {
+    let mut schedule = Schedule::new(&job.painted, progress).map_err(not_scheduled)?;
+    schedule.provenance.review = standing.words();
+    Ok(schedule)
 }
 
 fn not_scheduled(error: ScheduleError) -> PrepareError {
@@ -143,11 +166,12 @@ pub fn colours(painted: &Painted) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + 
     }
 }
 
-fn summary(job: &Job, schedule: &Schedule) -> Summary {
+fn summary(job: &Job, schedule: &Schedule, review: Standing) -> Summary {
     let (lo, hi) = job.painted.surface().mesh().bounds();
     Summary {
         version: 1,
         provenance: schedule.provenance.clone(),
+        review,
         size_mm: DVec3::to_array(&(hi - lo)),
         totals: schedule.totals.clone(),
         notes: job.notes.clone(),
@@ -162,7 +186,7 @@ fn index(summary: &Summary) -> String {
         "" => &from.mesh_file,
         title => title,
     };
-    let mut text = format!("{title}\n\n");
+    let mut text = format!("{title}\n{}\n\n", from.review);
     for (name, what) in FILES {
         text.push_str(&format!("{name:14}{what}\n"));
     }

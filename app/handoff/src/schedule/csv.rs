@@ -36,6 +36,7 @@ fn head(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
     comment(out, "Colours", &from.model)?;
     comment(out, "Machine", &from.machine)?;
     comment(out, "Made by", &from.made_by)?;
+    comment(out, "Review", &from.review)?;
     for (i, spool) in schedule.totals.spools.iter().enumerate() {
         let value = format!(
             "{}, {:.2} g, {:.3} m",

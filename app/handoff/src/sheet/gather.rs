@@ -65,6 +65,7 @@ fn provenance(from: &Provenance) -> Vec<Fact> {
             "length from the round cross-section πd²/4, mass from each spool's density",
         ),
         Fact::new("Made by", &from.made_by),
+        Fact::new("Review", &from.review),
     ]
 }
 

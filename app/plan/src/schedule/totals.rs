@@ -25,6 +25,14 @@ pub struct Provenance {
     pub machine: String,
     /// The program's version.
     pub made_by: String,
+    /// Whether a person has looked the plan over, in words. Whoever writes the schedule out
+    /// fills it in.
+    #[serde(default = "not_reviewed")]
+    pub review: String,
+}
+
+fn not_reviewed() -> String {
+    "Not reviewed".to_owned()
 }
 
 /// Amounts of the whole part.
@@ -88,6 +96,7 @@ impl Provenance {
             model: painted.model().name(),
             machine: plan.machine.name.clone(),
             made_by: format!("Tintfall {}", env!("CARGO_PKG_VERSION")),
+            review: not_reviewed(),
         }
     }
 }

@@ -37,6 +37,7 @@ commands! {
     prepare: Prepare,
     weave: Weave,
     verify: Verify,
+    sign: Sign,
     swatch: Swatch,
     read_photo: ReadPhoto,
     fit: Fit,

@@ -1,8 +1,9 @@
 //! `tintfall prepare`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use handoff::job::{Job, JobError};
+use handoff::signoff::{self, SignoffError, Standing};
 use handoff::{FILES, PrepareError, Prepared, prepare};
 
 use crate::console::Console;
@@ -25,6 +26,9 @@ pub struct Args {
     /// Write the summary to standard output as JSON
     #[arg(long)]
     json: bool,
+    /// Write nothing unless the plan is signed and approved as it is
+    #[arg(long)]
+    require_review: bool,
 }
 
 impl Args {
@@ -32,13 +36,10 @@ impl Args {
     pub fn run(self, console: &Console) -> Result<(), Fault> {
         let prepared = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
-            prepare(&job, &self.out, progress).map_err(|error| match error {
-                PrepareError::Cancelled(_) => Fault::Stopped,
-                PrepareError::Plan(why) => {
-                    Fault::Input(format!("{}: {why}", self.plan.display()))
-                }
-                error => Fault::system(error),
-            })
+            if self.require_review {
+                required(&job)?;
+            }
+            prepare(&job, &self.out, progress).map_err(|error| not_prepared(&self.plan, error))
         })?;
         let summary = &prepared.summary;
         let warnings = summary.warnings.iter().map(|w| &w.text);
@@ -64,10 +65,41 @@ pub fn not_opened(error: JobError) -> Fault {
     }
 }
 
+/// A plan that can't be prepared, as a fault.
+pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
+    match error {
+        PrepareError::Cancelled(_) => Fault::Stopped,
+        PrepareError::Plan(why) => Fault::Input(format!("{}: {why}", plan.display())),
+        PrepareError::Signoff(error) => not_signed(error),
+        error => Fault::system(error),
+    }
+}
+
+/// Signatures that can't be read or given, as a fault.
+pub fn not_signed(error: SignoffError) -> Fault {
+    match error {
+        SignoffError::Write(error) => error.into(),
+        error => Fault::input(error),
+    }
+}
+
+/// How a plan stands, which must be approved.
+pub fn required(job: &Job) -> Result<Standing, Fault> {
+    let standing = signoff::standing(job).map_err(not_signed)?;
+    standing
+        .require()
+        .map_err(|error| Fault::Input(format!("{}: {error}", job.path.display())))?;
+    Ok(standing)
+}
+
 /// What was written, and what it adds up to.
 fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
     let totals = &prepared.summary.totals;
-    let mut text = format!("Wrote into {}\n", folder.display());
+    let mut text = format!(
+        "Wrote into {}\n{}\n",
+        folder.display(),
+        prepared.summary.provenance.review
+    );
     for (name, what) in FILES {
         text.push_str(&format!("  {name:14}{what}\n"));
     }

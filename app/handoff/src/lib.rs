@@ -4,16 +4,21 @@
 //! names, [`write`](mod@write) writes a file whole or not at all, and [`prepare()`] puts all that the
 //! print step needs into one folder.
 
+pub mod bundle;
 pub mod calibration;
 pub mod cautions;
+pub mod compare;
+pub mod exchange;
 pub mod job;
+pub mod keyed;
 mod prepare;
 pub mod reach_chart;
 pub mod render;
+pub mod review;
 pub mod schedule;
 pub mod sheet;
 pub mod signoff;
 pub mod weave;
 pub mod write;
 
-pub use prepare::{FILES, PrepareError, Prepared, Summary, colours, prepare};
+pub use prepare::{FILES, PrepareError, Prepared, Summary, colours, prepare, scheduled};

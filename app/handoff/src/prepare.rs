@@ -1,16 +1,18 @@
 //! All that the print step needs, in one folder.
 
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use geometry::layers::CutError;
 use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::{Provenance, ScheduleError, Totals, Warning};
-use plan::{Painted, Schedule};
+use plan::{AsPrinted, Painted, Schedule};
 use serde::{Deserialize, Serialize};
 
 use crate::cautions;
 use crate::job::Job;
 use crate::render::Stage;
+use crate::review::Page;
 use crate::schedule::{write_csv, write_ron};
 use crate::sheet::{Facts, Sheet, SheetError};
 use crate::signoff::{self, SignoffError, Standing};
@@ -29,6 +31,10 @@ pub const FILES: &[(&str, &str)] = &[
     (
         "sheet.png",
         "the part in its colours, by height and in numbers, to look at or print",
+    ),
+    (
+        "review.html",
+        "the page to look over before you sign: open it in any browser",
     ),
     (
         "summary.json",
@@ -94,34 +100,117 @@ pub struct Prepared {
 pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let painted = &job.painted;
-    let standing = signoff::standing(job)?;
-    progress.stage("Working out the schedule");
-    let schedule = scheduled(job, &standing, progress)?;
-    let mut facts = Facts::of(painted, &schedule, &job.notes);
-    facts.stamp.push(standing.stamp().to_owned());
-    let stage = Stage::new(painted.surface(), progress)?;
-    let sheet = Sheet::of(facts)
-        .run(&stage, colours(painted), progress)
-        .map_err(|error| match error {
-            SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
-            error => PrepareError::Sheet(error),
-        })?;
-    let summary = summary(job, &schedule, standing);
-
+    let work = Work::new(job, progress)?;
+    let files = work.files(progress)?;
     progress.stage("Writing the files");
-    progress.check()?;
-    set.file("schedule.ron", |out| write_ron(&schedule, out))?;
-    set.file("schedule.csv", |out| write_csv(&schedule, out))?;
-    set.file("sheet.png", |out| sheet.image.write_png(out))?;
-    set.file("summary.json", |out| {
-        serde_json::to_writer_pretty(&mut *out, &summary)?;
-        writeln!(out)
-    })?;
-    set.bytes("index.txt", index(&summary).as_bytes())?;
-    progress.check()?;
+    for (name, content) in &files {
+        progress.check()?;
+        set.bytes(name, content)?;
+    }
     let files = set.commit()?;
-    Ok(Prepared { files, summary })
+    Ok(Prepared {
+        files,
+        summary: work.summary,
+    })
+}
+
+/// What is worked out once and written in many ways.
+pub(crate) struct Work<'a> {
+    job: &'a Job,
+    /// How the plan stands.
+    pub standing: Standing,
+    /// What is asked for.
+    pub schedule: Schedule,
+    /// What will come out.
+    pub printed: AsPrinted,
+    /// The summary.
+    pub summary: Summary,
+}
+
+/// Files at hand: names of [`FILES`] and their content.
+type Made = Vec<(&'static str, Vec<u8>)>;
+
+impl<'a> Work<'a> {
+    /// Works out a job.
+    pub fn new(job: &'a Job, progress: &Progress) -> Result<Self, PrepareError> {
+        let painted = &job.painted;
+        let standing = signoff::standing(job)?;
+        progress.stage("Working out the schedule");
+        let schedule = scheduled(job, &standing, progress)?;
+        let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        Ok(Self {
+            summary: summary(job, &schedule, standing.clone()),
+            job,
+            standing,
+            schedule,
+            printed,
+        })
+    }
+
+    /// The files of numbers alone.
+    pub fn tables(&self) -> Result<Made, PrepareError> {
+        type Fill<'b> = &'b dyn Fn(&mut Vec<u8>) -> io::Result<()>;
+        let written = |fill: Fill<'_>| {
+            let mut bytes = Vec::new();
+            fill(&mut bytes).map_err(|error| PrepareError::Plan(error.to_string()))?;
+            Ok::<_, PrepareError>(bytes)
+        };
+        Ok(vec![
+            (
+                "schedule.ron",
+                written(&|out| write_ron(&self.schedule, out))?,
+            ),
+            (
+                "schedule.csv",
+                written(&|out| write_csv(&self.schedule, out))?,
+            ),
+            (
+                "summary.json",
+                written(&|out| {
+                    serde_json::to_writer_pretty(&mut *out, &self.summary)?;
+                    writeln!(out)
+                })?,
+            ),
+        ])
+    }
+
+    /// All files, in the order of [`FILES`].
+    pub fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
+        let painted = &self.job.painted;
+        let changes = signoff::since_signed(self.job)?;
+        let mut facts = Facts::of(painted, &self.schedule, &self.job.notes);
+        facts.stamp.push(self.standing.stamp().to_owned());
+        let stage = Stage::new(painted.surface(), progress)?;
+        let sheet = Sheet::of(facts)
+            .run(&stage, colours(painted), progress)
+            .map_err(|error| match error {
+                SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
+                error => PrepareError::Sheet(error),
+            })?;
+        let mut picture = Vec::new();
+        sheet
+            .image
+            .write_png(&mut picture)
+            .map_err(|error| PrepareError::Plan(error.to_string()))?;
+        let page = Page {
+            job: self.job,
+            schedule: &self.schedule,
+            printed: &self.printed,
+            standing: &self.standing,
+            changes: changes.as_deref(),
+            stage: &stage,
+        };
+        let page = page.html(progress)?;
+        let mut made = self.tables()?;
+        made.extend([
+            ("sheet.png", picture),
+            ("review.html", page.into_bytes()),
+            ("index.txt", index(&self.summary).into_bytes()),
+        ]);
+        let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
+        made.sort_by_key(|(name, _)| place(name));
+        Ok(made)
+    }
 }
 
 /// The schedule of a job, marked with how its plan stands.

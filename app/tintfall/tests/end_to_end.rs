@@ -90,6 +90,7 @@ fn a_new_plan_is_prepared_as_it_is() {
         names,
         [
             "index.txt",
+            "review.html",
             "schedule.csv",
             "schedule.ron",
             "sheet.png",

@@ -12,8 +12,8 @@ mod gather;
 mod header;
 mod heights;
 mod legend;
-mod page;
-mod style;
+pub(crate) mod page;
+pub(crate) mod style;
 mod text;
 mod views;
 

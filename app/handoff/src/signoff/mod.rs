@@ -19,6 +19,7 @@ use std::path::{Path, PathBuf};
 
 use plan::TextError;
 
+use crate::compare::{Change, changes};
 use crate::job::{Job, read_text};
 use crate::write::{self, WriteError};
 
@@ -116,6 +117,28 @@ pub fn sign(job: &Job, verdict: Verdict) -> Result<Signature, SignoffError> {
         .map_err(|error| SignoffError::Text(error.to_string()))?;
     write::bytes(&path_of(&job.path), text.as_bytes())?;
     Ok(signature)
+}
+
+/// What has changed since a plan was last signed, whoever signed it and however; `None` if it
+/// never was, or if the plan that was signed is not known any more.
+///
+/// # Errors
+/// [`SignoffError`] when the signatures or the signed files can't be read.
+pub fn since_signed(job: &Job) -> Result<Option<Vec<Change>>, SignoffError> {
+    let signatures = signatures(&job.path)?;
+    let Some(last) = signatures.list.last() else {
+        return Ok(None);
+    };
+    let seal = Seal::of(job)?;
+    let other_mesh = seal.mesh_file_sha256 != last.seal.mesh_file_sha256;
+    let mut now = job.painted.plan().clone();
+    let Some(mut old) = last.signed_plan() else {
+        return Ok(None);
+    };
+    // Where spools and machine stand is no change of what they are.
+    (now.spools.file, now.machine.file) = (None, None);
+    (old.spools.file, old.machine.file) = (None, None);
+    Ok(Some(changes(&old, &now, other_mesh)))
 }
 
 fn check(verdict: &Verdict) -> Result<(), SignoffError> {

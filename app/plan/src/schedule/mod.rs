@@ -40,6 +40,7 @@ use serde::{Deserialize, Serialize};
 use crate::{Painted, Plan};
 
 pub use asked::{Asked, AskedLayer};
+pub use steps::Steps;
 pub use tints::Tint;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};

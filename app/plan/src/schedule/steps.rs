@@ -11,7 +11,8 @@ const LOOKS: usize = 1024;
 const MOST_STEPS: usize = 256;
 
 /// The steps of one fade.
-pub(super) struct Steps {
+#[derive(Clone, Debug, PartialEq)]
+pub struct Steps {
     /// Where one step ends and the next begins, mm, rising.
     edges_mm: Vec<f64>,
     /// The blend of each step: one more than there are edges.
@@ -34,7 +35,7 @@ pub(super) fn of_regions(painted: &Painted) -> Vec<Option<Steps>> {
 impl Steps {
     /// Cuts a fade into the fewest steps of equal colour difference along its way, none of
     /// more than `step_de00`; each has the blend at the middle of its way.
-    fn new(ramp: &Ramp, model: &dyn MixModel, step_de00: f64) -> Self {
+    pub fn new(ramp: &Ramp, model: &dyn MixModel, step_de00: f64) -> Self {
         let (from, to) = ramp.extent_mm().unwrap_or((0.0, 0.0));
         let place = |i: usize| from + (to - from) * i as f64 / LOOKS as f64;
         let mut way = vec![0.0];
@@ -82,13 +83,18 @@ impl Steps {
         }
     }
 
+    /// Places along the fade at which one step ends and the next begins, mm, rising.
+    pub fn edges_mm(&self) -> &[f64] {
+        &self.edges_mm
+    }
+
     /// The step at a place along the fade.
-    pub(super) fn at(&self, at_mm: f64) -> usize {
+    pub fn at(&self, at_mm: f64) -> usize {
         self.edges_mm.partition_point(|&edge| edge <= at_mm)
     }
 
     /// The blend of a step.
-    pub(super) fn shares(&self, step: usize) -> Option<Shares> {
+    pub fn shares(&self, step: usize) -> Option<Shares> {
         self.shares.get(step).copied()
     }
 }

@@ -1,0 +1,240 @@
+//! Checking a hand-off on the other side.
+
+use std::fs;
+use std::path::Path;
+
+use geometry::{Cancelled, Progress};
+use plan::Schedule;
+use plan::document::sha256_hex;
+use serde::Serialize;
+
+use super::contents::three_mf;
+use super::unpack::unpack;
+use super::{MANIFEST, Manifest, SUMS};
+use crate::exchange::three_mf::read_back;
+use crate::job::{Job, JobError, read_text};
+use crate::prepare::{PrepareError, Work};
+use crate::signoff::{self, Standing};
+
+/// What a check found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// What the part is.
+    pub title: String,
+    /// How the plan stands now, by the files that were handed over.
+    pub review: Standing,
+    /// How many files the manifest names.
+    pub files: usize,
+    /// What was found in order.
+    pub held: Vec<String>,
+    /// What is wrong; empty if the hand-off can be relied on.
+    pub faults: Vec<String>,
+    /// What else to know.
+    pub notes: Vec<String>,
+}
+
+/// Why a hand-off could not be checked at all.
+#[derive(Debug, thiserror::Error)]
+pub enum CheckError {
+    /// It is not there, is none, or must not be trusted.
+    #[error("{0}")]
+    Refused(String),
+    /// It was stopped.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+/// Checks a hand-off, a folder or a ZIP file: every file against the manifest, then the plan
+/// against its signatures, and then all of it worked out again.
+///
+/// # Errors
+/// [`CheckError`] when there is nothing that could be checked. What is wrong with a hand-off
+/// stands in [`Report::faults`].
+pub fn check(path: &Path, progress: &Progress) -> Result<Report, CheckError> {
+    progress.stage("Checking the hand-off");
+    if path.is_dir() {
+        return check_folder(path, path, progress);
+    }
+    if !path.exists() {
+        let what = format!("{}: there is no such folder or file", path.display());
+        return Err(CheckError::Refused(what));
+    }
+    let unpacked = unpack(path, progress)?;
+    check_folder(unpacked.path(), path, progress)
+}
+
+fn check_folder(folder: &Path, named: &Path, progress: &Progress) -> Result<Report, CheckError> {
+    let text = read_text(&folder.join(MANIFEST)).map_err(|why| {
+        CheckError::Refused(format!(
+            "{}: its {MANIFEST} {why}; is it a hand-off?",
+            named.display()
+        ))
+    })?;
+    let manifest = Manifest::from_ron(&text).map_err(|error| {
+        let place = format!("{}/{MANIFEST}", named.display());
+        CheckError::Refused(error.in_file(&place).to_string())
+    })?;
+    let mut report = Report {
+        title: manifest.title.clone(),
+        review: Standing::not_reviewed(),
+        files: manifest.files.len(),
+        held: Vec::new(),
+        faults: Vec::new(),
+        notes: Vec::new(),
+    };
+    files(folder, &manifest, &mut report, progress)?;
+    // What was changed is not worth a closer look.
+    if report.faults.is_empty() {
+        report.held.push(format!(
+            "{} files are as the manifest says",
+            manifest.files.len()
+        ));
+        contents(folder, &manifest, &mut report, progress)?;
+    }
+    Ok(report)
+}
+
+/// Every file is there and as it was, and there is no other.
+fn files(
+    folder: &Path,
+    manifest: &Manifest,
+    report: &mut Report,
+    progress: &Progress,
+) -> Result<(), CheckError> {
+    for entry in &manifest.files {
+        progress.check()?;
+        let path = folder.join(&entry.name);
+        let fault = match fs::symlink_metadata(&path) {
+            Err(_) => Some("is missing".to_owned()),
+            Ok(data) if !data.is_file() => Some("is no plain file".to_owned()),
+            Ok(data) if data.len() != entry.bytes => Some(format!(
+                "was changed: it has {} bytes, not {}",
+                data.len(),
+                entry.bytes
+            )),
+            Ok(_) => match fs::read(&path) {
+                Err(error) => Some(format!("can't be read: {error}")),
+                Ok(bytes) if sha256_hex(&bytes) != entry.sha256 => {
+                    Some("was changed: its SHA-256 is another".to_owned())
+                }
+                Ok(_) => None,
+            },
+        };
+        if let Some(fault) = fault {
+            report.faults.push(format!("{} {fault}", entry.name));
+        }
+    }
+    let sums = fs::read(folder.join(SUMS)).unwrap_or_default();
+    if sums != manifest.sums().as_bytes() {
+        report
+            .faults
+            .push(format!("{SUMS} is not that of the manifest"));
+    }
+    let mut others = Vec::new();
+    walk(folder, "", &mut others);
+    for name in others {
+        let known = name == MANIFEST || name == SUMS;
+        if !known && manifest.files.iter().all(|e| e.name != name) {
+            report
+                .faults
+                .push(format!("{name} is not in the manifest; who put it there?"));
+        }
+    }
+    Ok(())
+}
+
+/// The names of all files, but hidden ones that systems leave behind; links are not followed.
+fn walk(folder: &Path, prefix: &str, found: &mut Vec<String>) {
+    let Ok(entries) = fs::read_dir(folder) else {
+        return;
+    };
+    let mut entries: Vec<_> = entries.flatten().collect();
+    entries.sort_by_key(std::fs::DirEntry::file_name);
+    for entry in entries {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if name.starts_with('.') || found.len() > 10_000 {
+            continue;
+        }
+        match entry.file_type() {
+            Ok(kind) if kind.is_dir() => {
+                walk(&entry.path(), &format!("{prefix}{name}/"), found);
+            }
+            _ => found.push(format!("{prefix}{name}")),
+        }
+    }
+}
+
+/// The plan opens, its signatures hold or not as they did, and the files are what the plan makes.
+fn contents(
+    folder: &Path,
+    manifest: &Manifest,
+    report: &mut Report,
+    progress: &Progress,
+) -> Result<(), CheckError> {
+    let job = match Job::open(&folder.join(&manifest.plan), progress) {
+        Ok(job) => job,
+        Err(JobError::Cancelled(stop)) => return Err(stop.into()),
+        Err(error) => {
+            report.faults.push(error.to_string());
+            return Ok(());
+        }
+    };
+    match signoff::standing(&job) {
+        Ok(standing) => {
+            match standing == manifest.review {
+                true => report.held.push(format!("the plan: {}", standing.words())),
+                false => report.faults.push(format!(
+                    "the plan stands otherwise than it did: {} (the manifest: {})",
+                    standing.words(),
+                    manifest.review.words()
+                )),
+            }
+            report.review = standing;
+        }
+        Err(error) => report.faults.push(error.to_string()),
+    }
+    let work = match Work::new(&job, progress) {
+        Ok(work) => work,
+        Err(PrepareError::Cancelled(stop)) => return Err(stop.into()),
+        Err(error) => {
+            report.faults.push(error.to_string());
+            return Ok(());
+        }
+    };
+    let from = &work.schedule.provenance;
+    let mut same = |holds: bool, what: &str| match holds {
+        true => report.held.push(what.to_owned()),
+        false => report.faults.push(format!("not so: {what}")),
+    };
+    same(
+        from.plan_sha256 == manifest.plan_sha256,
+        "the plan is the one that the manifest names",
+    );
+    same(
+        from.mesh_sha256 == manifest.mesh_sha256,
+        "the mesh is the one that the manifest names",
+    );
+    let read = |name: &str| fs::read(folder.join(name)).unwrap_or_default();
+    if manifest.made_by != from.made_by {
+        let text = String::from_utf8(read("schedule.ron")).unwrap_or_default();
+        let schedule = Schedule::from_ron(&text).ok();
+        let of_plan = schedule.is_some_and(|s| s.provenance.plan_sha256 == manifest.plan_sha256);
+        same(of_plan, "schedule.ron belongs to this plan");
+        report.notes.push(format!(
+            "It was made by {}, and this is {}: files were not worked out again.",
+            manifest.made_by, from.made_by
+        ));
+        return Ok(());
+    }
+    let model = three_mf(&job, &work, progress).ok();
+    let back = read_back(&read("part.3mf")).ok();
+    same(
+        model.is_some() && back == model,
+        "part.3mf holds the blends of the plan, worked out again",
+    );
+    for (name, content) in work.tables().unwrap_or_default() {
+        let what = format!("{name} is what the plan asks for, worked out again");
+        same(read(name) == content, &what);
+    }
+    Ok(())
+}

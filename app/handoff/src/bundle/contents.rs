@@ -1,0 +1,282 @@
+//! What goes into a hand-off.
+
+use std::fs;
+use std::path::{Component, Path, PathBuf};
+
+use geometry::Progress;
+
+use super::{BundleError, Entry, MANIFEST, Manifest, SUMS};
+use crate::exchange::three_mf::Model;
+use crate::exchange::{Coloured, Fades, Patches, gltf, ply};
+use crate::job::Job;
+use crate::keyed::{Keyed, Screen, table};
+use crate::prepare::Work;
+use crate::signoff;
+use crate::write::WriteError;
+use crate::{FILES, cautions};
+
+/// Where the plan and what it names goes.
+const SOURCE: &str = "source";
+
+/// What is written beyond what `prepare` writes, and what it is.
+const MORE: &[(&str, &str)] = &[
+    (
+        "part.3mf",
+        "3MF: the part with its blends as composite materials of the spools",
+    ),
+    (
+        "part.glb",
+        "glTF: the part in the colours that will come out, for any viewer",
+    ),
+    ("part.ply", "PLY: the same"),
+    (
+        "key-in.txt",
+        "a short table for a printer's own screen, and how far it is off",
+    ),
+];
+
+/// A file on its way: its place in the hand-off and its content.
+pub(super) struct Packed {
+    pub name: String,
+    pub content: Vec<u8>,
+}
+
+/// Makes all files of a hand-off; the manifest comes last.
+pub(super) fn gather(
+    job: &Job,
+    progress: &Progress,
+) -> Result<(Manifest, Vec<Packed>), BundleError> {
+    let work = Work::new(job, progress)?;
+    let mut all: Vec<(String, String, Vec<u8>)> = Vec::new();
+    let what_of = |name: &str| {
+        let known = FILES.iter().chain(MORE).find(|(n, _)| *n == name);
+        known.map_or(String::new(), |(_, what)| (*what).to_owned())
+    };
+    for (name, content) in work.files(progress)? {
+        if name != "index.txt" {
+            all.push((name.to_owned(), what_of(name), content));
+        }
+    }
+    for (name, content) in exchanged(job, &work, progress)? {
+        all.push((name.to_owned(), what_of(name), content));
+    }
+    let (plan, source) = sources(job)?;
+    all.extend(source);
+    let title = &work.summary.provenance.title;
+    let mut manifest = Manifest {
+        version: Manifest::VERSION,
+        title: title.clone(),
+        made_by: work.summary.provenance.made_by.clone(),
+        plan,
+        plan_sha256: work.summary.provenance.plan_sha256.clone(),
+        mesh_sha256: work.summary.provenance.mesh_sha256.clone(),
+        review: work.standing.clone(),
+        files: all
+            .iter()
+            .map(|(name, what, content)| Entry::of(name, what, content))
+            .collect(),
+    };
+    let index = index(&manifest);
+    let what = what_of("index.txt");
+    manifest
+        .files
+        .insert(0, Entry::of("index.txt", &what, index.as_bytes()));
+    all.insert(0, ("index.txt".into(), what, index.into_bytes()));
+    let mut files: Vec<Packed> = all
+        .into_iter()
+        .map(|(name, _, content)| Packed { name, content })
+        .collect();
+    files.push(Packed {
+        name: SUMS.to_owned(),
+        content: manifest.sums().into_bytes(),
+    });
+    let text = manifest
+        .to_ron()
+        .map_err(|error| BundleError::Source(error.to_string()))?;
+    files.push(Packed {
+        name: MANIFEST.to_owned(),
+        content: text.into_bytes(),
+    });
+    Ok((manifest, files))
+}
+
+/// The part in open formats, and the table to key in.
+fn exchanged(
+    job: &Job,
+    work: &Work<'_>,
+    progress: &Progress,
+) -> Result<Vec<(&'static str, Vec<u8>)>, BundleError> {
+    let painted = &job.painted;
+    let model = three_mf(job, work, progress)?;
+    let part = Coloured::new(painted, &work.schedule, &work.printed, progress)?;
+    progress.stage("Writing open formats");
+    let title = &work.schedule.provenance.title;
+    let note = &work.schedule.provenance.review;
+    let written = |fill: &dyn Fn(&mut Vec<u8>) -> std::io::Result<()>| {
+        let mut bytes = Vec::new();
+        fill(&mut bytes).map_err(|error| BundleError::Source(error.to_string()))?;
+        Ok::<_, BundleError>(bytes)
+    };
+    let screen = Screen::of(painted);
+    let keyed = Keyed::new(painted, &work.schedule, screen);
+    let text = table(&keyed, screen, painted, &work.schedule);
+    Ok(vec![
+        ("part.3mf", written(&|out| model.write(out))?),
+        (
+            "part.glb",
+            written(&|out| gltf::write_glb(&part, title, note, out))?,
+        ),
+        (
+            "part.ply",
+            written(&|out| ply::write_ply(&part, note, out))?,
+        ),
+        ("key-in.txt", text.into_bytes()),
+    ])
+}
+
+/// The 3MF model of a plan.
+pub(super) fn three_mf(
+    job: &Job,
+    work: &Work<'_>,
+    progress: &Progress,
+) -> Result<Model, BundleError> {
+    let patches = Patches::new(&job.painted, Fades::InSteps, progress)?;
+    let from = &work.schedule.provenance;
+    let description = format!("{}. Plan SHA-256 {}", from.review, from.plan_sha256);
+    Ok(Model::new(
+        &job.painted,
+        &patches,
+        &from.title,
+        &description,
+    ))
+}
+
+/// The plan's place, and the plan, its mesh, spools, machine and signatures, byte for byte.
+type Sources = (String, Vec<(String, String, Vec<u8>)>);
+
+fn sources(job: &Job) -> Result<Sources, BundleError> {
+    let plan = job.painted.plan();
+    let folder = job.path.parent().unwrap_or(Path::new(""));
+    let own_name = file_name(&job.path);
+    let mut names = vec![(plan.mesh.file.clone(), "the mesh".to_owned())];
+    for (file, what) in [
+        (&plan.spools.file, "the spools"),
+        (&plan.machine.file, "the machine"),
+    ] {
+        if let Some(file) = file {
+            names.push((file.clone(), what.to_owned()));
+        }
+    }
+    // As many folders between as the plan's names climb out of.
+    let climbs = |name: &str| {
+        let ups = Path::new(name).components();
+        ups.filter(|c| matches!(c, Component::ParentDir)).count()
+    };
+    let depth = names.iter().map(|(n, _)| climbs(n)).max().unwrap_or(0);
+    let mut base = PathBuf::from(SOURCE);
+    base.extend(std::iter::repeat_n("plan", depth));
+    let place = |name: &str| placed(&base, name).ok_or_else(|| outside(&job.path, name));
+    let plan_place = place(&own_name)?;
+    let mut files = vec![(
+        plan_place.clone(),
+        "the plan that all of this was made from".to_owned(),
+        read(&job.path)?,
+    )];
+    for (name, what) in names {
+        let at = place(&name)?;
+        if files.iter().all(|(n, _, _)| *n != at) {
+            files.push((at, what, read(&folder.join(&name))?));
+        }
+    }
+    let review = signoff::path_of(&job.path);
+    if review.exists() {
+        let at = place(&file_name(&review))?;
+        files.push((at, "who looked the plan over".to_owned(), read(&review)?));
+    }
+    Ok((plan_place, files))
+}
+
+fn file_name(path: &Path) -> String {
+    let name = path.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
+}
+
+fn outside(plan: &Path, name: &str) -> BundleError {
+    BundleError::Source(format!(
+        "{}: it names '{name}', which can't be taken along; move that file beside the plan and \
+         name it without folders",
+        plan.display()
+    ))
+}
+
+/// A file's place in the hand-off; `None` if it would lie outside of it.
+fn placed(base: &Path, name: &str) -> Option<String> {
+    let mut parts: Vec<String> = Vec::new();
+    for component in base.join(name).components() {
+        match component {
+            Component::Normal(part) => parts.push(part.to_str()?.to_owned()),
+            Component::ParentDir => {
+                parts.pop()?;
+            }
+            Component::CurDir => {}
+            Component::RootDir | Component::Prefix(_) => return None,
+        }
+    }
+    let place = parts.join("/");
+    let inside = parts.first().is_some_and(|first| first == SOURCE);
+    (inside && super::manifest::is_plain(&place)).then_some(place)
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, BundleError> {
+    fs::read(path).map_err(|source| {
+        BundleError::Write(WriteError {
+            path: path.to_owned(),
+            doing: "read",
+            source,
+        })
+    })
+}
+
+/// A page of text that says what the hand-off holds.
+fn index(manifest: &Manifest) -> String {
+    let mut text = format!(
+        "{}\n{}\n\n",
+        manifest.title.replace(char::is_control, " "),
+        manifest.review.words().replace(char::is_control, " ")
+    );
+    let wide = manifest.files.iter().map(|e| e.name.chars().count());
+    let wide = wide.max().unwrap_or(0).min(40);
+    for entry in &manifest.files {
+        text.push_str(&format!("{:wide$}  {}\n", entry.name, entry.what));
+    }
+    text.push_str(&format!(
+        "{MANIFEST:wide$}  every file with its size and hash\n{SUMS:wide$}  the same for \
+         `sha256sum --check {SUMS}`\n\nBefore you use any of it: `tintfall check-handoff` on this \
+         folder, then open review.html.\n\nPlan SHA-256 {}\nMesh SHA-256 {}\nMade by {}\n\nBefore \
+         you print\n",
+        manifest.plan_sha256, manifest.mesh_sha256, manifest.made_by
+    ));
+    for caution in cautions::SHORT {
+        text.push_str(&format!("  - {caution}\n"));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn files_keep_their_places_to_each_other() {
+        let at = |base: &str, name: &str| placed(Path::new(base), name);
+        assert_eq!(at("source", "a.stl").as_deref(), Some("source/a.stl"));
+        assert_eq!(at("source", "m/a.stl").as_deref(), Some("source/m/a.stl"));
+        assert_eq!(
+            at("source/plan", "../m/a.stl").as_deref(),
+            Some("source/m/a.stl")
+        );
+        assert_eq!(at("source", "../a.stl"), None);
+        assert_eq!(at("source", "/etc/a.stl"), None);
+        assert_eq!(at("source", "../../a.stl"), None);
+    }
+}

@@ -1,0 +1,175 @@
+//! The manifest: what a hand-off holds.
+
+use std::path::{Component, Path};
+
+use plan::TextError;
+use plan::document::sha256_hex;
+use plan::ron_text::{self, Document, Path as Place, Problem};
+use ron::ser::path_meta::Field;
+use serde::{Deserialize, Serialize};
+
+use crate::signoff::Standing;
+
+/// What a hand-off holds.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Manifest {
+    /// Version of this format.
+    pub version: u32,
+    /// What the part is.
+    pub title: String,
+    /// The program's version.
+    pub made_by: String,
+    /// The plan's place within the hand-off.
+    pub plan: String,
+    /// SHA-256 over the plan's contents.
+    pub plan_sha256: String,
+    /// SHA-256 over the placed mesh.
+    pub mesh_sha256: String,
+    /// How the plan stood when it was handed off.
+    pub review: Standing,
+    /// Every file but the manifest itself and the list of sums.
+    pub files: Vec<Entry>,
+}
+
+/// One file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Entry {
+    /// Its place within the hand-off, with `/` between folders.
+    pub name: String,
+    /// What it is.
+    pub what: String,
+    /// Its size.
+    pub bytes: u64,
+    /// Its SHA-256.
+    pub sha256: String,
+}
+
+impl Entry {
+    /// Of a file at hand.
+    pub fn of(name: &str, what: &str, content: &[u8]) -> Self {
+        Self {
+            name: name.to_owned(),
+            what: what.to_owned(),
+            bytes: content.len() as u64,
+            sha256: sha256_hex(content),
+        }
+    }
+}
+
+impl Manifest {
+    /// Version of the format that is read and written here.
+    pub const VERSION: u32 = 1;
+
+    /// Reads a manifest.
+    ///
+    /// # Errors
+    /// [`TextError`] with line and column; a name that points out of the hand-off is an error.
+    pub fn from_ron(text: &str) -> Result<Self, TextError> {
+        ron_text::read(text)
+    }
+
+    /// Writes a manifest; [`Manifest::from_ron`] of it gives the same one.
+    ///
+    /// # Errors
+    /// Only what the serializer itself reports.
+    pub fn to_ron(&self) -> Result<String, ron::Error> {
+        ron_text::write(self)
+    }
+
+    /// The list as `sha256sum` of GNU coreutils writes and checks it.
+    pub fn sums(&self) -> String {
+        let line = |entry: &Entry| format!("{}  {}\n", entry.sha256, entry.name);
+        self.files.iter().map(line).collect()
+    }
+}
+
+/// Whether a name stays within the hand-off on every system.
+pub fn is_plain(name: &str) -> bool {
+    let plain = |c: Component<'_>| matches!(c, Component::Normal(_));
+    !name.is_empty()
+        && !name.contains(['\\', ':', '\0', '\n'])
+        && !name.starts_with('/')
+        && !name
+            .split('/')
+            .any(|part| part.is_empty() || part == "." || part == "..")
+        && Path::new(name).components().all(plain)
+}
+
+impl Document for Manifest {
+    const KIND: &'static str = "manifest";
+    const VERSION: u32 = Self::VERSION;
+
+    fn problems(&self) -> Vec<Problem> {
+        let mut found = Vec::new();
+        let files = Place::field("files");
+        for (i, entry) in self.files.iter().enumerate() {
+            if !is_plain(&entry.name) {
+                let what = format!(
+                    "'{}' is no name of a file within a hand-off; don't use it",
+                    entry.name
+                );
+                found.push(Problem::new(files.at(i).then("name"), what));
+            }
+            if self.files.iter().take(i).any(|e| e.name == entry.name) {
+                let what = format!("'{}' stands here twice", entry.name);
+                found.push(Problem::new(files.at(i).then("name"), what));
+            }
+        }
+        if !self.files.iter().any(|e| e.name == self.plan) {
+            let what = format!("the plan '{}' is not among the files", self.plan);
+            found.push(Problem::new(Place::field("plan"), what));
+        }
+        found
+    }
+
+    fn comments() -> Field {
+        let mut top = Field::empty();
+        top.build_fields(|fields| {
+            fields
+                .field("files")
+                .with_doc("Every file. Check them with `tintfall check-handoff`.");
+        });
+        top
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn names_stay_within() {
+        for good in ["a.txt", "source/a b.plan.ron", "ä/ö.stl", "..a/b..c"] {
+            assert!(is_plain(good), "{good}");
+        }
+        for bad in [
+            "", "/a", "../a", "a/../b", "a//b", "./a", "a/", "a\\b", "c:a", "a\0",
+        ] {
+            assert!(!is_plain(bad), "{bad:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn it_reads_back_equal(names in prop::collection::btree_set("[a-z ]{1,12}", 1..6), title in "\\PC{0,30}") {
+            let files: Vec<Entry> = names.iter()
+                .map(|n| Entry::of(&format!("x{n}"), &title, n.as_bytes())).collect();
+            let manifest = Manifest {
+                version: 1,
+                title: title.clone(),
+                made_by: "Tintfall".into(),
+                plan: files[0].name.clone(),
+                plan_sha256: String::new(),
+                mesh_sha256: String::new(),
+                review: Standing::not_reviewed(),
+                files,
+            };
+            let text = manifest.to_ron().unwrap();
+            prop_assert_eq!(Manifest::from_ron(&text).unwrap(), manifest);
+        }
+    }
+}

@@ -1,0 +1,90 @@
+//! The coloured part in open formats: 3MF, binary glTF and PLY.
+//!
+//! [`Patches`] is the skin cut so that every triangle is of one region, and of one step of a
+//! fade; the formats differ only in how they say so. 3MF carries what is asked for, as shares
+//! of spools, for whoever cuts the part into layers. glTF and PLY carry the predicted colours,
+//! as they will come out, for any viewer of models.
+
+pub mod gltf;
+mod patches;
+pub mod ply;
+mod slice;
+mod stitch;
+pub mod three_mf;
+mod tones;
+
+pub use patches::{Class, Fades, Patches};
+pub use tones::{Tone, Tones};
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use blend::Xyz;
+use geometry::{Cancelled, DVec3, Progress};
+use plan::{AsPrinted, Painted, Schedule};
+
+/// Neighbouring colours of what is written are no further apart than this, ΔE00: less than what
+/// is seen side by side (common practice, no source).
+pub const FINE_DE00: f64 = 1.0;
+
+/// A mesh with one colour to a triangle, as it will come out of the printer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Coloured {
+    /// Vertices, mm; z is up, the bed is at 0.
+    pub vertices: Vec<DVec3>,
+    /// Colour of each vertex: linear-light sRGB, 0 to 1. A vertex has one colour; where colours
+    /// meet there are several vertices.
+    pub linear: Vec<[f64; 3]>,
+    /// Triangles, counter-clockwise from outside.
+    pub triangles: Vec<[u32; 3]>,
+}
+
+impl Coloured {
+    /// The predicted colours of a part, as they will come out, in steps of [`FINE_DE00`].
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn new(
+        painted: &Painted,
+        schedule: &Schedule,
+        printed: &AsPrinted,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
+        let mut patches = Patches::new(painted, Fades::Whole, progress)?;
+        let tones = Tones::new(painted, schedule, printed, &patches.classes);
+        let slabs: Vec<Vec<Range<usize>>> = (0..patches.classes.len())
+            .map(|class| tones.slabs(class, FINE_DE00))
+            .collect();
+        let of = |class: usize| slabs.get(class).map_or(&[][..], Vec::as_slice);
+        patches.cut_each(|class| tones.edges_mm(of(class)));
+        progress.check()?;
+        let mut seen: HashMap<(u32, usize, usize), u32> = HashMap::new();
+        let mut out = Self {
+            vertices: Vec::new(),
+            linear: Vec::new(),
+            triangles: Vec::with_capacity(patches.triangles.len()),
+        };
+        for (i, triangle) in patches.triangles.iter().enumerate() {
+            let class = patches.class.get(i).copied().unwrap_or(0) as usize;
+            let slabs = of(class);
+            let middle = patches.middle_mm(i);
+            let slab = slabs.partition_point(|s| tones.top_mm(s.end.saturating_sub(1)) <= middle);
+            let slab = slab.min(slabs.len().saturating_sub(1));
+            let corners = triangle.map(|vertex| {
+                *seen.entry((vertex, class, slab)).or_insert_with(|| {
+                    let all = 0..schedule.layers.len();
+                    let lab = tones
+                        .of_slab(class, slabs.get(slab).unwrap_or(&all))
+                        .printed;
+                    let linear = Xyz::from_lab(lab).to_linear_srgb();
+                    let place = patches.vertices.get(vertex as usize);
+                    out.vertices.push(place.copied().unwrap_or_default());
+                    out.linear.push(linear.map(|v| v.clamp(0.0, 1.0)));
+                    out.vertices.len() as u32 - 1
+                })
+            });
+            out.triangles.push(corners);
+        }
+        Ok(out)
+    }
+}

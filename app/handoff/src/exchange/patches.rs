@@ -1,0 +1,290 @@
+//! The skin cut so that each triangle is of one region, and of one step of a fade.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use blend::Shares;
+use geometry::surface::refine;
+use geometry::{Cancelled, DVec3, Mask, Mesh, Progress, Surface, SurfacePoint};
+use plan::schedule::Steps;
+use plan::{Paint, Painted};
+
+use super::{FINE_DE00, slice, stitch};
+
+/// How far into its facet a point is moved before it is asked for its region, mm: the last digit
+/// must not decide at an edge.
+const INWARDS_MM: f64 = 2e-3;
+/// How far beneath a level facet its region is asked for, mm: a face that lies where a band ends
+/// belongs to the plastic under it.
+const BENEATH_MM: f64 = 1e-3;
+/// Places nearer than this are one place, mm.
+const SAME_MM: f64 = 1e-4;
+/// Coordinates are rounded to one part in so many of a mm, so that what is written with six
+/// decimals is read back bit for bit.
+const PARTS: f64 = 1e6;
+
+/// What becomes of fades that follow height alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fades {
+    /// They are cut into steps of [`FINE_DE00`], as all others are.
+    InSteps,
+    /// They are left whole, for one who knows the height of each point.
+    Whole,
+}
+
+/// What a triangle is of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Class {
+    /// Index of the region in the plan.
+    pub region: usize,
+    /// The blend asked for; none for a fade that is left whole.
+    pub shares: Option<Shares>,
+}
+
+/// The skin in patches.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Patches {
+    /// Vertices, mm.
+    pub vertices: Vec<DVec3>,
+    /// Triangles, wound as those of the mesh.
+    pub triangles: Vec<[u32; 3]>,
+    /// For each triangle the index of its class.
+    pub class: Vec<u32>,
+    /// The classes, in the order of regions and steps.
+    pub classes: Vec<Class>,
+}
+
+/// A region's fade made ready.
+struct Ready {
+    steps: Steps,
+    level: bool,
+}
+
+impl Patches {
+    /// Cuts the skin of a painted part.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn new(painted: &Painted, fades: Fades, progress: &Progress) -> Result<Self, Cancelled> {
+        progress.stage("Cutting the skin along its colours");
+        let ready: Vec<Option<Ready>> = (0..painted.plan().regions.len())
+            .map(|region| ready(painted, region))
+            .collect();
+        let planes = planes_mm(painted, &ready, fades);
+        let cut = Level::new(painted.surface(), &planes);
+        progress.check()?;
+        let class = |point: SurfacePoint| {
+            let point = cut.inwards(point);
+            let region = painted.region_at(point);
+            let step = match ready.get(region).and_then(Option::as_ref) {
+                Some(ready) if !ready.level => painted
+                    .along_mm(region, point)
+                    .map_or(0, |at| ready.steps.at(at)),
+                _ => 0,
+            };
+            key(region, step)
+        };
+        let finest_mm = painted.plan().machine.nozzle_mm;
+        let refined = refine(&cut.surface, class, finest_mm, progress)?;
+        let (mut vertices, corners) = (refined.vertices, refined.triangles);
+        let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
+        stitch::stitch(&mut triangles);
+        progress.check()?;
+        if fades == Fades::InSteps {
+            for (triangle, class) in &mut triangles {
+                let region = (*class >> 16) as usize;
+                if let Some(Some(Ready { steps, level: true })) = ready.get(region) {
+                    let middle = triangle
+                        .map(|v| vertices.get(v as usize).map_or(0.0, |p| p.z))
+                        .iter()
+                        .sum::<f64>()
+                        / 3.0;
+                    *class = key(region, steps.at(middle));
+                }
+            }
+        }
+        for vertex in &mut vertices {
+            *vertex = (*vertex * PARTS).round() / PARTS;
+        }
+        Ok(Self::of(painted, &ready, fades, (vertices, triangles)))
+    }
+
+    fn of(
+        painted: &Painted,
+        ready: &[Option<Ready>],
+        fades: Fades,
+        (vertices, triangles): (Vec<DVec3>, Vec<([u32; 3], u32)>),
+    ) -> Self {
+        let mut found: BTreeMap<u32, u32> = triangles.iter().map(|t| (t.1, 0)).collect();
+        let mut classes = Vec::with_capacity(found.len());
+        for (key, index) in &mut found {
+            *index = classes.len() as u32;
+            let (region, step) = ((key >> 16) as usize, (key & 0xffff) as usize);
+            let paint = painted.plan().regions.get(region).map(|r| &r.paint);
+            let shares = match (paint, ready.get(region)) {
+                (Some(Paint::Fixed(shares)), _) => Some(*shares),
+                (_, Some(Some(ready))) if !(ready.level && fades == Fades::Whole) => {
+                    ready.steps.shares(step)
+                }
+                _ => None,
+            };
+            classes.push(Class { region, shares });
+        }
+        let mut patches = Self {
+            vertices,
+            class: Vec::new(),
+            triangles: Vec::new(),
+            classes,
+        };
+        for (triangle, key) in triangles {
+            patches.triangles.push(triangle);
+            patches.class.push(found.get(&key).copied().unwrap_or(0));
+        }
+        patches.compact();
+        patches
+    }
+
+    /// Cuts the triangles of each class by level planes as well: `planes_mm` gives their rising
+    /// heights. Neighbours of different classes then need not share their vertices any more.
+    pub fn cut_each(&mut self, planes_mm: impl Fn(usize) -> Vec<f64>) {
+        let mut of_class: Vec<Vec<([u32; 3], u32)>> = vec![Vec::new(); self.classes.len()];
+        for (triangle, class) in self.triangles.drain(..).zip(self.class.drain(..)) {
+            if let Some(all) = of_class.get_mut(class as usize) {
+                all.push((triangle, class));
+            }
+        }
+        for (class, triangles) in of_class.into_iter().enumerate() {
+            let planes = planes_mm(class);
+            let cut = slice::by_planes(&mut self.vertices, triangles.into_iter(), &planes);
+            self.triangles.extend(cut.iter().map(|c| c.0));
+            self.class.extend(cut.iter().map(|c| c.1));
+        }
+    }
+
+    /// The mean height of a triangle, mm.
+    pub fn middle_mm(&self, triangle: usize) -> f64 {
+        let corners = self.triangles.get(triangle).copied().unwrap_or_default();
+        let z = corners.map(|v| self.vertices.get(v as usize).map_or(0.0, |p| p.z));
+        z.iter().sum::<f64>() / 3.0
+    }
+
+    /// Drops vertices that no triangle has, and triangles that have lost their area.
+    fn compact(&mut self) {
+        let mut place = vec![u32::MAX; self.vertices.len()];
+        let mut vertices = Vec::new();
+        for vertex in self.triangles.iter_mut().flatten() {
+            let Some(new) = place.get_mut(*vertex as usize) else {
+                continue;
+            };
+            if *new == u32::MAX {
+                *new = vertices.len() as u32;
+                vertices.push(
+                    self.vertices
+                        .get(*vertex as usize)
+                        .copied()
+                        .unwrap_or_default(),
+                );
+            }
+            *vertex = *new;
+        }
+        self.vertices = vertices;
+    }
+}
+
+fn key(region: usize, step: usize) -> u32 {
+    ((region as u32) << 16) | (step as u32).min(0xffff)
+}
+
+fn ready(painted: &Painted, region: usize) -> Option<Ready> {
+    let paint = &painted.plan().regions.get(region)?.paint;
+    let Paint::Fade { along, .. } = paint else {
+        return None;
+    };
+    Some(Ready {
+        steps: Steps::new(painted.ramp(region)?, painted.model(), FINE_DE00),
+        level: along.depends_on_height_only(),
+    })
+}
+
+/// Heights at which colours change on level lines: ends of bands and boxes, and steps of fades.
+fn planes_mm(painted: &Painted, ready: &[Option<Ready>], fades: Fades) -> Vec<f64> {
+    let mut planes = Vec::new();
+    for region in &painted.plan().regions {
+        heights_of(&region.mask, &mut planes);
+    }
+    if fades == Fades::InSteps {
+        let level = ready.iter().flatten().filter(|r| r.level);
+        planes.extend(level.flat_map(|r| r.steps.edges_mm().iter().copied()));
+    }
+    tidy(planes)
+}
+
+/// Heights in rising order, each once.
+pub(super) fn tidy(mut planes: Vec<f64>) -> Vec<f64> {
+    planes.retain(|p| p.is_finite());
+    planes.sort_by(f64::total_cmp);
+    planes.dedup_by(|a, b| (*a - *b).abs() < SAME_MM);
+    planes
+}
+
+fn heights_of(mask: &Mask, planes: &mut Vec<f64>) {
+    match mask {
+        Mask::Band { from_mm, to_mm } => planes.extend([*from_mm, *to_mm]),
+        Mask::Box { min_mm, max_mm } => planes.extend([min_mm.z, max_mm.z]),
+        Mask::All(parts) | Mask::Any(parts) => {
+            parts.iter().for_each(|part| heights_of(part, planes));
+        }
+        Mask::Not(part) => heights_of(part, planes),
+        _ => {}
+    }
+}
+
+/// A surface cut by level planes, and how to ask about its points.
+struct Level {
+    surface: Surface,
+    /// For each facet the one of the uncut surface, its middle, and what is beneath it if it is
+    /// level.
+    facets: Vec<(u32, DVec3, Option<DVec3>)>,
+}
+
+impl Level {
+    fn new(surface: &Surface, planes_mm: &[f64]) -> Self {
+        let mesh = surface.mesh();
+        let mut vertices = mesh.vertices().to_vec();
+        let facets = mesh.triangles().iter().copied().zip(0u32..);
+        let cut = slice::by_planes(&mut vertices, facets, planes_mm);
+        let (triangles, source): (Vec<[u32; 3]>, Vec<u32>) = cut.into_iter().unzip();
+        let surface = match Mesh::new(vertices, triangles) {
+            Ok(mesh) => Surface::new(Arc::new(mesh)),
+            // Cutting adds finite points and takes none away.
+            Err(_) => surface.clone(),
+        };
+        let mesh = surface.mesh();
+        let facets = (0..mesh.triangles().len())
+            .map(|facet| {
+                let corners = mesh.corners(facet);
+                let z = corners.map(|c| c.z);
+                let level = z.iter().all(|v| (v - z[0]).abs() < SAME_MM);
+                let normal = mesh.area_vector(facet).normalize_or_zero();
+                (
+                    source.get(facet).copied().unwrap_or(facet as u32),
+                    corners.into_iter().sum::<DVec3>() / 3.0,
+                    level.then_some(-normal * BENEATH_MM),
+                )
+            })
+            .collect();
+        Self { surface, facets }
+    }
+
+    /// The point of the uncut surface to ask about: a little inside of its facet, or beneath it.
+    fn inwards(&self, point: SurfacePoint) -> SurfacePoint {
+        let Some(&(facet, middle, beneath)) = self.facets.get(point.facet as usize) else {
+            return point;
+        };
+        let inwards = (middle - point.point_mm).clamp_length_max(INWARDS_MM);
+        SurfacePoint {
+            point_mm: point.point_mm + inwards + beneath.unwrap_or_default(),
+            facet,
+        }
+    }
+}

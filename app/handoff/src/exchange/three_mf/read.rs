@@ -1,0 +1,176 @@
+//! Reading back what was written, to check it: the subset of 3MF that [`Model`] writes.
+
+use std::io::{Cursor, Read};
+
+use blend::Srgb;
+use quick_xml::Reader;
+use quick_xml::events::{BytesStart, Event};
+use zip::ZipArchive;
+
+use super::{BLENDS, BOTH, COLOURS, Model, SPOOLS};
+
+/// The longest model that is unpacked, bytes.
+const LONGEST: u64 = 2 << 30;
+
+/// Why a file is not one that was written here.
+#[derive(Debug, thiserror::Error)]
+pub enum ReadBackError {
+    /// The package is damaged.
+    #[error("its package is damaged: {0}")]
+    Package(String),
+    /// The model is not what is written here.
+    #[error("its model is not as Tintfall writes it: {0}")]
+    Model(String),
+}
+
+/// Reads a 3MF file that [`Model::write`] wrote.
+///
+/// # Errors
+/// [`ReadBackError`].
+pub fn read_back(bytes: &[u8]) -> Result<Model, ReadBackError> {
+    let package = |error: &dyn std::fmt::Display| ReadBackError::Package(error.to_string());
+    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|e| package(&e))?;
+    let entry = archive
+        .by_name("3D/3dmodel.model")
+        .map_err(|e| package(&e))?;
+    let mut text = String::new();
+    entry
+        .take(LONGEST)
+        .read_to_string(&mut text)
+        .map_err(|e| package(&e))?;
+    parse(&text).map_err(ReadBackError::Model)
+}
+
+/// Where text belongs that comes next.
+#[derive(PartialEq)]
+enum Text {
+    Title,
+    Description,
+    Nowhere,
+}
+
+fn parse(text: &str) -> Result<Model, String> {
+    let mut model = Model {
+        spools: Vec::new(),
+        blends: Vec::new(),
+        vertices: Vec::new(),
+        triangles: Vec::new(),
+        title: String::new(),
+        description: String::new(),
+    };
+    let mut colours = Vec::new();
+    let mut place = Text::Nowhere;
+    let mut reader = Reader::from_str(text);
+    loop {
+        match reader.read_event().map_err(|e| e.to_string())? {
+            Event::Eof => break,
+            Event::Start(tag) | Event::Empty(tag) => {
+                place = match element(&tag, &mut model, &mut colours)? {
+                    Some(place) => place,
+                    None => Text::Nowhere,
+                };
+            }
+            Event::Text(words) => {
+                let words = words.decode().map_err(|e| e.to_string())?;
+                take(&mut model, &place, &words);
+            }
+            Event::GeneralRef(name) => {
+                let name = name.decode().map_err(|e| e.to_string())?;
+                let whole = format!("&{name};");
+                let words = quick_xml::escape::unescape(&whole).map_err(|e| e.to_string())?;
+                take(&mut model, &place, &words);
+            }
+            Event::End(_) => place = Text::Nowhere,
+            _ => {}
+        }
+    }
+    if colours.len() != model.blends.len() {
+        return Err("it does not have one display colour for each blend".into());
+    }
+    for (blend, colour) in model.blends.iter_mut().zip(colours) {
+        blend.1 = colour;
+    }
+    Ok(model)
+}
+
+fn take(model: &mut Model, place: &Text, words: &str) {
+    match place {
+        Text::Title => model.title.push_str(words),
+        Text::Description => model.description.push_str(words),
+        Text::Nowhere => {}
+    }
+}
+
+fn element(
+    tag: &BytesStart<'_>,
+    model: &mut Model,
+    colours: &mut Vec<Srgb>,
+) -> Result<Option<Text>, String> {
+    let own = |name: &str| attribute(tag, name);
+    let expect = |name: &str, wanted: &str| match own(name)? {
+        value if value == wanted => Ok(()),
+        value => Err(format!("{name} is '{value}', not '{wanted}'")),
+    };
+    match tag.name().as_ref() {
+        b"metadata" => {
+            return Ok(Some(match own("name")?.as_str() {
+                "Title" => Text::Title,
+                "Description" => Text::Description,
+                _ => Text::Nowhere,
+            }));
+        }
+        b"basematerials" => expect("id", &SPOOLS.to_string())?,
+        b"base" => model
+            .spools
+            .push((own("name")?, colour(&own("displaycolor")?)?)),
+        b"m:compositematerials" => {
+            expect("id", &BLENDS.to_string())?;
+            expect("matid", &SPOOLS.to_string())?;
+            let indices: Vec<String> = (0..model.spools.len()).map(|i| i.to_string()).collect();
+            expect("matindices", &indices.join(" "))?;
+        }
+        b"m:composite" => {
+            let values = own("values")?;
+            let shares: Result<Vec<f64>, String> = values.split(' ').map(parsed).collect();
+            model.blends.push((shares?, Srgb([0; 3])));
+        }
+        b"m:color" => colours.push(colour(&own("color")?)?),
+        b"m:multiproperties" => {
+            expect("id", &BOTH.to_string())?;
+            expect("pids", &format!("{BLENDS} {COLOURS}"))?;
+        }
+        b"vertex" => {
+            let [x, y, z] = ["x", "y", "z"].map(|axis| parsed::<f64>(&own(axis)?));
+            model.vertices.push([x?, y?, z?]);
+        }
+        b"triangle" => {
+            let [a, b, c] = ["v1", "v2", "v3"].map(|corner| parsed::<u32>(&own(corner)?));
+            expect("pid", &BOTH.to_string())?;
+            model.triangles.push(([a?, b?, c?], parsed(&own("p1")?)?));
+        }
+        _ => {}
+    }
+    Ok(None)
+}
+
+fn attribute(tag: &BytesStart<'_>, name: &str) -> Result<String, String> {
+    let found = tag
+        .try_get_attribute(name)
+        .map_err(|e| e.to_string())?
+        .ok_or_else(|| format!("an element has no '{name}'"))?;
+    let raw = std::str::from_utf8(&found.value).map_err(|e| e.to_string())?;
+    let value = quick_xml::escape::unescape(raw).map_err(|e| e.to_string())?;
+    Ok(value.into_owned())
+}
+
+fn parsed<T: std::str::FromStr>(text: &str) -> Result<T, String> {
+    text.parse().map_err(|_| format!("'{text}' is no number"))
+}
+
+fn colour(code: &str) -> Result<Srgb, String> {
+    let plain = code.strip_suffix("FF").unwrap_or(code);
+    plain
+        .to_ascii_lowercase()
+        .parse()
+        .map_err(|_| format!("'{code}' is no colour"))
+}

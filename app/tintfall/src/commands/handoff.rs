@@ -1,0 +1,76 @@
+//! `tintfall handoff`.
+
+use std::path::PathBuf;
+
+use handoff::bundle::{BundleError, HandedOff, hand_off};
+use handoff::job::Job;
+
+use super::prepare::{not_opened, not_prepared, required};
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Put all that the print step needs into one folder or one ZIP file, with a manifest
+#[derive(clap::Args)]
+#[command(after_help = "\
+Examples:
+  tintfall handoff lighthouse.plan.ron --out lighthouse-handoff
+  tintfall handoff lighthouse.plan.ron --out lighthouse.zip --require-review
+
+It holds schedules, sheet, review page, 3MF, glTF and PLY, a table to key in, and the plan itself
+with its mesh, spools, machine and signatures. On the other side: `tintfall check-handoff`.")]
+pub struct Args {
+    /// The plan
+    plan: PathBuf,
+    /// The folder, or the file if its name ends in .zip; a hand-off of that name is replaced
+    #[arg(long, value_name = "DIR|FILE.zip")]
+    out: PathBuf,
+    /// Hand nothing off unless the plan is signed and approved as it is
+    #[arg(long)]
+    require_review: bool,
+    /// Write the manifest to standard output as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// Makes the hand-off.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let done = console.working(|progress| {
+            let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            if self.require_review {
+                required(&job)?;
+            }
+            hand_off(&job, &self.out, progress).map_err(|error| match error {
+                BundleError::Prepare(error) => not_prepared(&self.plan, error),
+                BundleError::Source(why) => Fault::Input(why),
+                BundleError::Write(error) if error.doing == "write the hand-off to" => {
+                    Fault::input(error)
+                }
+                BundleError::Write(error) => error.into(),
+                BundleError::Cancelled(_) => Fault::Stopped,
+            })
+        })?;
+        match self.json {
+            true => {
+                let text = serde_json::to_string_pretty(&done.manifest).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            false => console.out(&told(&done)),
+        }
+    }
+}
+
+fn told(done: &HandedOff) -> String {
+    let path = done.path.display();
+    let manifest = &done.manifest;
+    let mut text = format!("Wrote {path}\n{}\n", manifest.review.words());
+    for entry in &manifest.files {
+        let kib = entry.bytes.div_ceil(1024);
+        text.push_str(&format!("  {kib:>7} KiB  {:28}{}\n", entry.name, entry.what));
+    }
+    text.push_str(&format!(
+        "Check it on the other side: tintfall check-handoff {path}\n\
+         Read `tintfall cautions` before you print.\n"
+    ));
+    text
+}

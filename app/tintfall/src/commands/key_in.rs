@@ -1,0 +1,67 @@
+//! `tintfall key-in`.
+
+use std::path::PathBuf;
+
+use handoff::job::Job;
+use handoff::keyed::{Keyed, Screen, table};
+use handoff::{scheduled, signoff, write};
+
+use super::prepare::{not_opened, not_prepared, not_signed};
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Work out a short table to key in at a printer's own screen
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall key-in lamp-shade.plan.ron --fades 2 --stored 6
+
+For firmwares that take only fades between two heights and a few stored blends. The table is the
+best that was found within those limits, and says how far it is off what the plan asks for.")]
+pub struct Args {
+    /// The plan
+    plan: PathBuf,
+    /// How many fades with a start and an end height the firmware takes
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u16).range(1..=64))]
+    fades: u16,
+    /// How many blends it stores; as the machine file says, or 8, unless given
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=64))]
+    stored: Option<u16>,
+    /// Write the table to a file
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Write it to standard output as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// Works it out.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let (keyed, text) = console.working(|progress| -> Result<_, Fault> {
+            let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            let standing = signoff::standing(&job).map_err(not_signed)?;
+            let schedule = scheduled(&job, &standing, progress)
+                .map_err(|error| not_prepared(&self.plan, error))?;
+            let mut screen = Screen::of(&job.painted);
+            screen.fades = self.fades.into();
+            if let Some(stored) = self.stored {
+                screen.stored = stored.into();
+            }
+            let keyed = Keyed::new(&job.painted, &schedule, screen);
+            let text = table(&keyed, screen, &job.painted, &schedule);
+            Ok((keyed, text))
+        })?;
+        if let Some(out) = &self.out {
+            write::bytes(out, text.as_bytes())?;
+        }
+        match (self.json, &self.out) {
+            (true, _) => {
+                let text = serde_json::to_string_pretty(&keyed).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            (false, Some(out)) => console.out(&format!("Wrote {}\n", out.display())),
+            (false, None) => console.out(&text),
+        }
+    }
+}

@@ -3,12 +3,14 @@
 import sys
 
 import colours
+import exchange
 import inks
 import layers
 import toolpath
 from tools import Tools
 
 SUBJECTS = [colours, inks, layers, toolpath]
+SUBJECTS = [colours, inks, layers, exchange]
 
 
 def main() -> int:

@@ -3,6 +3,7 @@
 use blend::{SpoolColour, Srgb};
 use plan::compensate::How;
 use plan::schedule::Dose;
+use plan::watch::Watch;
 
 use super::Page;
 use super::html::{Cell, escaped, facts, list, swatch, table};
@@ -341,7 +342,39 @@ pub fn watch(page: &Page<'_>) -> String {
     ];
     let caption = "Times are at the machine's usual flow, without travel. If a colour comes at \
                    another height or not at all, stop and look for the cause.";
-    section("watch", "While it prints", &table(caption, &heads, rows))
+    let inner = format!("{}{}", table(caption, &heads, rows), drives(page, every));
+    section("watch", "While it prints", &inner)
+}
+
+/// What each drive should have done by each height.
+fn drives(page: &Page<'_>, every_mm: f64) -> String {
+    let plan = page.job.painted.plan();
+    let watch = Watch::new(plan, page.schedule, page.printed, every_mm);
+    let mut heads = vec![("Height".to_owned(), false), ("After about".to_owned(), true)];
+    for spool in &watch.spools {
+        heads.push((format!("{spool}, turns since"), true));
+        heads.push(("filament since".to_owned(), true));
+    }
+    let rows = watch
+        .rows
+        .iter()
+        .map(|row| {
+            let mut cells = vec![
+                Cell::Text(format!("{:.2} mm", row.height_mm)),
+                Cell::Number(format!("{:.0} min", row.minutes)),
+            ];
+            for drive in &row.drives {
+                cells.push(Cell::Number(format!("{:.1}", drive.turns_since)));
+                cells.push(Cell::Number(format!("{:.0} mm", drive.filament_since_mm)));
+            }
+            cells
+        })
+        .collect();
+    let heads: Vec<(&str, bool)> = heads.iter().map(|(h, n)| (h.as_str(), *n)).collect();
+    let caption = "Each drive since the row before: turns of the gear that you put a mark on, and how \
+                   far a mark on the filament moves. The first row that does not agree tells from \
+                   where on a drive is at fault.";
+    format!("<h3>Drives</h3>\n{}", table(caption, &heads, rows))
 }
 
 /// Where all of it comes from.

@@ -9,8 +9,7 @@ import layers
 import toolpath
 from tools import Tools
 
-SUBJECTS = [colours, inks, layers, toolpath]
-SUBJECTS = [colours, inks, layers, exchange]
+SUBJECTS = [colours, inks, layers, toolpath, exchange]
 
 
 def main() -> int:

@@ -350,7 +350,10 @@ pub fn watch(page: &Page<'_>) -> String {
 fn drives(page: &Page<'_>, every_mm: f64) -> String {
     let plan = page.job.painted.plan();
     let watch = Watch::new(plan, page.schedule, page.printed, every_mm);
-    let mut heads = vec![("Height".to_owned(), false), ("After about".to_owned(), true)];
+    let mut heads = vec![
+        ("Height".to_owned(), false),
+        ("After about".to_owned(), true),
+    ];
     for spool in &watch.spools {
         heads.push((format!("{spool}, turns since"), true));
         heads.push(("filament since".to_owned(), true));

@@ -145,37 +145,42 @@ struct Strip {
     closed: bool,
 }
 
-/// The lines of one layer: walls from the inside outwards, then solid, then sparse.
+/// The lines of one layer, one island after another: a layer begins where the last one ended.
 fn lay(areas: &[Area], index: usize, recipe: &Recipe) -> Vec<Strip> {
     let Some(area) = areas.get(index) else {
         return Vec::new();
     };
+    let covered = match recipe.solid_layers {
+        0 => None,
+        layers => covered(areas, index, layers),
+    };
+    let mut islands: Vec<Area> = area.islands().collect();
+    if !index.is_multiple_of(2) {
+        islands.reverse();
+    }
+    let lines = |island: &Area| lay_island(island, covered.as_ref(), index, recipe);
+    islands.iter().flat_map(lines).collect()
+}
+
+/// The lines of one island: walls from the inside outwards, then solid, then sparse.
+fn lay_island(island: &Area, covered: Option<&Area>, index: usize, recipe: &Recipe) -> Vec<Strip> {
     let width = recipe.line_width_mm;
     let mut strips = Vec::new();
     for wall in (0..recipe.walls).rev() {
-        let inset = area.inset(width * (wall as f64 + 0.5));
+        let inset = island.inset(width * (wall as f64 + 0.5));
         strips.extend(inset.contours().map(|points| Strip {
             points,
             closed: true,
         }));
     }
-    let inner = area.inset(width * (recipe.walls as f64 - 0.1).max(0.0));
+    let inner = island.inset(width * (recipe.walls as f64 - 0.1).max(0.0));
     let angle = if index.is_multiple_of(2) { 45.0 } else { 135.0 };
-    let solid = match recipe.sparse_mm {
-        _ if recipe.solid_layers == 0 => None,
-        None if covered(areas, index, recipe.solid_layers).is_none() => Some(inner.clone()),
-        _ => Some(match covered(areas, index, recipe.solid_layers) {
-            Some(covered) => inner.without(&covered),
-            None => inner.clone(),
-        }),
+    let (solid, sparse) = match (recipe.solid_layers, covered) {
+        (0, _) => (Area::default(), inner),
+        (_, Some(covered)) => (inner.without(covered), inner.common(covered)),
+        (_, None) => (inner, Area::default()),
     };
-    let sparse = match &solid {
-        Some(solid) => inner.without(solid),
-        None => inner,
-    };
-    if let Some(solid) = solid {
-        strips.extend(fill::lines(&solid, width, angle));
-    }
+    strips.extend(fill::lines(&solid, width, angle));
     if let Some(spacing) = recipe.sparse_mm {
         strips.extend(fill::lines(&sparse, spacing, angle));
     }

@@ -54,6 +54,11 @@ impl Area {
         }
     }
 
+    /// Its pieces that don't touch, each with its holes.
+    pub(super) fn islands(&self) -> impl Iterator<Item = Self> + '_ {
+        self.0.iter().map(|shape| Self(vec![shape.clone()]))
+    }
+
     /// Every outline and hole.
     pub(super) fn contours(&self) -> impl Iterator<Item = Contour> + '_ {
         self.0.iter().flatten().cloned()

@@ -5,13 +5,14 @@
 //! chamber's lag, into plastic that is never seen where there is some, and fed beyond the aim
 //! where that helps ([`plan::compensate`]).
 
-use blend::MixModel;
+use blend::{MixModel, Shares};
 use plan::compensate::{Compensation, How, compensated, shifted};
 use plan::delivery::Commands;
 use plan::economy::{Extrusion, Purpose, Stretch};
 use plan::{Machine, Painted};
 
-use super::survey::Survey;
+use super::pulses;
+use super::survey::{Demand, Survey};
 
 /// Beyond so many stretches commands are sent ahead but not sharpened: least squares over
 /// millions of changes would take longer than the print is worth.
@@ -30,14 +31,16 @@ pub(super) struct Changes {
     /// Changes that have less plastic to settle in than the chamber needs, before their blend
     /// is seen.
     pub hurried: usize,
-    /// Stretches of a blend of their own that are over before the machine may change again.
-    pub brief: usize,
+    /// Stretches that were over before their blend would have been half there, and are laid in
+    /// the blend about them.
+    pub left_out: usize,
 }
 
 /// The changes that a survey asks for.
 pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
     let plan = painted.plan();
-    let extrusion = extrusion(survey, plan.machine.nozzle_mm);
+    let (demands, left_out) = pulses::without(survey, &plan.machine, painted.model());
+    let extrusion = extrusion(&demands, &survey.blends, plan.machine.nozzle_mm);
     let found = match (plan.laying.lead, extrusion.stretches.len()) {
         (false, _) => plain(Commands::plain(&extrusion, &plan.machine), How::Plain),
         (true, count) if count > MOST_SHARPENED => {
@@ -46,8 +49,8 @@ pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
         (true, _) => of(compensated(&extrusion, &plan.machine, painted.model())),
     };
     Changes {
-        hurried: hurried(survey, &plan.machine, painted.model()),
-        brief: brief(survey, &plan.machine),
+        hurried: hurried(&demands, &survey.blends, &plan.machine, painted.model()),
+        left_out,
         ..found
     }
 }
@@ -58,7 +61,7 @@ fn plain(commands: Commands, how: How) -> Changes {
         how,
         de00: None,
         hurried: 0,
-        brief: 0,
+        left_out: 0,
     }
 }
 
@@ -68,21 +71,21 @@ fn of(found: Compensation) -> Changes {
         how: found.how,
         de00: Some([found.before_de00, found.after_de00]),
         hurried: 0,
-        brief: 0,
+        left_out: 0,
     }
 }
 
 /// What the toolpath lays, in the plan's terms. A line shows its width's worth of skin, so
 /// area goes with volume.
-fn extrusion(survey: &Survey, line_mm: f64) -> Extrusion {
+fn extrusion(demands: &[Demand], blends: &[Shares], line_mm: f64) -> Extrusion {
     let mut layer = 0;
     let mut height_mm = f64::MIN;
-    let stretches = survey.demands.iter().map(|demand| {
+    let stretches = demands.iter().map(|demand| {
         if demand.height_mm != height_mm {
             layer += usize::from(height_mm != f64::MIN);
             height_mm = demand.height_mm;
         }
-        let blend = demand.blend.and_then(|b| survey.blends.get(b as usize));
+        let blend = demand.blend.and_then(|b| blends.get(b as usize));
         Stretch {
             layer,
             volume_mm3: demand.volume_mm3,
@@ -104,14 +107,19 @@ fn extrusion(survey: &Survey, line_mm: f64) -> Extrusion {
 
 /// Changes with too little plastic before them that is never seen, of those that can be told
 /// from the blend before.
-fn hurried(survey: &Survey, machine: &Machine, model: &dyn MixModel) -> usize {
+fn hurried(
+    demands: &[Demand],
+    blends: &[Shares],
+    machine: &Machine,
+    model: &dyn MixModel,
+) -> usize {
     let chamber = &machine.chamber;
     let needed_mm3 = chamber.flushed_mm3(REST) - chamber.dead_mm3;
-    let shares = |blend: u32| survey.blends.get(blend as usize);
+    let shares = |blend: u32| blends.get(blend as usize);
     let mut count = 0;
     let mut last = None;
     let mut free_mm3 = 0.0;
-    for demand in &survey.demands {
+    for demand in demands {
         let Some(blend) = demand.blend else {
             free_mm3 += demand.volume_mm3;
             continue;
@@ -128,11 +136,4 @@ fn hurried(survey: &Survey, machine: &Machine, model: &dyn MixModel) -> usize {
         free_mm3 = 0.0;
     }
     count
-}
-
-/// Stretches that are seen and shorter than the machine may change its blend again.
-fn brief(survey: &Survey, machine: &Machine) -> usize {
-    let apart_mm3 = machine.least_between_changes_mm3();
-    let seen = survey.demands.iter().filter(|d| d.blend.is_some());
-    seen.filter(|d| d.volume_mm3 < apart_mm3).count()
 }

@@ -15,6 +15,7 @@ mod changes;
 mod classify;
 mod emit;
 mod header;
+mod pulses;
 mod survey;
 
 use std::io::{self, Read, Write};
@@ -63,8 +64,8 @@ pub struct Woven {
     pub stretches: u64,
     /// How the places of the changes were found.
     pub how: How,
-    /// Mean ΔE00 over what is seen, expected if changes stood at their place and as they stand;
-    /// `None` where there are too many to work it out.
+    /// Mean ΔE00 by volume, the inside counted with what is seen about it, expected if changes
+    /// stood at their place and as they stand; `None` where there are too many to work it out.
     pub expected_de00: Option<[f64; 2]>,
     /// Size of the toolpath that was read, bytes.
     pub bytes: u64,
@@ -397,21 +398,20 @@ impl Weave<'_> {
                 ));
             }
         }
-        if changes.brief > 0 {
-            let machine = &self.painted.plan().machine;
+        if changes.left_out > 0 {
             told.push(format!(
-                "{} stretches of a blend of their own are under {:.1} mm3 long; the machine may \
-                 change its blend {} times a minute, so they are laid in what is fed about them",
-                changes.brief,
-                machine.least_between_changes_mm3(),
-                machine.changes_per_minute
+                "{} stretches of another blend are over before the melt chamber would be half \
+                 through with it; they are laid in the blend about them. Make such regions \
+                 larger, or give the part fewer of them in one layer",
+                changes.left_out
             ));
         }
         if changes.hurried > 0 {
             told.push(format!(
-                "{} changes of blend have too little unseen plastic before them to settle in, and \
-                 nothing is flushed away: the toolpath lays what it laid. A block beside the part, \
-                 sliced with it, is used for that; `tintfall verify` shows where it matters",
+                "{} changes of blend have too little unseen plastic before them to settle in, \
+                 and nothing is flushed away: the toolpath lays what it laid. A block beside the \
+                 part, sliced with it, helps what is printed after it; `tintfall verify` shows \
+                 where it matters",
                 changes.hurried
             ));
         }

@@ -82,6 +82,9 @@ pub struct Verified {
 /// Distance between looks along a move, mm.
 const LOOK_MM: f64 = 0.5;
 
+/// A hair beneath the skin, mm.
+const HAIR_MM: f64 = 1e-3;
+
 /// The most unclear lines that are told.
 const MOST_UNCLEAR: usize = 10;
 
@@ -243,7 +246,10 @@ impl Run<'_> {
             _ => painted.model().mix(&laid).to_lab(),
         };
         self.colour = Some((laid, lab));
-        let asked = painted.lab_at(near);
+        // On the plastic's side of an edge that runs along the skin, such as a band's on a ledge.
+        let mut within = near;
+        within.point_mm += (part - near.point_mm).clamp_length_max(HAIR_MM);
+        let asked = painted.lab_at(within);
         self.found
             .printed
             .add(near.point_mm, asked, lab, volume_mm3, line);

@@ -14,7 +14,7 @@ use plan::{Painted, Plan};
 fn painted(demo: &Demo) -> Painted {
     let mut plan = Plan::from_ron(demo.plan_ron).unwrap();
     // Thick layers, to be quick.
-    plan.layers = LayerPlan::plain(0.4, 0.4);
+    plan.layers = LayerPlan::plain(0.6, 0.6);
     let model = plan.model();
     let surface = Surface::new(Arc::new(demo.mesh.clone()));
     Painted::new(plan, surface, model, &Progress::new()).unwrap()
@@ -107,7 +107,6 @@ fn every_demonstration_part_weaves_and_verifies() {
             found.changes,
             found.printed.within_de00(0.95)
         );
-        println!("{:#?}", found.printed.worst(8));
         assert!(mean < 10.0, "{name}: {mean}");
     }
 }

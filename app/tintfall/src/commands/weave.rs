@@ -146,7 +146,8 @@ fn told(out: &Path, woven: &Woven) -> String {
         text.push_str(&format!(
             "  copy {}: turned {:.1}°, shifted {x:.2}, {y:.2} mm; outline followed within {:.3} mm\n",
             i + 1,
-            stand.placement.turn_deg,
+            // Not "-0.0".
+            (stand.placement.turn_deg * 10.0).round() / 10.0 + 0.0,
             stand.residual_mm
         ));
     }
@@ -168,12 +169,6 @@ fn told(out: &Path, woven: &Woven) -> String {
             "Changes are sent ahead of their place, and fed beyond their blend where that helps\n"
         }
     });
-    if let Some([before, after]) = woven.expected_de00 {
-        text.push_str(&format!(
-            "Expected difference from the plan: mean ΔE00 {after:.2}; {before:.2} if each change \
-             stood where its blend begins\n"
-        ));
-    }
     text.push_str("Check it with `tintfall verify`, and read `tintfall cautions` before you print.\n");
     text
 }

@@ -53,7 +53,7 @@ fn weave(
         dialect,
         settings: Settings::default(),
         stands: Vec::new(),
-        review: None,
+        review: handoff::signoff::Standing::not_reviewed(),
     };
     let mut out = Vec::new();
     let woven = with(file, |source| job.run(source, &mut out, &Progress::new()))?;

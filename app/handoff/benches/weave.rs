@@ -96,7 +96,7 @@ fn weaving(c: &mut Criterion) {
             dialect: &dialect,
             settings: Settings::default(),
             stands: Vec::new(),
-            review: None,
+            review: handoff::signoff::Standing::not_reviewed(),
         };
         let mut out = Vec::with_capacity(2 * file.len());
         group.bench_function(name, |b| {

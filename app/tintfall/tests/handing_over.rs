@@ -89,15 +89,17 @@ fn sign(folder: &Path) {
     assert!(said.contains("Ada Keeper approved post.plan.ron"), "{said}");
 }
 
+/// How the plan stands, as the table to key in has it: the quickest way to ask.
+fn stands(folder: &Path) -> String {
+    let table = tintfall(folder, &["key-in", "post.plan.ron"]);
+    table.lines().nth(1).unwrap().to_owned()
+}
+
 #[test]
 fn a_signature_holds_until_one_character_changes() {
     let folder = with_post();
     let folder = folder.path();
-    let prepare = ["prepare", "post.plan.ron", "--out", "out", "--json"];
-    let summary = |()| -> Value { serde_json::from_str(&tintfall(folder, &prepare)).unwrap() };
-    let state = |summary: &Value| summary["review"]["state"].as_str().unwrap().to_owned();
-
-    assert_eq!(state(&summary(())), "not_reviewed");
+    assert_eq!(stands(folder), "Not reviewed");
     let insist = [
         "prepare",
         "post.plan.ron",
@@ -109,42 +111,93 @@ fn a_signature_holds_until_one_character_changes() {
     assert!(!folder.join("no").exists());
 
     sign(folder);
-    let signed = summary(());
-    assert_eq!(state(&signed), "approved");
-    assert_eq!(signed["review"]["signed"]["name"], "Ada Keeper");
-    for file in ["schedule.csv", "schedule.ron", "index.txt"] {
-        let text = fs::read_to_string(folder.join("out").join(file)).unwrap();
-        assert!(text.contains("approved by Ada Keeper"), "{file}");
-    }
+    assert!(stands(folder).contains("approved by Ada Keeper"));
+    tintfall(folder, &insist);
 
     // A character that changes what is asked for, then one that only changes the text.
     let plan = folder.join("post.plan.ron");
     for (from, to, what) in [
-        ("radius_mm: 2.0", "radius_mm: 2.1", "the plan"),
-        ("\n    layers", " \n   layers", "the plan's text"),
+        ("radius_mm: 2.0", "radius_mm: 2.1", "since: the plan"),
+        ("\n    layers", " \n   layers", "since: the plan's text"),
     ] {
         change(&plan, from, to);
-        let stale = summary(());
-        assert_eq!(state(&stale), "out_of_date");
-        let changed = stale["review"]["changed"].to_string();
-        assert!(changed.contains(what), "{changed}");
-        for file in ["schedule.csv", "schedule.ron", "index.txt"] {
-            let text = fs::read_to_string(folder.join("out").join(file)).unwrap();
-            assert!(text.contains("out of date"), "{file}");
-        }
+        let now = stands(folder);
+        assert!(
+            now.starts_with("Not reviewed") && now.contains("out of date"),
+            "{now}"
+        );
+        assert!(now.contains(what), "{now}");
         assert!(complains(folder, &insist).contains("out of date"));
         change(&plan, to, from);
     }
-    assert_eq!(state(&summary(())), "approved");
+    assert!(stands(folder).contains("approved by Ada Keeper"));
 
-    // The mesh counts as well.
+    // The mesh counts as well, and all that is written says so.
     let mesh = folder.join("post.stl");
     let mut bytes = fs::read(&mesh).unwrap();
     bytes[3] ^= 1;
     fs::write(&mesh, &bytes).unwrap();
-    let stale = summary(());
-    assert_eq!(state(&stale), "out_of_date");
-    assert!(stale["review"]["changed"].to_string().contains("mesh"));
+    let prepare = ["prepare", "post.plan.ron", "--out", "out", "--json"];
+    let summary: Value = serde_json::from_str(&tintfall(folder, &prepare)).unwrap();
+    assert_eq!(summary["review"]["state"], "out_of_date");
+    assert_eq!(summary["review"]["signed"]["name"], "Ada Keeper");
+    assert_eq!(summary["review"]["changed"][0], "the mesh");
+    for file in ["schedule.csv", "schedule.ron", "index.txt", "review.html"] {
+        let text = fs::read_to_string(folder.join("out").join(file)).unwrap();
+        assert!(
+            text.contains("out of date; changed since: the mesh"),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn a_woven_toolpath_says_whether_its_plan_was_reviewed() {
+    let folder = with_post();
+    let folder = folder.path();
+    let mesh = geometry::solids::cuboid(geometry::DVec3::new(12.0, 12.0, 20.0)).unwrap();
+    let layers = geometry::LayerPlan::plain(0.4, 0.4);
+    let mut path = Vec::new();
+    demo_models::toolpath(&mesh, &layers, &demo_models::recipe(1), &mut path).unwrap();
+    fs::write(folder.join("part.gcode"), path).unwrap();
+    let weave = |more: &[&str]| {
+        let mut args = vec![
+            "weave",
+            "post.plan.ron",
+            "part.gcode",
+            "--out",
+            "woven.gcode",
+        ];
+        args.extend(more);
+        args.into_iter().map(str::to_owned).collect::<Vec<_>>()
+    };
+    let run =
+        |args: Vec<String>| tintfall(folder, &args.iter().map(String::as_str).collect::<Vec<_>>());
+    let head = || {
+        let text = fs::read_to_string(folder.join("woven.gcode")).unwrap();
+        text.lines().take(12).collect::<Vec<_>>().join("\n")
+    };
+    let insist = weave(&["--require-review"]);
+    let insist: Vec<&str> = insist.iter().map(String::as_str).collect();
+    assert!(complains(folder, &insist).contains("Not reviewed"));
+    assert!(!folder.join("woven.gcode").exists());
+    run(weave(&[]));
+    assert!(head().contains("Not reviewed"), "{}", head());
+    sign(folder);
+    tintfall(folder, &insist);
+    assert!(
+        head().contains("Reviewed and approved by Ada Keeper"),
+        "{}",
+        head()
+    );
+    change(
+        &folder.join("post.plan.ron"),
+        "[0.25, 0.75]",
+        "[0.35, 0.65]",
+    );
+    assert!(complains(folder, &insist).contains("out of date"));
+    run(weave(&[]));
+    assert!(head().contains("out of date"), "{}", head());
 }
 
 #[test]

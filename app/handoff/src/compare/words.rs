@@ -47,6 +47,9 @@ pub fn changes(old: &Plan, new: &Plan, mesh_differs: bool) -> Vec<Change> {
     for leaf in leaves(&old.laying, &new.laying) {
         tell("Laying", leaf.words());
     }
+    for leaf in leaves(&old.wall, &new.wall) {
+        tell("Wall", leaf.words());
+    }
     for (name, old, new) in [
         ("skin_mm", old.skin_mm, new.skin_mm),
         ("step_de00", old.step_de00, new.step_de00),

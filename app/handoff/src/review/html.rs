@@ -47,7 +47,7 @@ pub fn swatch(shades: &[Srgb], words: &str) -> String {
     };
     let words = escaped(words);
     format!(
-        "<span class=\"sw\" role=\"img\" aria-label=\"{words}\" style=\"background:{fill}\"></span>"
+        "<span class=\"sw\" role=\"img\" aria-label=\"{words}\" style=\"background:{fill} border-box\"></span>"
     )
 }
 

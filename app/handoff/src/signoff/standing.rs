@@ -3,7 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Decision, Seal, Signature, Signatures};
-use crate::weave::Review;
 
 /// In a word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -127,15 +126,6 @@ impl Standing {
             State::SentBack => "not approved: sent back",
             State::OutOfDate => "not reviewed: signature out of date",
         }
-    }
-
-    /// For the head of a woven toolpath: the reviewer, if the plan is approved as it is.
-    pub fn review(&self) -> Option<Review> {
-        let signed = self.signed.as_ref().filter(|_| self.is_approved())?;
-        Some(Review {
-            name: signed.name.clone(),
-            day: signed.day().to_owned(),
-        })
     }
 }
 

@@ -8,15 +8,7 @@ use plan::delivery::Command;
 
 use super::dialect::Dialect;
 use super::register::Stand;
-
-/// Who looked the plan over.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Review {
-    /// The reviewer's name.
-    pub name: String,
-    /// The day, as written.
-    pub day: String,
-}
+use crate::signoff::Standing;
 
 /// What the header tells.
 pub(super) struct Facts<'a> {
@@ -25,7 +17,7 @@ pub(super) struct Facts<'a> {
     pub dialect: &'a Dialect,
     pub stands: &'a [Stand],
     pub changes: &'a [Command],
-    pub review: Option<&'a Review>,
+    pub review: &'a Standing,
     pub cautions: &'a [String],
 }
 
@@ -58,15 +50,7 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     )?;
     writeln!(out, "Part: {}", one_line(&plan.title))?;
     writeln!(out, "Plan: SHA-256 {}", facts.plan_sha256)?;
-    match facts.review {
-        Some(review) => writeln!(
-            out,
-            "Reviewed by {} on {}",
-            one_line(&review.name),
-            one_line(&review.day)
-        )?,
-        None => writeln!(out, "Not reviewed")?,
-    }
+    writeln!(out, "{}", one_line(&facts.review.words()))?;
     writeln!(
         out,
         "Dialect: {}. Check its commands against the firmware's manual.",

@@ -26,13 +26,13 @@ use plan::schedule::Asked;
 use plan::{Paint, Painted, Plan, ScheduleError};
 use toolpath::{ReadError, Settings};
 
+use crate::signoff::Standing;
 use crate::write::{self, WriteError};
 use aims::Aims;
 use dialect::{Dialect, DialectError, Speaker};
 use register::{Levels, Placement, RegisterError, Registered, Stand};
 
 pub use emit::Emitted;
-pub use header::Review;
 pub use plan::compensate::How;
 
 /// What to weave, and how.
@@ -45,8 +45,8 @@ pub struct Weave<'a> {
     pub settings: Settings,
     /// Where the copies stand, if given by hand; they are found otherwise.
     pub stands: Vec<Placement>,
-    /// Who looked the plan over.
-    pub review: Option<Review>,
+    /// How the plan stands with those who looked it over.
+    pub review: Standing,
 }
 
 /// What came of it.
@@ -213,7 +213,7 @@ impl Weave<'_> {
             dialect: self.dialect,
             stands: &registered.stands,
             changes: &changes.commands.0,
-            review: self.review.as_ref(),
+            review: &self.review,
             cautions: &cautions,
         });
         let job = emit::Job {

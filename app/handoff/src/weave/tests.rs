@@ -9,6 +9,7 @@ use toolpath::{Distance, Move, Replay, Step};
 
 use super::register::tests::sliced;
 use super::*;
+use crate::signoff::{Decision, Signed, State};
 
 fn blend(first: f64) -> Shares {
     Shares::new(&[first, 1.0 - first]).expect("shares")
@@ -69,7 +70,7 @@ pub(crate) fn weave(
         dialect: &dialect,
         settings: Settings::default(),
         stands: Vec::new(),
-        review: None,
+        review: Standing::not_reviewed(),
     };
     run(&job, file)
 }
@@ -227,10 +228,16 @@ fn the_lead_puts_commands_ahead_by_volume() {
             dialect: &dialect,
             settings: Settings::default(),
             stands: Vec::new(),
-            review: Some(Review {
-                name: "A. Keeper".into(),
-                day: "2 May".into(),
-            }),
+            review: Standing {
+                state: State::Approved,
+                signed: Some(Signed {
+                    name: "A. Keeper".into(),
+                    at: "2026-05-02T09:00:00Z".into(),
+                    decision: Decision::Approved,
+                    note: String::new(),
+                }),
+                changed: Vec::new(),
+            },
         };
         run(&job, &file).expect("woven").1
     };
@@ -247,7 +254,7 @@ fn the_lead_puts_commands_ahead_by_volume() {
         found
     };
     let (at_once, ahead) = (woven(0.0), woven(40.0));
-    assert!(ahead.contains("Reviewed by A. Keeper on 2 May"));
+    assert!(ahead.contains("Reviewed and approved by A. Keeper on 2026-05-02"));
     let (at_once, ahead) = (volumes(&at_once), volumes(&ahead));
     assert_eq!(at_once.len(), 3);
     assert_eq!((at_once[0], ahead[0]), (0.0, 0.0));
@@ -295,7 +302,7 @@ fn what_does_not_fit_is_refused_and_no_file_is_left() {
         dialect: &dialect,
         settings: Settings::default(),
         stands: Vec::new(),
-        review: None,
+        review: Standing::not_reviewed(),
     };
     let error = job.file(&from, &to, &Progress::new()).expect_err("tools");
     assert!(matches!(error, WeaveError::Tools { .. }), "{error}");

@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use handoff::job::{Job, read_text};
+use handoff::signoff;
 use handoff::weave::dialect::{BUILT_IN, Dialect};
 use handoff::weave::register::Placement;
 use handoff::weave::{How, Weave, WeaveError, Woven};
 use toolpath::{ExtruderMode, Settings};
 
-use super::prepare::not_opened;
+use super::prepare::{not_opened, not_signed, required};
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -32,6 +33,9 @@ pub struct Args {
     /// The file to write
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
+    /// Write nothing unless the plan is signed and approved as it is
+    #[arg(long)]
+    require_review: bool,
     #[command(flatten)]
     reading: Reading,
 }
@@ -108,13 +112,16 @@ impl Args {
         }
         let woven = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            let review = match self.require_review {
+                true => required(&job)?,
+                false => signoff::standing(&job).map_err(not_signed)?,
+            };
             let weave = Weave {
                 painted: &job.painted,
                 dialect: &dialect,
                 settings: self.reading.settings(),
                 stands: self.reading.stands(),
-                // Nobody has signed the plan.
-                review: None,
+                review,
             };
             weave
                 .file(&self.toolpath, &self.out, progress)

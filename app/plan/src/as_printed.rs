@@ -7,12 +7,15 @@ use serde::{Deserialize, Serialize};
 use crate::compensate::{Compensation, How, compensated};
 use crate::delivery::{Commands, Delivery, assess};
 use crate::economy::{Extrusion, Suggestion, Waste, lay_out, suggestions};
+use crate::ron_text::{self, Document, Path, Problem, TextError};
 use crate::{Painted, Plan, Schedule};
 
 /// What a schedule becomes on the plan's machine.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AsPrinted {
+    /// Version of this format.
+    pub version: u32,
     /// Everything that the nozzle lays, in order.
     pub extrusion: Extrusion,
     /// What the drives are told, and what that is good for.
@@ -26,6 +29,25 @@ pub struct AsPrinted {
 }
 
 impl AsPrinted {
+    /// Version of the format that is read and written here.
+    pub const VERSION: u32 = 1;
+
+    /// Reads what [`AsPrinted::to_ron`] wrote.
+    ///
+    /// # Errors
+    /// [`TextError`] with line and column.
+    pub fn from_ron(text: &str) -> Result<Self, TextError> {
+        ron_text::read(text)
+    }
+
+    /// Writes it; [`AsPrinted::from_ron`] of it gives the same.
+    ///
+    /// # Errors
+    /// Only what the serializer itself reports.
+    pub fn to_ron(&self) -> Result<String, ron::Error> {
+        ron_text::write(self)
+    }
+
     /// Works it out; well under a second for most parts.
     ///
     /// ```
@@ -76,6 +98,7 @@ impl AsPrinted {
         progress.set(0.8);
         let waste = Waste::of(&extrusion, plan);
         Ok(Self {
+            version: Self::VERSION,
             suggestions: suggestions(plan, model, schedule),
             extrusion,
             compensation,
@@ -94,6 +117,31 @@ impl AsPrinted {
         let (layer, dose) = schedule.dose_at(painted, point)?;
         let dose = self.delivery.layers.get(layer)?.doses.get(dose)?;
         Some(dose.lab)
+    }
+}
+
+impl Document for AsPrinted {
+    const KIND: &'static str = "part as printed";
+    const VERSION: u32 = Self::VERSION;
+
+    fn problems(&self) -> Vec<Problem> {
+        let list = |name: &'static str| Path::field("extrusion").then(name);
+        let stretches = self.extrusion.stretches.iter().enumerate();
+        let mut found: Vec<Problem> = stretches
+            .filter(|(_, s)| !(s.volume_mm3.is_finite() && s.volume_mm3 > 0.0))
+            .map(|(i, _)| {
+                let path = list("stretches").at(i).then("volume_mm3");
+                Problem::new(path, "a volume must be above 0")
+            })
+            .collect();
+        let commands = &self.compensation.commands.0;
+        for (i, pair) in commands.windows(2).enumerate() {
+            if !(pair[1].at_mm3 > pair[0].at_mm3) {
+                let path = Path::field("compensation").then("commands").at(i + 1);
+                found.push(Problem::new(path, "commands must stand in rising order"));
+            }
+        }
+        found
     }
 }
 

@@ -1,9 +1,11 @@
 //! How far what comes out is from what was asked.
 
+use std::collections::HashMap;
+
 use blend::{MixModel, Shares, ciede2000};
 
 use super::{Cell, Commands, DeliveredDose, DeliveredLayer, Delivery, cells, delivered};
-use crate::economy::Extrusion;
+use crate::economy::{Extrusion, Purpose};
 use crate::machine::Chamber;
 use crate::schedule::Schedule;
 
@@ -18,7 +20,28 @@ pub fn assess(
 ) -> Delivery {
     let cells = cells(extrusion, chamber);
     let out = of_cells(&cells, commands, chamber);
-    Tallied::new(&cells, &out, model).delivery(schedule, model)
+    Tallied::new(&cells, &out, model).delivery(schedule, &fed(extrusion, commands), model)
+}
+
+/// The mean blend that is fed while each dose is laid, by layer and dose.
+fn fed(extrusion: &Extrusion, commands: &Commands) -> HashMap<(usize, usize), Shares> {
+    let count = commands.start().map_or(0, |s| s.count());
+    let mut found = HashMap::new();
+    for (stretch, from) in extrusion.stretches.iter().zip(extrusion.edges_mm3()) {
+        if let Purpose::Skin { dose, .. } = stretch.purpose {
+            let before = commands.fed_mm3(from, count);
+            let after = commands.fed_mm3(from + stretch.volume_mm3, count);
+            let parts: Vec<f64> = after
+                .iter()
+                .zip(&before)
+                .map(|(a, b)| (a - b).max(0.0))
+                .collect();
+            if let Ok(shares) = Shares::from_weights(&parts) {
+                found.insert((stretch.layer, dose), shares);
+            }
+        }
+    }
+    found
 }
 
 /// The blend that comes out on each cell.
@@ -120,7 +143,12 @@ impl Tallied {
         Self { doses, off }
     }
 
-    fn delivery(mut self, schedule: &Schedule, model: &dyn MixModel) -> Delivery {
+    fn delivery(
+        mut self,
+        schedule: &Schedule,
+        fed: &HashMap<(usize, usize), Shares>,
+        model: &dyn MixModel,
+    ) -> Delivery {
         let layers = schedule
             .layers
             .iter()
@@ -138,6 +166,7 @@ impl Tallied {
                         let xyz = model.mix(&shares);
                         let lab = xyz.to_lab();
                         DeliveredDose {
+                            fed: fed.get(&(i, j)).copied().unwrap_or(dose.shares),
                             shares,
                             lab,
                             srgb: xyz.to_srgb(),

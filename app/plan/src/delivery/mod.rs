@@ -45,6 +45,9 @@ pub struct DeliveredLayer {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct DeliveredDose {
+    /// The mean blend that the drives are told to feed while it is laid; a good part of that
+    /// comes out later.
+    pub fed: Shares,
     /// The mean blend that comes out.
     pub shares: Shares,
     /// Its colour.

@@ -12,6 +12,7 @@ pub mod delivery;
 pub mod document;
 pub mod economy;
 pub mod edit;
+pub mod lag_fit;
 pub mod machine;
 pub mod painted;
 pub mod preflight;

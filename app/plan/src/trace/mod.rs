@@ -63,6 +63,20 @@ pub enum Cause {
     },
 }
 
+impl Cause {
+    /// Its kind in a few words.
+    pub fn name(&self) -> &'static str {
+        match self {
+            Self::AsPlanned => "nothing is wrong",
+            Self::UnderFeed { .. } => "a drive feeds too little",
+            Self::Swapped { .. } => "two spools are exchanged",
+            Self::Lag { .. } => "the lag is set wrong",
+            Self::Heights { .. } => "changes begin or end at wrong heights",
+            Self::FlowLimit { .. } => "the hotend can't melt fast enough",
+        }
+    }
+}
+
 /// A cause, and what speaks for it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -1,0 +1,313 @@
+//! The fit to colours at heights.
+
+use blend::colour::LocalMetric;
+use blend::{Lab, MAX_COMPONENTS, MixModel, Shares};
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
+
+use super::{LagFault, LagFit, Unit};
+use crate::delivery::{Feed, delivered};
+use crate::economy::main_skin_mm3;
+use crate::machine::Chamber;
+use crate::{AsPrinted, Plan, Schedule};
+
+/// The fewest readings that a fit makes sense with.
+const LEAST: usize = 8;
+/// The usual error of a reading, ΔE00; only its ratio to [`GIVE`] matters.
+const READING: f64 = 1.0;
+/// How far a spool's colour may be from what the plan says, ΔE00 along each axis: the fit finds
+/// that as well, so that a wrong label does not become a wrong chamber.
+const GIVE: f64 = 5.0;
+
+/// A colour that was read.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ColourReading {
+    /// At this height, mm.
+    pub height_mm: f64,
+    /// The colour.
+    pub lab: Lab,
+}
+
+/// Fits a chamber of as many tanks as the plan's machine has to colours by height.
+///
+/// # Errors
+/// [`LagFault`].
+pub fn of_colours(
+    plan: &Plan,
+    model: &dyn MixModel,
+    schedule: &Schedule,
+    printed: &AsPrinted,
+    readings: &[ColourReading],
+) -> Result<LagFit, LagFault> {
+    let commands = &printed.compensation.commands;
+    if commands.changes() == 0 {
+        return Err(LagFault::NoChange);
+    }
+    if readings.len() < LEAST {
+        return Err(LagFault::TooFew(readings.len(), LEAST));
+    }
+    let task = Task {
+        model,
+        tanks: plan.machine.chamber.tanks,
+        feeds: commands.feeds(),
+        seen: seen(schedule, printed, readings)?,
+        components: plan.spools.len().min(MAX_COMPONENTS),
+    };
+    let set = plan.machine.chamber;
+    let typical = set.lag_mm3().max(5.0);
+    let starts = [(0.5, 0.5), (0.2, 0.8), (0.5, 2.0), (2.0, 2.0), (2.0, 8.0)];
+    let best = starts
+        .iter()
+        .filter_map(|(dead, mixed)| task.solve(dead * typical, mixed * typical))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .ok_or(LagFault::Blind)?
+        .0;
+    let count = 3 * readings.len();
+    let freedom = count as f64 - 2.0;
+    let squares = |values: &DVector<f64>| -> f64 {
+        task.residuals(values)
+            .iter()
+            .take(count)
+            .map(|r| r * r)
+            .sum::<f64>()
+            * READING
+            * READING
+    };
+    let scatter = squares(&best) / freedom;
+    let slopes = task.slopes(&best);
+    let inverse = (slopes.transpose() * slopes)
+        .cholesky()
+        .ok_or(LagFault::Blind)?
+        .inverse();
+    let covariance = |i: usize, j: usize| inverse[(i, j)] * scatter / (READING * READING);
+    let (dead, mixed) = (covariance(0, 0), covariance(1, 1));
+    let lag = dead + mixed + 2.0 * covariance(0, 1);
+    if ![dead, mixed].iter().all(|v| v.is_finite()) || mixed.sqrt() > 1e3 * typical {
+        return Err(LagFault::Blind);
+    }
+    let before = task.with_best_offsets(&set);
+    let rms = |values: &DVector<f64>| (squares(values) / readings.len() as f64).sqrt();
+    Ok(LagFit {
+        chamber: task.chamber(&best),
+        dead_error_mm3: dead.sqrt(),
+        mixed_error_mm3: mixed.sqrt(),
+        lag_error_mm3: lag.max(0.0).sqrt(),
+        misfit: rms(&best),
+        misfit_before: before.map_or(f64::NAN, |values| rms(&values)),
+        unit: Unit::De00,
+        readings: readings.len(),
+    })
+}
+
+/// A reading and the volumes between which it was laid.
+struct Seen {
+    from_mm3: f64,
+    to_mm3: f64,
+    metric: LocalMetric,
+}
+
+fn seen(
+    schedule: &Schedule,
+    printed: &AsPrinted,
+    readings: &[ColourReading],
+) -> Result<Vec<Seen>, LagFault> {
+    let top = schedule.layers.last().map_or(0.0, |l| l.span.top_mm);
+    let mut found = Vec::with_capacity(readings.len());
+    for (i, reading) in readings.iter().enumerate() {
+        let height = reading.height_mm;
+        let layer = schedule.layers.partition_point(|l| l.span.top_mm < height);
+        let place = match (0.0..=top + 1e-6).contains(&height) {
+            true => main_skin_mm3(&printed.extrusion, layer.min(schedule.layers.len() - 1)),
+            false => None,
+        };
+        let (from_mm3, to_mm3) = place.ok_or_else(|| {
+            let what = format!("{height} mm is not on the part; it goes from 0 to {top:.2} mm");
+            LagFault::reading(i, what)
+        })?;
+        found.push(Seen {
+            from_mm3,
+            to_mm3,
+            metric: LocalMetric::at(reading.lab),
+        });
+    }
+    // The chamber is followed in order.
+    found.sort_by(|a, b| a.from_mm3.total_cmp(&b.from_mm3));
+    Ok(found)
+}
+
+/// The values are dead and mixed volume, and for each component how far its colour is off.
+struct Task<'a> {
+    model: &'a dyn MixModel,
+    tanks: usize,
+    feeds: Vec<Feed>,
+    seen: Vec<Seen>,
+    components: usize,
+}
+
+impl Task<'_> {
+    fn count(&self) -> usize {
+        2 + 3 * self.components
+    }
+
+    fn chamber(&self, values: &DVector<f64>) -> Chamber {
+        Chamber {
+            dead_mm3: values[0].max(0.0),
+            mixed_mm3: values[1].max(0.0),
+            tanks: self.tanks,
+        }
+    }
+
+    /// The blend of each reading under a chamber.
+    fn blends(&self, chamber: &Chamber) -> Vec<Shares> {
+        let Some(start) = self.feeds.first().map(|f| f.from) else {
+            return Vec::new();
+        };
+        let mut edges: Vec<f64> = self
+            .seen
+            .iter()
+            .flat_map(|s| [s.from_mm3, s.to_mm3])
+            .collect();
+        edges.sort_by(f64::total_cmp);
+        edges.dedup();
+        let out = delivered(chamber, &start, &self.feeds, &edges);
+        self.seen
+            .iter()
+            .map(|seen| {
+                let at = edges
+                    .partition_point(|e| *e <= seen.from_mm3)
+                    .saturating_sub(1);
+                out.get(at).copied().unwrap_or(start)
+            })
+            .collect()
+    }
+
+    /// Differences in usual errors, then how far colours are off in units of their give.
+    fn residuals(&self, values: &DVector<f64>) -> DVector<f64> {
+        let offset = |axis: usize, shares: &Shares| -> f64 {
+            let parts = shares.as_slice().iter().enumerate();
+            parts
+                .filter_map(|(i, share)| Some(share * values.get(2 + 3 * i + axis)?))
+                .sum()
+        };
+        let blends = self.blends(&self.chamber(values));
+        let seen = self.seen.iter().zip(&blends).flat_map(|(seen, shares)| {
+            let lab = self.model.mix(shares).to_lab();
+            let moved = Lab {
+                l: lab.l + offset(0, shares),
+                a: lab.a + offset(1, shares),
+                b: lab.b + offset(2, shares),
+            };
+            seen.metric.difference(moved).map(|d| d / READING)
+        });
+        let give = values.iter().skip(2).map(|v| v / GIVE);
+        DVector::from_iterator(3 * self.seen.len() + 3 * self.components, seen.chain(give))
+    }
+
+    fn slopes(&self, values: &DVector<f64>) -> DMatrix<f64> {
+        let columns: Vec<DVector<f64>> = (0..self.count())
+            .map(|i| {
+                let step = if i < 2 {
+                    1e-4 * values[i].abs().max(1.0)
+                } else {
+                    1e-3
+                };
+                let mut more = values.clone();
+                let mut less = values.clone();
+                more[i] += step;
+                // A volume can't be below nothing.
+                less[i] = if i < 2 {
+                    (less[i] - step).max(0.0)
+                } else {
+                    less[i] - step
+                };
+                (self.residuals(&more) - self.residuals(&less)) / (more[i] - less[i])
+            })
+            .collect();
+        DMatrix::from_columns(&columns)
+    }
+
+    /// The best values from a start, and their cost.
+    fn solve(&self, dead_mm3: f64, mixed_mm3: f64) -> Option<(DVector<f64>, f64)> {
+        let mut free = DVector::zeros(self.count());
+        free[0] = dead_mm3.sqrt();
+        free[1] = mixed_mm3.sqrt();
+        let problem = Problem {
+            task: self,
+            free,
+            volumes: true,
+        };
+        self.run(problem)
+    }
+
+    /// The best colours for a chamber that stays as it is.
+    fn with_best_offsets(&self, chamber: &Chamber) -> Option<DVector<f64>> {
+        let mut free = DVector::zeros(self.count());
+        free[0] = chamber.dead_mm3.sqrt();
+        free[1] = chamber.mixed_mm3.sqrt();
+        let problem = Problem {
+            task: self,
+            free,
+            volumes: false,
+        };
+        self.run(problem).map(|(values, _)| values)
+    }
+
+    fn run(&self, problem: Problem<'_>) -> Option<(DVector<f64>, f64)> {
+        let (problem, report) = LevenbergMarquardt::new()
+            .with_tol(1e-10)
+            .with_patience(30)
+            .minimize(problem);
+        let values = problem.values();
+        let sound = report.objective_function.is_finite() && values.iter().all(|v| v.is_finite());
+        sound.then_some((values, report.objective_function))
+    }
+}
+
+/// The search in free numbers: the roots of the volumes, so that these stay above 0.
+struct Problem<'a> {
+    task: &'a Task<'a>,
+    free: DVector<f64>,
+    /// Whether the volumes are free.
+    volumes: bool,
+}
+
+impl Problem<'_> {
+    fn values(&self) -> DVector<f64> {
+        let mut values = self.free.clone();
+        for i in 0..2 {
+            values[i] *= values[i];
+        }
+        values
+    }
+}
+
+impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, Dyn>;
+    type ParameterStorage = Owned<f64, Dyn>;
+
+    fn set_params(&mut self, free: &DVector<f64>) {
+        self.free.copy_from(free);
+    }
+
+    fn params(&self) -> DVector<f64> {
+        self.free.clone()
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        Some(self.task.residuals(&self.values()))
+    }
+
+    fn jacobian(&self) -> Option<DMatrix<f64>> {
+        let mut slopes = self.task.slopes(&self.values());
+        for i in 0..2 {
+            let chain = if self.volumes {
+                2.0 * self.free[i]
+            } else {
+                0.0
+            };
+            slopes.column_mut(i).scale_mut(chain);
+        }
+        Some(slopes)
+    }
+}

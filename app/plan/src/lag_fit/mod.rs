@@ -1,0 +1,84 @@
+//! The chamber's dead and mixed volume, from what was seen of a printed change of blend.
+//!
+//! Two kinds of readings tell them: colours at heights about the changes ([`of_colours`]), or
+//! with a ruler alone the heights at which a change began and ended ([`of_ends`]). The heights
+//! become extruded volumes, so the part must be laid as it was planned, without hollow filling.
+//!
+//! Errors are standard errors from the scatter of the readings about the fit and the slopes
+//! there (G. Seber, C. Wild, *Nonlinear Regression*, 1989, from memory).
+
+mod colours;
+mod ends;
+
+use serde::{Deserialize, Serialize};
+
+use crate::machine::Chamber;
+
+pub use colours::{ColourReading, of_colours};
+pub use ends::{EndsReading, of_ends};
+
+/// A chamber that fits what was seen.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LagFit {
+    /// The chamber.
+    pub chamber: Chamber,
+    /// Standard error of its dead volume, mm³.
+    pub dead_error_mm3: f64,
+    /// Standard error of its mixed volume, mm³.
+    pub mixed_error_mm3: f64,
+    /// Standard error of both together, mm³. It is mostly smaller than either: readings tell the
+    /// lag better than how it is parted.
+    pub lag_error_mm3: f64,
+    /// How far readings are off, root mean square, in the unit of the readings.
+    pub misfit: f64,
+    /// The same with the chamber as it was set before.
+    pub misfit_before: f64,
+    /// The unit of readings.
+    pub unit: Unit,
+    /// How many numbers were fitted to.
+    pub readings: usize,
+}
+
+/// The unit of readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Unit {
+    /// Colour difference, ΔE00 for small ones.
+    De00,
+    /// Height, mm.
+    Mm,
+}
+
+/// Why there is no fit.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LagFault {
+    /// The plan has one blend from bottom to top.
+    #[error("this plan has no change of blend to see a lag by; use the plan of the lag test")]
+    NoChange,
+    /// Not enough was seen.
+    #[error("{0} readings are too few; read {1} at least, about one change or several")]
+    TooFew(usize, usize),
+    /// A reading can't be.
+    #[error("reading {number}: {what}")]
+    Reading {
+        /// Which, from 1.
+        number: usize,
+        /// What is wrong and what to do.
+        what: String,
+    },
+    /// The readings leave the volumes open.
+    #[error(
+        "the readings do not tell dead from mixed volume; read closer about the changes, every \
+         layer or two, from before one shows until long after"
+    )]
+    Blind,
+}
+
+impl LagFault {
+    fn reading(index: usize, what: impl Into<String>) -> Self {
+        Self::Reading {
+            number: index + 1,
+            what: what.into(),
+        }
+    }
+}

@@ -11,6 +11,7 @@ pub mod compare;
 pub mod exchange;
 pub mod job;
 pub mod keyed;
+pub mod outcome;
 mod prepare;
 pub mod reach_chart;
 pub mod render;
@@ -18,6 +19,7 @@ pub mod review;
 pub mod schedule;
 pub mod sheet;
 pub mod signoff;
+pub mod watch;
 pub mod weave;
 pub mod write;
 

@@ -6,16 +6,19 @@ use std::path::{Path, PathBuf};
 use geometry::layers::CutError;
 use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::{Provenance, ScheduleError, Totals, Warning};
+use plan::watch::Watch;
 use plan::{AsPrinted, Painted, Schedule};
 use serde::{Deserialize, Serialize};
 
 use crate::cautions;
 use crate::job::Job;
+use crate::outcome::{Outcome, printed_colours, write_commands};
 use crate::render::Stage;
 use crate::review::Page;
 use crate::schedule::{write_csv, write_ron};
-use crate::sheet::{Facts, Sheet, SheetError};
+use crate::sheet::{Facts, Finished, Sheet, SheetError};
 use crate::signoff::{self, SignoffError, Standing};
+use crate::watch;
 use crate::write::{Folder, WriteError};
 
 /// The files that are written, and what each is.
@@ -29,9 +32,22 @@ pub const FILES: &[(&str, &str)] = &[
         "the same for a spreadsheet or a script, one row for each dose",
     ),
     (
-        "sheet.png",
-        "the part in its colours, by height and in numbers, to look at or print",
+        "commands.csv",
+        "when to change the blend so that it comes out in its place",
     ),
+    (
+        "as-printed.ron",
+        "what comes out of the nozzle, dose by dose, to be read back",
+    ),
+    (
+        "sheet.png",
+        "the part as asked for and as printed, by height and in numbers, to look at or print",
+    ),
+    (
+        "watch.png",
+        "what each drive should have done by each height, to hold beside the printer",
+    ),
+    ("watch.csv", "the same for a spreadsheet"),
     (
         "review.html",
         "the page to look over before you sign: open it in any browser",
@@ -77,6 +93,8 @@ pub struct Summary {
     pub size_mm: [f64; 3],
     /// Sums over the schedule.
     pub totals: Totals,
+    /// What comes out, how far off it is, and what is flushed away.
+    pub as_printed: Outcome,
     /// What a person should know about how the mesh was read.
     pub notes: Vec<String>,
     /// What a person should know before printing.
@@ -123,6 +141,8 @@ pub(crate) struct Work<'a> {
     pub schedule: Schedule,
     /// What will come out.
     pub printed: AsPrinted,
+    /// What each drive should have done by each height.
+    pub watch: Watch,
     /// The summary.
     pub summary: Summary,
 }
@@ -139,7 +159,8 @@ impl<'a> Work<'a> {
         let schedule = scheduled(job, &standing, progress)?;
         let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
         Ok(Self {
-            summary: summary(job, &schedule, standing.clone()),
+            summary: summary(job, &schedule, &printed, standing.clone()),
+            watch: Watch::new(painted.plan(), &schedule, &printed, watch::EVERY_MM),
             job,
             standing,
             schedule,
@@ -162,7 +183,22 @@ impl<'a> Work<'a> {
             ),
             (
                 "schedule.csv",
-                written(&|out| write_csv(&self.schedule, out))?,
+                written(&|out| write_csv(&self.schedule, &self.printed, out))?,
+            ),
+            (
+                "commands.csv",
+                written(&|out| write_commands(&self.schedule, &self.printed, out))?,
+            ),
+            (
+                "as-printed.ron",
+                written(&|out| {
+                    let text = self.printed.to_ron().map_err(io::Error::other)?;
+                    out.write_all(text.as_bytes())
+                })?,
+            ),
+            (
+                "watch.csv",
+                written(&|out| watch::write_csv(&self.watch, &self.schedule.provenance, out))?,
             ),
             (
                 "summary.json",
@@ -178,20 +214,28 @@ impl<'a> Work<'a> {
     pub fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
         let painted = &self.job.painted;
         let changes = signoff::since_signed(self.job)?;
-        let mut facts = Facts::of(painted, &self.schedule, &self.job.notes);
+        let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.notes);
         facts.stamp.push(self.standing.stamp().to_owned());
         let stage = Stage::new(painted.surface(), progress)?;
         let sheet = Sheet::of(facts)
-            .run(&stage, colours(painted), progress)
+            .run(
+                &stage,
+                colours(painted),
+                printed_colours(painted, &self.schedule, &self.printed),
+                progress,
+            )
             .map_err(|error| match error {
                 SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
                 error => PrepareError::Sheet(error),
             })?;
-        let mut picture = Vec::new();
-        sheet
-            .image
-            .write_png(&mut picture)
-            .map_err(|error| PrepareError::Plan(error.to_string()))?;
+        let png = |page: &Finished| {
+            let mut picture = Vec::new();
+            let written = page.image.write_png(&mut picture);
+            written.map_err(|error| PrepareError::Plan(error.to_string()))?;
+            Ok::<_, PrepareError>(picture)
+        };
+        let watch = watch::page(&self.watch, &self.schedule.provenance)
+            .ok_or(PrepareError::Sheet(SheetError::TooLarge))?;
         let page = Page {
             job: self.job,
             schedule: &self.schedule,
@@ -203,7 +247,8 @@ impl<'a> Work<'a> {
         let page = page.html(progress)?;
         let mut made = self.tables()?;
         made.extend([
-            ("sheet.png", picture),
+            ("sheet.png", png(&sheet)?),
+            ("watch.png", png(&watch)?),
             ("review.html", page.into_bytes()),
             ("index.txt", index(&self.summary).into_bytes()),
         ]);
@@ -244,18 +289,21 @@ const BENEATH_MM: f64 = 1e-3;
 /// The colour asked for at a point of the skin, in linear-light sRGB, held to what a display
 /// can show.
 pub fn colours(painted: &Painted) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + '_ {
-    let surface = painted.surface();
     |point| {
-        let beneath = SurfacePoint {
-            point_mm: point.point_mm - surface.normal(point.facet) * BENEATH_MM,
-            ..point
-        };
-        let linear = painted.xyz_at(beneath).to_linear_srgb();
+        let linear = painted.xyz_at(beneath(painted, point)).to_linear_srgb();
         linear.map(|v| v.clamp(0.0, 1.0))
     }
 }
 
-fn summary(job: &Job, schedule: &Schedule, review: Standing) -> Summary {
+/// The point just beneath one of the skin.
+pub(crate) fn beneath(painted: &Painted, point: SurfacePoint) -> SurfacePoint {
+    SurfacePoint {
+        point_mm: point.point_mm - painted.surface().normal(point.facet) * BENEATH_MM,
+        ..point
+    }
+}
+
+fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing) -> Summary {
     let (lo, hi) = job.painted.surface().mesh().bounds();
     Summary {
         version: 1,
@@ -263,6 +311,7 @@ fn summary(job: &Job, schedule: &Schedule, review: Standing) -> Summary {
         review,
         size_mm: DVec3::to_array(&(hi - lo)),
         totals: schedule.totals.clone(),
+        as_printed: Outcome::of(printed),
         notes: job.notes.clone(),
         warnings: schedule.warnings.clone(),
     }
@@ -277,7 +326,7 @@ fn index(summary: &Summary) -> String {
     };
     let mut text = format!("{title}\n{}\n\n", from.review);
     for (name, what) in FILES {
-        text.push_str(&format!("{name:14}{what}\n"));
+        text.push_str(&format!("{name:16}{what}\n"));
     }
     text.push_str("\nMade from\n");
     for (label, value) in [
@@ -291,6 +340,10 @@ fn index(summary: &Summary) -> String {
         ("by", from.made_by.clone()),
     ] {
         text.push_str(&format!("  {label:9}{value}\n"));
+    }
+    text.push_str("\nWhat comes out\n");
+    for line in summary.as_printed.lines() {
+        text.push_str(&format!("  {line}\n"));
     }
     let warnings = summary.warnings.iter().map(|w| &w.text);
     let known: Vec<&String> = summary.notes.iter().chain(warnings).collect();

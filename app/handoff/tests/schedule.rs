@@ -6,11 +6,11 @@ use std::sync::Arc;
 use blend::{LinearLight, Shares};
 use geometry::{DVec3, LayerPlan, Mask, Progress, Surface, solids};
 use handoff::schedule::{write_csv, write_ron};
-use plan::{FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
+use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 use proptest::prelude::*;
 
 /// A block of 20 × 10 × 6 mm with a fade along its height and a ball of another blend.
-fn schedule(share: f64, layer_mm: f64, name: &str) -> Schedule {
+fn schedule(share: f64, layer_mm: f64, name: &str) -> (Schedule, AsPrinted) {
     let mesh = solids::cuboid(DVec3::new(20.0, 10.0, 6.0)).unwrap();
     let (lo, _) = mesh.bounds();
     let mut plan = Plan::first(FirstPlan {
@@ -33,12 +33,14 @@ fn schedule(share: f64, layer_mm: f64, name: &str) -> Schedule {
     let model = Arc::new(LinearLight::new(&plan.spools));
     let progress = Progress::new();
     let painted = Painted::new(plan, surface, model, &progress).unwrap();
-    Schedule::new(&painted, &progress).unwrap()
+    let schedule = Schedule::new(&painted, &progress).unwrap();
+    let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, &progress).unwrap();
+    (schedule, printed)
 }
 
-fn csv_of(schedule: &Schedule) -> String {
+fn csv_of((schedule, printed): &(Schedule, AsPrinted)) -> String {
     let mut bytes = Vec::new();
-    write_csv(schedule, &mut bytes).unwrap();
+    write_csv(schedule, printed, &mut bytes).unwrap();
     String::from_utf8(bytes).unwrap()
 }
 
@@ -47,17 +49,20 @@ proptest! {
 
     #[test]
     fn ron_reads_back_equal(share in 0.0..1.0_f64, layer_mm in 0.3..1.0_f64, name in "\\PC{1,20}") {
-        let schedule = schedule(share, layer_mm, &name);
+        let (schedule, printed) = schedule(share, layer_mm, &name);
         let mut bytes = Vec::new();
         write_ron(&schedule, &mut bytes).unwrap();
         let read = Schedule::from_ron(&String::from_utf8(bytes).unwrap()).unwrap();
         prop_assert_eq!(read, schedule);
+        let read = AsPrinted::from_ron(&printed.to_ron().unwrap()).unwrap();
+        prop_assert_eq!(read, printed);
     }
 
     #[test]
     fn csv_says_the_same(share in 0.0..1.0_f64, layer_mm in 0.3..1.0_f64, name in "\\PC{1,20}") {
-        let schedule = schedule(share, layer_mm, &name);
-        let text = csv_of(&schedule);
+        let both = schedule(share, layer_mm, &name);
+        let text = csv_of(&both);
+        let (schedule, printed) = both;
         let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
         let names = reader.headers().unwrap().clone();
         let at = |name: &str| names.iter().position(|n| n == name).unwrap();
@@ -66,9 +71,11 @@ proptest! {
             .iter()
             .enumerate()
             .flat_map(|(i, layer)| layer.doses.iter().map(move |dose| (i, layer, dose)));
+        let mut delivered = printed.delivery.layers.iter().flat_map(|layer| &layer.doses);
         let mut rows = reader.records();
         for (i, layer, dose) in doses {
             let row = rows.next().unwrap().unwrap();
+            let out = delivered.next().unwrap();
             let number = |name: &str| row[at(name)].parse::<f64>().unwrap();
             prop_assert_eq!(row[at("layer")].parse::<usize>().unwrap(), i + 1);
             for (name, value) in [
@@ -79,6 +86,10 @@ proptest! {
                 ("share_2", dose.shares.as_slice()[1]),
                 ("filament_2_mm", dose.filament_mm[1]),
                 ("lab_b", dose.lab.b),
+                ("fed_share_1", out.fed.as_slice()[0]),
+                ("printed_share_2", out.shares.as_slice()[1]),
+                ("printed_lab_l", out.lab.l),
+                ("printed_worst_de00", out.worst_de00),
             ] {
                 prop_assert!((number(name) - value).abs() <= 0.5e-6 + 1e-12, "{}", name);
             }

@@ -90,6 +90,8 @@ fn facts(spools: usize, regions: usize, marks: usize, columns: usize) -> Facts {
                 .collect(),
         },
         totals: vec![Fact::new(LONG, LONG); 5],
+        outcome: vec![Fact::new(LONG, LONG); 6],
+        savings: vec![Fact::new(LONG, LONG); regions.min(4)],
         provenance: vec![Fact::new(LONG, LONG); 4],
         warnings: vec![LONG.repeat(2); regions.min(20)],
         cautions: vec![LONG.repeat(3); 4],
@@ -102,7 +104,12 @@ fn sheet(facts: Facts, size: DVec3) -> Finished {
         ..Sheet::of(facts)
     };
     sheet
-        .run(&block(size), |_| [0.3, 0.2, 0.1], &Progress::new())
+        .run(
+            &block(size),
+            |_| [0.3, 0.2, 0.1],
+            |_| [0.2, 0.2, 0.1],
+            &Progress::new(),
+        )
         .unwrap()
 }
 
@@ -125,14 +132,16 @@ fn a_plain_sheet_has_the_shape_of_a4_and_its_views() {
     let mut facts = facts(2, 3, 4, 1);
     facts.cautions.truncate(2);
     facts.warnings.truncate(1);
+    facts.savings.truncate(1);
     let done = sheet(facts, DVec3::new(30.0, 30.0, 40.0));
     check(&done);
     assert_eq!((done.image.width_px(), done.image.height_px()), (700, 495));
+    let count = |what: &str| done.placed.iter().filter(|p| p.what == what).count();
     for view in ["From the front right", "From the back left", "Front", "Top"] {
         // Once as picture, once as caption.
-        let count = done.placed.iter().filter(|p| p.what == view).count();
-        assert_eq!(count, 2, "{view}");
+        assert_eq!(count(view), 2, "{view}");
     }
+    assert_eq!(count("The same, as printed"), 4);
 }
 
 #[test]
@@ -167,6 +176,6 @@ fn a_cancelled_sheet_stops() {
     let progress = Progress::new();
     let stage = block(DVec3::splat(10.0));
     progress.cancel();
-    let failed = Sheet::of(facts(2, 2, 2, 1)).run(&stage, |_| [0.5; 3], &progress);
+    let failed = Sheet::of(facts(2, 2, 2, 1)).run(&stage, |_| [0.5; 3], |_| [0.5; 3], &progress);
     assert!(matches!(failed, Err(SheetError::Cancelled(_))));
 }

@@ -89,12 +89,16 @@ fn a_new_plan_is_prepared_as_it_is() {
     assert_eq!(
         names,
         [
+            "as-printed.ron",
+            "commands.csv",
             "index.txt",
             "review.html",
             "schedule.csv",
             "schedule.ron",
             "sheet.png",
-            "summary.json"
+            "summary.json",
+            "watch.csv",
+            "watch.png"
         ]
     );
     let file: Value = serde_json::from_slice(&fs::read(out.join("summary.json")).unwrap()).unwrap();

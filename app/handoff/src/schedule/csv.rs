@@ -1,32 +1,42 @@
-//! The schedule as CSV (RFC 4180): one row for each dose, units in the column names.
+//! The schedule as CSV (RFC 4180): one row for each dose, what is asked and what comes out,
+//! units in the column names.
 
 use std::io;
 
 use csv::{Terminator, WriterBuilder};
-use plan::Schedule;
+use plan::delivery::DeliveredDose;
 use plan::schedule::{Dose, Layer};
+use plan::{AsPrinted, Schedule};
+
+use crate::outcome;
 
 /// Writes the schedule as CSV: lines that begin with `#` say what it was made from, then come
 /// the column names and a row for each dose.
 ///
 /// # Errors
 /// What the writer says.
-pub fn write_csv(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
-    head(schedule, out)?;
+pub fn write_csv(
+    schedule: &Schedule,
+    printed: &AsPrinted,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    head(schedule, printed, out)?;
     let mut table = WriterBuilder::new()
         .terminator(Terminator::Any(b'\n'))
         .from_writer(out);
     table.write_record(columns(schedule))?;
     for (i, layer) in schedule.layers.iter().enumerate() {
         for (order, dose) in layer.doses.iter().enumerate() {
-            table.write_record(row(schedule, (i, layer), (order, dose)))?;
+            let delivered = printed.delivery.layers.get(i);
+            let delivered = delivered.and_then(|l| l.doses.get(order));
+            table.write_record(row(schedule, (i, layer), (order, dose), delivered))?;
         }
     }
     table.flush()
 }
 
 /// What the file is and where it comes from, as comment lines.
-fn head(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
+fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io::Result<()> {
     let from = &schedule.provenance;
     comment(out, "Schedule", &from.title)?;
     comment(out, "Format", &schedule.version.to_string())?;
@@ -44,6 +54,7 @@ fn head(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
         );
         comment(out, &format!("Spool {}", i + 1), &value)?;
     }
+    comment(out, "Flushed away", &outcome::waste(&printed.waste))?;
     for warning in &schedule.warnings {
         comment(out, "Warning", &warning.text)?;
     }
@@ -51,7 +62,7 @@ fn head(schedule: &Schedule, out: &mut dyn io::Write) -> io::Result<()> {
 }
 
 /// One comment line. A break in a name would let the name end the comment.
-fn comment(out: &mut dyn io::Write, label: &str, value: &str) -> io::Result<()> {
+pub(crate) fn comment(out: &mut dyn io::Write, label: &str, value: &str) -> io::Result<()> {
     let value = value.replace(char::is_control, " ");
     writeln!(out, "# {label}: {value}")
 }
@@ -74,6 +85,19 @@ fn columns(schedule: &Schedule) -> Vec<String> {
     columns.extend((1..=count).map(|i| format!("share_{i}")));
     columns.extend((1..=count).map(|i| format!("filament_{i}_mm")));
     columns.extend(["srgb", "lab_l", "lab_a", "lab_b", "uncertainty_de00"].map(str::to_owned));
+    columns.extend((1..=count).map(|i| format!("fed_share_{i}")));
+    columns.extend((1..=count).map(|i| format!("printed_share_{i}")));
+    columns.extend(
+        [
+            "printed_srgb",
+            "printed_lab_l",
+            "printed_lab_a",
+            "printed_lab_b",
+            "printed_de00",
+            "printed_worst_de00",
+        ]
+        .map(str::to_owned),
+    );
     columns
 }
 
@@ -81,6 +105,7 @@ fn row(
     schedule: &Schedule,
     (index, layer): (usize, &Layer),
     (order, dose): (usize, &Dose),
+    delivered: Option<&DeliveredDose>,
 ) -> Vec<String> {
     let span = layer.span;
     let region = schedule.totals.regions.get(dose.region);
@@ -106,11 +131,21 @@ fn row(
     row.push(dose.srgb.to_string());
     row.extend([dose.lab.l, dose.lab.a, dose.lab.b].map(number));
     row.push(dose.uncertainty_de00.map_or(String::new(), number));
+    match delivered {
+        Some(out) => {
+            row.extend(padded(out.fed.as_slice()));
+            row.extend(padded(out.shares.as_slice()));
+            row.push(out.srgb.to_string());
+            row.extend([out.lab.l, out.lab.a, out.lab.b].map(number));
+            row.extend([out.de00, out.worst_de00].map(number));
+        }
+        None => row.extend(vec![String::new(); 2 * count + 6]),
+    }
     row
 }
 
 /// A number to six decimals, without zeros at its end.
-fn number(value: f64) -> String {
+pub(crate) fn number(value: f64) -> String {
     let text = format!("{value:.6}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     match text {

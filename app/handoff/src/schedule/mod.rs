@@ -7,4 +7,5 @@ mod csv;
 mod ron;
 
 pub use self::csv::write_csv;
+pub(crate) use self::csv::{comment, number};
 pub use self::ron::write_ron;

@@ -19,6 +19,10 @@ pub struct Facts {
     pub heights: Heights,
     /// Totals.
     pub totals: Vec<Fact>,
+    /// What comes out, how far off it is, and what is flushed away.
+    pub outcome: Vec<Fact>,
+    /// What would cut the waste, and by how much.
+    pub savings: Vec<Fact>,
     /// Where the numbers come from.
     pub provenance: Vec<Fact>,
     /// What to know of this very part before it is printed.

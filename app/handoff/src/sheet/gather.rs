@@ -4,12 +4,14 @@ use std::collections::BTreeSet;
 
 use blend::{Fade, MixModel, Ramp, Shares, Srgb};
 use geometry::LayerPlan;
+use plan::delivery::DeliveredLayer;
 use plan::schedule::{Layer, Provenance, Totals};
-use plan::{Machine, Paint, Painted, Region, Schedule};
+use plan::{AsPrinted, Machine, Paint, Painted, Region, Schedule};
 
 use super::facts::{Column, Fact, Facts, Heights, Mark, RegionFact, Shade, Slice, SpoolFact};
 use super::legend::amount;
 use crate::cautions;
+use crate::outcome::{self, Outcome};
 
 /// Samples of a fade's colours for its swatch.
 const SAMPLES: usize = 48;
@@ -19,7 +21,12 @@ const HASH: usize = 16;
 impl Facts {
     /// Gathers the facts of a part and its schedule; `notes` are worth knowing about the
     /// mesh.
-    pub fn of(painted: &Painted, schedule: &Schedule, notes: &[String]) -> Self {
+    pub fn of(
+        painted: &Painted,
+        schedule: &Schedule,
+        printed: &AsPrinted,
+        notes: &[String],
+    ) -> Self {
         let from = &schedule.provenance;
         let totals = &schedule.totals;
         let warnings = schedule.warnings.iter().map(|w| &w.text);
@@ -27,13 +34,19 @@ impl Facts {
             title: title(from),
             subtitle: subtitle(painted, totals),
             stamp: vec![
-                "colours as asked for".to_owned(),
+                "colours as asked for and as printed".to_owned(),
                 format!("plan {}", short(&from.plan_sha256)),
             ],
             spools: spools(painted, totals),
             regions: regions(painted, totals),
-            heights: heights(&painted.plan().machine, schedule),
+            heights: heights(&painted.plan().machine, schedule, printed),
             totals: total_lines(totals),
+            outcome: outcome_lines(printed),
+            savings: printed
+                .suggestions
+                .iter()
+                .map(|s| Fact::new(&s.text, format!("saves {} g", amount(s.saves_g))))
+                .collect(),
             provenance: provenance(from),
             warnings: notes.iter().chain(warnings).cloned().collect(),
             cautions: cautions::SHORT.iter().map(|c| (*c).to_owned()).collect(),
@@ -164,7 +177,7 @@ fn blend(region: &Region) -> String {
     }
 }
 
-fn heights(machine: &Machine, schedule: &Schedule) -> Heights {
+fn heights(machine: &Machine, schedule: &Schedule, printed: &AsPrinted) -> Heights {
     let layers = &schedule.layers;
     let names: Vec<&str> = schedule
         .totals
@@ -174,10 +187,20 @@ fn heights(machine: &Machine, schedule: &Schedule) -> Heights {
         .collect();
     Heights {
         slices: layers.iter().map(|layer| slice(machine, layer)).collect(),
-        columns: vec![Column {
-            title: "asked for".to_owned(),
-            slices: layers.iter().map(side_by_side).collect(),
-        }],
+        columns: vec![
+            Column {
+                title: "asked for".to_owned(),
+                slices: layers.iter().map(|l| side_by_side(l, None)).collect(),
+            },
+            Column {
+                title: "printed".to_owned(),
+                slices: layers
+                    .iter()
+                    .zip(&printed.delivery.layers)
+                    .map(|(layer, out)| side_by_side(layer, Some(out)))
+                    .collect(),
+            },
+        ],
         marks: marks(layers, &names),
     }
 }
@@ -195,19 +218,23 @@ fn slice(machine: &Machine, layer: &Layer) -> Slice {
 }
 
 /// A layer's colours by their share of its visible area, in the order of the regions so that
-/// each stays on its side from layer to layer.
-fn side_by_side(layer: &Layer) -> Vec<Shade> {
+/// each stays on its side from layer to layer: those asked for, or those that come out.
+fn side_by_side(layer: &Layer, out: Option<&DeliveredLayer>) -> Vec<Shade> {
     let area: f64 = layer.doses.iter().map(|d| d.area_mm2).sum();
     let volume: f64 = layer.doses.iter().map(|d| d.volume_mm3).sum();
-    let mut doses: Vec<_> = layer.doses.iter().collect();
-    doses.sort_by_key(|dose| dose.region);
+    let mut doses: Vec<_> = layer.doses.iter().enumerate().collect();
+    doses.sort_by_key(|(_, dose)| dose.region);
+    let colour = |i: usize, asked: Srgb| match out.and_then(|o| o.doses.get(i)) {
+        Some(dose) => dose.srgb,
+        None => asked,
+    };
     let shade = |colour, share: f64| Shade { colour, share };
     doses
         .into_iter()
-        .map(|dose| match area > 0.0 {
-            true => shade(dose.srgb, dose.area_mm2 / area),
+        .map(|(i, dose)| match area > 0.0 {
+            true => shade(colour(i, dose.srgb), dose.area_mm2 / area),
             // A layer that nobody sees: by volume.
-            false => shade(dose.srgb, dose.volume_mm3 / volume.max(1e-12)),
+            false => shade(colour(i, dose.srgb), dose.volume_mm3 / volume.max(1e-12)),
         })
         .collect()
 }
@@ -263,6 +290,46 @@ fn total_lines(totals: &Totals) -> Vec<Fact> {
         Fact::new(
             "Layers with several blends",
             grouped(totals.layers_with_changes),
+        ),
+    ]
+}
+
+/// What comes out, in figures.
+fn outcome_lines(printed: &AsPrinted) -> Vec<Fact> {
+    let Outcome {
+        mean_de00,
+        most_de00,
+        worst_de00,
+        at_their_place_de00,
+        how,
+        commands,
+        waste,
+        ..
+    } = Outcome::of(printed);
+    let flushed = match waste.flushes {
+        0 => "nothing".to_owned(),
+        _ => format!(
+            "{} g, {} m, {:.0} min",
+            amount(waste.mass_g),
+            amount(waste.length_m),
+            waste.minutes
+        ),
+    };
+    vec![
+        Fact::new(
+            "Off in the mean and at worst",
+            format!("ΔE00 {mean_de00:.2}, {worst_de00:.1}"),
+        ),
+        Fact::new("95 % of the area within", format!("ΔE00 {most_de00:.1}")),
+        Fact::new(
+            "In the mean if not sent ahead",
+            format!("ΔE00 {at_their_place_de00:.2}"),
+        ),
+        Fact::new("Flushed away", flushed),
+        Fact::new("against the part", format!("{:.2} times", waste.ratio)),
+        Fact::new(
+            "Commands",
+            format!("{}, {}", grouped(commands), outcome::how(how)),
         ),
     ]
 }

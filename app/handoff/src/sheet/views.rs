@@ -14,9 +14,36 @@ const CAPTION: f32 = 30.0;
 /// What the scale bar takes at the foot of the block.
 const FOOT: f32 = 30.0;
 
+/// Whose colours a view shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// Those that the plan asks for.
+    Asked,
+    /// Those that will come out.
+    Printed,
+}
+
+/// A view in colours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shown {
+    /// From where.
+    pub view: View,
+    /// In which colours. What is printed stands beside what is asked for, so it follows it.
+    pub look: Look,
+}
+
+impl Shown {
+    fn title(self) -> &'static str {
+        match self.look {
+            Look::Asked => self.view.title(),
+            Look::Printed => "The same, as printed",
+        }
+    }
+}
+
 /// A view and where its part lies on the page.
 struct Cell {
-    view: View,
+    shown: Shown,
     at: Rect,
     /// Page units to a mm of the part.
     scale: f32,
@@ -26,9 +53,9 @@ struct Cell {
 pub fn draw(
     page: &mut Page,
     area: Rect,
-    views: &[View],
+    views: &[Shown],
     stage: &Stage,
-    colour: &(impl Fn(SurfacePoint) -> [f64; 3] + Sync),
+    colour: &(impl Fn(Look, SurfacePoint) -> [f64; 3] + Sync),
     progress: &Progress,
 ) -> Result<(), SheetError> {
     let mesh = stage.surface().mesh();
@@ -38,7 +65,10 @@ pub fn draw(
     };
     let packing = Packing::best(mesh, views, room);
     for cell in &packing.cells {
-        progress.stage(&format!("Rendering: {}", cell.view.title().to_lowercase()));
+        progress.stage(&format!(
+            "Rendering: {}",
+            cell.shown.view.title().to_lowercase()
+        ));
         draw_view(page, cell, stage, colour, progress)?;
     }
     for cell in &packing.cells {
@@ -46,7 +76,7 @@ pub fn draw(
             cell.at.x + cell.at.width / 2.0,
             cell.at.bottom() + CAPTION - 9.0,
         );
-        page.text(cell.view.title(), at, &style::NOTE, Align::Middle);
+        page.text(cell.shown.title(), at, &style::NOTE, Align::Middle);
     }
     if let Some(scale) = packing.straight_scale {
         scale_bar(page, area, scale);
@@ -58,10 +88,11 @@ fn draw_view(
     page: &mut Page,
     cell: &Cell,
     stage: &Stage,
-    colour: &(impl Fn(SurfacePoint) -> [f64; 3] + Sync),
+    colour: &(impl Fn(Look, SurfacePoint) -> [f64; 3] + Sync),
     progress: &Progress,
 ) -> Result<(), SheetError> {
-    if cell.view.keeps_scale() && cell.view != View::Top {
+    let Shown { view, look } = cell.shown;
+    if view.keeps_scale() && view != View::Top {
         let y = cell.at.bottom() + 0.5;
         let (from, to) = (cell.at.x - 10.0, cell.at.right() + 10.0);
         page.line((from, y), (to, y), style::LINE, 1.0);
@@ -76,8 +107,8 @@ fn draw_view(
         height: f64::from(height_px),
         margin: f64::from(margin_px),
     };
-    let mut camera = Camera::fitted(cell.view, stage.surface().mesh(), frame);
-    if cell.view.keeps_scale() {
+    let mut camera = Camera::fitted(view, stage.surface().mesh(), frame);
+    if view.keeps_scale() {
         camera.lens = Lens::Orthographic {
             height_mm: f64::from(height_px / px / cell.scale),
         };
@@ -88,10 +119,10 @@ fn draw_view(
         background: Background::Clear,
         ..Render::of(camera)
     };
-    let image = render.run(stage, colour, progress)?;
+    let image = render.run(stage, |point| colour(look, point), progress)?;
     let corner = |v: f32| (v * px).round() as i32 - margin_px as i32;
     page.picture(&image, (corner(cell.at.x), corner(cell.at.y)));
-    page.note(cell.view.title(), cell.at);
+    page.note(cell.shown.title(), cell.at);
     Ok(())
 }
 
@@ -105,10 +136,10 @@ struct Packing {
 impl Packing {
     /// Tries shares of the space, side by side and one above the other, for the
     /// three-quarter views and the straight ones; takes what covers most of the page.
-    fn best(mesh: &Mesh, views: &[View], area: Rect) -> Self {
-        let (straight, aslant): (Vec<View>, Vec<View>) =
-            views.iter().partition(|view| view.keeps_scale());
-        let whole = |views: &[View]| Group::best(mesh, views, area).map(|g| vec![g]);
+    fn best(mesh: &Mesh, views: &[Shown], area: Rect) -> Self {
+        let (straight, aslant): (Vec<Shown>, Vec<Shown>) =
+            views.iter().partition(|shown| shown.view.keeps_scale());
+        let whole = |views: &[Shown]| Group::best(mesh, views, area).map(|g| vec![g]);
         let groups = match (aslant.is_empty(), straight.is_empty()) {
             (true, _) => whole(&straight),
             (_, true) => whole(&aslant),
@@ -129,7 +160,7 @@ impl Packing {
             .collect();
         let straight_scale = cells
             .iter()
-            .find(|cell| cell.view.keeps_scale())
+            .find(|cell| cell.shown.view.keeps_scale())
             .map(|cell| cell.scale);
         Self {
             cells,
@@ -166,7 +197,7 @@ fn covered(groups: &[Group]) -> f32 {
 
 /// Views at one scale, broken into rows.
 struct Group {
-    views: Vec<View>,
+    views: Vec<Shown>,
     /// Width and height in mm.
     sizes: Vec<(f32, f32)>,
     rows: Vec<Range<usize>>,
@@ -177,15 +208,16 @@ struct Group {
 
 impl Group {
     /// Tries every way of breaking the views into rows; takes the largest scale.
-    fn best(mesh: &Mesh, views: &[View], area: Rect) -> Option<Self> {
+    fn best(mesh: &Mesh, views: &[Shown], area: Rect) -> Option<Self> {
         let sizes: Vec<(f32, f32)> = views
             .iter()
-            .map(|view| view.extent_mm(mesh))
+            .map(|shown| shown.view.extent_mm(mesh))
             .map(|(wide, high)| ((wide as f32).max(1e-3), (high as f32).max(1e-3)))
             .collect();
         let breaks = views.len().saturating_sub(1).min(10);
         (0..1_u32 << breaks)
             .map(|pattern| rows_of(views.len(), pattern))
+            .filter(|rows| rows.iter().skip(1).all(|row| !is_second(views, row.start)))
             .map(|rows| (scale_of(&rows, &sizes, area), rows))
             .filter(|(scale, _)| *scale > 0.0)
             .max_by(|a, b| a.0.total_cmp(&b.0))
@@ -216,20 +248,25 @@ impl Group {
             let gap = (area.width - wide * scale) / row.len() as f32;
             let mut x = area.x + gap / 2.0;
             let views = self.views.iter().zip(&self.sizes);
-            for (&view, &(width, height)) in views.skip(row.start).take(row.len()) {
+            for (&shown, &(width, height)) in views.skip(row.start).take(row.len()) {
                 let at = Rect {
                     x,
                     y: y + (high - height) * scale,
                     width: width * scale,
                     height: height * scale,
                 };
-                cells.push(Cell { view, at, scale });
+                cells.push(Cell { shown, at, scale });
                 x += at.width + gap;
             }
             y += high * scale + CAPTION + between;
         }
         cells
     }
+}
+
+/// Whether a view must stand beside the one before it.
+fn is_second(views: &[Shown], index: usize) -> bool {
+    views.get(index).is_some_and(|s| s.look == Look::Printed)
 }
 
 /// Index ranges of the rows when bit `i` of a pattern breaks after view `i`.

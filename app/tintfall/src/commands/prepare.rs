@@ -101,7 +101,7 @@ fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
         prepared.summary.provenance.review
     );
     for (name, what) in FILES {
-        text.push_str(&format!("  {name:14}{what}\n"));
+        text.push_str(&format!("  {name:16}{what}\n"));
     }
     let mass_g: f64 = totals.spools.iter().map(|s| s.mass_g).sum();
     text.push_str(&format!(
@@ -113,6 +113,9 @@ fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
             "  {:>8.1} g {:>8.2} m  {}\n",
             spool.mass_g, spool.length_m, spool.name
         ));
+    }
+    for line in prepared.summary.as_printed.lines() {
+        text.push_str(&format!("{line}\n"));
     }
     text.push_str("Read `tintfall cautions` before you print.\n");
     text

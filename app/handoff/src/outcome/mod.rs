@@ -1,0 +1,114 @@
+//! What comes out of the nozzle, and what it costs, as a few figures.
+
+mod commands;
+
+use geometry::SurfacePoint;
+use plan::compensate::How;
+use plan::economy::{Suggestion, Waste};
+use plan::{AsPrinted, Painted, Schedule};
+use serde::{Deserialize, Serialize};
+
+use blend::Xyz;
+
+pub use commands::write_commands;
+
+use crate::prepare::beneath;
+
+/// The figures of a part as it will be printed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Outcome {
+    /// Mean ΔE00 between what comes out and what is asked, over the visible area.
+    pub mean_de00: f64,
+    /// ΔE00 that 95 % of the visible area stays within.
+    pub most_de00: f64,
+    /// The greatest ΔE00 anywhere on the visible area.
+    pub worst_de00: f64,
+    /// The mean ΔE00 if every command stood at its place.
+    pub at_their_place_de00: f64,
+    /// How the commands were found.
+    pub how: How,
+    /// How many commands there are.
+    pub commands: usize,
+    /// What is flushed away.
+    pub waste: Waste,
+    /// What would save some of it, the greatest saving first.
+    pub suggestions: Vec<Suggestion>,
+}
+
+impl Outcome {
+    /// Draws the figures from a part as printed.
+    pub fn of(printed: &AsPrinted) -> Self {
+        Self {
+            mean_de00: printed.delivery.mean_de00,
+            most_de00: printed.delivery.most_de00,
+            worst_de00: printed.delivery.worst_de00,
+            at_their_place_de00: printed.compensation.before_de00,
+            how: printed.compensation.how,
+            commands: printed.compensation.commands.0.len(),
+            waste: printed.waste,
+            suggestions: printed.suggestions.clone(),
+        }
+    }
+
+    /// The same in lines of text.
+    pub fn lines(&self) -> Vec<String> {
+        let mut lines = vec![
+            format!(
+                "As printed: off by ΔE00 {:.2} in the mean, {:.1} at worst; 95 % of the area within {:.1}",
+                self.mean_de00, self.worst_de00, self.most_de00
+            ),
+            format!(
+                "Commands: {} ({}); at their place they would be off by {:.2} in the mean",
+                self.commands,
+                how(self.how),
+                self.at_their_place_de00
+            ),
+            format!("Flushed away: {}", waste(&self.waste)),
+        ];
+        for suggestion in &self.suggestions {
+            lines.push(format!(
+                "  to save {:.1} g: {}",
+                suggestion.saves_g, suggestion.text
+            ));
+        }
+        lines
+    }
+}
+
+/// How commands were found, in words.
+pub(crate) fn how(how: How) -> &'static str {
+    match how {
+        How::Plain => "at their place",
+        How::Shifted => "sent ahead",
+        How::Sharpened => "sent ahead and sharpened",
+    }
+}
+
+/// Waste in grams, metres, minutes, and against the part.
+pub(crate) fn waste(waste: &Waste) -> String {
+    match waste.flushes {
+        0 => "nothing".to_owned(),
+        _ => format!(
+            "{:.1} g, {:.2} m, {:.0} min; {:.2} times the part",
+            waste.mass_g, waste.length_m, waste.minutes, waste.ratio
+        ),
+    }
+}
+
+/// The colour that comes out at a point of the skin, in linear-light sRGB, held to what a
+/// display can show; beside [`colours`](crate::colours), which is the colour asked for.
+pub fn printed_colours<'a>(
+    painted: &'a Painted,
+    schedule: &'a Schedule,
+    printed: &'a AsPrinted,
+) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + 'a {
+    |point| {
+        let point = beneath(painted, point);
+        let xyz = match printed.lab_at(painted, schedule, point) {
+            Some(lab) => Xyz::from_lab(lab),
+            None => painted.xyz_at(point),
+        };
+        xyz.to_linear_srgb().map(|v| v.clamp(0.0, 1.0))
+    }
+}

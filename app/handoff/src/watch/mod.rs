@@ -1,0 +1,25 @@
+//! The table to hold beside the printer, written out: as text, as CSV, and as a page to print.
+
+mod csv;
+mod page;
+mod text;
+
+pub use self::csv::write_csv;
+pub use self::page::page;
+pub use self::text::text;
+
+/// Usual distance of two rows, mm of height.
+pub const EVERY_MM: f64 = 5.0;
+
+/// How to use the table.
+const HOW: &str = "Put a mark on each drive's gear, and one on each filament a hand's breadth above \
+    its drive. Compare as the print grows; the first row that does not agree tells from where on \
+    a drive is at fault. Then write what you saw into a file and run tintfall trace.";
+
+/// What to take care of while watching.
+const CARE: &str = "Look, and keep fingers, hair and sleeves away from gears, belts and the hotend. \
+    Stop the printer before you touch a filament or a drive.";
+
+/// The volumes behind it.
+const SOLID: &str = "Turns and lengths are for solid plastic. A toolpath with hollow filling lays \
+    less: compare the shares of the drives then, not their sums.";

@@ -189,7 +189,7 @@ fn heights(machine: &Machine, schedule: &Schedule, printed: &AsPrinted) -> Heigh
         slices: layers.iter().map(|layer| slice(machine, layer)).collect(),
         columns: vec![
             Column {
-                title: "asked for".to_owned(),
+                title: "asked".to_owned(),
                 slices: layers.iter().map(|l| side_by_side(l, None)).collect(),
             },
             Column {

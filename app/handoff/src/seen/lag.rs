@@ -1,0 +1,91 @@
+//! Readings of a lag test.
+
+use plan::lag_fit::{ColourReading, EndsReading};
+
+use super::table::{SeenError, Table};
+
+/// Readings of one of two kinds.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LagReadings {
+    /// Colours at heights.
+    Colours(Vec<ColourReading>),
+    /// Where changes began and ended.
+    Ends(Vec<EndsReading>),
+}
+
+/// Reads readings of a lag test. The columns tell the kind: `height_mm` with `l`, `a`, `b` or
+/// `hex`, or `change` with `begins_mm` and `ends_mm`. Rows without a reading are passed over.
+///
+/// # Errors
+/// [`SeenError`] with the line, what is wrong and what to do.
+///
+/// ```
+/// use handoff::seen::{LagReadings, read_lag};
+/// let ends = read_lag("change,begins_mm,ends_mm\n1,20.9,25.5\n2,,\n")?;
+/// assert!(matches!(ends, LagReadings::Ends(list) if list.len() == 1));
+/// let colours = read_lag("height_mm,hex\n20.9,#f2efe6\n")?;
+/// assert!(matches!(colours, LagReadings::Colours(list) if list.len() == 1));
+/// # Ok::<(), handoff::seen::SeenError>(())
+/// ```
+pub fn read_lag(text: &str) -> Result<LagReadings, SeenError> {
+    let table = Table::read(text)?;
+    let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<Vec<_>>();
+    if table.has("change") {
+        table.only(&names(&["change", "begins_mm", "ends_mm", "note"]))?;
+        return ends(&table).map(LagReadings::Ends);
+    }
+    if table.has("height_mm") {
+        table.only(&names(&["height_mm", "l", "a", "b", "hex", "note"]))?;
+        return colours(&table).map(LagReadings::Colours);
+    }
+    Err(SeenError::new(
+        table.head_line(),
+        "this is no table of a lag test: it takes the columns height_mm and l, a, b or hex, or \
+         the columns change, begins_mm and ends_mm",
+    ))
+}
+
+fn colours(table: &Table) -> Result<Vec<ColourReading>, SeenError> {
+    let mut found = Vec::new();
+    for row in &table.rows {
+        if let Some(colour) = table.colour(row)? {
+            found.push(ColourReading {
+                height_mm: table.needed(row, "height_mm")?,
+                lab: colour.xyz().to_lab(),
+            });
+        }
+    }
+    filled(table, found)
+}
+
+fn ends(table: &Table) -> Result<Vec<EndsReading>, SeenError> {
+    let mut found = Vec::new();
+    for row in &table.rows {
+        let begins = table.amount(row, "begins_mm")?;
+        let ends = table.amount(row, "ends_mm")?;
+        if begins.is_none() && ends.is_none() {
+            continue;
+        }
+        let change = table.needed(row, "change")?;
+        if change < 1.0 || change.fract() != 0.0 {
+            let what = format!("{change} is no change; they count from 1 at the bottom");
+            return Err(SeenError::new(row.line, what));
+        }
+        found.push(EndsReading {
+            change: change as usize,
+            begins_mm: table.needed(row, "begins_mm")?,
+            ends_mm: table.needed(row, "ends_mm")?,
+        });
+    }
+    filled(table, found)
+}
+
+fn filled<T>(table: &Table, found: Vec<T>) -> Result<Vec<T>, SeenError> {
+    match found.is_empty() {
+        true => Err(SeenError::new(
+            table.head_line(),
+            "nothing is filled in; write what you read, as many rows as you have",
+        )),
+        false => Ok(found),
+    }
+}

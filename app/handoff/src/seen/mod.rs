@@ -1,0 +1,13 @@
+//! What a person saw of a print, as tables to fill in: of a part for `tintfall trace`, and of a
+//! lag test.
+//!
+//! All are CSV (RFC 4180) with named columns in any order. Lines that begin with `#` are
+//! comments, cells may stay empty, and a column `note` takes anything.
+
+mod lag;
+mod print;
+mod table;
+
+pub use lag::{LagReadings, read_lag};
+pub use print::{has_readings, read_print, template};
+pub use table::SeenError;

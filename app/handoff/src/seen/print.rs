@@ -1,0 +1,110 @@
+//! What was seen of a part: colours, turns and filament by height.
+
+use std::fmt::Write as _;
+
+use plan::trace::{Seen, Sighting};
+use plan::watch::Watch;
+
+use super::table::{SeenError, Table};
+
+/// Reads what was seen of a part so high, printed with so many spools.
+///
+/// # Errors
+/// [`SeenError`] with the line, what is wrong and what to do.
+///
+/// ```
+/// let text = "height_mm,turns_1,hex\n10,3.5,\n20,,#8090a0\n";
+/// let sighting = handoff::seen::read_print(text, 2, 40.0)?;
+/// assert_eq!(sighting.seen.len(), 2);
+/// let wrong = handoff::seen::read_print(&text.replace("20", "200"), 2, 40.0);
+/// assert!(wrong.expect_err("too high").to_string().starts_with("line 3: "));
+/// # Ok::<(), handoff::seen::SeenError>(())
+/// ```
+pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, SeenError> {
+    let table = Table::read(text)?;
+    let mut known: Vec<String> = columns(spools);
+    known.push("note".to_owned());
+    table.only(&known)?;
+    if !table.has("height_mm") {
+        return Err(SeenError::new(
+            table.head_line(),
+            "the column height_mm is missing: it says where each row was seen",
+        ));
+    }
+    let mut seen = Vec::new();
+    for row in &table.rows {
+        let mut here = Vec::new();
+        let height_mm = table.amount(row, "height_mm")?;
+        let at = height_mm.unwrap_or(0.0);
+        if let Some(colour) = table.colour(row)? {
+            here.push(Seen::Colour {
+                height_mm: at,
+                colour,
+            });
+        }
+        for drive in 1..=spools {
+            if let Some(turns) = table.amount(row, &format!("turns_{drive}"))? {
+                here.push(Seen::Turns {
+                    height_mm: at,
+                    drive,
+                    turns,
+                });
+            }
+            if let Some(filament_mm) = table.amount(row, &format!("filament_{drive}_mm"))? {
+                here.push(Seen::Filament {
+                    height_mm: at,
+                    drive,
+                    filament_mm,
+                });
+            }
+        }
+        if here.is_empty() {
+            continue;
+        }
+        let height = table.needed(row, "height_mm")?;
+        if height > top_mm + 1e-6 {
+            let what = format!("{height} mm is above the part, which is {top_mm:.2} mm high");
+            return Err(SeenError::new(row.line, what));
+        }
+        seen.extend(here);
+    }
+    if seen.is_empty() {
+        return Err(SeenError::new(
+            table.head_line(),
+            "nothing is filled in; write colours, turns or filament that you saw, as many as you \
+             have",
+        ));
+    }
+    Ok(Sighting::new(seen))
+}
+
+/// Whether anybody wrote something into a table.
+pub fn has_readings(text: &str, spools: usize) -> bool {
+    read_print(text, spools, f64::INFINITY).is_ok()
+}
+
+/// An empty table with the heights of a watch table.
+pub fn template(watch: &Watch) -> String {
+    let spools = watch.spools.len();
+    let mut text = String::from(
+        "# What you saw of the print. Fill in what you have and leave the rest empty: turns of each\n\
+         # drive's gear and filament from the beginning of the print, and the colour at a height as\n\
+         # l, a, b (CIELAB, D65, 2°) or hex, where the layer shows its largest region.\n",
+    );
+    text.push_str(&columns(spools).join(","));
+    text.push('\n');
+    let empty = ",".repeat(columns(spools).len() - 1);
+    for row in &watch.rows {
+        // A String takes whatever is written.
+        let _ = writeln!(text, "{:.2}{empty}", row.height_mm);
+    }
+    text
+}
+
+fn columns(spools: usize) -> Vec<String> {
+    let mut columns = vec!["height_mm".to_owned()];
+    columns.extend((1..=spools).map(|i| format!("turns_{i}")));
+    columns.extend((1..=spools).map(|i| format!("filament_{i}_mm")));
+    columns.extend(["l", "a", "b", "hex"].map(str::to_owned));
+    columns
+}

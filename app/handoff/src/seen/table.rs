@@ -1,0 +1,179 @@
+//! Named columns and their cells.
+
+use blend::{Lab, Spool, SpoolColour, Srgb};
+use csv::{ReaderBuilder, StringRecord, Trim};
+
+/// What is wrong with a table.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("line {line}: {what}")]
+pub struct SeenError {
+    /// The line, from 1.
+    pub line: u64,
+    /// What is wrong and what to do.
+    pub what: String,
+}
+
+impl SeenError {
+    pub(super) fn new(line: u64, what: impl Into<String>) -> Self {
+        let what = what.into();
+        Self { line, what }
+    }
+}
+
+/// A table as it was read.
+pub(super) struct Table {
+    heads: StringRecord,
+    /// The rows in which anything stands.
+    pub rows: Vec<Row>,
+}
+
+/// One row.
+pub(super) struct Row {
+    /// Its line, from 1.
+    pub line: u64,
+    cells: StringRecord,
+}
+
+impl Table {
+    pub fn read(text: &str) -> Result<Self, SeenError> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let mut reader = ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .trim(Trim::All)
+            .delimiter(delimiter(text))
+            .from_reader(text.as_bytes());
+        let heads = reader.headers().map_err(broken)?.clone();
+        let mut rows = Vec::new();
+        for record in reader.records() {
+            let cells = record.map_err(broken)?;
+            if cells.iter().any(|cell| !cell.is_empty()) {
+                let line = cells.position().map_or(1, csv::Position::line);
+                rows.push(Row { line, cells });
+            }
+        }
+        Ok(Self { heads, rows })
+    }
+
+    /// The line of the column names.
+    pub fn head_line(&self) -> u64 {
+        self.heads.position().map_or(1, csv::Position::line)
+    }
+
+    pub fn has(&self, name: &str) -> bool {
+        self.column(name).is_some()
+    }
+
+    fn column(&self, name: &str) -> Option<usize> {
+        self.heads.iter().position(|h| h.eq_ignore_ascii_case(name))
+    }
+
+    /// Complains about a column that nobody reads: it is most likely misspelt.
+    pub fn only(&self, known: &[String]) -> Result<(), SeenError> {
+        let is_known =
+            |head: &str| head.is_empty() || known.iter().any(|k| k.eq_ignore_ascii_case(head));
+        match self.heads.iter().find(|head| !is_known(head)) {
+            None => Ok(()),
+            Some(head) => Err(SeenError::new(
+                self.head_line(),
+                format!(
+                    "there is no use for a column '{head}'; this table takes {}",
+                    known.join(", ")
+                ),
+            )),
+        }
+    }
+
+    /// The cell of a row, if anything stands in it.
+    fn cell<'a>(&self, row: &'a Row, name: &str) -> Option<&'a str> {
+        let cell = row.cells.get(self.column(name)?)?;
+        (!cell.is_empty()).then_some(cell)
+    }
+
+    /// A number of 0 or more.
+    pub fn amount(&self, row: &Row, name: &str) -> Result<Option<f64>, SeenError> {
+        match self.number(row, name)? {
+            Some(value) if value < 0.0 => Err(SeenError::new(
+                row.line,
+                format!("{value} in the column {name} is below 0"),
+            )),
+            value => Ok(value),
+        }
+    }
+
+    /// A number that must be there.
+    pub fn needed(&self, row: &Row, name: &str) -> Result<f64, SeenError> {
+        self.amount(row, name)?.ok_or_else(|| {
+            let what = format!("the column {name} is empty; every row needs one");
+            SeenError::new(row.line, what)
+        })
+    }
+
+    fn number(&self, row: &Row, name: &str) -> Result<Option<f64>, SeenError> {
+        let Some(text) = self.cell(row, name) else {
+            return Ok(None);
+        };
+        match text.parse::<f64>() {
+            Ok(value) if value.is_finite() => Ok(Some(value)),
+            _ => Err(SeenError::new(
+                row.line,
+                format!(
+                    "'{text}' in the column {name} is no number; write it with a decimal point, \
+                     such as 41.2"
+                ),
+            )),
+        }
+    }
+
+    /// The colour of a row, from `l`, `a`, `b` or from `hex`.
+    pub fn colour(&self, row: &Row) -> Result<Option<SpoolColour>, SeenError> {
+        let wrong = |what: String| SeenError::new(row.line, what);
+        let [l, a, b] = [
+            self.number(row, "l")?,
+            self.number(row, "a")?,
+            self.number(row, "b")?,
+        ];
+        let colour = match (l, a, b, self.cell(row, "hex")) {
+            (None, None, None, None) => return Ok(None),
+            (Some(l), Some(a), Some(b), None) => SpoolColour::Lab(Lab { l, a, b }),
+            (None, None, None, Some(code)) => {
+                let code: Srgb = code.parse().map_err(|e| wrong(format!("'{code}': {e}")))?;
+                SpoolColour::Hex(code)
+            }
+            _ => {
+                let what = "a colour is either l, a and b, or hex, and not both";
+                return Err(wrong(what.to_owned()));
+            }
+        };
+        // A spool of it says best whether it can be.
+        Spool::new("reading", colour.clone())
+            .colour
+            .is_believable()
+            .then_some(Some(colour))
+            .ok_or_else(|| wrong("no plastic has this colour; l goes from 0 to 100".to_owned()))
+    }
+}
+
+fn broken(error: csv::Error) -> SeenError {
+    let line = error.position().map_or(1, csv::Position::line);
+    let what = match error.kind() {
+        csv::ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => format!(
+            "this row has {len} cells and there are {expected_len} columns; write decimals with \
+             a point, and leave cells empty instead of taking them out"
+        ),
+        _ => error.to_string(),
+    };
+    SeenError::new(line, what)
+}
+
+/// Spreadsheets of some languages part cells by semicolons.
+fn delimiter(text: &str) -> u8 {
+    let heads = text
+        .lines()
+        .find(|line| !line.trim_start().starts_with('#'));
+    match heads.is_some_and(|line| line.contains(';') && !line.contains(',')) {
+        true => b';',
+        false => b',',
+    }
+}

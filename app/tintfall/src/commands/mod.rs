@@ -46,6 +46,11 @@ commands! {
     read_photo: ReadPhoto,
     fit: Fit,
     match_colour: Match,
+    lag_test: LagTest,
+    lag_fit: LagFit,
+    preflight: Preflight,
+    watch: Watch,
+    trace: Trace,
     view: View,
     cautions: Cautions,
 }

@@ -1,0 +1,107 @@
+//! `tintfall lag-test`.
+
+use std::path::{Path, PathBuf};
+
+use handoff::job::Job;
+use handoff::lag_test::{LagTest, LagTestError};
+use handoff::seen::read_lag;
+use handoff::write::Folder;
+use handoff::{PrepareError, prepare};
+use plan::Machine;
+
+use super::preflight::read_machine;
+use super::prepare::not_opened;
+use super::swatch::{read_spools, text_of};
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Write a test print that shows the lag of the melt chamber: part, plan, schedule, tables
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall lag-test spools.ron --out lag
+  (print it, read it, fill in lag/ends.csv or lag/colours.csv)
+  tintfall lag-fit lag/lag-test.plan.ron lag/ends.csv --out machine.ron
+
+The tower is thin and tall: print it alone, slowly, and stay with it. Nozzle and bed burn.")]
+pub struct Args {
+    /// The file of spools, as for `tintfall swatch`
+    spools: PathBuf,
+    /// The folder to write into
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// The machine file, if the defaults don't fit your hotend
+    #[arg(long, value_name = "FILE")]
+    machine: Option<PathBuf>,
+}
+
+impl Args {
+    /// Writes the test print.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        let spools = read_spools(&self.spools)?;
+        let machine = match &self.machine {
+            Some(path) => read_machine(path)?,
+            None => Machine::default(),
+        };
+        let model = blend::model_for(&spools, spools.measured.as_ref());
+        let test = LagTest::new(&spools, model.as_ref(), &machine, "lag-test.stl").map_err(
+            |error| match error {
+                LagTestError::Mesh(_) => Fault::system(error),
+                error => Fault::input(error),
+            },
+        )?;
+        write_all(&self.out, &test)?;
+        console.working(|progress| -> Result<(), Fault> {
+            let plan = self.out.join("lag-test.plan.ron");
+            let job = Job::open(&plan, progress).map_err(not_opened)?;
+            prepare(&job, &self.out.join("lag-test"), progress).map_err(|error| match error {
+                PrepareError::Cancelled(_) => Fault::Stopped,
+                error => Fault::system(error),
+            })?;
+            Ok(())
+        })?;
+        console.out(&told(&self.out))
+    }
+}
+
+fn write_all(folder: &Path, test: &LagTest) -> Result<(), Fault> {
+    for name in ["colours.csv", "ends.csv"] {
+        let table = folder.join(name);
+        // Readings are work that nobody wants to do twice.
+        if table.exists() && read_lag(&text_of(&table)?).is_ok() {
+            return Err(Fault::Input(format!(
+                "{}: this table has readings in it; choose another folder, or move it away",
+                table.display()
+            )));
+        }
+    }
+    let mut set = Folder::new(folder)?;
+    set.file("lag-test.stl", |out| {
+        out.write_all(&geometry::read::mesh_to_stl(&test.mesh))
+    })?;
+    let plan = test.plan.to_ron().map_err(Fault::system)?;
+    set.bytes("lag-test.plan.ron", plan.as_bytes())?;
+    set.bytes("colours.csv", test.colour_table().as_bytes())?;
+    set.bytes("ends.csv", test.ends_table().as_bytes())?;
+    set.bytes("how-to-read.txt", test.guide().as_bytes())?;
+    set.commit()?;
+    Ok(())
+}
+
+fn told(folder: &Path) -> String {
+    let path = |name: &str| folder.join(name).display().to_string();
+    format!(
+        "Wrote into {}\n  \
+         lag-test.stl        a thin square tower\n  \
+         lag-test.plan.ron   its plan\n  \
+         lag-test/           its schedule, sheet and summary\n  \
+         how-to-read.txt     how to print and read it\n  \
+         ends.csv            a table for where each change began and ended\n  \
+         colours.csv         a table for colours by height, which is better\n\
+         Print it, read it, then run\n  tintfall lag-fit {} {} --out machine.ron\n\
+         Read `tintfall cautions` before you print.\n",
+        folder.display(),
+        path("lag-test.plan.ron"),
+        path("ends.csv")
+    )
+}

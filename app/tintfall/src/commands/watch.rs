@@ -1,0 +1,129 @@
+//! `tintfall watch`.
+
+use std::path::{Path, PathBuf};
+
+use geometry::Progress;
+use handoff::job::Job;
+use handoff::write::Folder;
+use handoff::{seen, watch};
+use plan::{AsPrinted, Schedule, ScheduleError};
+
+use super::prepare::not_opened;
+use super::swatch::text_of;
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Tell what each drive should have done by each height, to check a print while it grows
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall watch lamp-shade.plan.ron --every 10
+  tintfall watch lamp-shade.plan.ron --out watch     text, CSV, a page to print, a table to fill in
+
+Mark each drive's gear and each filament, and compare. Keep fingers and sleeves away from moving
+parts and the hotend; stop the printer before you touch anything.")]
+pub struct Args {
+    /// The plan
+    plan: PathBuf,
+    /// Height from row to row, mm
+    #[arg(long, value_name = "MM", default_value_t = watch::EVERY_MM)]
+    every: f64,
+    /// A folder to write the table into, with an empty one for `tintfall trace`
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Write JSON instead of text
+    #[arg(long)]
+    json: bool,
+}
+
+/// A plan worked out as far as what comes out of the nozzle.
+pub struct Worked {
+    /// The plan on its part.
+    pub job: Job,
+    /// What is asked.
+    pub schedule: Schedule,
+    /// What comes out.
+    pub printed: AsPrinted,
+}
+
+impl Worked {
+    /// Works a plan out.
+    pub fn open(plan: &Path, progress: &Progress) -> Result<Self, Fault> {
+        let job = Job::open(plan, progress).map_err(not_opened)?;
+        let painted = &job.painted;
+        let schedule = Schedule::new(painted, progress).map_err(|error| match error {
+            ScheduleError::Cancelled(_) => Fault::Stopped,
+            error => Fault::Input(format!("{}: {error}", plan.display())),
+        })?;
+        let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        Ok(Self {
+            job,
+            schedule,
+            printed,
+        })
+    }
+
+    /// Height of the part, mm.
+    pub fn top_mm(&self) -> f64 {
+        self.schedule.layers.last().map_or(0.0, |l| l.span.top_mm)
+    }
+}
+
+impl Args {
+    /// Makes the table.
+    pub fn run(self, console: &Console) -> Result<(), Fault> {
+        if !(self.every.is_finite() && self.every > 0.0) {
+            return Err(Fault::Input(format!(
+                "--every {}: rows need a distance above 0 mm, such as 5",
+                self.every
+            )));
+        }
+        let worked = console.working(|progress| Worked::open(&self.plan, progress))?;
+        let plan = worked.job.painted.plan();
+        let table = plan::watch::Watch::new(plan, &worked.schedule, &worked.printed, self.every);
+        if let Some(folder) = &self.out {
+            write_all(folder, &worked, &table)?;
+        }
+        match (self.json, &self.out) {
+            (true, _) => {
+                let text = serde_json::to_string_pretty(&table).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            (false, None) => console.out(&watch::text(&table, &worked.schedule.provenance)),
+            (false, Some(folder)) => console.out(&told(folder)),
+        }
+    }
+}
+
+fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Result<(), Fault> {
+    let empty = folder.join("seen.csv");
+    // Readings are work that nobody wants to do twice.
+    if empty.exists() && seen::has_readings(&text_of(&empty)?, table.spools.len()) {
+        return Err(Fault::Input(format!(
+            "{}: this table has readings in it; choose another folder, or move it away",
+            empty.display()
+        )));
+    }
+    let from = &worked.schedule.provenance;
+    let page = watch::page(table, from)
+        .ok_or_else(|| Fault::System("the page would be too large a picture".to_owned()))?;
+    let mut set = Folder::new(folder)?;
+    set.bytes("watch.txt", watch::text(table, from).as_bytes())?;
+    set.file("watch.csv", |out| watch::write_csv(table, from, out))?;
+    set.file("watch.png", |out| page.image.write_png(out))?;
+    set.bytes("seen.csv", seen::template(table).as_bytes())?;
+    set.commit()?;
+    Ok(())
+}
+
+fn told(folder: &Path) -> String {
+    format!(
+        "Wrote into {}\n  \
+         watch.txt       what each drive should have done by each height\n  \
+         watch.png       the same as a page to print, with boxes to tick\n  \
+         watch.csv       the same for a spreadsheet\n  \
+         seen.csv        an empty table for what you see; tintfall trace reads it\n\
+         Look, and keep your hands away from moving and hot parts.\n",
+        folder.display()
+    )
+}

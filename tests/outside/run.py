@@ -2,6 +2,7 @@
 
 import sys
 
+import chamber
 import colours
 import exchange
 import inks
@@ -9,7 +10,7 @@ import layers
 import toolpath
 from tools import Tools
 
-SUBJECTS = [colours, inks, layers, toolpath, exchange]
+SUBJECTS = [chamber, colours, inks, layers, toolpath, exchange]
 
 
 def main() -> int:

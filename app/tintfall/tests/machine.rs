@@ -283,7 +283,7 @@ fn bad_input_ends_with_one_clear_error() {
     write("lag.csv", "depth,colour\n1.5,5\n");
     complains(at, &fit("1"), "no table of a lag test");
     assert!(!at.join("m.ron").exists());
-    complains(at, &["preflight"], "plan");
+    complains(at, &["preflight"], "PLAN");
     complains(
         at,
         &["preflight", "tube.plan.ron", "--machine", "m.ron"],

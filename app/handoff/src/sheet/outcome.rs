@@ -4,10 +4,10 @@ use super::facts::{Fact, Facts};
 use super::page::{Align, Page, Rect};
 use super::{legend, style, text};
 
-const HEAD: f32 = 48.0;
+const HEAD: f32 = 44.0;
 const ROW: f32 = 21.0;
 const LINE: f32 = 15.5;
-const BELOW: f32 = 14.0;
+const BELOW: f32 = 8.0;
 const GAP: f32 = 48.0;
 /// Between the two columns of figures.
 const BETWEEN: f32 = 36.0;

@@ -6,7 +6,7 @@ use super::text::{Style, Weight};
 /// Free space at the page's left and right.
 pub const MARGIN: f32 = 56.0;
 /// The least height of the block with the views.
-pub const LEAST_MAIN: f32 = 430.0;
+pub const LEAST_MAIN: f32 = 360.0;
 
 /// The paper.
 pub const PAPER: Ink = Ink::opaque(0xfb, 0xfa, 0xf7);

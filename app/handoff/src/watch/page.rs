@@ -43,7 +43,7 @@ pub fn page(watch: &Watch, from: &Provenance) -> Option<Finished> {
         let x = area.x + FIRST + each * i as f32 - 4.0;
         page.line((x, area.y - 32.0), (x, end), style::LINE, 0.8);
     }
-    foot(&mut page, area);
+    foot(&mut page, area, end + 40.0);
     Some(page.finish())
 }
 
@@ -139,8 +139,7 @@ fn tick_box(page: &mut Page, (x, y): (f32, f32)) {
     page.lines(&corners, style::SOFT, 0.8);
 }
 
-fn foot(page: &mut Page, area: Rect) {
-    let mut y = area.bottom() + 34.0;
+fn foot(page: &mut Page, area: Rect, mut y: f32) {
     for note in [super::HOW, super::SOLID, super::CARE] {
         for line in text::wrapped(note, &style::FOOT, area.width) {
             page.text(&line, (area.x, y), &style::FOOT, Align::Left);

@@ -18,6 +18,10 @@ const READING: f64 = 1.0;
 /// How far a spool's colour may be from what the plan says, ΔE00 along each axis: the fit finds
 /// that as well, so that a wrong label does not become a wrong chamber.
 const GIVE: f64 = 5.0;
+/// How far a spool's tinting strength may be from what the model says, as a natural logarithm:
+/// 0.7 is a factor of two. A strong spool makes every change to it look early and every change
+/// from it late, so that changes in both directions tell it from the lag.
+const STRENGTH_GIVE: f64 = 0.7;
 
 /// A colour that was read.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -135,7 +139,8 @@ fn seen(
     Ok(found)
 }
 
-/// The values are dead and mixed volume, and for each component how far its colour is off.
+/// The values are dead and mixed volume, for each component how far its colour is off, and for
+/// all but the first component the logarithm of its strength against what the model says.
 struct Task<'a> {
     model: &'a dyn MixModel,
     tanks: usize,
@@ -146,7 +151,23 @@ struct Task<'a> {
 
 impl Task<'_> {
     fn count(&self) -> usize {
-        2 + 3 * self.components
+        2 + 3 * self.components + self.strengths()
+    }
+
+    fn strengths(&self) -> usize {
+        self.components.saturating_sub(1)
+    }
+
+    /// A blend as it looks with the strengths of some values.
+    fn toned(&self, shares: &Shares, values: &DVector<f64>) -> Shares {
+        let first = 2 + 3 * self.components;
+        let strength = |i: usize| match i.checked_sub(1) {
+            Some(i) => values.get(first + i).map_or(1.0, |log| log.exp()),
+            None => 1.0,
+        };
+        let parts = shares.as_slice().iter().enumerate();
+        let weights: Vec<f64> = parts.map(|(i, share)| share * strength(i)).collect();
+        Shares::from_weights(&weights).unwrap_or(*shares)
     }
 
     fn chamber(&self, values: &DVector<f64>) -> Chamber {
@@ -191,7 +212,7 @@ impl Task<'_> {
         };
         let blends = self.blends(&self.chamber(values));
         let seen = self.seen.iter().zip(&blends).flat_map(|(seen, shares)| {
-            let lab = self.model.mix(shares).to_lab();
+            let lab = self.model.mix(&self.toned(shares, values)).to_lab();
             let moved = Lab {
                 l: lab.l + offset(0, shares),
                 a: lab.a + offset(1, shares),
@@ -199,8 +220,11 @@ impl Task<'_> {
             };
             seen.metric.difference(moved).map(|d| d / READING)
         });
-        let give = values.iter().skip(2).map(|v| v / GIVE);
-        DVector::from_iterator(3 * self.seen.len() + 3 * self.components, seen.chain(give))
+        let offsets = 3 * self.components;
+        let gives = values.iter().skip(2).enumerate();
+        let give = gives.map(|(i, v)| v / if i < offsets { GIVE } else { STRENGTH_GIVE });
+        let length = 3 * self.seen.len() + self.count() - 2;
+        DVector::from_iterator(length, seen.chain(give))
     }
 
     fn slopes(&self, values: &DVector<f64>) -> DMatrix<f64> {

@@ -23,13 +23,12 @@ Example:
 
 It is worked out from the machine file and complements no manual: the makers' manuals, local codes
 and a licensed person for mains wiring come first. Unplug the printer before you open it.")]
-#[group(id = "source", required = true, multiple = false)]
 pub struct Args {
     /// The plan whose machine and spools it is for
-    #[arg(group = "source")]
+    #[arg(required_unless_present = "machine", conflicts_with = "machine")]
     plan: Option<PathBuf>,
     /// The machine file, if there is no plan yet
-    #[arg(long, value_name = "FILE", group = "source")]
+    #[arg(long, value_name = "FILE")]
     machine: Option<PathBuf>,
     /// How many spools it is to mix, with --machine
     #[arg(long, value_name = "COUNT", default_value_t = 2, conflicts_with = "plan")]

@@ -26,7 +26,7 @@ pub struct Args {
     /// The plan
     plan: PathBuf,
     /// Height from row to row, mm
-    #[arg(long, value_name = "MM", default_value_t = watch::EVERY_MM)]
+    #[arg(long, value_name = "MM", default_value_t = watch::EVERY_MM, allow_negative_numbers = true)]
     every: f64,
     /// A folder to write the table into, with an empty one for `tintfall trace`
     #[arg(long, value_name = "DIR")]

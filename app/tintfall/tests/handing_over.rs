@@ -390,6 +390,8 @@ fn a_hand_off_made_here_is_checked_there() {
     let got = there.path().join("got");
     let wanted = [
         "SHA256SUMS",
+        "as-printed.ron",
+        "commands.csv",
         "index.txt",
         "key-in.txt",
         "manifest.ron",
@@ -402,6 +404,8 @@ fn a_hand_off_made_here_is_checked_there() {
         "sheet.png",
         "source",
         "summary.json",
+        "watch.csv",
+        "watch.png",
     ];
     let mut names: Vec<String> = fs::read_dir(&got)
         .unwrap()

@@ -215,6 +215,7 @@ fn plan_of(
         machine: machine.clone().into(),
         layers: LayerPlan::plain(LAYER_MM, LAYER_MM),
         skin_mm: 1.2,
+        wall: None,
         step_de00: 4.0,
         laying: Laying {
             lead: false,

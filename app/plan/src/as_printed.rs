@@ -136,7 +136,7 @@ impl Document for AsPrinted {
             .collect();
         let commands = &self.compensation.commands.0;
         for (i, pair) in commands.windows(2).enumerate() {
-            if !(pair[1].at_mm3 > pair[0].at_mm3) {
+            if pair[0].at_mm3.total_cmp(&pair[1].at_mm3).is_ge() {
                 let path = Path::field("compensation").then("commands").at(i + 1);
                 found.push(Problem::new(path, "commands must stand in rising order"));
             }

@@ -159,10 +159,7 @@ impl Run<'_> {
         let mut replay = Replay::new(woven.read()?, self.verify.settings);
         let mut next_look = 0;
         let mut foreign_tools = false;
-        loop {
-            let Some(seen) = replay.advance()? else {
-                break;
-            };
+        while let Some(seen) = replay.advance()? {
             let number = seen.line.number();
             let fed = self.nozzle.fed();
             let heard = self.nozzle.hear(&seen.line);

@@ -89,6 +89,24 @@ fn a_plan_is_woven_and_read_back() {
     let text = fs::read_to_string(at.join("woven.gcode")).unwrap();
     assert!(text.contains("Not reviewed") && text.contains("Plan: SHA-256 "));
     assert!(!text.contains("M104") && !text.contains("M109"));
+
+    good(at, &["sign", "box.plan.ron", "--name", "Ada Keeper"]);
+    good(
+        at,
+        &[
+            "weave",
+            "box.plan.ron",
+            "box.gcode",
+            "--out",
+            "signed.gcode",
+        ],
+    );
+    let text = fs::read_to_string(at.join("signed.gcode")).unwrap();
+    assert!(
+        text.contains("approved by Ada Keeper on "),
+        "{}",
+        &text[..500]
+    );
 }
 
 #[test]
@@ -102,7 +120,7 @@ fn a_dialect_of_ones_own_and_a_stand_given_by_hand() {
     let own = ["--dialect", "mine.ron", "--stand", "0", "110", "110"];
     good(at, &[&args[..], &own[..]].concat());
     let text = fs::read_to_string(at.join("mine.gcode")).unwrap();
-    assert!(text.contains("MIX RATIO=100.0,0.0"), "{}", &text[..2000]);
+    assert!(text.contains("\nMIX RATIO=98.8,1.2\n"), "{}", &text[..2000]);
     let args = [
         "verify",
         "box.plan.ron",
@@ -147,7 +165,7 @@ fn what_does_not_fit_is_refused_and_leaves_nothing() {
     fs::write(at.join("empty.gcode"), "").unwrap();
     fs::write(at.join("binary.gcode"), [b'G', 0, 1, 2, 3]).unwrap();
     let cases = [
-        ("other.gcode", "slice the same"),
+        ("other.gcode", "not of this part"),
         ("high.gcode", "up to 12.00 mm"),
         ("empty.gcode", "no plastic"),
         ("binary.gcode", "plain-text"),

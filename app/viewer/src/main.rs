@@ -19,6 +19,9 @@ struct Options {
     /// Open a demonstration part by its name.
     #[arg(long, value_name = "NAME", conflicts_with = "file")]
     demo: Option<String>,
+    /// Take the spools from a file, or fit them to the readings of a test print (.csv).
+    #[arg(long, value_name = "FILE")]
+    spools: Option<PathBuf>,
     /// Size of the window or the picture, pixels.
     #[arg(long, value_name = "WxH", default_value = "1280x800", value_parser = size)]
     size: (u32, u32),
@@ -34,8 +37,8 @@ struct Options {
     /// What a picture shows.
     #[arg(long, default_value = "plain", requires = "picture")]
     show: picture::Scene,
-    /// Measure frame times on meshes of so many thousand triangles and print them as JSON;
-    /// needs no display.
+    /// Measure frame times on meshes of so many thousand triangles (10, 100 and 1000 if left
+    /// out) and print a table; needs no display.
     #[arg(long, value_name = "THOUSANDS", num_args = 0.., default_missing_values = ["10", "100", "1000"])]
     measure: Option<Vec<u32>>,
 }
@@ -77,6 +80,7 @@ fn main() -> ExitCode {
 }
 
 fn open(session: &mut Session, options: &Options) {
+    session.spools_wanted.clone_from(&options.spools);
     if let Some(file) = &options.file {
         session.open(file);
     } else if let Some(name) = &options.demo {

@@ -114,6 +114,8 @@ pub fn apply(ctx: &egui::Context, shade: Shade) {
     };
     ctx.set_theme(theme);
     ctx.set_style_of(theme, style(shade));
+    // A slow hand, or a slow machine, clicks too: a drag is told by its way, not by its time.
+    ctx.options_mut(|o| o.input_options.max_click_duration = 10.0);
 }
 
 fn style(shade: Shade) -> Style {

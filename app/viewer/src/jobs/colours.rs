@@ -17,6 +17,7 @@ pub fn of_ramp(ramp: &Ramp, model: &dyn MixModel) -> RampRow {
     RampRow {
         ends_mm: (low, high),
         colours: (0..RAMP_TEXELS).map(colour).collect(),
+        printed: None,
     }
 }
 

@@ -6,8 +6,10 @@ pub mod dirty;
 pub mod load;
 pub mod patch;
 pub mod prepare;
+pub mod printed;
 pub mod repaint;
 pub mod skin;
+pub mod spool_file;
 pub mod summary;
 pub mod thumbnails;
 

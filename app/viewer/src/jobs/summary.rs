@@ -22,6 +22,8 @@ pub struct Order {
 pub struct Summary {
     /// The plan's revision that it is of; none before anything was worked out.
     pub revision: Option<u64>,
+    /// What is asked of each layer.
+    pub schedule: Option<Arc<Schedule>>,
     /// What is at each height.
     pub profile: Profile,
     /// Amounts of the whole part.
@@ -77,8 +79,9 @@ pub fn run(order: Order, progress: &Progress) -> Result<Summary, Stop> {
     Ok(Summary {
         revision: Some(order.revision),
         profile,
-        totals: Some(schedule.totals),
-        warnings: schedule.warnings,
+        totals: Some(schedule.totals.clone()),
+        warnings: schedule.warnings.clone(),
         warnings_at_mm,
+        schedule: Some(Arc::new(schedule)),
     })
 }

@@ -67,8 +67,12 @@ fn components(ui: &mut Ui, session: &mut Session, shares: &Shares) {
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing.x = 6.0;
             swatch(ui, *colour, vec2(16.0, 16.0));
-            let label = egui::Label::new(name.as_str()).truncate();
-            ui.add_sized(vec2(74.0, 20.0), label).on_hover_text(name);
+            let left = egui::Layout::left_to_right(egui::Align::Center);
+            ui.allocate_ui_with_layout(vec2(82.0, 22.0), left, |ui| {
+                ui.set_min_width(82.0);
+                let label = egui::Label::new(name.as_str()).truncate();
+                ui.add(label).on_hover_text(name);
+            });
             share(ui, session, shares, component, name, step);
             hold(ui, session, component, name);
         });
@@ -111,7 +115,7 @@ fn share(
         step * 100.0
     };
     ui.add_enabled_ui(!held, |ui| {
-        ui.spacing_mut().slider_width = 84.0;
+        ui.spacing_mut().slider_width = 78.0;
         let mut slider = Slider::new(&mut percent, 0.0..=100.0).show_value(false);
         if step > 0.0 {
             slider = slider.step_by(step);
@@ -122,7 +126,7 @@ fn share(
             .max_decimals(1)
             .speed(0.5)
             .suffix(" %");
-        let on_number = ui.add(number);
+        let on_number = ui.add_sized(vec2(60.0, 22.0), number);
         for response in [&on_slider, &on_number] {
             let done = response.drag_stopped() || response.lost_focus();
             if response.changed() || done {

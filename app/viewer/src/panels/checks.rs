@@ -3,7 +3,7 @@
 use egui::Ui;
 
 use super::icon::{self, Icon};
-use super::widgets::{heading, note, warning};
+use super::widgets::{grams, heading, note, warning};
 use crate::state::Session;
 use crate::theme::Palette;
 
@@ -28,6 +28,34 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     }
     ui.add_space(8.0);
     totals(ui, session);
+    ui.add_space(8.0);
+    printed(ui, session);
+}
+
+/// How far the print will be off, and what it flushes away.
+fn printed(ui: &mut Ui, session: &Session) {
+    heading(ui, "What comes out");
+    let Some(printed) = session.printed_now() else {
+        note(ui, "Being worked out…");
+        return;
+    };
+    let Some(figures) = &printed.figures else {
+        note(ui, "It could not be worked out.");
+        return;
+    };
+    ui.label(format!(
+        "Off by ΔE00 {:.1} in the mean; 95 % of the skin within {:.1}, at most {:.1}.",
+        figures.mean_de00, figures.most_de00, figures.worst_de00
+    ))
+    .on_hover_text("The melt chamber holds the last blend for a while, so a change comes late. A difference of 1 is just seen side by side.");
+    ui.label(match figures.flushes {
+        0 => "Nothing is flushed away.".to_owned(),
+        1 => format!("{} flushed away, once.", grams(figures.waste_g)),
+        n => format!("{} flushed away, in {n} times.", grams(figures.waste_g)),
+    });
+    for text in &figures.suggestions {
+        note(ui, text.as_str());
+    }
 }
 
 fn totals(ui: &mut Ui, session: &Session) {

@@ -323,7 +323,7 @@ fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
                 .max_decimals(2)
                 .suffix(" mm");
             let response = ui
-                .add(number)
+                .add_sized(vec2(84.0, 22.0), number)
                 .on_hover_text("Where the stop lies along the fade, mm.");
             let done = response.drag_stopped() || response.lost_focus();
             if response.changed() || done {

@@ -120,15 +120,9 @@ fn view(ui: &mut Ui, session: &mut Session) {
 }
 
 fn looks(ui: &mut Ui, session: &mut Session) {
-    let looks: Vec<Look> = Look::ALL
-        .into_iter()
-        .filter(|l| session.has_look(*l))
-        .collect();
-    if looks.len() < 2 {
-        return;
-    }
     ui.separator();
-    for look in looks.into_iter().rev() {
+    ui.spacing_mut().item_spacing.x = 3.0;
+    for look in Look::ALL.into_iter().rev() {
         let on = session.view.look == look;
         let choice = ui.selectable_label(on, look.name());
         let choice = choice.on_hover_text(match look {

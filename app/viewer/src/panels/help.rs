@@ -63,13 +63,13 @@ pub fn show(ui: &mut Ui) {
     ScrollArea::vertical()
         .auto_shrink([false, true])
         .show(ui, |ui| {
-            ui.set_max_width(620.0);
+            ui.set_max_width(640.0);
             for part in PARTS {
                 heading(ui, part.title);
                 for line in part.lines {
                     match part.title {
                         "Cautions" => {
-                            widgets::warning(ui, *line);
+                            widgets::signed(ui, *line);
                         }
                         _ => {
                             ui.label(RichText::new(*line));

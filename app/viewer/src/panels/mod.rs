@@ -15,6 +15,7 @@ mod spools;
 mod stack;
 mod stage;
 mod start;
+mod steps;
 mod tray;
 pub mod widgets;
 
@@ -104,6 +105,7 @@ fn show_ribbon(ui: &mut Ui, session: &Session) -> Vec<ribbon::Event> {
             hover_mm: session.view.hover_mm,
             warnings: &session.summary.warnings_at_mm,
             colour: &|shares| session.colour_of(shares),
+            piece_colour: &|layer, piece| session.piece_colour(layer, piece),
         },
     )
 }

@@ -1,11 +1,12 @@
 //! Pages over the window: help, keys, finding an action, and the questions about files.
 
 use egui::{
-    Align, Button, Context, Grid, Id, Key, Layout, Modal, RichText, ScrollArea, TextEdit, Ui,
+    Align, Button, Context, Frame, Grid, Id, Key, Layout, Margin, Modal, RichText, ScrollArea,
+    TextEdit, Ui,
 };
 
 use super::widgets::{heading, note};
-use super::{help, icon::Icon, widgets};
+use super::{help, icon::Icon, steps, widgets};
 use crate::actions::{self, Action, Group};
 use crate::state::Session;
 use crate::state::session::{After, Page};
@@ -16,14 +17,25 @@ pub fn show(ctx: &Context, session: &mut Session) {
     let Some(page) = session.page.clone() else {
         return;
     };
-    let modal = Modal::new(Id::new("page"));
+    let frame = Frame::popup(&ctx.global_style()).inner_margin(Margin::same(18));
+    let modal = Modal::new(Id::new("page")).frame(frame);
     let shown = modal.show(ctx, |ui| {
-        let room = ctx.viewport_rect().size() * 0.86;
-        ui.set_max_size(room);
+        let room = ctx.viewport_rect().size() * 0.88 - egui::Vec2::splat(36.0);
+        let wide = match page {
+            Page::Keys => 840.0,
+            _ => 660.0,
+        };
+        ui.set_max_size(room.min(egui::vec2(wide, f32::INFINITY)));
         match page {
             Page::Help => closable(ui, session, "Help and cautions", help::show),
             Page::Keys => closable(ui, session, "Keys", keys),
             Page::Find { text } => find(ui, session, text),
+            Page::Steps => {
+                ui.horizontal(|ui| heading(ui, "Test print: predicted and measured"));
+                ui.separator();
+                steps::show(ui, session);
+            }
+            Page::SpoolFile { path } => spool_file(ui, session, path),
             Page::OpenFile { path } => open_file(ui, session, path),
             Page::SaveAs { path, then } => save_as(ui, session, path, then),
             Page::Prepare { folder } => prepare(ui, session, folder),
@@ -48,29 +60,41 @@ fn closable(ui: &mut Ui, session: &mut Session, title: &str, contents: impl FnOn
     contents(ui);
 }
 
-/// All keys, group by group, in two columns.
+/// All keys, group by group, in three columns.
 fn keys(ui: &mut Ui) {
-    ScrollArea::vertical().auto_shrink([true, true]).show(ui, |ui| {
-        ui.horizontal_top(|ui| {
-            for groups in [&[Group::Files, Group::Regions, Group::Window][..], &[Group::Tools, Group::View][..]] {
-                ui.vertical(|ui| {
-                    for group in groups {
-                        heading(ui, group.name());
-                        group_keys(ui, *group);
-                        ui.add_space(8.0);
-                    }
-                });
-                ui.add_space(20.0);
-            }
+    const COLUMNS: [&[Group]; 3] = [
+        &[Group::Files, Group::Regions],
+        &[Group::Tools, Group::Window],
+        &[Group::View],
+    ];
+    ScrollArea::vertical()
+        .auto_shrink([false, true])
+        .show(ui, |ui| {
+            ui.horizontal_top(|ui| {
+                ui.spacing_mut().item_spacing.x = 22.0;
+                for groups in COLUMNS {
+                    ui.vertical(|ui| {
+                        for group in groups {
+                            heading(ui, group.name());
+                            group_keys(ui, *group);
+                            ui.add_space(8.0);
+                        }
+                    });
+                }
+            });
+            note(
+                ui,
+                "With the pointer: drag with the right button to turn, with the middle one to \
+                 shift; the wheel zooms. Hold Alt while dragging on the ribbon to leave its marks.",
+            );
         });
-        note(ui, "With the pointer: drag with the right button to turn, with the middle one to shift; the wheel zooms. Hold Alt while dragging on the ribbon to leave its marks.");
-    });
 }
 
 fn group_keys(ui: &mut Ui, group: Group) {
     Grid::new(group.name())
         .num_columns(2)
-        .spacing([18.0, 3.0])
+        .min_row_height(18.0)
+        .spacing([14.0, 3.0])
         .show(ui, |ui| {
             for entry in actions::ALL.iter().filter(|e| e.group == group) {
                 let keys = entry.keys.map(actions::keys_text).unwrap_or_default();
@@ -169,6 +193,20 @@ fn open_file(ui: &mut Ui, session: &mut Session, mut path: String) {
     }
 }
 
+fn spool_file(ui: &mut Ui, session: &mut Session, mut path: String) {
+    heading(ui, "Take spools from a file");
+    ui.label("A file of spools (.ron), or the readings of a test print (.csv), which are fitted.");
+    let (browse, entered) = path_field(ui, &mut path, "File");
+    let is_file = std::path::Path::new(path.trim()).is_file();
+    session.page = Some(Page::SpoolFile { path: path.clone() });
+    let go = actions_row(ui, session, "Read the file", is_file);
+    if browse {
+        session.browse_for_spools();
+    } else if (go || entered) && is_file {
+        session.take_spool_file(path.trim().into());
+    }
+}
+
 fn save_as(ui: &mut Ui, session: &mut Session, mut path: String, then: Option<After>) {
     heading(ui, "Save the plan as");
     let (browse, entered) = path_field(ui, &mut path, "File");
@@ -220,11 +258,9 @@ fn prepare(ui: &mut Ui, session: &mut Session, mut folder: String) {
     let can = named && !session.is_preparing();
     let go = actions_row(ui, session, "Write the files", can);
     if let Some((_, stage, fraction)) = session.busy_with().filter(|_| session.is_preparing()) {
-        ui.add(
-            egui::ProgressBar::new(fraction)
-                .text(stage)
-                .desired_width(520.0),
-        );
+        note(ui, stage);
+        let bar = egui::ProgressBar::new(fraction).desired_height(10.0);
+        ui.add(bar.desired_width(520.0));
     }
     if browse {
         session.browse_for_folder();

@@ -1,11 +1,12 @@
 //! The spools: names, colours, density and diameter, and what the part takes of each.
 
-use blend::{MAX_COMPONENTS, Spool, SpoolColour, Srgb};
+use blend::{MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb};
 use egui::{DragValue, Frame, Margin, Stroke, TextEdit, Ui};
 
 use super::icon::Icon;
 use super::widgets::{self, heading, note, small_icon};
 use crate::state::Session;
+use crate::state::session::Page;
 use crate::theme::Palette;
 
 /// Shows the spools.
@@ -15,9 +16,7 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     let file = doc.plan().spools.file.clone();
     heading(ui, "Spools");
     note(ui, "In the order of the hotend's inlets.");
-    if let Some(file) = &file {
-        ui.label(format!("They stand in {file}; change them there."));
-    }
+    from_where(ui, session, file.as_deref());
     ui.add_enabled_ui(file.is_none(), |ui| {
         for (index, spool) in spools.iter().enumerate() {
             one(ui, session, index, spool);
@@ -32,6 +31,82 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     {
         session.add_spool();
     }
+}
+
+/// Where the spools come from, and how they can be had from elsewhere.
+fn from_where(ui: &mut Ui, session: &mut Session, file: Option<&str>) {
+    if let Some(file) = file {
+        let label = egui::Label::new(format!("They stand in {file}"));
+        ui.add(label.wrap());
+    }
+    let figures = session.measured_spools().map(|m| {
+        let rms = m.leave_one_out_rms_delta_e00;
+        (rms.unwrap_or(m.rms_delta_e00), m.steps.len())
+    });
+    note(
+        ui,
+        match figures {
+            Some((rms, steps)) => {
+                format!("Fitted to {steps} measured steps; expect blends within about ΔE00 {rms:.1}.")
+            }
+            None => "Blends are estimated from the spools' own colours alone. Measure a test print to know them better.".to_owned(),
+        },
+    );
+    ui.horizontal_wrapped(|ui| {
+        let read = ui.button("From a file…");
+        if read
+            .on_hover_text("Take spools from a file, or fit them to the readings of a test print.")
+            .clicked()
+        {
+            session.ask_spool_file();
+        }
+        if figures.is_some() {
+            let steps = ui.button("Measured steps…");
+            if steps
+                .on_hover_text("Each step of the test print, as predicted and as measured.")
+                .clicked()
+            {
+                session.page = Some(Page::Steps);
+            }
+        }
+        if file.is_some() {
+            let own = ui.button("Change here");
+            if own
+                .on_hover_text("Take the spools into the plan, to change them. What was measured of their blends no longer holds then.")
+                .clicked()
+            {
+                session.own_spools();
+            }
+        }
+    });
+    ui.add_space(4.0);
+}
+
+/// How a spool's colour is known, and how sure it is.
+fn how_known(ui: &mut Ui, session: &Session, index: usize, spool: &Spool) {
+    let count = session.doc.as_ref().map_or(0, |d| d.plan().spools.len());
+    let fitted = session.measured_spools();
+    let strength = fitted.and_then(|m| {
+        let both = m.strengths.get(index).zip(m.strength_errors.get(index));
+        both.map(|(s, e)| format!("tinting strength {s:.2} ± {:.0} %", e * 100.0))
+    });
+    let known = match (&spool.colour, fitted.is_some()) {
+        (_, true) => "measured",
+        (SpoolColour::Lab(_) | SpoolColour::Spectrum(_), false) => "measured alone",
+        (SpoolColour::Hex(_), false) => "estimated from a colour code",
+    };
+    let sure = Shares::pure(index, count)
+        .zip(session.model())
+        .and_then(|(alone, model)| model.uncertainty(&alone));
+    let mut text = known.to_owned();
+    if let Some(sure) = sure.filter(|s| *s >= 0.05) {
+        text.push_str(&format!(", ± ΔE00 {sure:.1}"));
+    }
+    if let Some(strength) = strength {
+        text.push_str(", ");
+        text.push_str(&strength);
+    }
+    note(ui, text);
 }
 
 fn one(ui: &mut Ui, session: &mut Session, index: usize, spool: &Spool) {
@@ -62,6 +137,7 @@ fn one(ui: &mut Ui, session: &mut Session, index: usize, spool: &Spool) {
                 session.remove_spool(index);
             }
         });
+        how_known(ui, session, index, spool);
         measured(ui, &mut changed, &mut done);
         ui.horizontal(|ui| {
             let density = DragValue::new(&mut changed.density_g_cm3)

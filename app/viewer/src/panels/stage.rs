@@ -44,7 +44,10 @@ fn place(session: &mut Session, rect: Rect) {
         && rect.is_positive()
         && let Some(doc) = &session.doc
     {
-        view.camera.fit(rect, doc.bounds_mm);
+        // The ribbon's foot must not hide the bed, nor its head the top.
+        let inner = rect.with_max_y(rect.bottom() - super::ribbon::FOOTER + super::ribbon::HEADER);
+        view.camera.fit(inner, doc.bounds_mm);
+        view.camera.pan(rect, inner.center() - rect.center());
         view.fit_wanted = false;
     }
 }
@@ -231,13 +234,44 @@ fn directions(painter: &egui::Painter, session: &Session, p: Palette) {
     }
 }
 
-/// What the colours of the map of differences mean.
+/// Says which colours are shown, unless they are those asked for.
 fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
-    if session.view.look != Look::Difference {
+    let look = session.view.look;
+    if look == Look::Asked {
         return;
     }
-    let stage = session.view.stage;
-    let bar = Rect::from_min_size(stage.left_top() + vec2(20.0, 40.0), vec2(16.0, 140.0));
+    let at = session.view.stage.left_top() + vec2(20.0, 22.0);
+    let title = match look {
+        Look::Difference => "Difference between asked and printed",
+        Look::Asked | Look::Printed => "As printed: what the machine is predicted to lay down",
+    };
+    let font = FontId::proportional(size::BODY);
+    painter.text(at, Align2::LEFT_CENTER, title, font, p.text);
+    let figures = session.printed_now().map(|printed| &printed.figures);
+    let text = match figures {
+        Some(Some(f)) => format!(
+            "ΔE00: mean {:.1}, 95 % of the skin within {:.1}, at most {:.1}",
+            f.mean_de00, f.most_de00, f.worst_de00
+        ),
+        Some(None) => "It could not be worked out.".to_owned(),
+        None => "Being worked out; until then you see the colours asked for.".to_owned(),
+    };
+    let font = FontId::proportional(size::SMALL);
+    painter.text(
+        at + vec2(0.0, 19.0),
+        Align2::LEFT_CENTER,
+        text,
+        font,
+        p.text,
+    );
+    if look == Look::Difference && matches!(figures, Some(Some(_))) {
+        scale_of_differences(painter, at + vec2(0.0, 54.0), p);
+    }
+}
+
+/// What the colours of the map of differences mean.
+fn scale_of_differences(painter: &egui::Painter, at: Pos2, p: Palette) {
+    let bar = Rect::from_min_size(at, vec2(16.0, 140.0));
     let colours: Vec<Color32> = (0..=10)
         .map(|i| crate::jobs::colours::difference_colour(f64::from(i)))
         .map(|c| Color32::from(egui::Rgba::from_rgb(c[0], c[1], c[2])))
@@ -256,8 +290,14 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
         p.text,
     );
     label(bar.bottom(), "0  none");
-    label(bar.bottom() - bar.height() * 0.1, "1  just seen");
-    label(bar.bottom() - bar.height() * 0.5, "5  plain");
+    label(
+        bar.bottom() - bar.height() * 0.1,
+        "1  just seen side by side",
+    );
+    label(
+        bar.bottom() - bar.height() * 0.5,
+        "5  plainly another colour",
+    );
     label(bar.top(), "10 or more");
 }
 

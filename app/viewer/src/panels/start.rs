@@ -13,7 +13,7 @@ use crate::state::Session;
 use crate::theme::{Palette, size};
 
 const COLUMN: f32 = 860.0;
-const CARD: egui::Vec2 = vec2(270.0, 300.0);
+const CARD: egui::Vec2 = vec2(277.0, 284.0);
 
 /// Shows the page.
 pub fn show(ui: &mut Ui, session: &mut Session) {

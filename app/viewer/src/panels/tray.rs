@@ -112,8 +112,8 @@ fn work(ui: &mut Ui, session: &mut Session, title: &str, stage: &str, fraction: 
         false => stage.to_owned(),
     };
     let bar = egui::ProgressBar::new(fraction)
-        .desired_width(180.0)
-        .desired_height(16.0)
-        .text(RichText::new(text).small());
+        .desired_width(110.0)
+        .desired_height(10.0);
     ui.add(bar).on_hover_text(title);
+    note(ui, text);
 }

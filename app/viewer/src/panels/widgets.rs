@@ -89,14 +89,25 @@ pub fn note(ui: &mut Ui, text: impl Into<String>) -> Response {
     ui.label(RichText::new(text).small().color(quiet))
 }
 
+/// A caution: a sign before text in the usual ink, where there are many to be read.
+pub fn signed(ui: &mut Ui, text: impl Into<String>) -> Response {
+    let p = Palette::from_ui(ui);
+    signed_in(ui, text.into(), p.text)
+}
+
 /// A warning: sign and text, so that colour alone does not carry it.
 pub fn warning(ui: &mut Ui, text: impl Into<String>) -> Response {
+    let p = Palette::from_ui(ui);
+    signed_in(ui, text.into(), p.warn)
+}
+
+fn signed_in(ui: &mut Ui, text: String, ink: Color32) -> Response {
     let p = Palette::from_ui(ui);
     ui.horizontal_top(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         let (rect, _) = ui.allocate_exact_size(Vec2::splat(15.0), Sense::hover());
         icon::paint(ui.painter(), rect, Icon::Warning, p.warn);
-        ui.add(egui::Label::new(RichText::new(text).color(p.warn)).wrap())
+        ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap())
     })
     .inner
 }

@@ -43,6 +43,10 @@ pub struct SkinUniform {
     pub opacity: f32,
     pub stand_off_mm: f32,
     pub pixel_mm: f32,
+    pub print_from_mm: f32,
+    pub print_to_mm: f32,
+    pub by_height: i32,
+    pub rest: i32,
 }
 
 impl Default for SkinUniform {
@@ -61,6 +65,10 @@ impl Default for SkinUniform {
             opacity: 1.0,
             stand_off_mm: 0.0,
             pixel_mm: 0.1,
+            print_from_mm: 0.0,
+            print_to_mm: 1.0,
+            by_height: 0,
+            rest: 0,
         }
     }
 }

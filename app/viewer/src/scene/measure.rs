@@ -10,7 +10,6 @@ use bevy::render::renderer::{RenderAdapterInfo, RenderDevice};
 use egui::pos2;
 use geometry::Surface;
 use plan::{FirstPlan, MeshSource, Plan};
-use serde::Serialize;
 
 use super::app::{Canvas, windowless};
 use super::{Desk, upload::Uploads};
@@ -25,7 +24,7 @@ const FRAMES: usize = 120;
 const WARM_UP: usize = 20;
 
 /// Median and 95th percentile, milliseconds.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Times {
     median_ms: f64,
     p95_ms: f64,
@@ -47,7 +46,7 @@ impl Times {
 }
 
 /// One mesh's figures.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug)]
 struct Figures {
     triangles: usize,
     /// From the mesh in memory to the first whole picture of it.
@@ -64,7 +63,6 @@ struct Figures {
     stroke_done_ms: f64,
 }
 
-#[derive(Serialize)]
 struct Report {
     card: String,
     driver: String,
@@ -74,7 +72,7 @@ struct Report {
     meshes: Vec<Figures>,
 }
 
-/// Measures on meshes of so many thousand triangles and prints a report as JSON.
+/// Measures on meshes of so many thousand triangles and prints a table.
 pub fn run(thousands: &[u32], canvas: Canvas) -> AppExit {
     let mut app = windowless(Session::new(None), canvas);
     app.finish();
@@ -98,15 +96,39 @@ pub fn run(thousands: &[u32], canvas: Canvas) -> AppExit {
         scale: canvas.scale,
         meshes,
     };
-    match serde_json::to_string_pretty(&report) {
-        Ok(text) => {
-            println!("{text}");
-            AppExit::Success
-        }
-        Err(why) => {
-            error!("{why}");
-            AppExit::error()
-        }
+    print(&report);
+    AppExit::Success
+}
+
+/// Prints the report: what it was measured on, and a row for each mesh.
+fn print(report: &Report) {
+    let Report {
+        card,
+        driver,
+        width,
+        height,
+        scale,
+        meshes,
+    } = report;
+    println!("{card} ({driver}), {width}x{height} pixels, {scale} a point");
+    println!("milliseconds, median / 95th percentile of {FRAMES} frames");
+    println!();
+    println!(
+        "{:>10} {:>14} {:>17} {:>17} {:>17} {:>17} {:>11}",
+        "triangles", "first picture", "still", "turning", "painting", "of which dab", "stroke done"
+    );
+    for m in meshes {
+        let pair = |t: Times| format!("{:.2} / {:.2}", t.median_ms, t.p95_ms);
+        println!(
+            "{:>10} {:>14.0} {:>17} {:>17} {:>17} {:>17} {:>11.0}",
+            m.triangles,
+            m.first_picture_ms,
+            pair(m.still),
+            pair(m.turning),
+            pair(m.painting),
+            pair(m.dab),
+            m.stroke_done_ms
+        );
     }
 }
 

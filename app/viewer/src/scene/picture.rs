@@ -17,6 +17,7 @@ use crate::files::settings::Shade;
 use crate::state::Session;
 use crate::state::hand::Tool;
 use crate::state::session::Drawer;
+use crate::state::view::Look;
 
 /// Frames without any work before the picture is taken: egui settles its sizes, and shaders
 /// are compiled in the background.
@@ -40,6 +41,10 @@ pub enum Scene {
     Brush,
     /// The part cut open.
     Inside,
+    /// The colours as printed.
+    Printed,
+    /// The map of differences.
+    Difference,
     /// The spools.
     Spools,
     /// The part's figures.
@@ -176,6 +181,8 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             tilt(session, 38.0);
             session.view.cut = true;
         }
+        Scene::Printed => session.act(Action::Show(Look::Printed)),
+        Scene::Difference => session.act(Action::Show(Look::Difference)),
         Scene::Spools => session.drawer = Drawer::Spools,
         Scene::Part => session.drawer = Drawer::Part,
         Scene::Checks => session.drawer = Drawer::Checks,

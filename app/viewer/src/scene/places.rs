@@ -13,8 +13,13 @@ pub struct Places {
     written: Option<String>,
 }
 
+/// The name under which the pointer stands, as the window has last seen it.
+const POINTER: &str = "the pointer";
+
 /// Writes names and places to a file whenever they change: a JSON object from each name to
-/// `[left, top, width, height]` in pixels of the window.
+/// `[left, top, width, height]` in pixels of the window. `the pointer` has its position, then
+/// 1 while its first button is down, then how often that was let go: so a script can wait until
+/// the window has seen what it did.
 pub fn write_to(app: &mut App, file: PathBuf) {
     app.insert_resource(Places {
         file,
@@ -30,12 +35,22 @@ fn ask(mut contexts: EguiContexts) -> Result {
     Ok(())
 }
 
-fn write(mut places: ResMut<Places>, outputs: Query<&EguiOutput, With<PrimaryEguiContext>>) {
+fn write(
+    mut places: ResMut<Places>,
+    mut let_go: Local<f64>,
+    mut contexts: EguiContexts,
+    outputs: Query<&EguiOutput, With<PrimaryEguiContext>>,
+) -> Result {
+    let (at, down, released) = contexts.ctx_mut()?.input(|i| {
+        let at = i.pointer.latest_pos().unwrap_or_default();
+        (at, i.pointer.primary_down(), i.pointer.primary_released())
+    });
+    *let_go += f64::from(u8::from(released));
     let Some(output) = outputs.iter().next() else {
-        return;
+        return Ok(());
     };
     let Some(tree) = &output.platform_output.accesskit_update else {
-        return;
+        return Ok(());
     };
     let scale = f64::from(output.pixels_per_point);
     let mut found = BTreeMap::new();
@@ -47,14 +62,16 @@ fn write(mut places: ResMut<Places>, outputs: Query<&EguiOutput, With<PrimaryEgu
         let (width, height) = (bounds.width() * scale, bounds.height() * scale);
         found.insert(name.to_owned(), [left, top, width, height].map(f64::round));
     }
-    let Ok(text) = serde_json::to_string(&found) else {
-        return;
-    };
+    let (x, y, down) = (f64::from(at.x), f64::from(at.y), f64::from(u8::from(down)));
+    let pointer = [(x * scale).round(), (y * scale).round(), down, *let_go];
+    found.insert(POINTER.to_owned(), pointer);
+    let text = serde_json::to_string(&found)?;
     if places.written.as_ref() == Some(&text) {
-        return;
+        return Ok(());
     }
     match handoff::write::bytes(&places.file, text.as_bytes()) {
         Ok(()) => places.written = Some(text),
         Err(why) => error!("{why}"),
     }
+    Ok(())
 }

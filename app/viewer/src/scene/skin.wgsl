@@ -30,11 +30,19 @@ struct Skin {
     stand_off_mm: f32,
     // Width of a pixel in the plane through the target, mm.
     pixel_mm: f32,
+    // Heights between which the colours as printed are listed, mm.
+    print_from_mm: f32,
+    print_to_mm: f32,
+    // Whether colours as printed are shown: by height, where a region's row names rows of them.
+    by_height: i32,
+    rest: i32,
 }
 
 @group(#{MATERIAL_BIND_GROUP}) @binding(0) var<uniform> skin: Skin;
 // One row a region: texel 0 holds where its ramp starts and ends (mm), the others its colours
-// in linear light, evenly spread between.
+// in linear light, evenly spread between. Texel 0 also names the first of the rows with the
+// region's colours as printed, and how many there are: one for each stretch of the ramp. Their
+// texels are evenly spread over the part's height.
 @group(#{MATERIAL_BIND_GROUP}) @binding(1) var ramps: texture_2d<f32>;
 
 struct Vertex {
@@ -66,12 +74,20 @@ fn vertex(in: Vertex) -> Between {
     return out;
 }
 
-fn ramp_colour(region: u32, along_mm: f32) -> vec3<f32> {
+fn ramp_colour(region: u32, along_mm: f32, height_mm: f32) -> vec3<f32> {
     let row = i32(region);
     let ends = textureLoad(ramps, vec2(0, row), 0);
     let steps = f32(textureDimensions(ramps).x) - 2.0;
     let width = max(ends.y - ends.x, 1e-6);
-    let at = clamp((along_mm - ends.x) / width, 0.0, 1.0) * steps;
+    let share = clamp((along_mm - ends.x) / width, 0.0, 1.0);
+    if skin.by_height != 0 && ends.w > 0.5 {
+        let stretch = i32(ends.z) + i32(min(floor(share * ends.w), ends.w - 1.0));
+        let tall = max(skin.print_to_mm - skin.print_from_mm, 1e-6);
+        let up = clamp((height_mm - skin.print_from_mm) / tall, 0.0, 1.0);
+        let texel = i32(min(floor(up * (steps + 1.0)), steps));
+        return textureLoad(ramps, vec2(1 + texel, stretch), 0).rgb;
+    }
+    let at = share * steps;
     let low = min(floor(at), steps - 1.0);
     let one = textureLoad(ramps, vec2(1 + i32(low), row), 0).rgb;
     let other = textureLoad(ramps, vec2(2 + i32(low), row), 0).rgb;
@@ -96,7 +112,7 @@ fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec
 
     let outward = normalize(in.normal);
     let normal = select(-outward, outward, front);
-    var colour = ramp_colour(in.region, in.along_mm);
+    var colour = ramp_colour(in.region, in.along_mm, in.world.z);
 
     if in.world.z >= skin.tint_from_mm && in.world.z < skin.tint_to_mm {
         colour = mix(colour, skin.tint.rgb, skin.tint.a);

@@ -261,6 +261,7 @@ fn skin_uniform(session: &Session) -> SkinUniform {
     let tint = session.band_in_the_making();
     let (from, to) = tint.map_or((NOWHERE_MM, NOWHERE_MM), |(f, t)| (f as f32, t as f32));
     let accent = linear(palette.accent);
+    let print = session.print_in_sight().map(|p| p.extent_mm);
     SkinUniform {
         light: vec3(light.normalize()).extend(0.0),
         eye,
@@ -282,6 +283,10 @@ fn skin_uniform(session: &Session) -> SkinUniform {
         opacity: 1.0,
         stand_off_mm: 0.0,
         pixel_mm: view.camera.mm_per_point as f32,
+        print_from_mm: print.map_or(0.0, |p| p.0 as f32),
+        print_to_mm: print.map_or(1.0, |p| p.1 as f32),
+        by_height: i32::from(print.is_some()),
+        rest: 0,
     }
 }
 

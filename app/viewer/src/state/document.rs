@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use geometry::{DVec3, Mesh, Surface};
-use plan::{Drag, Edit, EditError, History, MeshSource, Plan};
+use plan::{Drag, Edit, EditError, History, Plan};
 
 /// Where the part came from.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -128,9 +128,9 @@ impl Document {
     }
 
     /// Notes that the plan was saved to a file, its mesh standing in another.
-    pub fn was_saved(&mut self, file: PathBuf, mesh_file: PathBuf, mesh: MeshSource) {
-        // Where the mesh stands is the file's business and no step of undo.
-        self.plan.mesh = mesh;
+    pub fn was_saved(&mut self, file: PathBuf, mesh_file: PathBuf, as_written: Plan) {
+        // Where other files stand is the file's business and no step of undo.
+        self.plan = as_written;
         self.history.mark_saved();
         self.origin = Origin {
             plan_file: Some(file),

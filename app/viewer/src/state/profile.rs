@@ -14,7 +14,8 @@ pub struct Row {
     pub area_mm2: f64,
     /// Volume, mm³.
     pub volume_mm3: f64,
-    /// What is laid down, in print order.
+    /// What is laid down, the regions in the list's order from below: so a region keeps its
+    /// side from layer to layer, whatever the order of printing.
     pub pieces: Vec<Piece>,
 }
 
@@ -23,6 +24,8 @@ pub struct Row {
 pub struct Piece {
     /// Index of the region.
     pub region: usize,
+    /// Place of its dose in the layer, in print order.
+    pub dose: usize,
     /// Its colour.
     pub colour: Srgb,
     /// Its share of the layer's visible area; of the volume where the layer shows none.
@@ -55,9 +58,9 @@ impl Row {
 pub struct Profile {
     /// The layers.
     pub rows: Vec<Row>,
-    /// The greatest area per mm, mm²/mm.
+    /// The area per mm that takes the whole width, mm²/mm.
     pub most_area_per_mm: f64,
-    /// The greatest volume per mm, mm³/mm.
+    /// The volume per mm that takes the whole width, mm³/mm.
     pub most_volume_per_mm: f64,
 }
 
@@ -65,7 +68,7 @@ impl Profile {
     /// From a schedule.
     pub fn of(schedule: &Schedule) -> Self {
         let rows: Vec<Row> = schedule.layers.iter().map(row).collect();
-        let most = |of: fn(&Row) -> f64| rows.iter().map(of).fold(0.0, f64::max);
+        let most = |of: fn(&Row) -> f64| full_width(rows.iter().map(of).collect());
         Self {
             most_area_per_mm: most(Row::area_per_mm),
             most_volume_per_mm: most(Row::volume_per_mm),
@@ -110,6 +113,18 @@ impl Profile {
     }
 }
 
+/// The value that takes the whole width of the ribbon's column. The skin of a flat top lies in
+/// one layer and may be a hundred times that of any other: a few such layers run over the
+/// edge, so that the others can be told apart.
+fn full_width(mut values: Vec<f64>) -> f64 {
+    const KEPT: f64 = 0.97;
+    const ROOM: f64 = 1.25;
+    values.sort_by(f64::total_cmp);
+    let most = values.last().copied().unwrap_or_default();
+    let usual = values.get((values.len() as f64 * KEPT) as usize);
+    usual.map_or(most, |usual| (usual * ROOM).min(most))
+}
+
 fn row(layer: &plan::schedule::Layer) -> Row {
     let area_mm2: f64 = layer.doses.iter().map(|d| d.area_mm2).sum();
     let volume_mm3: f64 = layer.doses.iter().map(|d| d.volume_mm3).sum();
@@ -117,20 +132,20 @@ fn row(layer: &plan::schedule::Layer) -> Row {
         true => area / area_mm2,
         false => volume / volume_mm3.max(f64::MIN_POSITIVE),
     };
+    let piece = |(dose, d): (usize, &plan::schedule::Dose)| Piece {
+        region: d.region,
+        dose,
+        colour: d.srgb,
+        share: share(d.area_mm2, d.volume_mm3),
+    };
+    let mut pieces: Vec<Piece> = layer.doses.iter().enumerate().map(piece).collect();
+    pieces.sort_by_key(|p| p.region);
     Row {
         bottom_mm: layer.span.bottom_mm,
         top_mm: layer.span.top_mm,
         area_mm2,
         volume_mm3,
-        pieces: layer
-            .doses
-            .iter()
-            .map(|d| Piece {
-                region: d.region,
-                colour: d.srgb,
-                share: share(d.area_mm2, d.volume_mm3),
-            })
-            .collect(),
+        pieces,
     }
 }
 
@@ -148,6 +163,7 @@ mod tests {
                 .iter()
                 .map(|&region| Piece {
                     region,
+                    dose: 0,
                     colour: Srgb([region as u8, 0, 0]),
                     share: 1.0 / regions.len() as f64,
                 })
@@ -174,6 +190,15 @@ mod tests {
         assert_eq!(Profile::default().layer_near(1.0), None);
         assert_eq!(p.between(0.25, 0.55), 1..3);
         assert_eq!(p.between(5.0, 9.0), 4..4);
+    }
+
+    #[test]
+    fn a_few_wide_layers_do_not_flatten_the_others() {
+        let mut values = vec![10.0; 99];
+        values.push(5000.0);
+        assert_eq!(full_width(values), 12.5);
+        assert_eq!(full_width(vec![3.0, 4.0]), 4.0);
+        assert_eq!(full_width(Vec::new()), 0.0);
     }
 
     #[test]

@@ -43,6 +43,15 @@ impl SkinMesh {
     }
 }
 
+/// The rows that hold a region's colours as printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PrintRows {
+    /// The first of them.
+    pub first: usize,
+    /// How many: one for each stretch of the ramp.
+    pub count: usize,
+}
+
 /// One region's colours along its ramp.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RampRow {
@@ -50,6 +59,8 @@ pub struct RampRow {
     pub ends_mm: (f64, f64),
     /// Colours in linear-light sRGB, evenly spread; [`RAMP_TEXELS`] of them.
     pub colours: Vec<[f32; 3]>,
+    /// Where its colours as printed stand, if they are shown.
+    pub printed: Option<PrintRows>,
 }
 
 impl RampRow {
@@ -58,6 +69,7 @@ impl RampRow {
         Self {
             ends_mm: (0.0, 1.0),
             colours: vec![colour; RAMP_TEXELS],
+            printed: None,
         }
     }
 }
@@ -74,7 +86,9 @@ impl RampTable {
     pub fn texels(&self) -> Vec<f32> {
         let mut texels = Vec::with_capacity(self.rows.len() * (RAMP_TEXELS + 1) * 4);
         for row in &self.rows {
-            texels.extend([row.ends_mm.0 as f32, row.ends_mm.1 as f32, 0.0, 0.0]);
+            let (first, count) = row.printed.map_or((0, 0), |p| (p.first, p.count));
+            let ends = [row.ends_mm.0 as f32, row.ends_mm.1 as f32];
+            texels.extend([ends[0], ends[1], first as f32, count as f32]);
             for i in 0..RAMP_TEXELS {
                 let [r, g, b] = row.colours.get(i).copied().unwrap_or_default();
                 texels.extend([r, g, b, 1.0]);

@@ -4,7 +4,6 @@
 use egui::{CornerRadius, Mesh, Shape, Stroke, StrokeKind, Ui};
 
 use super::Sheet;
-use crate::panels::widgets::colour32;
 use crate::state::profile::{Piece, Row};
 
 /// Draws the column.
@@ -17,12 +16,13 @@ pub(super) fn draw(ui: &Ui, sheet: &Sheet<'_>) {
 
     let (from, to) = sheet.scale.in_sight_mm();
     let range = sheet.view.profile.between(from, to);
+    let first = range.start;
     let rows = sheet.view.profile.rows.get(range).unwrap_or_default();
     // More rows than half pixels can't be told apart.
     let pixel = 0.5 / ui.pixels_per_point();
     let mut mesh = Mesh::default();
     let mut drawn_to = f32::INFINITY;
-    for row in rows {
+    for (layer, row) in rows.iter().enumerate() {
         let span = sheet.scale.span(x, row.bottom_mm, row.top_mm);
         if span.top() > drawn_to - pixel {
             continue;
@@ -33,7 +33,8 @@ pub(super) fn draw(ui: &Ui, sheet: &Sheet<'_>) {
         for piece in &row.pieces {
             let right = left + (x.1 - x.0) * piece.share as f32;
             let rect = span.with_min_x(left).with_max_x(right);
-            mesh.add_colored_rect(rect, colour32(piece.colour));
+            let colour = (sheet.view.piece_colour)(first + layer, piece);
+            mesh.add_colored_rect(rect, colour);
             left = right;
         }
     }
@@ -67,6 +68,7 @@ mod tests {
     fn the_piece_under_the_pointer() {
         let piece = |region, share| Piece {
             region,
+            dose: 0,
             colour: Srgb([0, 0, 0]),
             share,
         };

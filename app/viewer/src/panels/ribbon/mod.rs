@@ -20,14 +20,16 @@ pub use handles::Edge;
 pub use scale::Scale;
 
 use crate::state::camera::Camera;
-use crate::state::profile::Profile;
+use crate::state::profile::{Piece, Profile};
 use crate::theme::Palette;
 
 /// Width that the ribbon asks for, points.
 pub const WIDTH: f32 = 284.0;
 
-const HEADER: f32 = 26.0;
-const FOOTER: f32 = 66.0;
+/// Height of the head, where the columns' names stand, points.
+pub const HEADER: f32 = 26.0;
+/// Height of the foot, where the numbers stand, points.
+pub const FOOTER: f32 = 76.0;
 
 /// The least distance that a drag across the blends must cover to make a band, points.
 const LEAST_BAND: f32 = 4.0;
@@ -58,6 +60,8 @@ pub struct View<'a> {
     pub warnings: &'a [(f64, String)],
     /// The colour of a blend.
     pub colour: &'a dyn Fn(&Shares) -> Color32,
+    /// The colour in which a piece of a layer is shown.
+    pub piece_colour: &'a dyn Fn(usize, &Piece) -> Color32,
 }
 
 /// What the pointer or the keyboard did on the ribbon.

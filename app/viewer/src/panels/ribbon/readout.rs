@@ -3,7 +3,7 @@
 use egui::{Align, Layout, Rect, RichText, Ui, UiBuilder, vec2};
 
 use super::Sheet;
-use crate::panels::widgets::{self, colour32, note, paint_swatch};
+use crate::panels::widgets::{self, note, paint_swatch};
 use crate::theme::size;
 
 /// Writes the numbers into the foot of the ribbon.
@@ -38,7 +38,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, sheet: &Sheet<'_>) {
     ui.horizontal(|ui| {
         for piece in row.pieces.iter().take(4) {
             let (patch, _) = ui.allocate_exact_size(vec2(10.0, 10.0), egui::Sense::hover());
-            paint_swatch(ui, patch, colour32(piece.colour));
+            paint_swatch(ui, patch, (view.piece_colour)(index, piece));
             let share = RichText::new(widgets::percent(piece.share)).size(size::SMALL);
             ui.label(share);
         }

@@ -37,8 +37,6 @@ impl Session {
             Action::Rename => !locked && region.is_some(),
             Action::Lock => region.is_some(),
             Action::ChooseAbove | Action::ChooseBelow => regions > 1,
-            Action::Show(look) => open && self.has_look(look),
-            Action::NextLook => open && self.has_look(crate::state::view::Look::Printed),
             Action::DabAtMiddle => open && self.hand.tool != Tool::Turn,
             _ => open,
         }

@@ -6,6 +6,7 @@ mod changing;
 mod opening;
 mod painting;
 mod saving;
+mod spools;
 mod working;
 
 use std::collections::VecDeque;
@@ -26,6 +27,8 @@ use super::view::View;
 use crate::files::{Home, Left, Recent, Settings};
 use crate::jobs::Waker;
 use crate::jobs::prepare::Prepared;
+use crate::jobs::printed::Printed;
+use crate::jobs::spool_file::Fitted;
 use crate::jobs::summary::Summary;
 use crate::jobs::thumbnails::Card;
 use crate::panels::widgets::colour32;
@@ -65,6 +68,13 @@ pub enum Page {
     Find {
         /// What was typed.
         text: String,
+    },
+    /// The steps of a test print, predicted and measured.
+    Steps,
+    /// Which file to take spools from.
+    SpoolFile {
+        /// The path in the field.
+        path: String,
     },
     /// Which file to open.
     OpenFile {
@@ -142,6 +152,8 @@ pub struct Session {
     pub cards: Vec<Card>,
     /// What is at each height, and the totals.
     pub summary: Summary,
+    /// How the part will come out, when someone asked.
+    pub printed: Printed,
     /// The plan laid on the shape, as far as it is worked out.
     pub painted: Option<Arc<Painted>>,
     /// What preparing wrote last.
@@ -150,6 +162,10 @@ pub struct Session {
     pub work: Work,
     /// What would be painted.
     pub preview: Preview,
+    /// A file to take spools from once a part is open.
+    pub spools_wanted: Option<PathBuf>,
+    /// A fit to a test print that waits to be used.
+    pub fitted: Option<Fitted>,
     /// Whether shares may be set finer than the machine does.
     pub free_shares: bool,
     /// The colour whose closest blend is looked for, and the text of its field.
@@ -182,10 +198,13 @@ impl Session {
             page: None,
             cards: Vec::new(),
             summary: Summary::default(),
+            printed: Printed::default(),
             painted: None,
             prepared: None,
             work: Work::default(),
             preview: Preview::default(),
+            spools_wanted: None,
+            fitted: None,
             free_shares: false,
             wanted: Srgb([0x7f, 0x7f, 0x7f]),
             wanted_text: "#7f7f7f".to_owned(),

@@ -87,6 +87,7 @@ impl Session {
         self.doc = None;
         self.painted = None;
         self.summary = Default::default();
+        self.printed = Default::default();
         self.prepared = None;
         self.chosen = Default::default();
         self.hand.drop_begun();
@@ -122,6 +123,9 @@ impl Session {
             self.note_recent(&file);
         }
         self.show(loaded);
+        if let Some(file) = self.spools_wanted.take() {
+            self.take_spool_file(file);
+        }
     }
 
     /// Shows a part that is in memory already.

@@ -69,9 +69,16 @@ impl Session {
             }
         };
         plan.mesh.file = relative(&mesh_file, &folder);
+        // Files that the plan names from its old folder are named from the new one.
+        if let Some(old) = doc.origin.plan_file.as_deref().map(folder_of) {
+            let named = [&mut plan.spools.file, &mut plan.machine.file];
+            for name in named.into_iter().flatten() {
+                *name = relative(&old.join(&*name), &folder);
+            }
+        }
         let text = plan.to_ron().map_err(|e| e.to_string())?;
         handoff::write::bytes(file, text.as_bytes()).map_err(|e| e.to_string())?;
-        doc.was_saved(file.to_owned(), mesh_file, plan.mesh);
+        doc.was_saved(file.to_owned(), mesh_file, plan);
         Ok(())
     }
 }
@@ -81,7 +88,7 @@ fn write_mesh(doc: &Document, file: &Path) -> Result<(), String> {
     handoff::write::bytes(file, &bytes).map_err(|e| e.to_string())
 }
 
-fn folder_of(file: &Path) -> PathBuf {
+pub(super) fn folder_of(file: &Path) -> PathBuf {
     match file.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
         _ => PathBuf::from("."),
@@ -134,7 +141,7 @@ fn with_plan_ending(file: &Path) -> PathBuf {
 }
 
 /// A file as it is named from a folder: relative when it lies in or below it, else in full.
-fn relative(file: &Path, folder: &Path) -> String {
+pub(super) fn relative(file: &Path, folder: &Path) -> String {
     let full = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_owned());
     let (file, folder) = (full(file), full(folder));
     let path = file.strip_prefix(&folder).unwrap_or(&file);

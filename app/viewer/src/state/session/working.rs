@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use blend::reach::Match;
 use blend::{MixModel, Ramp, ShareLimits, Srgb, Xyz};
+use egui::Color32;
 use geometry::layers::Section;
 use plan::document::SpoolSet;
 use plan::{Paint, Plan, Sourced};
@@ -14,18 +15,22 @@ use super::{Page, Session};
 use crate::jobs::dirty::{self, Scope};
 use crate::jobs::load::Loaded;
 use crate::jobs::prepare::{self, Prepared};
+use crate::jobs::printed::{self, Printed};
 use crate::jobs::repaint::{self, Repainted};
 use crate::jobs::skin::Skin;
+use crate::jobs::spool_file::Found;
 use crate::jobs::summary::{self, Summary};
 use crate::jobs::thumbnails::{self, Card};
 use crate::jobs::{Job, Outcome, colours};
-use crate::state::skin::{RampRow, RampTable, SkinUpdate};
+use crate::state::profile::Piece;
+use crate::state::skin::{PrintRows, RampRow, RampTable, SkinUpdate};
 use crate::state::view::Look;
 
 /// What to do with the file that a dialog gives.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Browse {
     Open,
+    Spools,
     Save,
     Folder,
 }
@@ -39,6 +44,9 @@ pub struct Work {
     pub prepare: Option<Job<Prepared>>,
     repaint: Option<Job<Repainted>>,
     summary: Option<Job<Summary>>,
+    printed: Option<Job<Printed>>,
+    /// Reading or fitting spools.
+    pub(super) spools: Option<Job<Found>>,
     cards: Option<Job<Vec<Card>>>,
     dialog: Option<(Browse, Job<Option<PathBuf>>)>,
     /// The skin of the open part.
@@ -47,8 +55,8 @@ pub struct Work {
     drawn_plan: Option<Plan>,
     /// The plan that is being drawn.
     ordered_plan: Option<Plan>,
-    /// The revision whose colours are on the card.
-    coloured: Option<u64>,
+    /// The revision whose colours are on the card, and how they are shown.
+    coloured: Option<(u64, Look, bool)>,
     /// The revision that is drawn, and the one the summary is of.
     drawn: Option<u64>,
     /// Row of the table of colours at which the drawn regions begin.
@@ -93,6 +101,7 @@ impl Session {
         self.colour_at_once();
         self.start_repaint();
         self.start_summary();
+        self.start_printed();
         self.autosave(now)
     }
 
@@ -116,6 +125,12 @@ impl Session {
         }
         if let Some(outcome) = poll(&mut self.work.summary) {
             self.take_summary(outcome);
+        }
+        if let Some(outcome) = poll(&mut self.work.printed) {
+            self.take_printed(outcome);
+        }
+        if let Some(outcome) = poll(&mut self.work.spools) {
+            self.take_found_spools(outcome);
         }
         match poll(&mut self.work.cards) {
             Some(Outcome::Done(cards)) => self.cards = cards,
@@ -234,10 +249,15 @@ impl Session {
     /// drawn anew: a blend that is dragged shows at once, whatever the mesh.
     fn colour_at_once(&mut self) {
         let Some(doc) = &self.doc else { return };
-        let revision = doc.revision();
-        if self.work.coloured == Some(revision) {
+        let state = (
+            doc.revision(),
+            self.view.look,
+            self.print_in_sight().is_some(),
+        );
+        if self.work.coloured == Some(state) {
             return;
         }
+        let relit = self.work.coloured.map(|c| (c.1, c.2)) != Some((state.1, state.2));
         let Some(drawn) = &self.work.drawn_plan else {
             return;
         };
@@ -272,18 +292,61 @@ impl Session {
         if table.len() < first + rows.len() {
             table.resize(first + rows.len(), RampRow::plain([0.5; 3]));
         }
-        let mut changed = false;
+        let mut changed = relit;
         for (slot, row) in table.iter_mut().skip(first).zip(rows) {
             changed |= *slot != row;
             *slot = row;
         }
-        self.work.coloured = Some(revision);
+        self.work.coloured = Some(state);
         if changed {
-            let rows = self.work.table.clone();
+            let rows = self.rows_shown();
             self.skin_updates
                 .retain(|u| !matches!(u, SkinUpdate::Ramps(_)));
             self.skin_updates
                 .push_front(SkinUpdate::Ramps(RampTable { rows }));
+        }
+    }
+
+    /// The table, with the colours as printed behind it if these are shown.
+    fn rows_shown(&self) -> Vec<RampRow> {
+        let mut rows = self.work.table.clone();
+        let Some(printed) = self.print_in_sight() else {
+            return rows;
+        };
+        for (region, stretches) in printed.regions.iter().enumerate() {
+            let first = rows.len();
+            let Some(row) = rows.get_mut(self.work.first_row + region) else {
+                break;
+            };
+            row.printed = Some(PrintRows {
+                first,
+                count: stretches.len(),
+            });
+            let look = self.view.look;
+            rows.extend(stretches.iter().map(|s| s.row(look)));
+        }
+        rows
+    }
+
+    /// The part as it will be printed, if that is to be shown and is worked out.
+    pub fn print_in_sight(&self) -> Option<&Printed> {
+        let printed = self.printed_now()?;
+        (self.view.look != Look::Asked).then_some(printed)
+    }
+
+    /// The part as it will be printed, if that is worked out for the plan as it is.
+    pub fn printed_now(&self) -> Option<&Printed> {
+        let revision = self.doc.as_ref()?.revision();
+        let now = self.printed.revision == Some(revision) && self.work.drawn == Some(revision);
+        now.then_some(&self.printed)
+    }
+
+    /// The colour in which the ribbon shows a piece of a layer.
+    pub fn piece_colour(&self, layer: usize, piece: &Piece) -> Color32 {
+        let printed = self.print_in_sight();
+        match printed.and_then(|p| p.colour(self.view.look, layer, piece.dose)) {
+            Some(colour) => colour,
+            None => crate::panels::widgets::colour32(piece.colour),
         }
     }
 
@@ -375,16 +438,65 @@ impl Session {
         self.work.summary = Some(job);
     }
 
+    /// Whether anyone asks how the part will come out.
+    fn printed_wanted(&self) -> bool {
+        self.view.look != Look::Asked || self.drawer == super::Drawer::Checks
+    }
+
+    /// Whether that is still to be worked out.
+    fn printed_is_behind(&self) -> bool {
+        self.printed_wanted() && self.printed.revision != self.summary.revision
+    }
+
+    fn start_printed(&mut self) {
+        if self.work.printed.is_some() || !self.printed_is_behind() || self.summary_is_behind() {
+            return;
+        }
+        let (Some(painted), Some(schedule), Some(revision)) = (
+            self.painted.clone(),
+            self.summary.schedule.clone(),
+            self.summary.revision,
+        ) else {
+            return;
+        };
+        let order = printed::Order {
+            revision,
+            painted,
+            schedule,
+        };
+        let job = Job::start("Following the plastic", &self.waker, move |p| {
+            printed::run(order, p)
+        });
+        self.work.printed = Some(job);
+    }
+
+    fn take_printed(&mut self, outcome: Outcome<Printed>) {
+        match outcome {
+            Outcome::Done(printed) => self.printed = printed,
+            // Not tried again until something changes.
+            Outcome::Cancelled => self.printed = Printed::none(self.summary.revision),
+            Outcome::Failed(why) => {
+                self.printed = Printed::none(self.summary.revision);
+                self.notices.error(why);
+            }
+        }
+    }
+
     fn take_summary(&mut self, outcome: Outcome<Summary>) {
         match outcome {
             Outcome::Done(summary) => self.summary = summary,
             // Not tried again until something changes.
-            Outcome::Cancelled => self.summary.revision = self.work.drawn,
+            Outcome::Cancelled => self.no_summary(),
             Outcome::Failed(why) => {
-                self.summary.revision = self.work.drawn;
+                self.no_summary();
                 self.notices.error(why);
             }
         }
+    }
+
+    fn no_summary(&mut self) {
+        self.summary.revision = self.work.drawn;
+        self.summary.schedule = None;
     }
 
     /// Whether the summary is of an earlier plan.
@@ -410,11 +522,6 @@ impl Session {
         self.work.section.as_ref().map(|s| &s.1)
     }
 
-    /// Whether colours of a kind are at hand.
-    pub fn has_look(&self, look: Look) -> bool {
-        look == Look::Asked
-    }
-
     /// Whether anything is being worked on.
     pub fn is_working(&self) -> bool {
         let work = &self.work;
@@ -422,12 +529,15 @@ impl Session {
             work.load.is_some(),
             work.repaint.is_some(),
             work.summary.is_some(),
+            work.printed.is_some(),
+            work.spools.is_some(),
             work.cards.is_some(),
             work.prepare.is_some(),
         ];
         let behind = self.doc.is_some()
             && (self.work.drawn != self.doc.as_ref().map(|d| d.revision())
-                || self.summary_is_behind());
+                || self.summary_is_behind()
+                || (self.summary.schedule.is_some() && self.printed_is_behind()));
         jobs.contains(&true) || (behind && self.hand.gesture.is_none())
     }
 
@@ -447,8 +557,10 @@ impl Session {
         let work = &self.work;
         told(&work.load)
             .or_else(|| told(&work.prepare))
+            .or_else(|| told(&work.spools))
             .or_else(|| told(&work.repaint))
             .or_else(|| told(&work.summary))
+            .or_else(|| told(&work.printed))
     }
 
     /// Stops the work that is shown. Work that keeps the stage up to date starts again by
@@ -458,6 +570,7 @@ impl Session {
         let shown = [
             work.load.as_ref().map(|j| j.progress()),
             work.prepare.as_ref().map(|j| j.progress()),
+            work.spools.as_ref().map(|j| j.progress()),
         ];
         match shown.into_iter().flatten().next() {
             Some(progress) => progress.cancel(),
@@ -471,7 +584,8 @@ impl Session {
 
     /// Makes sure that the demonstrations' pictures are drawn.
     pub fn want_cards(&mut self) {
-        if self.work.cards_wanted {
+        // Not while a part is being opened: then they are not seen at all.
+        if self.work.cards_wanted || self.work.load.is_some() {
             return;
         }
         self.work.cards_wanted = true;
@@ -514,6 +628,16 @@ impl Session {
             rfd::FileDialog::new()
                 .set_title("Open a mesh or a plan")
                 .add_filter("Meshes and plans", &["stl", "obj", "ply", "3mf", "ron"])
+                .pick_file()
+        });
+    }
+
+    /// Opens the system's dialog for a file of spools or readings.
+    pub fn browse_for_spools(&mut self) {
+        self.browse(Browse::Spools, || {
+            rfd::FileDialog::new()
+                .set_title("Spools, or the readings of a test print")
+                .add_filter("Spools and readings", &["ron", "csv"])
                 .pick_file()
         });
     }
@@ -573,6 +697,7 @@ impl Session {
                 self.page = None;
                 self.open(file);
             }
+            (Browse::Spools, _) => self.take_spool_file(file),
             (Browse::Save, Some(Page::SaveAs { path, .. })) => *path = file.display().to_string(),
             (Browse::Folder, Some(Page::Prepare { folder })) => {
                 *folder = file.display().to_string();

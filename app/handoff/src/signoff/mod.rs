@@ -17,7 +17,7 @@ mod standing;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use plan::TextError;
+use plan::{Plan, TextError};
 
 use crate::compare::{Change, changes};
 use crate::job::{Job, read_text};
@@ -96,11 +96,27 @@ pub fn signatures(plan: &Path) -> Result<Signatures, SignoffError> {
 /// # Errors
 /// [`SignoffError`] when the signatures or the signed files can't be read.
 pub fn standing(job: &Job) -> Result<Standing, SignoffError> {
-    let signatures = signatures(&job.path)?;
+    standing_of(&job.path, job.painted.plan())
+}
+
+/// How a plan stands that was read from a file and is as the file has it.
+///
+/// # Errors
+/// As [`standing`].
+pub fn standing_of(path: &Path, plan: &Plan) -> Result<Standing, SignoffError> {
+    let signatures = signatures(path)?;
     if signatures.list.is_empty() {
         return Ok(Standing::not_reviewed());
     }
-    Ok(Standing::of(&signatures, &Seal::of(job)?))
+    Ok(Standing::of(&signatures, &Seal::of(path, plan)?))
+}
+
+/// How a plan stands whose changes are not in its file yet: nobody can have signed them.
+///
+/// # Errors
+/// [`SignoffError`] when the signatures can't be read.
+pub fn unsaved_standing(path: &Path) -> Result<Standing, SignoffError> {
+    Ok(Standing::unsaved(&signatures(path)?))
 }
 
 /// Signs a plan as it stands: adds a signature to those in its file.
@@ -110,7 +126,12 @@ pub fn standing(job: &Job) -> Result<Standing, SignoffError> {
 pub fn sign(job: &Job, verdict: Verdict) -> Result<Signature, SignoffError> {
     check(&verdict)?;
     let mut all = signatures(&job.path)?;
-    let signature = Signature::new(verdict, Seal::of(job)?, job.painted.plan(), utc());
+    let signature = Signature::new(
+        verdict,
+        Seal::of(&job.path, job.painted.plan())?,
+        job.painted.plan(),
+        utc(),
+    );
     all.list.push(signature.clone());
     let text = all
         .to_ron()
@@ -129,7 +150,7 @@ pub fn since_signed(job: &Job) -> Result<Option<Vec<Change>>, SignoffError> {
     let Some(last) = signatures.list.last() else {
         return Ok(None);
     };
-    let seal = Seal::of(job)?;
+    let seal = Seal::of(&job.path, job.painted.plan())?;
     let other_mesh = seal.mesh_file_sha256 != last.seal.mesh_file_sha256;
     let mut now = job.painted.plan().clone();
     let Some(mut old) = last.signed_plan() else {

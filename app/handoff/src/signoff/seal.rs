@@ -4,12 +4,12 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
+use plan::Plan;
 use plan::document::sha256_hex;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::SignoffError;
-use crate::job::Job;
 
 /// SHA-256 of everything that a plan is made of, as `sha256sum` gives it for the files.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -33,17 +33,17 @@ pub struct Seal {
 }
 
 impl Seal {
-    /// The seal of a job: its files as they lie on the disk now, and its plan as it was opened.
+    /// The seal of a plan: its files as they lie on the disk now, and its contents as they were
+    /// read.
     ///
     /// # Errors
     /// [`SignoffError::File`] when one of the files can't be read.
-    pub fn of(job: &Job) -> Result<Self, SignoffError> {
-        let plan = job.painted.plan();
-        let beside = |name: &str| job.path.parent().unwrap_or(Path::new("")).join(name);
+    pub fn of(path: &Path, plan: &Plan) -> Result<Self, SignoffError> {
+        let beside = |name: &str| path.parent().unwrap_or(Path::new("")).join(name);
         let named = |name: &Option<String>| name.as_deref().map(|n| hash_of(&beside(n)));
         let mut seal = Self {
             whole_sha256: String::new(),
-            plan_file_sha256: hash_of(&job.path)?,
+            plan_file_sha256: hash_of(path)?,
             mesh_file_sha256: hash_of(&beside(&plan.mesh.file))?,
             spools_file_sha256: named(&plan.spools.file).transpose()?,
             machine_file_sha256: named(&plan.machine.file).transpose()?,

@@ -57,6 +57,18 @@ impl Standing {
         }
     }
 
+    /// Of a plan with changes that no file holds.
+    pub(super) fn unsaved(signatures: &Signatures) -> Self {
+        match signatures.list.last() {
+            None => Self::not_reviewed(),
+            Some(old) => Self {
+                state: State::OutOfDate,
+                signed: Some(old.into()),
+                changed: vec!["the plan, which is not saved".to_owned()],
+            },
+        }
+    }
+
     /// The latest signature of just these files decides; if there is none, the latest of all is
     /// out of date.
     pub(super) fn of(signatures: &Signatures, seal: &Seal) -> Self {

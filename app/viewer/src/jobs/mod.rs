@@ -10,6 +10,7 @@ pub mod printed;
 pub mod repaint;
 pub mod skin;
 pub mod spool_file;
+pub mod standing;
 pub mod summary;
 pub mod thumbnails;
 

@@ -27,9 +27,30 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
         ui.add_space(4.0);
     }
     ui.add_space(8.0);
+    review(ui, session);
+    ui.add_space(8.0);
     totals(ui, session);
     ui.add_space(8.0);
     printed(ui, session);
+}
+
+/// Whether somebody has signed the plan as it is.
+fn review(ui: &mut Ui, session: &Session) {
+    heading(ui, "Review");
+    let review = &session.review;
+    let hint = "A signature holds for the saved files, byte for byte. The command 'tintfall sign' gives one; any change puts it out of date.";
+    ui.horizontal_wrapped(|ui| {
+        let p = Palette::from_ui(ui);
+        let (rect, _) = ui.allocate_exact_size(egui::vec2(16.0, 16.0), egui::Sense::hover());
+        let icon = match review.approved {
+            true => Icon::Sound,
+            false => Icon::Warning,
+        };
+        icon::paint(ui.painter(), rect, icon, p.text);
+        ui.label(review.words.as_str());
+    })
+    .response
+    .on_hover_text(hint);
 }
 
 /// How far the print will be off, and what it flushes away.

@@ -29,6 +29,7 @@ use crate::jobs::Waker;
 use crate::jobs::prepare::Prepared;
 use crate::jobs::printed::Printed;
 use crate::jobs::spool_file::Fitted;
+use crate::jobs::standing::Review;
 use crate::jobs::summary::Summary;
 use crate::jobs::thumbnails::Card;
 use crate::panels::widgets::colour32;
@@ -152,6 +153,8 @@ pub struct Session {
     pub cards: Vec<Card>,
     /// What is at each height, and the totals.
     pub summary: Summary,
+    /// How the plan stands with its reviewers.
+    pub review: Review,
     /// How the part will come out, when someone asked.
     pub printed: Printed,
     /// The plan laid on the shape, as far as it is worked out.
@@ -198,6 +201,7 @@ impl Session {
             page: None,
             cards: Vec::new(),
             summary: Summary::default(),
+            review: Review::default(),
             printed: Printed::default(),
             painted: None,
             prepared: None,

@@ -87,6 +87,7 @@ impl Session {
         self.doc = None;
         self.painted = None;
         self.summary = Default::default();
+        self.review = Default::default();
         self.printed = Default::default();
         self.prepared = None;
         self.chosen = Default::default();

@@ -19,6 +19,7 @@ use crate::jobs::printed::{self, Printed};
 use crate::jobs::repaint::{self, Repainted};
 use crate::jobs::skin::Skin;
 use crate::jobs::spool_file::Found;
+use crate::jobs::standing::{self, Review};
 use crate::jobs::summary::{self, Summary};
 use crate::jobs::thumbnails::{self, Card};
 use crate::jobs::{Job, Outcome, colours};
@@ -45,6 +46,7 @@ pub struct Work {
     repaint: Option<Job<Repainted>>,
     summary: Option<Job<Summary>>,
     printed: Option<Job<Printed>>,
+    review: Option<Job<Review>>,
     /// Reading or fitting spools.
     pub(super) spools: Option<Job<Found>>,
     cards: Option<Job<Vec<Card>>>,
@@ -102,6 +104,7 @@ impl Session {
         self.start_repaint();
         self.start_summary();
         self.start_printed();
+        self.start_review();
         self.autosave(now)
     }
 
@@ -128,6 +131,9 @@ impl Session {
         }
         if let Some(outcome) = poll(&mut self.work.printed) {
             self.take_printed(outcome);
+        }
+        if let Some(outcome) = poll(&mut self.work.review) {
+            self.take_review(outcome);
         }
         if let Some(outcome) = poll(&mut self.work.spools) {
             self.take_found_spools(outcome);
@@ -470,6 +476,46 @@ impl Session {
         self.work.printed = Some(job);
     }
 
+    /// The state of the plan that a review would be of.
+    fn reviewed_state(&self) -> Option<standing::Of> {
+        self.doc.as_ref().map(|d| (d.revision(), !d.is_unsaved()))
+    }
+
+    fn start_review(&mut self) {
+        let (Some(doc), Some(of)) = (&self.doc, self.reviewed_state()) else {
+            return;
+        };
+        if self.work.review.is_some() || self.review.of == Some(of) {
+            return;
+        }
+        let order = standing::Order {
+            of,
+            plan_file: doc.origin.plan_file.clone(),
+            plan: doc.plan().clone(),
+        };
+        let job = Job::start("Looking for signatures", &self.waker, move |_| {
+            standing::run(order)
+        });
+        self.work.review = Some(job);
+    }
+
+    fn take_review(&mut self, outcome: Outcome<Review>) {
+        let of = self.reviewed_state();
+        self.review = match outcome {
+            Outcome::Done(review) => review,
+            Outcome::Cancelled => Review {
+                of,
+                ..Review::default()
+            },
+            // Stands where the review would, so it isn't told twice.
+            Outcome::Failed(words) => Review {
+                of,
+                words,
+                approved: false,
+            },
+        };
+    }
+
     fn take_printed(&mut self, outcome: Outcome<Printed>) {
         match outcome {
             Outcome::Done(printed) => self.printed = printed,
@@ -530,6 +576,7 @@ impl Session {
             work.repaint.is_some(),
             work.summary.is_some(),
             work.printed.is_some(),
+            work.review.is_some(),
             work.spools.is_some(),
             work.cards.is_some(),
             work.prepare.is_some(),

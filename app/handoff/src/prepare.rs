@@ -326,7 +326,7 @@ fn index(summary: &Summary) -> String {
     };
     let mut text = format!("{title}\n{}\n\n", from.review);
     for (name, what) in FILES {
-        text.push_str(&format!("{name:16}{what}\n"));
+        text.push_str(&format!("{name:18}{what}\n"));
     }
     text.push_str("\nMade from\n");
     for (label, value) in [

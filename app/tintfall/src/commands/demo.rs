@@ -83,13 +83,13 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
     for demo in demos {
         let (mesh, plan, name) = (mesh_name(demo), plan_name(demo), demo.name);
         text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
-        text.push_str(&format!("  {mesh:24}the part\n"));
-        text.push_str(&format!("  {plan:24}its plan: open it in a text editor\n"));
+        text.push_str(&format!("  {mesh:28}the part\n"));
+        text.push_str(&format!("  {plan:28}its plan: open it in a text editor\n"));
         let sliced = toolpath_name(demo);
-        text.push_str(&format!("  {sliced:24}a toolpath of it, to weave into; not for a printer\n"));
+        text.push_str(&format!("  {sliced:28}a toolpath of it, to weave into; not for a printer\n"));
         for (file, what) in FILES {
             let file = format!("{name}/{file}");
-            text.push_str(&format!("  {file:24}{what}\n"));
+            text.push_str(&format!("  {file:28}{what}\n"));
         }
     }
     let weave = demos.first().map(|demo| {

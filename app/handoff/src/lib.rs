@@ -9,6 +9,7 @@ pub mod calibration;
 pub mod cautions;
 pub mod compare;
 pub mod exchange;
+mod filled_in;
 pub mod job;
 pub mod keyed;
 pub mod lag_test;

@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 
 use blend::calibrate::{MeasuredStep, Measurements, Provenance, Specular};
 use blend::{Lab, Shares, Spool, SpoolColour, Srgb, Xyz};
-use csv::{ReaderBuilder, StringRecord, Terminator, Trim, WriterBuilder};
+use csv::{StringRecord, Terminator, WriterBuilder};
+
+use crate::filled_in;
 
 /// Version of the table that is written and read here.
 pub const VERSION: u32 = 1;
@@ -111,15 +113,11 @@ impl Table {
     /// # Ok::<(), handoff::calibration::TableError>(())
     /// ```
     pub fn read(text: &str) -> Result<Self, TableError> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let text = filled_in::unmarked(text);
         let header = Header::read(text)?;
-        let mut reader = ReaderBuilder::new()
-            .comment(Some(b'#'))
-            .trim(Trim::All)
-            .delimiter(delimiter(text))
-            .from_reader(text.as_bytes());
+        let mut reader = filled_in::reader(text);
         let heads = reader.headers().map_err(broken)?.clone();
-        let columns = Columns::of(&heads, line_of_heads(text))?;
+        let columns = Columns::of(&heads, filled_in::line_of_heads(text))?;
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(broken)?;
@@ -244,35 +242,8 @@ fn together(readings: &[Reading]) -> Option<SpoolColour> {
 }
 
 fn broken(error: csv::Error) -> TableError {
-    let line = error.position().map_or(1, csv::Position::line);
-    let what = match error.kind() {
-        csv::ErrorKind::UnequalLengths {
-            expected_len, len, ..
-        } => format!(
-            "this row has {len} cells and there are {expected_len} columns; write decimals with \
-             a point, and leave cells empty instead of taking them out"
-        ),
-        _ => error.to_string(),
-    };
+    let (line, what) = filled_in::broken(&error);
     TableError::new(line, what)
-}
-
-/// The line of the column names: the first that is neither empty nor a comment. The reader
-/// itself counts them to where the comments begin.
-fn line_of_heads(text: &str) -> u64 {
-    let counts = |line: &str| !line.trim().is_empty() && !line.starts_with('#');
-    text.lines().position(counts).map_or(1, |i| i as u64 + 1)
-}
-
-/// Spreadsheets of some languages part cells by semicolons.
-fn delimiter(text: &str) -> u8 {
-    let heads = text
-        .lines()
-        .find(|line| !line.trim_start().starts_with('#'));
-    match heads.is_some_and(|line| line.contains(';') && !line.contains(',')) {
-        true => b';',
-        false => b',',
-    }
 }
 
 impl Header {

@@ -39,7 +39,7 @@ pub fn read_lag(text: &str) -> Result<LagReadings, SeenError> {
         return colours(&table).map(LagReadings::Colours);
     }
     Err(SeenError::new(
-        table.head_line(),
+        table.head_line,
         "this is no table of a lag test: it takes the columns height_mm and l, a, b or hex, or \
          the columns change, begins_mm and ends_mm",
     ))
@@ -83,7 +83,7 @@ fn ends(table: &Table) -> Result<Vec<EndsReading>, SeenError> {
 fn filled<T>(table: &Table, found: Vec<T>) -> Result<Vec<T>, SeenError> {
     match found.is_empty() {
         true => Err(SeenError::new(
-            table.head_line(),
+            table.head_line,
             "nothing is filled in; write what you read, as many rows as you have",
         )),
         false => Ok(found),

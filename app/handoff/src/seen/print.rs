@@ -27,7 +27,7 @@ pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, Se
     table.only(&known)?;
     if !table.has("height_mm") {
         return Err(SeenError::new(
-            table.head_line(),
+            table.head_line,
             "the column height_mm is missing: it says where each row was seen",
         ));
     }
@@ -70,7 +70,7 @@ pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, Se
     }
     if seen.is_empty() {
         return Err(SeenError::new(
-            table.head_line(),
+            table.head_line,
             "nothing is filled in; write colours, turns or filament that you saw, as many as you \
              have",
         ));

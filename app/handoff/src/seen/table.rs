@@ -1,7 +1,9 @@
 //! Named columns and their cells.
 
 use blend::{Lab, Spool, SpoolColour, Srgb};
-use csv::{ReaderBuilder, StringRecord, Trim};
+use csv::StringRecord;
+
+use crate::filled_in;
 
 /// What is wrong with a table.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -23,6 +25,8 @@ impl SeenError {
 /// A table as it was read.
 pub(super) struct Table {
     heads: StringRecord,
+    /// The line of the column names, from 1.
+    pub head_line: u64,
     /// The rows in which anything stands.
     pub rows: Vec<Row>,
 }
@@ -36,12 +40,8 @@ pub(super) struct Row {
 
 impl Table {
     pub fn read(text: &str) -> Result<Self, SeenError> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let mut reader = ReaderBuilder::new()
-            .comment(Some(b'#'))
-            .trim(Trim::All)
-            .delimiter(delimiter(text))
-            .from_reader(text.as_bytes());
+        let text = filled_in::unmarked(text);
+        let mut reader = filled_in::reader(text);
         let heads = reader.headers().map_err(broken)?.clone();
         let mut rows = Vec::new();
         for record in reader.records() {
@@ -51,12 +51,11 @@ impl Table {
                 rows.push(Row { line, cells });
             }
         }
-        Ok(Self { heads, rows })
-    }
-
-    /// The line of the column names.
-    pub fn head_line(&self) -> u64 {
-        self.heads.position().map_or(1, csv::Position::line)
+        Ok(Self {
+            heads,
+            head_line: filled_in::line_of_heads(text),
+            rows,
+        })
     }
 
     pub fn has(&self, name: &str) -> bool {
@@ -74,7 +73,7 @@ impl Table {
         match self.heads.iter().find(|head| !is_known(head)) {
             None => Ok(()),
             Some(head) => Err(SeenError::new(
-                self.head_line(),
+                self.head_line,
                 format!(
                     "there is no use for a column '{head}'; this table takes {}",
                     known.join(", ")
@@ -154,26 +153,6 @@ impl Table {
 }
 
 fn broken(error: csv::Error) -> SeenError {
-    let line = error.position().map_or(1, csv::Position::line);
-    let what = match error.kind() {
-        csv::ErrorKind::UnequalLengths {
-            expected_len, len, ..
-        } => format!(
-            "this row has {len} cells and there are {expected_len} columns; write decimals with \
-             a point, and leave cells empty instead of taking them out"
-        ),
-        _ => error.to_string(),
-    };
+    let (line, what) = filled_in::broken(&error);
     SeenError::new(line, what)
-}
-
-/// Spreadsheets of some languages part cells by semicolons.
-fn delimiter(text: &str) -> u8 {
-    let heads = text
-        .lines()
-        .find(|line| !line.trim_start().starts_with('#'));
-    match heads.is_some_and(|line| line.contains(';') && !line.contains(',')) {
-        true => b';',
-        false => b',',
-    }
 }

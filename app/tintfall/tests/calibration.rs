@@ -104,8 +104,11 @@ fn from_spools_to_a_plan_of_measured_ones() {
     tintfall(folder, &["prepare", "bar.plan.ron", "--out", "bar"]);
     let csv = fs::read_to_string(folder.join("bar/schedule.csv")).unwrap();
     assert!(csv.contains("fitted to 11 measured steps"), "{csv}");
-    let last = csv.lines().last().unwrap().rsplit(',').next().unwrap();
-    let uncertainty: f64 = last.parse().unwrap();
+    let heads = csv.lines().find(|line| !line.starts_with('#')).unwrap();
+    let column = heads.split(',').position(|head| head == "uncertainty_de00");
+    let last = csv.lines().last().unwrap();
+    let uncertainty = last.split(',').nth(column.unwrap()).unwrap();
+    let uncertainty: f64 = uncertainty.parse().unwrap();
     assert!(uncertainty > 0.0 && uncertainty < 3.0, "{uncertainty}");
 
     // A colour that the spools reach is found, and one that they don't is explained.

@@ -42,8 +42,8 @@ impl Plan {
                 found.push(Problem::new(Path::field(name), what));
             }
         }
-        if let Some(what) = self.wall.and_then(|wall| wall.problem()) {
-            found.push(Problem::new(Path::field("wall"), what));
+        if let Some((field, what)) = self.wall.and_then(|wall| wall.problem()) {
+            found.push(Problem::new(Path::field("wall").then(field), what));
         }
         if let Some(de00) = self.laying.merge_de00
             && !(de00.is_finite() && de00 > 0.0)

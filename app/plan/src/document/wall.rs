@@ -21,18 +21,19 @@ impl Wall {
         Behind::Grey(self.behind)
     }
 
-    /// What is wrong with it, in words.
-    pub(super) fn problem(&self) -> Option<String> {
+    /// What is wrong with it: the field, and what to do.
+    pub(super) fn problem(&self) -> Option<(&'static str, String)> {
         let Self {
             thickness_mm,
             behind,
         } = *self;
         if !(thickness_mm.is_finite() && thickness_mm > 0.0) {
-            return Some(format!(
-                "a wall {thickness_mm} mm thick; it must be a number above 0"
-            ));
+            let what = format!("a wall {thickness_mm} mm thick; it must be a number above 0");
+            return Some(("thickness_mm", what));
         }
-        (!(0.0..=1.0).contains(&behind))
-            .then(|| format!("a reflectance of {behind} behind the wall; it must be from 0 to 1"))
+        (!(0.0..=1.0).contains(&behind)).then(|| {
+            let what = format!("a reflectance of {behind} behind the wall; it must be from 0 to 1");
+            ("behind", what)
+        })
     }
 }

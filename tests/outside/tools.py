@@ -31,11 +31,6 @@ class Tools:
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="outside-")))
 
     def build(self) -> None:
-        packages = (
-            ["-p", "tintfall"],
-            ["-p", "blend", "--example", "colour_probe"],
-            ["-p", "toolpath", "--example", "moves"],
-        )
         # As the tests build them: another choice of packages would build half of the libraries
         # anew, with other features.
         subprocess.run(["cargo", "test", "--quiet", "--workspace", "--no-run"], cwd=ROOT, check=True)

@@ -7,23 +7,24 @@ use plan::Plan;
 
 use super::Stop;
 
-/// A state of the plan: its revision, and whether that is what the file holds.
-pub type Of = (u64, bool);
+/// What a standing hangs on: the plan's saved revision, or `None` while it has changes that no
+/// file holds, whichever they are.
+pub type Of = Option<u64>;
 
 /// What to look up.
 pub struct Order {
-    /// The state of the plan.
+    /// What it hangs on.
     pub of: Of,
     /// The plan's file, once there is one.
     pub plan_file: Option<PathBuf>,
-    /// The plan as it is now.
-    pub plan: Plan,
+    /// The plan as the file has it; `None` while it has other changes.
+    pub saved: Option<Plan>,
 }
 
 /// How a plan stands.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Review {
-    /// The state of the plan that it is of; none before anything was looked up.
+    /// What it hangs on; none before anything was looked up.
     pub of: Option<Of>,
     /// In one line.
     pub words: String,
@@ -36,12 +37,11 @@ pub struct Review {
 /// # Errors
 /// [`Stop`] when the signatures or the signed files can't be read.
 pub fn run(order: Order) -> Result<Review, Stop> {
-    let (_, saved) = order.of;
     let failed = |error| Stop::failed(&error);
-    let standing = match &order.plan_file {
-        None => Standing::not_reviewed(),
-        Some(file) if saved => signoff::standing_of(file, &order.plan).map_err(failed)?,
-        Some(file) => signoff::unsaved_standing(file).map_err(failed)?,
+    let standing = match (&order.plan_file, &order.saved) {
+        (None, _) => Standing::not_reviewed(),
+        (Some(file), Some(plan)) => signoff::standing_of(file, plan).map_err(failed)?,
+        (Some(file), None) => signoff::unsaved_standing(file).map_err(failed)?,
     };
     Ok(Review {
         of: Some(order.of),

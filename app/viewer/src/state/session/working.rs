@@ -476,9 +476,10 @@ impl Session {
         self.work.printed = Some(job);
     }
 
-    /// The state of the plan that a review would be of.
+    /// What a review of the open plan would hang on.
     fn reviewed_state(&self) -> Option<standing::Of> {
-        self.doc.as_ref().map(|d| (d.revision(), !d.is_unsaved()))
+        let doc = self.doc.as_ref()?;
+        Some((!doc.is_unsaved()).then(|| doc.revision()))
     }
 
     fn start_review(&mut self) {
@@ -491,7 +492,7 @@ impl Session {
         let order = standing::Order {
             of,
             plan_file: doc.origin.plan_file.clone(),
-            plan: doc.plan().clone(),
+            saved: of.map(|_| doc.plan().clone()),
         };
         let job = Job::start("Looking for signatures", &self.waker, move |_| {
             standing::run(order)

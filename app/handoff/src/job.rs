@@ -126,6 +126,6 @@ fn not_text(bytes: &[u8], error: std::str::Utf8Error) -> String {
 }
 
 /// A file named in a plan, as seen from here.
-fn beside(plan: &Path, file: &str) -> PathBuf {
+pub fn beside(plan: &Path, file: &str) -> PathBuf {
     plan.parent().unwrap_or(Path::new("")).join(file)
 }

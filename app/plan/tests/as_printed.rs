@@ -272,9 +272,9 @@ fn one_blend_a_layer_lets_the_smaller_region_yield() {
     assert!(printed.delivery.worst_de00 > 20.0);
 }
 
-#[test]
-fn few_commands_and_few_blends_cost_what_they_say() {
-    let fade = Paint::Fade {
+/// The first spool at the plate, the second 40 mm up.
+fn fade_of_40_mm() -> Paint {
+    Paint::Fade {
         along: Field::Height,
         fade: Fade {
             stops: [(0.0, 1.0), (40.0, 0.0)]
@@ -285,7 +285,12 @@ fn few_commands_and_few_blends_cost_what_they_say() {
                 .to_vec(),
             spacing: Spacing::Linear,
         },
-    };
+    }
+}
+
+#[test]
+fn few_commands_and_few_blends_cost_what_they_say() {
+    let fade = fade_of_40_mm();
     let tube = || solids::tube(20.0, 18.0, 40.0, 60).expect("a tube");
     let plan = plan_of(0.2, fade, vec![]);
     let full = Job::new(tube(), plan.clone());
@@ -347,18 +352,7 @@ fn the_colour_that_comes_out_is_found_at_points_of_the_skin() {
 
 #[test]
 fn the_watch_table_adds_up_to_what_is_fed() {
-    let fade = Paint::Fade {
-        along: Field::Height,
-        fade: Fade {
-            stops: [(0.0, 1.0), (40.0, 0.0)]
-                .map(|(at_mm, first)| Stop {
-                    at_mm,
-                    shares: shares(first),
-                })
-                .to_vec(),
-            spacing: Spacing::Linear,
-        },
-    };
+    let fade = fade_of_40_mm();
     let tube = solids::tube(20.0, 18.0, 41.0, 60).expect("a tube");
     let volume = tube.volume_mm3();
     let job = Job::new(tube, plan_of(0.2, fade, vec![]));

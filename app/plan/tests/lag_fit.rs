@@ -1,5 +1,7 @@
 //! Chambers fitted to readings made up from known ones.
 
+mod common;
+
 use std::sync::Arc;
 
 use blend::{MixModel, Shares, ciede2000};
@@ -10,25 +12,7 @@ use plan::lag_fit::{ColourReading, EndsReading, LagFault, LagFit, of_colours, of
 use plan::machine::Chamber;
 use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
-/// A sequence of numbers that look random, the same each time (G. Steele and others, "Fast
-/// Splittable Pseudorandom Number Generators", OOPSLA 2014, from memory).
-struct Noise(u64);
-
-impl Noise {
-    fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Normal, of mean 0 and deviation 1 (Box and Muller).
-    fn normal(&mut self) -> f64 {
-        let (a, b) = (self.unit().max(1e-300), self.unit());
-        (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
-    }
-}
+use common::Noise;
 
 const CHANGES_MM: [f64; 4] = [6.0, 24.0, 42.0, 60.0];
 const TOP_MM: f64 = 78.0;

@@ -1,5 +1,7 @@
 //! Planted faults in simulated prints, and which cause is found.
 
+mod common;
+
 use std::sync::Arc;
 use std::thread;
 
@@ -8,27 +10,11 @@ use geometry::{Field, LayerPlan, Mask, Progress, Surface, solids};
 use plan::trace::{Cause, Seen, Sighting, expected, trace};
 use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
-/// A sequence of numbers that look random, the same each time (G. Steele and others, "Fast
-/// Splittable Pseudorandom Number Generators", OOPSLA 2014, from memory).
-struct Noise(u64);
+use common::Noise;
 
 impl Noise {
-    fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
     fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
-    }
-
-    /// Normal, of mean 0 and deviation 1 (Box and Muller).
-    fn normal(&mut self) -> f64 {
-        let (a, b) = (self.unit().max(1e-300), self.unit());
-        (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
     }
 }
 

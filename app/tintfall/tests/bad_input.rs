@@ -2,17 +2,12 @@
 //! nothing half-written, and does not panic.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
 
-fn tintfall(folder: &Path, args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
+use common::run;
 
 fn names(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = fs::read_dir(folder)
@@ -26,7 +21,7 @@ fn names(folder: &Path) -> Vec<String> {
 /// Runs it and checks that it complains once, about `file`, saying `word`.
 fn complains(folder: &Path, args: &[&str], file: &str, word: &str) {
     let before = names(folder);
-    let output = tintfall(folder, args);
+    let output = run(folder, args);
     let error = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
     assert!(error.starts_with("tintfall: "), "{args:?}: {error}");
@@ -233,7 +228,7 @@ fn a_file_in_the_way_of_the_folder_stays() {
     fs::write(path.join("good.stl"), stl(4, &PYRAMID)).unwrap();
     fs::write(path.join("good.ron"), plan_text("good.stl")).unwrap();
     fs::write(path.join("out"), "mine").unwrap();
-    let output = tintfall(path, &["prepare", "good.ron", "--out", "out"]);
+    let output = run(path, &["prepare", "good.ron", "--out", "out"]);
     assert_eq!(output.status.code(), Some(1));
     assert_eq!(fs::read(path.join("out")).unwrap(), b"mine");
     assert_eq!(names(path), ["good.ron", "good.stl", "out"]);
@@ -248,7 +243,7 @@ fn new_does_not_write_over_a_plan_unasked() {
     complains(path, &["new", "good.stl"], "good.plan.ron", "--replace");
     assert_eq!(fs::read(path.join("good.plan.ron")).unwrap(), b"mine");
     assert!(
-        tintfall(path, &["new", "good.stl", "--replace"])
+        run(path, &["new", "good.stl", "--replace"])
             .status
             .success()
     );
@@ -265,7 +260,7 @@ fn wrong_arguments_end_with_2() {
         &["nonsense"],
         &[],
     ] {
-        let output = tintfall(folder.path(), args);
+        let output = run(folder.path(), args);
         assert_eq!(output.status.code(), Some(2), "{args:?}");
     }
     complains(folder.path(), &["inspect", "gone.stl"], "gone.stl", "read");

@@ -2,29 +2,20 @@
 //! prepare; and the reading of a photograph.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
 
 use blend::{Lab, LinearLight, MeasuredSpools, MixModel};
+use common::{done, run};
 use handoff::calibration::Table;
 use handoff::render::Image;
 use plan::{Plan, ron_text};
 use serde_json::Value;
 
-fn run(folder: &Path, args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
-
 fn tintfall(folder: &Path, args: &[&str]) -> String {
-    let output = run(folder, args);
-    let error = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{args:?}: {error}");
-    String::from_utf8(output.stdout).unwrap()
+    String::from_utf8(done(folder, args).stdout).unwrap()
 }
 
 fn refused(folder: &Path, args: &[&str], word: &str) {

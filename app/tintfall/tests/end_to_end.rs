@@ -1,22 +1,13 @@
 //! From a mesh to everything that is handed over, by the command alone.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
-use std::path::Path;
 use std::process::{Command, Output};
 
+use common::done;
 use serde_json::Value;
-
-fn tintfall(folder: &Path, args: &[&str]) -> Output {
-    let output = Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap();
-    let error = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{args:?}: {error}");
-    output
-}
 
 fn json(output: &Output) -> Value {
     serde_json::from_slice(&output.stdout).unwrap()
@@ -34,11 +25,11 @@ fn with_box() -> tempfile::TempDir {
 #[test]
 fn inspect_tells_the_size_in_words_and_json() {
     let folder = with_box();
-    let words = tintfall(folder.path(), &["inspect", "box.stl"]);
+    let words = done(folder.path(), &["inspect", "box.stl"]);
     let words = String::from_utf8(words.stdout).unwrap();
     assert!(words.contains("20.00 × 20.00 × 10.00 mm"), "{words}");
     assert!(words.contains("4.00 cm³"), "{words}");
-    let report = json(&tintfall(
+    let report = json(&done(
         folder.path(),
         &["inspect", "box.stl", "--json", "--unit", "cm", "--up", "-x"],
     ));
@@ -53,7 +44,7 @@ fn inspect_tells_the_size_in_words_and_json() {
 #[test]
 fn layers_add_up_to_the_box() {
     let folder = with_box();
-    let table = json(&tintfall(
+    let table = json(&done(
         folder.path(),
         &[
             "layers", "box.stl", "--first", "0.4", "--layer", "0.3", "--json",
@@ -65,15 +56,15 @@ fn layers_add_up_to_the_box() {
     assert!((sum("volume_mm3") - 4000.0).abs() < 1e-6);
     assert!((sum("skin_mm2") - 1600.0).abs() < 1e-6);
     assert_eq!(layers[5]["perimeter_mm"].as_f64().unwrap(), 80.0);
-    let words = tintfall(folder.path(), &["layers", "box.stl"]);
+    let words = done(folder.path(), &["layers", "box.stl"]);
     assert_eq!(String::from_utf8(words.stdout).unwrap().lines().count(), 51);
 }
 
 #[test]
 fn a_new_plan_is_prepared_as_it_is() {
     let folder = with_box();
-    tintfall(folder.path(), &["new", "box.stl", "--out", "mine.ron"]);
-    let summary = json(&tintfall(
+    done(folder.path(), &["new", "box.stl", "--out", "mine.ron"]);
+    let summary = json(&done(
         folder.path(),
         &["prepare", "mine.ron", "--out", "out", "--json"],
     ));
@@ -116,7 +107,7 @@ fn a_new_plan_is_prepared_as_it_is() {
         .iter()
         .map(|n| fs::read(out.join(n)).unwrap())
         .collect();
-    tintfall(folder.path(), &["prepare", "mine.ron", "--out", "out"]);
+    done(folder.path(), &["prepare", "mine.ron", "--out", "out"]);
     let after: Vec<Vec<u8>> = names
         .iter()
         .map(|n| fs::read(out.join(n)).unwrap())
@@ -127,7 +118,7 @@ fn a_new_plan_is_prepared_as_it_is() {
 #[test]
 fn cautions_are_told() {
     let folder = tempfile::tempdir().unwrap();
-    let text = tintfall(folder.path(), &["cautions"]);
+    let text = done(folder.path(), &["cautions"]);
     let text = String::from_utf8(text.stdout).unwrap();
     for word in ["Fire", "Burns", "Mains", "Fumes", "manual"] {
         assert!(text.contains(word), "{word}");

@@ -1,25 +1,16 @@
 //! From a plan that somebody looked over to a hand-off that is checked on the other side.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
 
+use common::{done, run};
 use serde_json::Value;
 
-fn run(folder: &Path, args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
-
 fn tintfall(folder: &Path, args: &[&str]) -> String {
-    let output = run(folder, args);
-    let error = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{args:?}: {error}");
-    String::from_utf8(output.stdout).unwrap()
+    String::from_utf8(done(folder, args).stdout).unwrap()
 }
 
 /// Runs it and checks that it complains once, with exit code 2, and gives what it says.

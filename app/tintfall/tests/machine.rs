@@ -1,25 +1,16 @@
 //! From the hotend's conversion to a traced print, by the command alone.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
 
+use common::{done, run};
 use serde_json::Value;
 
-fn tintfall(folder: &Path, args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
-
 fn works(folder: &Path, args: &[&str]) -> String {
-    let output = tintfall(folder, args);
-    let error = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{args:?}: {error}");
-    String::from_utf8(output.stdout).unwrap()
+    String::from_utf8(done(folder, args).stdout).unwrap()
 }
 
 fn json(folder: &Path, args: &[&str]) -> Value {
@@ -28,7 +19,7 @@ fn json(folder: &Path, args: &[&str]) -> Value {
 
 /// It complains once, with exit code 2, saying the word.
 fn complains(folder: &Path, args: &[&str], word: &str) {
-    let output = tintfall(folder, args);
+    let output = run(folder, args);
     let error = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
     assert!(error.contains(word), "{args:?}: {error}");

@@ -1,30 +1,21 @@
 //! A plan goes into a toolpath and is read back, by the command alone.
 #![allow(clippy::unwrap_used)]
 
+mod common;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
 
+use common::{done, run};
 use geometry::{DVec3, LayerPlan, solids};
 
-fn tintfall(folder: &Path, args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tintfall"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
-
 fn good(folder: &Path, args: &[&str]) -> String {
-    let output = tintfall(folder, args);
-    let error = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{args:?}: {error}");
-    String::from_utf8(output.stdout).unwrap()
+    String::from_utf8(done(folder, args).stdout).unwrap()
 }
 
 /// Runs it and checks that it ends with code 2 and says so.
 fn refused(folder: &Path, args: &[&str], word: &str) {
-    let output = tintfall(folder, args);
+    let output = run(folder, args);
     let error = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
     assert!(error.contains(word), "{args:?}: {error}");
@@ -132,7 +123,7 @@ fn a_dialect_of_ones_own_and_a_stand_given_by_hand() {
 
     // Put by hand where it is not: woven as told, with a word about it.
     let args = ["weave", "box.plan.ron", "box.gcode", "--out", "off.gcode"];
-    let output = tintfall(at, &[&args[..], &["--stand", "0", "100", "110"]].concat());
+    let output = run(at, &[&args[..], &["--stand", "0", "100", "110"]].concat());
     assert!(output.status.success());
     let error = String::from_utf8_lossy(&output.stderr);
     assert!(error.contains("placed by hand and fits badly"), "{error}");

@@ -10,5 +10,21 @@ pub mod photo;
 pub mod table;
 pub mod test_part;
 
+use std::path::Path;
+
+use blend::calibrate::Provenance;
+use plan::document::sha256_hex;
+
 pub use table::{Header, Reading, Row, Table, TableError};
 pub use test_part::{Options, PartError, TestPart};
+
+/// The provenance of a fit: the table's file and hash; what its head says is added where it is
+/// [read](Table::measurements).
+pub fn provenance(file: &Path, text: &str) -> Provenance {
+    let name = file.file_name().unwrap_or_default();
+    Provenance {
+        file: name.to_string_lossy().into_owned(),
+        sha256: sha256_hex(text.as_bytes()),
+        ..Provenance::default()
+    }
+}

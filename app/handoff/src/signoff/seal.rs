@@ -5,11 +5,12 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use plan::Plan;
-use plan::document::sha256_hex;
+use plan::document::{hex, sha256_hex};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::SignoffError;
+use crate::job::beside;
 
 /// SHA-256 of everything that a plan is made of, as `sha256sum` gives it for the files.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -39,12 +40,11 @@ impl Seal {
     /// # Errors
     /// [`SignoffError::File`] when one of the files can't be read.
     pub fn of(path: &Path, plan: &Plan) -> Result<Self, SignoffError> {
-        let beside = |name: &str| path.parent().unwrap_or(Path::new("")).join(name);
-        let named = |name: &Option<String>| name.as_deref().map(|n| hash_of(&beside(n)));
+        let named = |name: &Option<String>| name.as_deref().map(|n| hash_of(&beside(path, n)));
         let mut seal = Self {
             whole_sha256: String::new(),
             plan_file_sha256: hash_of(path)?,
-            mesh_file_sha256: hash_of(&beside(&plan.mesh.file))?,
+            mesh_file_sha256: hash_of(&beside(path, &plan.mesh.file))?,
             spools_file_sha256: named(&plan.spools.file).transpose()?,
             machine_file_sha256: named(&plan.machine.file).transpose()?,
             contents_sha256: plan
@@ -112,6 +112,5 @@ fn hash_of(path: &Path) -> Result<String, SignoffError> {
             count => hash.update(piece.get(..count).unwrap_or(&[])),
         }
     }
-    let digest = hash.finalize();
-    Ok(digest.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hex(&hash.finalize()))
 }

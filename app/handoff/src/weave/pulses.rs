@@ -112,14 +112,7 @@ fn is_pulse(before: &Seen, pulse: &Seen, after: &Seen, machine: &Machine, labs: 
 fn joined(demands: &[Demand]) -> Vec<Demand> {
     let mut joined: Vec<Demand> = Vec::with_capacity(demands.len());
     for demand in demands {
-        match joined.as_mut_slice() {
-            [.., last] if last.blend == demand.blend => last.volume_mm3 += demand.volume_mm3,
-            [.., seen, free] if free.blend.is_none() && seen.blend == demand.blend => {
-                seen.volume_mm3 += free.volume_mm3 + demand.volume_mm3;
-                joined.pop();
-            }
-            _ => joined.push(*demand),
-        }
+        demand.add_to(&mut joined);
     }
     joined
 }

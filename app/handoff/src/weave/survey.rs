@@ -24,6 +24,22 @@ pub struct Demand {
     pub height_mm: f64,
 }
 
+impl Demand {
+    /// Adds it to those before it: to the last one, if that asks for the same.
+    #[inline]
+    pub(super) fn add_to(self, demands: &mut Vec<Self>) {
+        match demands.as_mut_slice() {
+            [.., last] if last.blend == self.blend => last.volume_mm3 += self.volume_mm3,
+            // Back to the blend from before some plastic that is never seen.
+            [.., seen, free] if free.blend.is_none() && seen.blend == self.blend => {
+                seen.volume_mm3 += free.volume_mm3 + self.volume_mm3;
+                demands.pop();
+            }
+            _ => demands.push(self),
+        }
+    }
+}
+
 /// A place from which the file can be read on.
 #[derive(Clone, Copy, Debug)]
 pub struct Checkpoint {
@@ -243,19 +259,11 @@ impl Walk<'_> {
         self.found.volume_mm3 += volume_mm3;
         self.found.stretches += u64::from(self.last_blend != Some(blend));
         self.last_blend = Some(blend);
-        let demands = &mut self.found.demands;
-        match demands.as_mut_slice() {
-            [.., last] if last.blend == blend => last.volume_mm3 += volume_mm3,
-            // Back to the blend from before some plastic that is never seen.
-            [.., seen, free] if free.blend.is_none() && seen.blend == blend => {
-                seen.volume_mm3 += free.volume_mm3 + volume_mm3;
-                demands.pop();
-            }
-            _ => demands.push(Demand {
-                volume_mm3,
-                blend,
-                height_mm,
-            }),
-        }
+        let demand = Demand {
+            volume_mm3,
+            blend,
+            height_mm,
+        };
+        demand.add_to(&mut self.found.demands);
     }
 }

@@ -1,11 +1,11 @@
 //! Least squares over blends: every command's shares stay shares.
 
-use blend::{MAX_COMPONENTS, MixModel, Shares, ciede2000};
+use blend::{MixModel, Shares, ciede2000};
 
 use super::grid::Place;
 use super::kernel::Row;
 use crate::Machine;
-use crate::delivery::Cell;
+use crate::delivery::{Cell, Mix, mix};
 
 /// Steps of the descent.
 const STEPS: usize = 250;
@@ -14,8 +14,6 @@ const STEPS: usize = 250;
 const DRAW: f64 = 1e-3;
 /// A small change of share by which a colour's sensitivity is felt.
 const NUDGE: f64 = 0.02;
-
-type Mix = [f64; MAX_COMPONENTS];
 
 /// The commands' blends for which what comes out is nearest to what is aimed at.
 ///
@@ -215,17 +213,10 @@ fn projected(mut point: Mix, count: usize, least: f64) -> Mix {
     point
 }
 
-fn mix(shares: &Shares) -> Mix {
-    let mut mix = [0.0; MAX_COMPONENTS];
-    for (m, s) in mix.iter_mut().zip(shares.as_slice()) {
-        *m = *s;
-    }
-    mix
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use blend::MAX_COMPONENTS;
     use proptest::prelude::*;
 
     proptest! {

@@ -10,7 +10,8 @@ use blend::{MAX_COMPONENTS, Shares};
 use crate::machine::Chamber;
 use crate::machine::gamma_p;
 
-type Mix = [f64; MAX_COMPONENTS];
+/// Shares as plain numbers, 0 for components that there are not.
+pub(crate) type Mix = [f64; MAX_COMPONENTS];
 
 /// A change of what the drives feed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -235,7 +236,8 @@ impl<'a> Flow<'a> {
     }
 }
 
-fn mix(shares: &Shares) -> Mix {
+/// A blend as plain numbers.
+pub(crate) fn mix(shares: &Shares) -> Mix {
     let mut mix = [0.0; MAX_COMPONENTS];
     for (m, s) in mix.iter_mut().zip(shares.as_slice()) {
         *m = *s;

@@ -18,6 +18,7 @@ pub(crate) use cells::{Cell, cells};
 pub(crate) use commands::changes;
 pub use commands::{Command, Commands};
 pub use flow::{Feed, delivered};
+pub(crate) use flow::{Mix, mix};
 
 /// What a part's doses come out as.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize};
 use crate::Machine;
 
 pub use first::FirstPlan;
-pub use hash::sha256_hex;
+pub use hash::{hex, sha256_hex};
 pub use laying::{Laying, SharedLayers};
 pub use load::LoadError;
 pub use sourced::Sourced;

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::{Layer, order};
+use crate::document::hex;
 use crate::{Painted, Plan};
 use geometry::Mesh;
 
@@ -187,6 +188,5 @@ pub fn mesh_sha256(mesh: &Mesh) -> String {
     for corner in mesh.triangles().iter().flatten() {
         hash.update(corner.to_le_bytes());
     }
-    let digest = hash.finalize();
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&hash.finalize())
 }

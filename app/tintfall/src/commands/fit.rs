@@ -2,11 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::calibrate::{self, MeasuredSpools, Provenance};
-use handoff::calibration::Table;
+use blend::calibrate::{self, MeasuredSpools};
 use handoff::calibration::table::Drawn;
+use handoff::calibration::{Table, provenance};
 use handoff::write;
-use plan::document::sha256_hex;
 use plan::ron_text;
 
 use super::swatch::{read_spools, text_of};
@@ -43,14 +42,8 @@ impl Args {
         let text = text_of(&self.measured)?;
         let table = Table::read(&text).map_err(|e| in_table(&e))?;
         let spools = read_spools(&self.spools_of(&table)?)?;
-        let name = self.measured.file_name().unwrap_or_default();
-        let provenance = Provenance {
-            file: name.to_string_lossy().into_owned(),
-            sha256: sha256_hex(text.as_bytes()),
-            ..Provenance::default()
-        };
         let drawn = table
-            .measurements(&spools, provenance)
+            .measurements(&spools, provenance(&self.measured, &text))
             .map_err(|e| in_table(&e))?;
         let fitted = console
             .working(|progress| {

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use geometry::inspect::{Inspection, Severity};
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{Cancelled, Mesh, Progress, Surface};
-use handoff::job::{Job, JobError};
+use handoff::job::{Job, JobError, beside};
 use plan::{FirstPlan, MeshSource, Plan};
 
 use super::Stop;
@@ -148,11 +148,6 @@ fn load_plan(file: &Path, text: &str) -> Result<Plan, Stop> {
         std::fs::read_to_string(&path).map_err(|e| e.to_string())
     };
     Plan::load(text, read).map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))
-}
-
-/// A file that a plan names.
-fn beside(plan_file: &Path, name: &str) -> PathBuf {
-    plan_file.parent().unwrap_or(Path::new(".")).join(name)
 }
 
 fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {

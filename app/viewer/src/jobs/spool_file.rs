@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::calibrate::{self, MeasuredSpools, Provenance};
+use blend::calibrate::{self, MeasuredSpools};
 use geometry::Progress;
-use handoff::calibration::Table;
+use handoff::calibration::{Table, provenance};
+use handoff::job::beside;
 use plan::SpoolSet;
-use plan::document::sha256_hex;
 
 use super::Stop;
 
@@ -54,16 +54,10 @@ pub fn run(file: &Path, progress: &Progress) -> Result<Found, Stop> {
                    `# spools: FILE` at its top";
         in_file(file, &why)
     })?;
-    let spools_file = file.parent().unwrap_or(Path::new(".")).join(named);
+    let spools_file = beside(file, named);
     let spools = SpoolSet::from_ron(&text_of(&spools_file)?);
     let spools = spools.map_err(|e| in_file(&spools_file, &e))?.list;
-    let name = file.file_name().unwrap_or_default();
-    let provenance = Provenance {
-        file: name.to_string_lossy().into_owned(),
-        sha256: sha256_hex(text.as_bytes()),
-        ..Provenance::default()
-    };
-    let drawn = table.measurements(&spools, provenance);
+    let drawn = table.measurements(&spools, provenance(file, &text));
     let drawn = drawn.map_err(|e| in_file(file, &e))?;
     progress.check()?;
     let measured = calibrate::fit(&drawn.measurements).map_err(|e| in_file(file, &e))?;

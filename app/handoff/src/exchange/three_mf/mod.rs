@@ -18,13 +18,14 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
 use super::Patches;
+use crate::schedule::number;
 
 pub use read::{ReadBackError, read_back};
 
 /// The namespaces of the two specifications.
 const CORE: &str = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02";
 const MATERIAL: &str = "http://schemas.microsoft.com/3dmanufacturing/material/2015/02";
-/// Shares are written in so many decimals: finer than any drive feeds.
+/// Shares are rounded to so many decimals, those of [`number`]: finer than any drive feeds.
 const DECIMALS: usize = 6;
 
 /// What a 3MF says of a part's colours.
@@ -241,16 +242,6 @@ fn rounded(shares: &Shares) -> Vec<f64> {
         *largest += rest;
     }
     whole.into_iter().map(|w| w as f64 / unit).collect()
-}
-
-/// A number without exponent, to a millionth, without zeros at its end.
-fn number(value: f64) -> String {
-    let text = format!("{value:.DECIMALS$}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    match text {
-        "-0" => "0".to_owned(),
-        text => text.to_owned(),
-    }
 }
 
 /// A colour as the specification writes it, in capitals.

@@ -124,6 +124,12 @@ pub enum WeaveError {
         /// Height of the part, mm.
         part_mm: f64,
     },
+    /// It has no layers to speak of.
+    #[error(
+        "the toolpath lays plastic at more heights than a print has layers, so it can't be \
+         stepped through by layers"
+    )]
+    ManyHeights,
     /// It was changed while it was read.
     #[error("the toolpath was changed while it was read; start again")]
     Changed,

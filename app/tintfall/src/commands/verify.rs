@@ -102,7 +102,7 @@ impl Args {
             console.note(&format!("Note: {caution}"));
         }
         console.out(&text)?;
-        match wrong(&found) {
+        match found.fault() {
             Some(what) => Err(Fault::Input(format!("{}: {what}", self.woven.display()))),
             None => Ok(()),
         }
@@ -162,25 +162,4 @@ fn size(path: &Path) -> Result<u64, WeaveError> {
     std::fs::metadata(path)
         .map(|data| data.len())
         .map_err(WeaveError::Open)
-}
-
-/// What makes the file unfit to print.
-fn wrong(found: &Verified) -> Option<String> {
-    if let Some(difference) = found.same.as_ref().and_then(|s| s.first_difference.clone()) {
-        return Some(format!("not the same print: {difference}"));
-    }
-    if let Some(same) = found.same.as_ref().filter(|s| !s.holds()) {
-        let mm = same.filament_mm;
-        return Some(format!("not the same print: {mm:+.6} mm of filament"));
-    }
-    if found.plan_matches == Some(false) {
-        return Some("it was woven from another plan, or the plan was changed since".to_owned());
-    }
-    if let Some((line, what)) = found.unclear.first() {
-        return Some(format!("line {line} makes no sense: {what}"));
-    }
-    if found.changes == 0 {
-        return Some("it holds no blend command of this dialect".to_owned());
-    }
-    None
 }

@@ -8,6 +8,7 @@
 //! ([`same`]): every place, all filament, every other line, in the same order.
 
 pub mod chamber;
+pub mod follow;
 pub mod laid;
 pub mod nozzle;
 pub mod picture;
@@ -77,6 +78,32 @@ pub struct Verified {
     pub printed: Printed,
     /// Doubts about the file.
     pub cautions: Vec<Caution>,
+}
+
+impl Verified {
+    /// What makes the file unfit to print, the gravest first; `None` if nothing does.
+    pub fn fault(&self) -> Option<String> {
+        if let Some(same) = &self.same {
+            if let Some(difference) = &same.first_difference {
+                return Some(format!("not the same print: {difference}"));
+            }
+            if !same.holds() {
+                let mm = same.filament_mm;
+                return Some(format!("not the same print: {mm:+.6} mm of filament"));
+            }
+        }
+        if self.plan_matches == Some(false) {
+            let what = "it was woven from another plan, or the plan was changed since";
+            return Some(what.to_owned());
+        }
+        if let Some((line, what)) = self.unclear.first() {
+            return Some(format!("line {line} makes no sense: {what}"));
+        }
+        if self.changes == 0 {
+            return Some("it holds no blend command of this dialect".to_owned());
+        }
+        None
+    }
 }
 
 /// Distance between looks along a move, mm.

@@ -198,6 +198,78 @@ fn the_laid_pieces_are_the_print_in_its_colours() {
     assert_eq!(some[0], layers[14]);
 }
 
+/// A cursor on the bytes from one of them on.
+fn from(bytes: &std::sync::Arc<[u8]>, at: u64) -> std::io::Result<Box<dyn std::io::Read>> {
+    let mut cursor = std::io::Cursor::new(std::sync::Arc::clone(bytes));
+    cursor.set_position(at);
+    Ok(Box::new(cursor))
+}
+
+#[test]
+fn each_layer_is_read_from_a_mark_as_in_the_whole_file() {
+    use toolpath::generate::Stand;
+    let mesh = weaving::part();
+    let chamber = Chamber {
+        dead_mm3: 20.0,
+        mixed_mm3: 15.0,
+        tanks: 2,
+    };
+    let painted = weaving::painted_on(&mesh, weaving::bands(), chamber);
+    let stands = [[40.0, 50.0], [90.0, 50.0]].map(|shift_mm| Stand {
+        turn_deg: 0.0,
+        shift_mm,
+    });
+    let recipe = Recipe {
+        arcs_within_mm: Some(0.02),
+        sparse_mm: Some(1.0),
+        stands: stands.to_vec(),
+        ..Recipe::default()
+    };
+    let file = sliced(&mesh, 0.2, &recipe);
+    let (_, text) = weaving::weave(&painted, "slots", &file).expect("woven");
+    assert!(text.len() > 300_000, "several marks: {}", text.len());
+    let bytes = source(text.as_bytes());
+    let open = || from(&bytes, 0);
+    let source = Source {
+        open: &open,
+        size_bytes: bytes.len() as u64,
+    };
+    let dialect = Dialect::built_in("slots").expect("built in");
+    let replayed = laid::Replayed {
+        painted: &painted,
+        dialect: &dialect,
+        settings: Settings::default(),
+        heights_mm: f64::MIN..=f64::MAX,
+    };
+    let progress = Progress::new();
+    let whole = replayed.layers(&source, &progress).expect("read");
+    let index = follow::Index::of(&replayed, &source, &progress).expect("read");
+    assert_eq!(index.layers.len(), whole.len());
+    assert_eq!(index.size_bytes, text.len() as u64);
+    let lines: Vec<&str> = text.lines().collect();
+    for (i, layer) in whole.iter().enumerate().rev() {
+        let open_at = |at: u64| from(&bytes, at);
+        let moves = index
+            .layer(i, &replayed, &open_at, &progress)
+            .expect("read");
+        assert_eq!(moves.top_mm, layer.top_mm);
+        assert_eq!(moves.pieces, layer.pieces, "layer {i}");
+        assert_eq!(moves.moves.len() as u64, index.layers[i].moves);
+        let last = moves.moves.last().expect("moves");
+        assert!((last.filament_mm - index.layers[i].filament_mm).abs() < 1e-9);
+        assert_eq!(last.pieces.end, moves.pieces.len());
+        for laid in &moves.moves {
+            assert_eq!(moves.text(laid), lines[laid.line as usize - 1]);
+            assert_eq!(u64::from(moves.pieces[laid.pieces.start].line), laid.line);
+            assert!(moves.fed(laid).is_some());
+        }
+        assert_eq!(index.layer_at(layer.top_mm - 0.1), Some(i));
+    }
+    assert_eq!(index.layer_at(1e3), Some(whole.len() - 1));
+    progress.cancel();
+    assert!(follow::Index::of(&replayed, &source, &progress).is_err());
+}
+
 /// Lines that no firmware we know of has, and some that trip readers up.
 const STRANGE: [&str; 6] = [
     "M9999 S1 \"text in quotes\"",

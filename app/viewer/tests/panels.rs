@@ -1,5 +1,7 @@
 //! The window's panels, driven by pointer and keys without a window.
 
+mod weaving;
+
 use std::path::Path;
 
 use egui::{Key, Modifiers, Pos2, Rect, Vec2, pos2};

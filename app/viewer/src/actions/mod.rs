@@ -5,6 +5,7 @@ use egui::{Key, KeyboardShortcut, Modifiers};
 
 use crate::paint::Mirror;
 use crate::state::camera::Side;
+use crate::state::follow::Entering;
 use crate::state::hand::Tool;
 use crate::state::view::Look;
 
@@ -19,6 +20,16 @@ pub enum Action {
     SaveAs,
     /// Write schedule and sheet.
     Prepare,
+    /// Show the page of the person's own toolpath.
+    Weave,
+    /// Read the woven file back.
+    ReadBack,
+    /// Follow the strands of the woven file, or leave off.
+    Follow,
+    /// Step by moves while following.
+    Moves(i32),
+    /// Go to the first or the last move of the layer.
+    EnterLayer(Entering),
     /// Go to the start page.
     Close,
     /// Take back the last change.
@@ -104,6 +115,8 @@ pub enum Group {
     Files,
     /// Regions and changes.
     Regions,
+    /// The person's own toolpath.
+    Toolpath,
     /// Tools.
     Tools,
     /// The view.
@@ -114,9 +127,10 @@ pub enum Group {
 
 impl Group {
     /// All of them, in order.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Files,
         Self::Regions,
+        Self::Toolpath,
         Self::Tools,
         Self::View,
         Self::Window,
@@ -127,6 +141,7 @@ impl Group {
         match self {
             Self::Files => "Files",
             Self::Regions => "Regions",
+            Self::Toolpath => "Toolpath",
             Self::Tools => "Tools",
             Self::View => "View",
             Self::Window => "Window",
@@ -209,6 +224,16 @@ pub const ALL: &[Entry] = &[
     entry(Action::Hide, Group::Regions, "Hide or show", plain(Key::H), "Leave the chosen region out, or take it in again."),
     entry(Action::Lock, Group::Regions, "Lock or unlock", plain(Key::K), "Guard the chosen region against changes."),
     entry(Action::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the chosen region."),
+
+    entry(Action::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Put the plan's blends into your own sliced toolpath."),
+    entry(Action::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Read the woven file back: is it the same print, and in the plan's colours?"),
+    entry(Action::Follow, Group::Toolpath, "Follow the strand", plain(Key::W), "Step through the woven file layer by layer and move by move, in the colours that come out."),
+    entry(Action::Moves(1), Group::Toolpath, "One move on", alt(Key::ArrowRight), "Lay the next move of the layer; after its last, go up to the next layer."),
+    entry(Action::Moves(-1), Group::Toolpath, "One move back", alt(Key::ArrowLeft), "Take the last move away again; before the first, go down a layer."),
+    entry(Action::Moves(50), Group::Toolpath, "Fifty moves on", ctrl(Key::ArrowRight), "Lay the next fifty moves of the layer."),
+    entry(Action::Moves(-50), Group::Toolpath, "Fifty moves back", ctrl(Key::ArrowLeft), "Take the last fifty moves away again."),
+    entry(Action::EnterLayer(Entering::First), Group::Toolpath, "First move of the layer", plain(Key::Home), "Show only the layer's first move."),
+    entry(Action::EnterLayer(Entering::Last), Group::Toolpath, "Whole layer", plain(Key::End), "Show all moves of the layer."),
 
     entry(Action::Take(Tool::Turn), Group::Tools, "Turn", plain(Key::T), "Turn the part by dragging; click to choose the region under the pointer."),
     entry(Action::Take(Tool::Brush), Group::Tools, "Brush", plain(Key::B), "Paint on the part."),

@@ -3,16 +3,20 @@
 
 pub mod colours;
 pub mod dirty;
+pub mod follow;
 pub mod load;
 pub mod patch;
 pub mod prepare;
 pub mod printed;
+pub mod read_back;
 pub mod repaint;
 pub mod skin;
 pub mod spool_file;
 pub mod standing;
 pub mod summary;
 pub mod thumbnails;
+pub mod toolpath_file;
+pub mod weave;
 
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};

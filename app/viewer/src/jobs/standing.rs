@@ -1,6 +1,6 @@
 //! How the open plan stands with its reviewers.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use handoff::signoff::{self, Standing};
 use plan::Plan;
@@ -32,17 +32,26 @@ pub struct Review {
     pub approved: bool,
 }
 
-/// Looks it up. Signatures are bound to files, so changes that are not saved undo them.
+/// How a plan stands, given its file, once there is one, and the plan as the file has it,
+/// unless it has other changes. Signatures are bound to files, so such changes undo them.
 ///
 /// # Errors
 /// [`Stop`] when the signatures or the signed files can't be read.
-pub fn run(order: Order) -> Result<Review, Stop> {
+pub fn of(plan_file: Option<&Path>, saved: Option<&Plan>) -> Result<Standing, Stop> {
     let failed = |error| Stop::failed(&error);
-    let standing = match (&order.plan_file, &order.saved) {
-        (None, _) => Standing::not_reviewed(),
-        (Some(file), Some(plan)) => signoff::standing_of(file, plan).map_err(failed)?,
-        (Some(file), None) => signoff::unsaved_standing(file).map_err(failed)?,
-    };
+    match (plan_file, saved) {
+        (None, _) => Ok(Standing::not_reviewed()),
+        (Some(file), Some(plan)) => signoff::standing_of(file, plan).map_err(failed),
+        (Some(file), None) => signoff::unsaved_standing(file).map_err(failed),
+    }
+}
+
+/// Looks it up.
+///
+/// # Errors
+/// As [`of`].
+pub fn run(order: Order) -> Result<Review, Stop> {
+    let standing = of(order.plan_file.as_deref(), order.saved.as_ref())?;
     Ok(Review {
         of: Some(order.of),
         words: standing.words(),

@@ -1,8 +1,8 @@
-//! The drawer: regions and blends, spools, the part, checks.
+//! The drawer: regions and blends, spools, the part, checks, the toolpath.
 
 use egui::{Frame, Margin, RichText, ScrollArea, Ui};
 
-use super::{blend_editor, checks, fade_editor, part, spools, stack};
+use super::{blend_editor, checks, fade_editor, part, spools, stack, weave};
 use crate::state::Session;
 use crate::state::session::Drawer;
 
@@ -23,13 +23,15 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
                 Drawer::Spools => spools::show(ui, session),
                 Drawer::Part => part::show(ui, session),
                 Drawer::Checks => checks::show(ui, session),
+                Drawer::Weave => weave::show(ui, session),
             });
         });
 }
 
 fn choices(ui: &mut Ui, session: &mut Session) {
     ui.horizontal(|ui| {
-        ui.spacing_mut().item_spacing.x = 4.0;
+        ui.spacing_mut().item_spacing.x = 3.0;
+        ui.spacing_mut().button_padding.x = 6.0;
         let warnings = session.warnings().len();
         for drawer in Drawer::ALL {
             let text = match drawer {
@@ -38,6 +40,7 @@ fn choices(ui: &mut Ui, session: &mut Session) {
                 Drawer::Part => "Part".to_owned(),
                 Drawer::Checks if warnings > 0 => format!("Checks ({warnings})"),
                 Drawer::Checks => "Checks".to_owned(),
+                Drawer::Weave => "Weave".to_owned(),
             };
             let on = session.drawer == drawer;
             if ui.selectable_label(on, RichText::new(text)).clicked() {

@@ -44,6 +44,10 @@ pub enum Icon {
     Stop,
     Fade,
     Target,
+    Start,
+    Back,
+    On,
+    End,
 }
 
 /// Size of the grid that signs are drawn on.
@@ -355,6 +359,16 @@ pub fn paint(painter: &Painter, rect: Rect, icon: Icon, colour: Color32) {
             ]);
             pen.dot((2.4, 13.0), 1.5);
             pen.dot((13.6, 3.0), 1.5);
+        }
+        Icon::Start => {
+            pen.line(&[(3.4, 3.6), (3.4, 12.4)]);
+            pen.line(&[(12.4, 3.6), (7.0, 8.0), (12.4, 12.4)]);
+        }
+        Icon::Back => pen.line(&[(10.4, 3.6), (5.0, 8.0), (10.4, 12.4)]),
+        Icon::On => pen.line(&[(5.6, 3.6), (11.0, 8.0), (5.6, 12.4)]),
+        Icon::End => {
+            pen.line(&[(3.6, 3.6), (9.0, 8.0), (3.6, 12.4)]);
+            pen.line(&[(12.6, 3.6), (12.6, 12.4)]);
         }
         Icon::Target => {
             pen.circle((8.0, 8.0), 4.6);

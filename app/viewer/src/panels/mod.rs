@@ -8,6 +8,7 @@ mod header;
 pub mod help;
 pub mod icon;
 mod messages;
+mod moves;
 mod pages;
 mod part;
 pub mod ribbon;
@@ -17,6 +18,7 @@ mod stage;
 mod start;
 mod steps;
 mod tray;
+mod weave;
 pub mod widgets;
 
 use std::time::Instant;
@@ -24,6 +26,7 @@ use std::time::Instant;
 use egui::{CentralPanel, Frame, Panel, Ui};
 
 use crate::actions;
+use crate::jobs::toolpath_file;
 use crate::state::Session;
 use crate::theme::Palette;
 
@@ -78,6 +81,12 @@ fn bench(ui: &mut Ui, session: &mut Session) {
         .frame(Frame::new().fill(p.panel))
         .show(ui, |ui| show_ribbon(ui, session))
         .inner;
+    if session.toolpath.follow.is_some() {
+        Panel::bottom("moves")
+            .resizable(false)
+            .frame(bar)
+            .show(ui, |ui| moves::show(ui, session));
+    }
     CentralPanel::no_frame()
         .frame(Frame::new())
         .show(ui, |ui| stage::show(ui, session));
@@ -113,6 +122,9 @@ fn show_ribbon(ui: &mut Ui, session: &Session) -> Vec<ribbon::Event> {
 fn take_dropped_files(ui: &Ui, session: &mut Session) {
     let dropped = ui.input(|i| i.raw.dropped_files.clone());
     if let Some(file) = dropped.first().map(|f| f.path().to_owned()) {
-        session.open(file);
+        match toolpath_file::is_named_so(&file) {
+            true => session.take_toolpath(&file),
+            false => session.open(file),
+        }
     }
 }

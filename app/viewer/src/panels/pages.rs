@@ -65,7 +65,7 @@ fn keys(ui: &mut Ui) {
     const COLUMNS: [&[Group]; 3] = [
         &[Group::Files, Group::Regions],
         &[Group::Tools, Group::Window],
-        &[Group::View],
+        &[Group::Toolpath, Group::View],
     ];
     ScrollArea::vertical()
         .auto_shrink([false, true])

@@ -33,6 +33,7 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     guide(&painter, session, p);
     tool_marks(&painter, session, &response, p);
     directions(&painter, session, p);
+    super::moves::marks(&painter, session, p);
     legend(&painter, session, p);
     level_button(ui, session, rect);
 }
@@ -121,7 +122,7 @@ fn hover(session: &mut Session, response: &Response) {
 
 /// The outline of the layer that the part is cut at.
 fn contours(painter: &egui::Painter, session: &mut Session, p: Palette) {
-    if !session.view.cut {
+    if !session.view.cut || session.toolpath.follow.is_some() {
         return;
     }
     let (camera, stage, z) = (

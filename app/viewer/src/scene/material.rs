@@ -46,7 +46,7 @@ pub struct SkinUniform {
     pub print_from_mm: f32,
     pub print_to_mm: f32,
     pub by_height: i32,
-    pub rest: i32,
+    pub dim: f32,
 }
 
 impl Default for SkinUniform {
@@ -68,7 +68,7 @@ impl Default for SkinUniform {
             print_from_mm: 0.0,
             print_to_mm: 1.0,
             by_height: 0,
-            rest: 0,
+            dim: 0.0,
         }
     }
 }

@@ -8,6 +8,7 @@ pub mod measure;
 pub mod picture;
 pub mod places;
 mod redraw;
+mod strands;
 mod upload;
 mod window;
 
@@ -38,13 +39,21 @@ pub struct ScenePlugin;
 impl Plugin for ScenePlugin {
     fn build(&self, app: &mut App) {
         material::add_materials(app);
+        strands::add_material(app);
         app.add_plugins(EguiPlugin::default())
             .init_resource::<upload::Uploads>()
-            .add_systems(Startup, upload::set_up)
+            .init_resource::<strands::Strands>()
+            .add_systems(Startup, (upload::set_up, strands::set_up))
             .add_systems(EguiPrimaryContextPass, draw_panels)
             .add_systems(
                 PostUpdate,
-                (upload::take_updates, upload::set_uniforms, eye::follow)
+                (
+                    upload::take_updates,
+                    upload::set_uniforms,
+                    strands::take_updates,
+                    strands::set_uniforms,
+                    eye::follow,
+                )
                     .chain()
                     .after(EguiPostUpdateSet::EndPass)
                     .before(TransformSystems::Propagate)

@@ -59,6 +59,10 @@ pub enum Scene {
     Save,
     /// Preparing.
     Prepare,
+    /// A plan woven into the toolpath beside it, and read back.
+    Weave,
+    /// The strands of that, followed.
+    Follow,
     /// An error.
     Error,
 }
@@ -190,6 +194,18 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
         Scene::Help => session.act(Action::Help),
         Scene::Save => session.act(Action::SaveAs),
         Scene::Prepare => session.act(Action::Prepare),
+        Scene::Weave | Scene::Follow => {
+            session.act(Action::Weave);
+            session.weave();
+            session.finish_work();
+            session.read_back();
+            session.finish_work();
+            if scene == Scene::Follow {
+                session.act(Action::Follow);
+                session.finish_work();
+                session.go_to_share(0.7);
+            }
+        }
         Scene::Error => session.open("no-such-part.stl"),
     }
     None

@@ -35,7 +35,8 @@ struct Skin {
     print_to_mm: f32,
     // Whether colours as printed are shown: by height, where a region's row names rows of them.
     by_height: i32,
-    rest: i32,
+    // How far the part fades into the ground: 0 for not at all.
+    dim: f32,
 }
 
 @group(#{MATERIAL_BIND_GROUP}) @binding(0) var<uniform> skin: Skin;
@@ -128,6 +129,7 @@ fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec
     let rim = 1.0 - clamp(dot(normal, to_eye), 0.0, 1.0);
     let light = mix(0.34, 1.0, wrapped * wrapped * (3.0 - 2.0 * wrapped)) * (1.0 - 0.22 * rim * rim);
     colour *= light;
+    colour = mix(colour, skin.face.rgb, skin.dim);
 
     // A line of constant width on the window along a height.
     let slope = max(length(vec2(dpdx(in.world.z), dpdy(in.world.z))), skin.pixel_mm * 0.02);

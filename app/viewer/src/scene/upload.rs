@@ -25,6 +25,9 @@ const STAND_OFF_PIXELS: f64 = 0.6;
 /// How strongly what would be painted covers what is there.
 const HOVER_OPACITY: f32 = 0.75;
 
+/// How far the part fades into the ground while its strands are followed.
+const DIM: f32 = 0.6;
+
 /// What is on the card.
 #[derive(Resource, Default)]
 pub struct Uploads {
@@ -244,7 +247,7 @@ fn set_skin(skins: &mut Assets<SkinMaterial>, handle: &Handle<SkinMaterial>, to:
     }
 }
 
-fn linear(colour: egui::Color32) -> Vec4 {
+pub(super) fn linear(colour: egui::Color32) -> Vec4 {
     let [r, g, b, a] = colour.to_srgba_unmultiplied();
     Color::srgba_u8(r, g, b, a).to_linear().to_vec4()
 }
@@ -265,11 +268,7 @@ fn skin_uniform(session: &Session) -> SkinUniform {
     SkinUniform {
         light: vec3(light.normalize()).extend(0.0),
         eye,
-        cut_mm: if view.cut {
-            view.cursor_mm as f32 + 1e-4
-        } else {
-            ABOVE_ALL_MM
-        },
+        cut_mm: session.cut_mm().map_or(ABOVE_ALL_MM, |z| z as f32 + 1e-4),
         guide_mm: session.marked_height_mm().map_or(NOWHERE_MM, |h| h as f32),
         tint_from_mm: from,
         tint_to_mm: to,
@@ -286,7 +285,11 @@ fn skin_uniform(session: &Session) -> SkinUniform {
         print_from_mm: print.map_or(0.0, |p| p.0 as f32),
         print_to_mm: print.map_or(1.0, |p| p.1 as f32),
         by_height: i32::from(print.is_some()),
-        rest: 0,
+        dim: if session.follow_view().is_some() {
+            DIM
+        } else {
+            0.0
+        },
     }
 }
 

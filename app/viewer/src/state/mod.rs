@@ -2,11 +2,14 @@
 
 pub mod camera;
 pub mod document;
+pub mod follow;
 pub mod hand;
 pub mod notices;
 pub mod profile;
 pub mod session;
 pub mod skin;
+pub mod strands;
+pub mod toolpath;
 pub mod view;
 
 pub use document::Document;

@@ -3,7 +3,7 @@
 use egui::Vec2;
 use plan::Edit;
 
-use super::{Page, Session};
+use super::{Drawer, Page, Session};
 use crate::actions::Action;
 use crate::files::settings::{SCALE_RANGE, Shade};
 use crate::state::camera::Lens;
@@ -37,6 +37,16 @@ impl Session {
             Action::Rename => !locked && region.is_some(),
             Action::Lock => region.is_some(),
             Action::ChooseAbove | Action::ChooseBelow => regions > 1,
+            Action::Weave => open,
+            Action::ReadBack => open && self.toolpath.draft.has_woven() && !self.is_on_toolpath(),
+            Action::Follow => {
+                let follows = self.toolpath.follow.is_some();
+                follows || (open && self.toolpath.draft.has_woven() && !self.is_on_toolpath())
+            }
+            Action::Moves(_) | Action::EnterLayer(_) => {
+                let follow = self.toolpath.follow.as_ref();
+                follow.is_some_and(|f| f.now().is_some())
+            }
             Action::DabAtMiddle => open && self.hand.tool != Tool::Turn,
             _ => open,
         }
@@ -52,6 +62,14 @@ impl Session {
             Action::Save => self.save(),
             Action::SaveAs => self.ask_save_as(None),
             Action::Prepare => self.ask_prepare(),
+            Action::Weave => self.drawer = Drawer::Weave,
+            Action::ReadBack => {
+                self.drawer = Drawer::Weave;
+                self.read_back();
+            }
+            Action::Follow => self.toggle_follow(),
+            Action::Moves(by) => self.step_moves(by),
+            Action::EnterLayer(entering) => self.enter_layer(entering),
             Action::Close => self.ask_to_close(),
             Action::Undo => self.undo(),
             Action::Redo => self.redo(),

@@ -7,6 +7,7 @@ mod opening;
 mod painting;
 mod saving;
 mod spools;
+mod toolpath;
 mod working;
 
 use std::collections::VecDeque;
@@ -23,6 +24,8 @@ use super::hand::Hand;
 use super::notices::Notices;
 use super::profile::Profile;
 use super::skin::SkinUpdate;
+use super::strands::StrandUpdate;
+use super::toolpath::Toolpath;
 use super::view::View;
 use crate::files::{Home, Left, Recent, Settings};
 use crate::jobs::Waker;
@@ -37,6 +40,7 @@ use crate::panels::widgets::colour32;
 pub use autosave::Autosave;
 pub use painting::Preview;
 pub use saving::plan_stem;
+pub use toolpath::FollowView;
 pub use working::Work;
 
 /// What the drawer at the right shows.
@@ -51,11 +55,19 @@ pub enum Drawer {
     Part,
     /// What is wrong or worth knowing.
     Checks,
+    /// The person's own toolpath.
+    Weave,
 }
 
 impl Drawer {
     /// All of them, in order.
-    pub const ALL: [Self; 4] = [Self::Colour, Self::Spools, Self::Part, Self::Checks];
+    pub const ALL: [Self; 5] = [
+        Self::Colour,
+        Self::Spools,
+        Self::Part,
+        Self::Checks,
+        Self::Weave,
+    ];
 }
 
 /// A page over the window.
@@ -161,6 +173,8 @@ pub struct Session {
     pub painted: Option<Arc<Painted>>,
     /// What preparing wrote last.
     pub prepared: Option<Prepared>,
+    /// The person's toolpath.
+    pub toolpath: Toolpath,
     /// Jobs.
     pub work: Work,
     /// What would be painted.
@@ -179,6 +193,7 @@ pub struct Session {
     home: Option<Home>,
     autosave: Autosave,
     skin_updates: VecDeque<SkinUpdate>,
+    strand_updates: VecDeque<StrandUpdate>,
     waker: Waker,
     quits: bool,
 }
@@ -205,6 +220,7 @@ impl Session {
             printed: Printed::default(),
             painted: None,
             prepared: None,
+            toolpath: Toolpath::default(),
             work: Work::default(),
             preview: Preview::default(),
             spools_wanted: None,
@@ -217,6 +233,7 @@ impl Session {
             home,
             settings,
             skin_updates: VecDeque::new(),
+            strand_updates: VecDeque::new(),
             waker: Waker::default(),
             quits: false,
         };
@@ -272,7 +289,7 @@ impl Session {
 
     /// Whether changes wait for the scene.
     pub fn has_skin_updates(&self) -> bool {
-        !self.skin_updates.is_empty()
+        !self.skin_updates.is_empty() || !self.strand_updates.is_empty()
     }
 
     /// What is at each height.

@@ -10,6 +10,8 @@ use crate::files::Left;
 use crate::jobs::load::{self, Loaded, Source};
 use crate::jobs::{Job, Outcome};
 use crate::state::document::{Document, Origin};
+use crate::state::strands::StrandUpdate;
+use crate::state::toolpath::Draft;
 
 impl Session {
     /// Opens a plan or a mesh, asking first if unsaved work would be lost.
@@ -90,6 +92,7 @@ impl Session {
         self.review = Default::default();
         self.printed = Default::default();
         self.prepared = None;
+        self.toolpath = Default::default();
         self.chosen = Default::default();
         self.hand.drop_begun();
         self.work.drop_part();
@@ -98,6 +101,9 @@ impl Session {
         self.skin_updates
             .push_back(crate::state::skin::SkinUpdate::Pieces(0));
         self.clear_preview();
+        for gone in [StrandUpdate::Layer(None), StrandUpdate::Beneath(None)] {
+            self.strand_updates.push_back(gone);
+        }
     }
 
     fn load(&mut self, source: Source) {
@@ -157,6 +163,7 @@ impl Session {
         self.view.fit_wanted = true;
         self.view.camera.yaw_deg = 30.0;
         self.view.camera.pitch_deg = 0.0;
+        self.toolpath.draft = Draft::suggested(&doc.origin);
         let regions = doc.plan().regions.len();
         self.chosen.region = regions.checked_sub(1);
         self.chosen.held = vec![false; doc.plan().spools.len()];

@@ -62,12 +62,13 @@ impl Session {
         let doc = self.doc.as_ref()?;
         let ray = self.view.camera.ray(self.view.stage, at, self.reach_mm());
         let hit = doc.surface.first_hit(ray.from_mm, ray.direction)?;
-        if !self.view.cut || hit.point_mm.z <= self.view.cursor_mm {
+        let cut_mm = self.cut_mm().filter(|cut_mm| hit.point_mm.z > *cut_mm);
+        let Some(cut_mm) = cut_mm else {
             return Some(hit);
-        }
+        };
         // What is cut away is not met: go on from the cut itself.
         let down = ray.direction.z;
-        let to_cut = (self.view.cursor_mm - ray.from_mm.z) / down;
+        let to_cut = (cut_mm - ray.from_mm.z) / down;
         if !(down < 0.0 && to_cut.is_finite()) {
             return None;
         }

@@ -11,6 +11,7 @@ use geometry::layers::Section;
 use plan::document::SpoolSet;
 use plan::{Paint, Plan, Sourced};
 
+use super::toolpath::ToolpathWork;
 use super::{Page, Session};
 use crate::jobs::dirty::{self, Scope};
 use crate::jobs::load::Loaded;
@@ -22,6 +23,7 @@ use crate::jobs::spool_file::Found;
 use crate::jobs::standing::{self, Review};
 use crate::jobs::summary::{self, Summary};
 use crate::jobs::thumbnails::{self, Card};
+use crate::jobs::toolpath_file::ENDINGS;
 use crate::jobs::{Job, Outcome, colours};
 use crate::state::profile::Piece;
 use crate::state::skin::{PrintRows, RampRow, RampTable, SkinUpdate};
@@ -34,6 +36,9 @@ enum Browse {
     Spools,
     Save,
     Folder,
+    Toolpath,
+    Woven,
+    Dialect,
 }
 
 /// The jobs, and what they work from.
@@ -50,6 +55,8 @@ pub struct Work {
     /// Reading or fitting spools.
     pub(super) spools: Option<Job<Found>>,
     cards: Option<Job<Vec<Card>>>,
+    /// Weaving, checking and following toolpaths.
+    pub(super) toolpath: ToolpathWork,
     dialog: Option<(Browse, Job<Option<PathBuf>>)>,
     /// The skin of the open part.
     pub skin: Option<Arc<Skin>>,
@@ -105,6 +112,7 @@ impl Session {
         self.start_summary();
         self.start_printed();
         self.start_review();
+        self.keep_following();
         self.autosave(now)
     }
 
@@ -153,6 +161,7 @@ impl Session {
             Some(Outcome::Cancelled) => self.notices.done("Preparing was stopped."),
             None => {}
         }
+        self.take_toolpath_results();
         self.take_dialog();
     }
 
@@ -581,6 +590,7 @@ impl Session {
             work.spools.is_some(),
             work.cards.is_some(),
             work.prepare.is_some(),
+            work.toolpath.is_working(),
         ];
         let behind = self.doc.is_some()
             && (self.work.drawn != self.doc.as_ref().map(|d| d.revision())
@@ -605,6 +615,7 @@ impl Session {
         let work = &self.work;
         told(&work.load)
             .or_else(|| told(&work.prepare))
+            .or_else(|| work.toolpath.told())
             .or_else(|| told(&work.spools))
             .or_else(|| told(&work.repaint))
             .or_else(|| told(&work.summary))
@@ -618,6 +629,7 @@ impl Session {
         let shown = [
             work.load.as_ref().map(|j| j.progress()),
             work.prepare.as_ref().map(|j| j.progress()),
+            work.toolpath.progress(),
             work.spools.as_ref().map(|j| j.progress()),
         ];
         match shown.into_iter().flatten().next() {
@@ -705,6 +717,41 @@ impl Session {
         });
     }
 
+    /// Opens the system's dialog for a sliced toolpath.
+    pub fn browse_for_toolpath(&mut self) {
+        let folder = self.toolpath_folder();
+        self.browse(Browse::Toolpath, move || {
+            let dialog = rfd::FileDialog::new()
+                .set_title("Your sliced toolpath")
+                .add_filter("Toolpaths", &ENDINGS)
+                .add_filter("All files", &["*"]);
+            in_folder(dialog, folder).pick_file()
+        });
+    }
+
+    /// Opens the system's dialog for the woven file: one to write, or one that is there.
+    pub fn browse_for_woven(&mut self) {
+        let folder = self.toolpath_folder();
+        let name = self.toolpath.draft.woven_file();
+        let name = name.and_then(|f| Some(f.file_name()?.to_string_lossy().into_owned()));
+        self.browse(Browse::Woven, move || {
+            let dialog = rfd::FileDialog::new()
+                .set_title("The woven file")
+                .set_file_name(name.unwrap_or_default());
+            in_folder(dialog, folder).save_file()
+        });
+    }
+
+    /// Opens the system's dialog for a dialect file.
+    pub fn browse_for_dialect(&mut self) {
+        self.browse(Browse::Dialect, || {
+            rfd::FileDialog::new()
+                .set_title("A dialect file")
+                .add_filter("Dialects", &["ron"])
+                .pick_file()
+        });
+    }
+
     /// Opens the system's dialog for a folder.
     pub fn browse_for_folder(&mut self) {
         self.browse(Browse::Folder, || {
@@ -746,6 +793,12 @@ impl Session {
                 self.open(file);
             }
             (Browse::Spools, _) => self.take_spool_file(file),
+            (Browse::Toolpath, _) => self.take_toolpath(&file),
+            (Browse::Woven, _) => self.toolpath.draft.woven = file.display().to_string(),
+            (Browse::Dialect, _) => {
+                self.toolpath.draft.built_in = None;
+                self.toolpath.draft.dialect_file = file.display().to_string();
+            }
             (Browse::Save, Some(Page::SaveAs { path, .. })) => *path = file.display().to_string(),
             (Browse::Folder, Some(Page::Prepare { folder })) => {
                 *folder = file.display().to_string();
@@ -755,7 +808,14 @@ impl Session {
     }
 }
 
-fn poll<T: Send + 'static>(job: &mut Option<Job<T>>) -> Option<Outcome<T>> {
+fn in_folder(dialog: rfd::FileDialog, folder: Option<PathBuf>) -> rfd::FileDialog {
+    match folder {
+        Some(folder) => dialog.set_directory(folder),
+        None => dialog,
+    }
+}
+
+pub(super) fn poll<T: Send + 'static>(job: &mut Option<Job<T>>) -> Option<Outcome<T>> {
     let outcome = job.as_mut()?.poll()?;
     *job = None;
     Some(outcome)

@@ -1,0 +1,160 @@
+//! What all work on toolpath files shares: the plan on its part, the dialect, and the files.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use blend::MixModel;
+use geometry::{Progress, Surface};
+use handoff::job::read_text;
+use handoff::weave::dialect::{BUILT_IN, Dialect};
+use handoff::weave::register::{Placement, RegisterError};
+use handoff::weave::{Source, WeaveError};
+use plan::{Painted, Plan};
+use toolpath::Settings;
+
+use super::Stop;
+use super::repaint;
+
+/// Which dialect a toolpath is woven in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum DialectFrom {
+    /// A built-in one, by its name.
+    BuiltIn(&'static str),
+    /// A dialect file.
+    File(PathBuf),
+}
+
+impl Default for DialectFrom {
+    fn default() -> Self {
+        let [(first, _), ..] = BUILT_IN;
+        Self::BuiltIn(first)
+    }
+}
+
+impl DialectFrom {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// [`Stop`] with the file, the line and what is wrong.
+    pub fn read(&self) -> Result<Dialect, Stop> {
+        match self {
+            Self::BuiltIn(name) => Dialect::built_in(name)
+                .ok_or_else(|| Stop::Failed(format!("there is no dialect `{name}`"))),
+            Self::File(path) => {
+                let named = path.display().to_string();
+                let text =
+                    read_text(path).map_err(|why| Stop::Failed(format!("{named}: {why}")))?;
+                Dialect::from_ron(&text)
+                    .map_err(|error| Stop::Failed(error.in_file(&named).to_string()))
+            }
+        }
+    }
+}
+
+/// How a toolpath is read.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Reading {
+    /// How the firmware is told.
+    pub dialect: DialectFrom,
+    /// What toolpaths leave open.
+    pub settings: Settings,
+    /// Where the copies stand, if that is known; they are looked for otherwise.
+    pub stands: Vec<Placement>,
+}
+
+/// The open part and its plan as it stands.
+pub struct Part {
+    /// The plan's revision.
+    pub revision: u64,
+    /// The plan.
+    pub plan: Plan,
+    /// The part.
+    pub surface: Surface,
+    /// An earlier plan of this part laid on it, from which much can be taken over.
+    pub before: Option<Arc<Painted>>,
+    /// The mixing model.
+    pub model: Arc<dyn MixModel>,
+}
+
+impl Part {
+    /// The plan laid on the part.
+    ///
+    /// # Errors
+    /// [`Stop`] in words, or because it was told to.
+    pub fn painted(self, progress: &Progress) -> Result<Painted, Stop> {
+        progress.stage("Laying the plan on the part");
+        let painted = match &self.before {
+            Some(before) => before.revised(self.plan, self.model, progress),
+            None => Painted::new(self.plan, self.surface, self.model, progress),
+        };
+        painted.map_err(repaint::stop)
+    }
+}
+
+/// Opens a file at a byte.
+///
+/// # Errors
+/// The system's.
+pub fn open_at(path: &Path, at: u64) -> io::Result<Box<dyn Read>> {
+    use io::Seek;
+    let mut file = File::open(path)?;
+    file.seek(io::SeekFrom::Start(at))?;
+    Ok(Box::new(file))
+}
+
+/// Does something with a file that can be read several times.
+///
+/// # Errors
+/// Those of the work, and when there is no such file.
+pub fn with_source<T>(
+    path: &Path,
+    work: impl FnOnce(&Source<'_>) -> Result<T, Stop>,
+) -> Result<T, Stop> {
+    let size_bytes = std::fs::metadata(path)
+        .map_err(|error| stop(WeaveError::Open(error), path))?
+        .len();
+    let open = || open_at(path, 0);
+    work(&Source {
+        open: &open,
+        size_bytes,
+    })
+}
+
+/// A toolpath that can't be worked with, as a job ends.
+pub fn stop(error: WeaveError, path: &Path) -> Stop {
+    match error {
+        WeaveError::Cancelled(_) | WeaveError::Register(RegisterError::Cancelled(_)) => {
+            Stop::Cancelled
+        }
+        error @ (WeaveError::Write(_) | WeaveError::Output(_)) => Stop::failed(&error),
+        error => Stop::Failed(format!(
+            "{}: {}",
+            path.file_name().unwrap_or_default().to_string_lossy(),
+            super::with_causes(&error)
+        )),
+    }
+}
+
+/// Whether two paths name the same file, as far as that can be told.
+pub fn same_file(one: &Path, other: &Path) -> bool {
+    let full = |p: &Path| p.canonicalize().or_else(|_| std::path::absolute(p)).ok();
+    one == other || full(one).is_some_and(|one| Some(one) == full(other))
+}
+
+/// Whether a file is named like a toolpath.
+pub fn is_named_so(path: &Path) -> bool {
+    let ending = path.extension().unwrap_or_default().to_string_lossy();
+    ENDINGS.iter().any(|e| ending.eq_ignore_ascii_case(e))
+}
+
+/// What toolpath files end in (common practice, no source).
+pub const ENDINGS: [&str; 5] = ["gcode", "gco", "g", "nc", "ngc"];
+
+/// Whether a file says at its head that blends were woven into it.
+pub fn is_woven(path: &Path) -> bool {
+    let mut head = Vec::new();
+    let read = open_at(path, 0).and_then(|file| file.take(4096).read_to_end(&mut head));
+    read.is_ok() && String::from_utf8_lossy(&head).contains("Blends woven in by Tintfall")
+}

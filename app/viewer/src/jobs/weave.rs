@@ -1,0 +1,91 @@
+//! Puts the plan's blends into the person's own sliced toolpath.
+
+use std::path::PathBuf;
+
+use geometry::Progress;
+use handoff::weave::{Weave, Woven};
+use plan::Plan;
+
+use super::toolpath_file::{Part, Reading, same_file, stop};
+use super::{Stop, standing};
+
+/// What to weave.
+pub struct Order {
+    /// The plan as it stands, on its part.
+    pub part: Part,
+    /// The plan's file, once there is one.
+    pub plan_file: Option<PathBuf>,
+    /// The plan as the file has it; `None` while it has other changes.
+    pub saved: Option<Plan>,
+    /// How the toolpath is read.
+    pub reading: Reading,
+    /// The sliced toolpath.
+    pub sliced: PathBuf,
+    /// The file to write.
+    pub file: PathBuf,
+}
+
+/// What came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Done {
+    /// The plan's revision.
+    pub revision: u64,
+    /// The toolpath that it was woven into.
+    pub sliced: PathBuf,
+    /// What was written.
+    pub file: PathBuf,
+    /// How.
+    pub reading: Reading,
+    /// Registration, changes, cautions.
+    pub woven: Woven,
+    /// How the plan stands with its reviewers, as the file's head says it.
+    pub review: String,
+    /// The plan had changes that no file holds.
+    pub unsaved: bool,
+}
+
+/// Does it.
+///
+/// # Errors
+/// [`Stop`] in words that say why not and what to do, or because it was told to. The file to
+/// write is then as it was.
+pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
+    let Order {
+        part,
+        plan_file,
+        saved,
+        reading,
+        sliced,
+        file,
+    } = order;
+    if same_file(&sliced, &file) {
+        return Err(Stop::Failed(
+            "The toolpath and the file to write are the same; keep the toolpath, and name \
+             another file."
+                .to_owned(),
+        ));
+    }
+    let revision = part.revision;
+    let dialect = reading.dialect.read()?;
+    let review = standing::of(plan_file.as_deref(), saved.as_ref())?;
+    let words = review.words();
+    let painted = part.painted(progress)?;
+    let woven = Weave {
+        painted: &painted,
+        dialect: &dialect,
+        settings: reading.settings,
+        stands: reading.stands.clone(),
+        review,
+    }
+    .file(&sliced, &file, progress)
+    .map_err(|error| stop(error, &sliced))?;
+    Ok(Done {
+        revision,
+        sliced,
+        file,
+        reading,
+        woven,
+        review: words,
+        unsaved: saved.is_none(),
+    })
+}

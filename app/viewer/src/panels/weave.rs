@@ -1,0 +1,432 @@
+//! The person's own toolpath: weave the plan into it, check what came out, follow its strands.
+//! From top to bottom in the order of the job.
+
+use std::path::Path;
+
+use blend::{Lab, Xyz};
+use egui::{
+    Align, Button, Color32, ComboBox, DragValue, Frame, Layout, Margin, RichText, Sense, Stroke,
+    TextEdit, Ui, vec2,
+};
+use handoff::weave::How;
+use handoff::weave::dialect::BUILT_IN;
+use handoff::weave::verify::Miss;
+
+use super::icon::{self, Icon};
+use super::widgets::{self, colour32, heading, mm, note, signed, warning};
+use crate::actions::{self, Action};
+use crate::jobs::read_back::ReadBack;
+use crate::jobs::weave::Done;
+use crate::state::Session;
+use crate::theme::Palette;
+
+/// Copies that are told one by one.
+const MOST_COPIES: usize = 6;
+
+/// Cautions that are told.
+const MOST_CAUTIONS: usize = 8;
+
+/// Shows the page.
+pub fn show(ui: &mut Ui, session: &mut Session) {
+    sliced(ui, session);
+    ui.add_space(8.0);
+    woven(ui, session);
+    ui.add_space(4.0);
+    doing(ui, session);
+    // What was done last stands first.
+    if let Some(found) = session.toolpath.read_back.clone() {
+        ui.add_space(8.0);
+        verdict(ui, session, &found);
+    }
+    if let Some(done) = session.toolpath.done.clone() {
+        ui.add_space(8.0);
+        told(ui, session, &done);
+    }
+}
+
+/// A field for a file with a button that opens the system's dialog; whether that was pressed.
+fn file_field(ui: &mut Ui, text: &mut String, name: &str, hint: &str) -> bool {
+    let mut browse = false;
+    let row = vec2(ui.available_width(), ui.spacing().interact_size.y);
+    let from_right = Layout::right_to_left(Align::Center);
+    ui.allocate_ui_with_layout(row, from_right, |ui| {
+        browse = ui.button("Choose…").on_hover_text(hint).clicked();
+        let field = TextEdit::singleline(text).desired_width(ui.available_width());
+        let response = ui.add(field);
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::WidgetType::TextEdit, true, name));
+        let shown = text.trim();
+        if !shown.is_empty() {
+            response.on_hover_text(shown);
+        }
+    });
+    browse
+}
+
+fn sliced(ui: &mut Ui, session: &mut Session) {
+    heading(ui, "Your toolpath");
+    note(
+        ui,
+        "The same mesh, sliced for a single extruder. Its file may also be dropped on the window.",
+    );
+    let draft = &mut session.toolpath.draft;
+    let hint = "Choose the sliced toolpath with the system's own dialog.";
+    let browse = file_field(ui, &mut draft.sliced, "Sliced toolpath", hint);
+    let missing = draft.sliced_file().is_some_and(|f| !f.is_file());
+    let lone = draft.woven.trim().is_empty();
+    if !missing
+        && lone
+        && let Some(file) = draft.sliced_file()
+    {
+        draft.choose_sliced(&file);
+    }
+    if missing {
+        note(ui, "There is no such file.");
+    }
+    if browse {
+        session.browse_for_toolpath();
+    }
+    dialect(ui, session);
+    let salt = "more about the toolpath";
+    egui::CollapsingHeader::new(RichText::new("Where it stands, how E counts").small())
+        .id_salt(salt)
+        .show(ui, |ui| by_hand(ui, session));
+}
+
+fn dialect(ui: &mut Ui, session: &mut Session) {
+    let draft = &mut session.toolpath.draft;
+    ui.horizontal(|ui| {
+        ui.label("Dialect");
+        ComboBox::from_id_salt("dialect")
+            .selected_text(draft.built_in.unwrap_or("from a file"))
+            .width(150.0)
+            .show_ui(ui, |ui| {
+                for (name, _) in BUILT_IN {
+                    ui.selectable_value(&mut draft.built_in, Some(name), name);
+                }
+                ui.selectable_value(&mut draft.built_in, None, "from a file");
+            })
+            .response
+            .on_hover_text("How the firmware is told which blend to feed.");
+    });
+    let mut browse = false;
+    match draft.built_in {
+        Some(_) => {
+            signed(
+                ui,
+                "Written from memory: check its commands against your firmware's manual.",
+            );
+        }
+        None => {
+            let hint = "Choose a dialect file.";
+            browse = file_field(ui, &mut draft.dialect_file, "Dialect file", hint);
+        }
+    }
+    if browse {
+        session.browse_for_dialect();
+    }
+}
+
+fn by_hand(ui: &mut Ui, session: &mut Session) {
+    let draft = &mut session.toolpath.draft;
+    ui.checkbox(&mut draft.e_follows, "G90 and G91 set the E axis too")
+        .on_hover_text("Firmwares differ. Files that repeat M82 or M83 mean the same to all.");
+    ui.checkbox(&mut draft.by_hand, "I say where the part stands")
+        .on_hover_text("Otherwise its turn and shift are found by its outlines, for each copy.");
+    if !draft.by_hand {
+        return;
+    }
+    let stand = &mut draft.stand;
+    let [x_mm, y_mm] = &mut stand.shift_mm;
+    egui::Grid::new("stand").num_columns(4).show(ui, |ui| {
+        let field = |ui: &mut Ui, name: &str, value: &mut f64, unit: &str| {
+            ui.label(name);
+            ui.add(
+                DragValue::new(value)
+                    .suffix(unit)
+                    .speed(0.1)
+                    .max_decimals(3),
+            );
+        };
+        field(ui, "Turn", &mut stand.turn_deg, "°");
+        field(ui, "Raft", &mut stand.lift_mm, " mm");
+        ui.end_row();
+        field(ui, "x", x_mm, " mm");
+        field(ui, "y", y_mm, " mm");
+        ui.end_row();
+    });
+}
+
+fn woven(ui: &mut Ui, session: &mut Session) {
+    heading(ui, "Woven file");
+    let hint = "Choose where to write, or a woven file that is there already.";
+    let browse = file_field(ui, &mut session.toolpath.draft.woven, "Woven file", hint);
+    if browse {
+        session.browse_for_woven();
+    }
+    let ours = session.toolpath.done.as_ref().map(|d| d.file.clone());
+    let there = session.toolpath.draft.woven_file();
+    let there = there.filter(|f| f.is_file() && Some(f) != ours.as_ref());
+    if there.is_some() {
+        note(ui, "It is there already; weaving replaces it.");
+    }
+    if session.doc.as_ref().is_some_and(|d| d.is_unsaved()) {
+        note(
+            ui,
+            "The plan has changes that aren't saved. It is woven as it stands, and the file's head says that nobody has signed it so.",
+        );
+    }
+}
+
+/// The buttons, and what is going on.
+fn doing(ui: &mut Ui, session: &mut Session) {
+    let p = Palette::from_ui(ui);
+    let idle = !session.is_on_toolpath();
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = 5.0;
+        ui.spacing_mut().button_padding.x = 7.0;
+        let can = idle && session.toolpath.draft.can_weave();
+        let text = RichText::new("Weave it").color(p.on_accent).strong();
+        let button = ui.add_enabled(can, Button::new(text).fill(p.accent));
+        let hint = "Write the toolpath again with the plan's blends put in. No temperature, no place and no plastic is changed.";
+        if button.on_hover_text(hint).on_disabled_hover_text(hint).clicked() {
+            session.weave();
+        }
+        for (name, action) in [("Check it", Action::ReadBack), ("Follow it", Action::Follow)] {
+            let on = action == Action::Follow && session.toolpath.follow.is_some();
+            let button = ui.add_enabled(session.can(action), Button::new(name).selected(on));
+            let hint = actions::hint(action);
+            if button.on_hover_text(&hint).on_disabled_hover_text(&hint).clicked() {
+                session.act(action);
+            }
+        }
+    });
+    if let Some((title, stage, fraction)) = session.toolpath_work() {
+        note(ui, format!("{title}: {stage}"));
+        ui.horizontal(|ui| {
+            let room = ui.available_width() - 60.0;
+            let bar = egui::ProgressBar::new(fraction).desired_height(10.0);
+            ui.add(bar.desired_width(room));
+            if ui
+                .button("Stop")
+                .on_hover_text("What was there before stays as it was.")
+                .clicked()
+            {
+                session.cancel_toolpath_work();
+            }
+        });
+    }
+    if let Some(why) = &session.toolpath.trouble {
+        ui.add_space(4.0);
+        boxed(ui, p.error, |ui| line(ui, Icon::Warning, p.error, why));
+    }
+}
+
+fn boxed(ui: &mut Ui, edge: Color32, contents: impl FnOnce(&mut Ui)) {
+    let p = Palette::from_ui(ui);
+    Frame::new()
+        .fill(p.raised)
+        .stroke(Stroke::new(1.0, edge))
+        .corner_radius(6)
+        .inner_margin(Margin::symmetric(9, 7))
+        .show(ui, contents);
+}
+
+fn line(ui: &mut Ui, sign: Icon, ink: Color32, text: &str) {
+    ui.horizontal_top(|ui| {
+        let (rect, _) = ui.allocate_exact_size(vec2(16.0, 18.0), Sense::hover());
+        icon::paint(ui.painter(), rect, sign, ink);
+        ui.add(egui::Label::new(text).wrap());
+    });
+}
+
+/// What came of weaving.
+fn told(ui: &mut Ui, session: &Session, done: &Done) {
+    let p = Palette::from_ui(ui);
+    heading(ui, "Woven");
+    let woven = &done.woven;
+    let emitted = &woven.emitted;
+    line(
+        ui,
+        Icon::Sound,
+        p.text,
+        &format!(
+            "{} changes of blend put in; {} of {} moves were cut for them.",
+            emitted.changes, emitted.cuts, woven.printing_moves
+        ),
+    );
+    if emitted.whole > 0 {
+        note(
+            ui,
+            format!(
+                "{} moves could not be cut; their change stands before them.",
+                emitted.whole
+            ),
+        );
+    }
+    note(
+        ui,
+        match woven.how {
+            How::Plain => "Each change stands where its blend begins.",
+            How::Shifted => "Changes are sent ahead of their place by what the melt chamber lags.",
+            How::Sharpened => {
+                "Changes are sent ahead of their place, and fed beyond their blend where that helps."
+            }
+        },
+    );
+    for (i, stand) in woven.registered.stands.iter().take(MOST_COPIES).enumerate() {
+        let [x, y] = stand.placement.shift_mm;
+        note(
+            ui,
+            format!(
+                "Copy {}: turned {}°, shifted {}, {} mm; outline followed within {:.3} mm.",
+                i + 1,
+                mm(stand.placement.turn_deg),
+                mm(x),
+                mm(y),
+                stand.residual_mm
+            ),
+        );
+    }
+    let more = woven.registered.stands.len().saturating_sub(MOST_COPIES);
+    if more > 0 {
+        note(ui, format!("and {more} copies more."));
+    }
+    note(ui, format!("{}.", done.review));
+    if done.unsaved {
+        note(ui, "The plan's changes that aren't saved are in it.");
+    }
+    overtaken(ui, session, done.revision);
+    cautions(ui, &woven.cautions);
+    signed(
+        ui,
+        "Check it before you print, watch the first layers, and keep the switch within reach. The machine maker's manual comes first.",
+    );
+}
+
+fn overtaken(ui: &mut Ui, session: &Session, revision: u64) {
+    if session
+        .doc
+        .as_ref()
+        .is_some_and(|d| d.revision() != revision)
+    {
+        warning(ui, "The plan has changed since.");
+    }
+}
+
+fn cautions(ui: &mut Ui, list: &[String]) {
+    for text in list.iter().take(MOST_CAUTIONS) {
+        warning(ui, text.as_str());
+    }
+    let more = list.len().saturating_sub(MOST_CAUTIONS);
+    if more > 0 {
+        note(ui, format!("and {more} more."));
+    }
+}
+
+/// What reading the woven file back has found.
+fn verdict(ui: &mut Ui, session: &mut Session, found: &ReadBack) {
+    let p = Palette::from_ui(ui);
+    heading(ui, "Checked");
+    match &found.fault {
+        Some(fault) => {
+            let text = format!("Don't print it: {fault}.");
+            boxed(ui, p.error, |ui| line(ui, Icon::Warning, p.error, &text));
+        }
+        None => line(ui, Icon::Sound, p.text, &fit(found)),
+    }
+    if let Some(mean) = found.mean_de00 {
+        let [half, most] = found.within_de00;
+        ui.label(format!(
+            "At the skin, after the melt chamber: ΔE00 {mean:.1} in the mean; half within {half:.1}, 95 % within {most:.1}."
+        ))
+        .on_hover_text("A difference of 1 is just seen side by side.");
+    }
+    overtaken(ui, session, found.revision);
+    cautions(ui, &found.cautions);
+    if found.worst.is_empty() {
+        return;
+    }
+    ui.add_space(4.0);
+    note(
+        ui,
+        "The worst places: planned, laid. Click one to look at it.",
+    );
+    for (i, miss) in found.worst.iter().enumerate() {
+        if place(ui, session, i, miss) {
+            session.look_at_miss(miss);
+        }
+    }
+}
+
+fn fit(found: &ReadBack) -> String {
+    let same = match &found.same {
+        Some(same) => format!(
+            "The same print: {} moves at the same places in the same order, filament the same within {:.0e} mm; {} cut in pieces.",
+            same.moves,
+            same.filament_mm.abs().max(1e-9),
+            same.cut
+        ),
+        None => "Woven from this plan. Choose the toolpath from before to compare every move."
+            .to_owned(),
+    };
+    format!("{same} {} changes of blend.", found.changes)
+}
+
+/// A row for a bad place; whether it was clicked.
+fn place(ui: &mut Ui, session: &Session, number: usize, miss: &Miss) -> bool {
+    let p = Palette::from_ui(ui);
+    let size = vec2(ui.available_width(), 22.0);
+    let (rect, response) = ui.allocate_exact_size(size, Sense::click());
+    let on = session.toolpath.looked_at == Some(miss.point_mm);
+    response.widget_info(|| {
+        let name = format!("Worst place {}", number + 1);
+        egui::WidgetInfo::selected(egui::WidgetType::Button, true, on, name)
+    });
+    let painter = ui.painter();
+    let lit = on || response.hovered() || response.has_focus();
+    let edge = if lit { p.accent } else { Color32::TRANSPARENT };
+    let fill = if lit { p.raised } else { Color32::TRANSPARENT };
+    painter.rect(
+        rect,
+        4.0,
+        fill,
+        Stroke::new(1.0, edge),
+        egui::StrokeKind::Inside,
+    );
+    let patch = |left: f32| egui::Rect::from_min_size(rect.min + vec2(left, 3.0), vec2(16.0, 16.0));
+    widgets::paint_swatch(ui, patch(4.0), shown(miss.asked));
+    widgets::paint_swatch(ui, patch(21.0), shown(miss.laid));
+    let font = egui::FontId::proportional(crate::theme::size::SMALL);
+    let text = |left: f32, align: egui::Align2, text: String| {
+        let at = egui::pos2(rect.left() + left, rect.center().y);
+        ui.painter().text(at, align, text, font.clone(), p.text);
+    };
+    let left = egui::Align2::LEFT_CENTER;
+    text(46.0, left, format!("ΔE00 {:.1}", miss.de00));
+    text(
+        118.0,
+        left,
+        format!("at {} mm", mm((miss.point_mm.z * 10.0).round() / 10.0)),
+    );
+    text(
+        size.x - 6.0,
+        egui::Align2::RIGHT_CENTER,
+        format!("line {}", miss.line),
+    );
+    let [x, y, z] = miss.point_mm.to_array();
+    let hint = format!(
+        "x {x:.1}, y {y:.1}, z {z:.1} mm.\nPlanned L* {:.0} a* {:.0} b* {:.0}, laid L* {:.0} a* {:.0} b* {:.0}.\nLine {} of the file.",
+        miss.asked.l, miss.asked.a, miss.asked.b, miss.laid.l, miss.laid.a, miss.laid.b, miss.line
+    );
+    response.on_hover_text(hint).clicked()
+}
+
+fn shown(lab: Lab) -> Color32 {
+    colour32(Xyz::from_lab(lab).to_srgb())
+}
+
+/// A file's name without its folder.
+pub fn name_of(file: &Path) -> String {
+    let name = file.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
+}

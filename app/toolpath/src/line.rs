@@ -162,7 +162,7 @@ impl<'a> Line<'a> {
 }
 
 /// Length of the end of line that a text carries.
-fn ending(text: &[u8]) -> usize {
+pub(crate) fn ending(text: &[u8]) -> usize {
     match text {
         [.., b'\r', b'\n'] => 2,
         [.., b'\n' | b'\r'] => 1,

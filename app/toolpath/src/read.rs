@@ -5,6 +5,7 @@ use std::io::{self, Read};
 use memchr::{memchr, memchr2};
 
 use crate::line::{self, Form, Line, Parsed, Word};
+use crate::plain::{self, Plain};
 
 /// Bytes asked for at a time.
 const BUFFER: usize = 256 * 1024;
@@ -113,6 +114,37 @@ impl<R: Read> Reader<R> {
     /// Bytes handed out so far.
     pub fn offset(&self) -> u64 {
         self.offset
+    }
+
+    /// Lines handed out so far.
+    pub fn lines(&self) -> u64 {
+        self.number
+    }
+
+    /// Whether the rest of a comment comes next, too long to be held at once.
+    pub fn in_comment(&self) -> bool {
+        self.in_comment
+    }
+
+    /// Hands out the next line as [`Reader::next_line`] does, if it is a plain move and held in
+    /// full.
+    #[inline]
+    pub(crate) fn next_plain(&mut self) -> Option<Plain> {
+        if self.in_comment {
+            return None;
+        }
+        let plain = plain::read(self.buffer.get(self.start..self.filled)?)?;
+        self.number += 1;
+        self.start += plain.length;
+        self.offset += plain.length as u64;
+        Some(plain)
+    }
+
+    /// The last bytes handed out.
+    #[inline]
+    pub(crate) fn last(&self, length: usize) -> &[u8] {
+        let from = self.start.saturating_sub(length);
+        self.buffer.get(from..self.start).unwrap_or_default()
     }
 
     /// The next line; `None` at the end.

@@ -12,6 +12,7 @@
 //! - M200 with D makes E a volume.
 
 use crate::arc::{BadArc, Given};
+use crate::plain::{self, Numbers, Plain};
 use crate::{Arc, CautionKind, Cautions, Form, Line, Move, Path, Plane, filament_area_mm2};
 
 /// Length units: G20, G21.
@@ -161,6 +162,27 @@ impl Letters {
     }
 }
 
+impl Letters {
+    /// Those that tell a straight move.
+    fn numbers(&self) -> Numbers {
+        let mut numbers = Numbers::default();
+        for (place, letter) in [b'X', b'Y', b'Z', b'E', b'F'].into_iter().enumerate() {
+            if let Some(value) = self.get(letter) {
+                numbers.take(place, value);
+            }
+        }
+        numbers
+    }
+}
+
+/// From where to where a move goes, mm, and the filament fed on the way.
+#[derive(Clone, Copy)]
+struct Way {
+    from: [f64; 3],
+    to: [f64; 3],
+    fed_mm: f64,
+}
+
 const fn letters(of: &[u8]) -> u32 {
     let (mut bits, mut i) = (0, 0);
     while i < of.len() {
@@ -292,6 +314,31 @@ impl MachineState {
         match self.volumetric_mm2 {
             Some(_) => 1.0,
             None => self.units.mm(),
+        }
+    }
+
+    /// Carries out a plain move, to the same effect as its line.
+    #[inline]
+    pub(crate) fn apply_plain(
+        &mut self,
+        line: &Plain,
+        number: u64,
+        cautions: &mut Cautions,
+    ) -> Step {
+        let motion = match line.rapid {
+            true => Motion::Rapid,
+            false => Motion::Straight,
+        };
+        self.motion = Some(motion);
+        if let Some(feed) = line.numbers.get(plain::F) {
+            self.feed_mm_min = feed * self.units.mm();
+        }
+        if !line.numbers.moves() {
+            return Step::Nothing;
+        }
+        match self.travel(&line.numbers, false, number, cautions) {
+            Some(way) => self.moved(motion, way, Path::Straight),
+            None => Step::Nothing,
         }
     }
 
@@ -506,54 +553,80 @@ impl MachineState {
         line: u64,
         cautions: &mut Cautions,
     ) -> Step {
+        let Some(way) = self.travel(&words.numbers(), machine_place, line, cautions) else {
+            return Step::Nothing;
+        };
+        let path = match motion {
+            Motion::Rapid | Motion::Straight => Path::Straight,
+            Motion::Clockwise => self.arc(true, words, &way, line, cautions),
+            Motion::CounterClockwise => self.arc(false, words, &way, line, cautions),
+        };
+        self.moved(motion, way, path)
+    }
+
+    /// Takes place and filament to where a move ends; `None` if that is out of reach.
+    #[inline]
+    fn travel(
+        &mut self,
+        numbers: &Numbers,
+        machine_place: bool,
+        line: u64,
+        cautions: &mut Cautions,
+    ) -> Option<Way> {
         let scale = self.units.mm();
         let mut target = self.place;
-        for (i, letter) in [b'X', b'Y', b'Z'].into_iter().enumerate() {
-            if let Some(value) = words.get(letter) {
-                target[i] = match self.distance {
+        for (i, slot) in target.iter_mut().enumerate() {
+            if let Some(value) = numbers.get(i) {
+                *slot = match self.distance {
                     _ if machine_place => value * scale - self.offset[i],
                     Distance::Absolute => value * scale,
                     Distance::Relative => self.place[i] + value * scale,
                 };
             }
         }
-        let e = self.e_after(words);
-        let fed = (e - self.e) / self.volumetric_mm2.unwrap_or(1.0);
+        let given_e = numbers.get(plain::E);
+        let e = self.e_after(given_e);
+        let fed_mm = (e - self.e) / self.volumetric_mm2.unwrap_or(1.0);
         // Written so that what is no number is out of reach too.
         let reached = target
             .iter()
             .zip(self.offset)
             .all(|(t, o)| (t + o).abs() <= REACH_MM)
-            && fed.abs() <= REACH_MM;
+            && fed_mm.abs() <= REACH_MM;
         if !reached {
             cautions.note(CautionKind::OutOfReach, line);
-            return Step::Nothing;
+            return None;
         }
-        if words.has(b'E') && self.unclear {
+        if given_e.is_some() && self.unclear {
             cautions.note(CautionKind::ExtruderModeUnclear, line);
         }
         let from = self.place_mm();
         self.place = target;
         self.e = e;
-        let to = self.place_mm();
-        let path = match motion {
-            Motion::Rapid | Motion::Straight => Path::Straight,
-            Motion::Clockwise => self.arc(true, words, from, to, line, cautions),
-            Motion::CounterClockwise => self.arc(false, words, from, to, line, cautions),
-        };
-        Step::Move(Move {
+        Some(Way {
             from,
-            to,
+            to: self.place_mm(),
+            fed_mm,
+        })
+    }
+
+    /// The move along a way that was just taken.
+    #[inline]
+    fn moved(&mut self, motion: Motion, way: Way, path: Path) -> Step {
+        Step::Move(Move {
+            from: way.from,
+            to: way.to,
             path,
-            extruded_mm: fed,
-            fresh_mm: self.feed(fed),
+            extruded_mm: way.fed_mm,
+            fresh_mm: self.feed(way.fed_mm),
             feed_mm_min: self.feed_mm_min,
             rapid: motion == Motion::Rapid,
         })
     }
 
-    fn e_after(&self, words: &Letters) -> f64 {
-        match (words.get(b'E'), self.e_distance()) {
+    #[inline]
+    fn e_after(&self, given: Option<f64>) -> f64 {
+        match (given, self.e_distance()) {
             (None, _) => self.e,
             (Some(value), Distance::Absolute) => value * self.e_unit(),
             (Some(value), Distance::Relative) => self.e + value * self.e_unit(),
@@ -572,11 +645,11 @@ impl MachineState {
         &self,
         clockwise: bool,
         words: &Letters,
-        from: [f64; 3],
-        to: [f64; 3],
+        way: &Way,
         line: u64,
         cautions: &mut Cautions,
     ) -> Path {
+        let (from, to) = (way.from, way.to);
         let (a, b, _) = self.plane.axes();
         let scale = self.units.mm();
         let offset = |axis: usize| {

@@ -263,3 +263,74 @@ fn a_made_solid_fills_its_volume() {
         "{laid} against {volume}"
     );
 }
+
+/// What each line does, its number and its end, by words.
+fn by_words(file: &[u8]) -> Vec<String> {
+    let mut replay = Replay::new(file, Settings::default());
+    let mut seen_all = Vec::new();
+    while let Some(seen) = replay.advance().expect("text") {
+        let checked = seen.line.checksum().is_some();
+        let (number, end) = (seen.line.number(), seen.line.end());
+        seen_all.push(format!("{number} {:?} {end:?} {checked}", seen.step));
+    }
+    seen_all.push(format!("{:?} {:?}", replay.state(), replay.cautions()));
+    seen_all
+}
+
+/// The same, skimmed.
+fn skimmed(file: &[u8]) -> Vec<String> {
+    let mut replay = Replay::new(file, Settings::default());
+    let mut seen_all = Vec::new();
+    let mut bytes = Vec::new();
+    while let Some(seen) = replay.skim().expect("text") {
+        bytes.extend_from_slice(seen.bytes);
+        let (number, end, checked) = (seen.number, seen.end(), seen.checked);
+        seen_all.push(format!("{number} {:?} {end:?} {checked}", seen.step));
+    }
+    assert!(bytes == file);
+    seen_all.push(format!("{:?} {:?}", replay.state(), replay.cautions()));
+    seen_all
+}
+
+/// Moves written in every way, plain and not.
+fn odd_move() -> impl Strategy<Value = String> {
+    let blank = || prop_oneof![5 => Just(" "), 1 => Just(""), 1 => Just("  "), 1 => Just("\t")];
+    let digits = "-?[0-9]{1,6}(\\.[0-9]{0,9})?|-?\\.[0-9]{1,3}|\\+[0-9]|[0-9] [0-9]|";
+    let word = (blank(), "[XYZEFxIS]", digits).prop_map(|(b, l, d)| format!("{b}{l}{d}"));
+    let code = prop_oneof![4 => Just("G1"), 2 => Just("G0"), 1 => Just("g1"), 1 => Just("G01"),
+        1 => Just("G1.0"), 1 => Just(""), 1 => Just("N7 G1"), 1 => Just("M3"), 1 => Just("G92")];
+    let tail = prop_oneof![4 => Just(""), 1 => Just(" "), 1 => Just(";wall"), 1 => Just(" ; a (b"),
+        1 => Just(" (c)"), 1 => Just("*57"), 1 => Just(" #1")];
+    let end = prop_oneof![5 => Just("\n"), 2 => Just("\r\n"), 1 => Just("\r"), 1 => Just("\n\n")];
+    (code, proptest::collection::vec(word, 0..5), tail, end)
+        .prop_map(|(code, words, tail, end)| format!("{code}{}{tail}{end}", words.concat()))
+}
+
+proptest! {
+    #[test]
+    fn skimmed_is_the_same_as_read_by_words(
+        file in file(),
+        moves in proptest::collection::vec(odd_move(), 0..30),
+    ) {
+        let file = file + "\n" + &moves.concat();
+        prop_assert_eq!(skimmed(file.as_bytes()), by_words(file.as_bytes()));
+    }
+}
+
+#[test]
+fn skimmed_across_the_buffer_is_the_same() {
+    let mut file = b"M83\n".to_vec();
+    for i in 0..40_000 {
+        let line = format!(
+            "G1 X{}.{:03} Y-{}.5 E0.{:05}\r\n",
+            i % 90,
+            i % 1000,
+            i % 7,
+            i % 99_999
+        );
+        file.extend_from_slice(line.as_bytes());
+    }
+    file.extend_from_slice(b"G1 X5 E1");
+    assert!(file.len() > 1 << 20);
+    assert!(skimmed(&file) == by_words(&file));
+}

@@ -112,12 +112,12 @@ pub(crate) fn read_short(bytes: &[u8], from: usize) -> Option<(f64, usize)> {
     };
     let digits = u64::from_le_bytes(*eight) ^ NOUGHTS;
     // The high bit of each byte that is no digit.
-    let others = ((digits & !HIGH_BITS) + 0x7676_7676_7676_7676 | digits) & HIGH_BITS;
+    let others = (((digits & !HIGH_BITS) + 0x7676_7676_7676_7676) | digits) & HIGH_BITS;
     let first = others.trailing_zeros() / 8;
     let (digits, count, length) = if first < 8 && eight.get(first as usize) == Some(&b'.') {
         let length = (others & (others - 1)).trailing_zeros() / 8;
         let before = (1_u64 << (8 * first)) - 1;
-        let joined = digits & before | (digits >> 8) & !before;
+        let joined = (digits & before) | ((digits >> 8) & !before);
         (joined, length.wrapping_sub(1), length)
     } else {
         (digits, first, first)

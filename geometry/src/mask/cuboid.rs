@@ -16,3 +16,9 @@ pub(super) fn check(min_mm: DVec3, max_mm: DVec3) -> Result<(), MaskError> {
 pub(super) fn contains(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> bool {
     point.cmpge(min_mm).all() && point.cmple(max_mm).all()
 }
+
+/// How far off its skin is at least, mm.
+pub(super) fn steady_mm(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> f64 {
+    // Beyond each pair of sides, or within it where it is negative.
+    (min_mm - point).max(point - max_mm).max_element().abs()
+}

@@ -30,3 +30,13 @@ pub(super) fn heights(from_mm: DVec3, to_mm: DVec3, radius_mm: f64) -> (f64, f64
     let lean = radius_mm * (axis.truncate().length() / axis.length());
     (from_mm.z.min(to_mm.z) - lean, from_mm.z.max(to_mm.z) + lean)
 }
+
+/// How far off its skin is at least, mm.
+pub(super) fn steady_mm(from_mm: DVec3, to_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
+    let axis = to_mm - from_mm;
+    let length = axis.length();
+    let along = (point - from_mm).dot(axis) / length;
+    let off_axis = (from_mm + axis * (along / length)).distance(point);
+    // Beyond the ends and beyond the side, or within them where it is negative.
+    (-along).max(along - length).max(off_axis - radius_mm).abs()
+}

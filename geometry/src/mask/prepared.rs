@@ -62,6 +62,24 @@ impl PreparedMask {
     pub fn contains(&self, point: SurfacePoint) -> bool {
         self.0.contains(point)
     }
+
+    /// A distance within which every point of the skin gets the same answer as this place, mm;
+    /// there may be room to spare, and 0 where nothing is known.
+    ///
+    /// ```
+    /// use std::sync::Arc;
+    /// use geometry::{DVec3, Mask, Progress, Surface, solids};
+    /// use geometry::mask::PreparedMask;
+    ///
+    /// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 50.0, 64)?));
+    /// let ball = Mask::Sphere { centre_mm: DVec3::ZERO, radius_mm: 30.0 };
+    /// let ball = PreparedMask::new(&ball, &surface, &Progress::new())?;
+    /// assert_eq!(ball.steady_mm(DVec3::new(0.0, 20.0, 0.0)), 10.0);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn steady_mm(&self, place_mm: DVec3) -> f64 {
+        self.0.steady_mm(place_mm)
+    }
 }
 
 impl From<PreparedStroke> for PreparedMask {
@@ -122,6 +140,24 @@ impl Ready {
             Self::All(parts) => parts.iter().all(|part| part.contains(at)),
             Self::Any(parts) => parts.iter().any(|part| part.contains(at)),
             Self::Not(part) => !part.contains(at),
+        }
+    }
+
+    fn steady_mm(&self, place: DVec3) -> f64 {
+        match self {
+            Self::Whole => f64::INFINITY,
+            Self::Band(span) => span.steady(place.z),
+            Self::Slab(slab) => slab.steady_mm(place),
+            Self::Sphere(centre, radius) => sphere::steady_mm(*centre, *radius, place),
+            Self::Box(min, max) => cuboid::steady_mm(*min, *max, place),
+            Self::Cylinder(from, to, radius) => cylinder::steady_mm(*from, *to, *radius, place),
+            Self::Facets(_) => 0.0,
+            Self::Stroke(stroke) => stroke.steady_mm(place),
+            Self::All(parts) | Self::Any(parts) => {
+                let each = parts.iter().map(|part| part.steady_mm(place));
+                each.fold(f64::INFINITY, f64::min)
+            }
+            Self::Not(part) => part.steady_mm(place),
         }
     }
 }

@@ -47,6 +47,11 @@ impl Slab {
     pub(super) fn contains(&self, point: DVec3) -> bool {
         self.span.contains(self.direction.dot(point))
     }
+
+    /// How far off its nearer plane is, mm.
+    pub(super) fn steady_mm(&self, point: DVec3) -> f64 {
+        self.span.steady(self.direction.dot(point))
+    }
 }
 
 /// Heights between which the slab lies, if it lies level.

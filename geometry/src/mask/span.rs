@@ -33,4 +33,9 @@ impl Span {
     pub(super) fn contains(&self, place: f64) -> bool {
         self.from <= place && place < self.to
     }
+
+    /// How far off the nearer of its ends is.
+    pub(super) fn steady(&self, place: f64) -> f64 {
+        (place - self.from).abs().min((place - self.to).abs())
+    }
 }

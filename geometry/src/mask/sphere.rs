@@ -13,3 +13,8 @@ pub(super) fn check(centre_mm: DVec3, radius_mm: f64) -> Result<(), MaskError> {
 pub(super) fn contains(centre_mm: DVec3, radius_mm: f64, point: DVec3) -> bool {
     centre_mm.distance_squared(point) <= radius_mm * radius_mm
 }
+
+/// How far off its skin is, mm.
+pub(super) fn steady_mm(centre_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
+    (centre_mm.distance(point) - radius_mm).abs()
+}

@@ -20,6 +20,8 @@ pub struct PreparedStroke {
     radius_mm: f64,
     reach_mm: f64,
     dabs_mm: Vec<DVec3>,
+    /// Corners of a box that holds all of it, mm.
+    around: (DVec3, DVec3),
     segments: Vec<Segment>,
     /// For each facet that may hold paint, the last of its entries.
     last: FxHashMap<u32, u32>,
@@ -67,6 +69,7 @@ impl PreparedStroke {
             radius_mm: stroke.radius_mm,
             reach_mm: stroke.reach_or_default_mm(),
             dabs_mm: stroke.dabs_mm.clone(),
+            around: stroke.bounds_mm(),
             segments: Vec::new(),
             last: FxHashMap::default(),
             entries: Vec::new(),
@@ -103,6 +106,9 @@ impl PreparedStroke {
         }
         self.add(part);
         self.dabs_mm.push(dab_mm);
+        let (low, high) = self.around;
+        let room = DVec3::splat(self.radius_mm);
+        self.around = (low.min(dab_mm - room), high.max(dab_mm + room));
         Ok(())
     }
 
@@ -114,6 +120,13 @@ impl PreparedStroke {
     /// The facets that may hold paint, in no order.
     pub fn facets(&self) -> impl Iterator<Item = u32> + '_ {
         self.last.keys().copied()
+    }
+
+    /// As [`PreparedMask::steady_mm`](super::PreparedMask::steady_mm): how far off a box about
+    /// all of it is, and 0 within.
+    pub fn steady_mm(&self, point: DVec3) -> f64 {
+        let (low, high) = self.around;
+        (low - point).max(point - high).max_element().max(0.0)
     }
 
     /// Whether a point of the skin is painted.

@@ -37,8 +37,68 @@ fn on_block(size: DVec3) -> impl Strategy<Value = DVec3> {
     })
 }
 
+fn any_mask() -> impl Strategy<Value = Mask> {
+    let point = || (-5.0..25.0f64, -5.0..35.0f64, -5.0..45.0f64).prop_map(|(x, y, z)| v(x, y, z));
+    let simple = prop_oneof![
+        Just(Mask::Whole),
+        (0.0..30.0f64, 1.0..20.0f64).prop_map(|(from_mm, by)| Mask::Band {
+            from_mm,
+            to_mm: from_mm + by
+        }),
+        (point(), 0.0..30.0f64, 1.0..20.0f64).prop_map(|(direction, from_mm, by)| Mask::Slab {
+            direction,
+            from_mm,
+            to_mm: from_mm + by
+        }),
+        (point(), 1.0..30.0f64).prop_map(|(centre_mm, radius_mm)| Mask::Sphere {
+            centre_mm,
+            radius_mm
+        }),
+        (point(), point()).prop_map(|(a, b)| Mask::Box {
+            min_mm: a.min(b),
+            max_mm: a.max(b) + 0.1
+        }),
+        (point(), point(), 1.0..20.0f64).prop_map(|(from_mm, to_mm, radius_mm)| Mask::Cylinder {
+            from_mm,
+            to_mm,
+            radius_mm
+        }),
+        (point(), point(), 1.0..9.0f64).prop_map(|(a, b, radius_mm)| stroke(&[a, b], radius_mm)),
+        (point(), 1.0..80.0f64)
+            .prop_map(|(near_mm, angle_deg)| Mask::Crease { near_mm, angle_deg }),
+    ];
+    simple.prop_recursive(2, 6, 3, |inner| {
+        prop_oneof![
+            prop::collection::vec(inner.clone(), 1..3).prop_map(Mask::All),
+            prop::collection::vec(inner.clone(), 1..3).prop_map(Mask::Any),
+            inner.prop_map(|mask| Mask::Not(Box::new(mask))),
+        ]
+    })
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn within_its_steady_distance_a_mask_answers_the_same(
+        mask in any_mask(),
+        near in on_block(v(20.0, 30.0, 40.0)),
+        off in (-3.0..3.0f64, -3.0..3.0f64, -3.0..3.0f64),
+        others in prop::collection::vec(on_block(v(20.0, 30.0, 40.0)), 60),
+    ) {
+        let surface = surface(block(v(20.0, 30.0, 40.0)));
+        let mask = prepared(&mask, &surface);
+        let place = near + DVec3::from(off);
+        let steady_mm = mask.steady_mm(place);
+        prop_assert!(steady_mm >= 0.0);
+        let mut near = others.iter().map(|p| surface.nearest(*p)).filter(|p| {
+            p.point_mm.distance(place) < steady_mm - 1e-9
+        });
+        if let Some(first) = near.next() {
+            let answer = mask.contains(first);
+            prop_assert!(near.all(|p| mask.contains(p) == answer));
+        }
+    }
 
     #[test]
     fn stacked_bands_hold_every_point_once(

@@ -3,9 +3,10 @@
 use geometry::{DVec3, LayerSpan};
 use plan::Painted;
 use plan::schedule::{Asked, AskedLayer, Tint};
-use toolpath::Move;
+use toolpath::{Move, Path};
 
-use super::register::Placement;
+use super::known::Known;
+use super::register::{Copies, Placement};
 
 /// Distance between looks along a move, mm: a region narrower than a line can't be printed.
 const LOOK_MM: f64 = 0.4;
@@ -16,6 +17,10 @@ const EDGE_MM: f64 = 0.02;
 /// The skin is looked for as far as this many depths of colour, to learn how far a free
 /// stretch goes on.
 const FAR: f64 = 4.0;
+
+/// It is looked for this many times farther where that much is free, to know it for the places
+/// around and above.
+const WIDE: f64 = 8.0;
 
 /// Colours nearer than this are one, as far as the choice of where to change goes (ΔE00).
 const SAME_DE00: f64 = 1.0;
@@ -35,13 +40,17 @@ pub(super) enum Asks {
 /// Sorts moves by what they ask for. It follows the layers as the toolpath lays them.
 pub(super) struct Classifier<'a> {
     asked: &'a Asked<'a>,
-    stands: &'a [Placement],
+    copies: Copies,
+    /// Height of the part's bed above the plate, mm.
+    lift_mm: f64,
     /// Plan's layer height, for toolpaths that climb without layers.
     layer_mm: f64,
     /// Heights at which anything was printed, of the part, rising.
     heights: Vec<f64>,
     present: Option<Present<'a>>,
     last_look: Option<(DVec3, Look)>,
+    /// What earlier looks tell about the places around them.
+    known: Option<Known>,
 }
 
 /// The layer being printed.
@@ -61,14 +70,17 @@ struct Look {
 }
 
 impl<'a> Classifier<'a> {
-    pub(super) fn new(asked: &'a Asked<'a>, stands: &'a [Placement]) -> Self {
+    pub(super) fn new(asked: &'a Asked<'a>, stands: &[Placement]) -> Self {
+        let mesh = asked.painted().surface().mesh();
         Self {
             asked,
-            stands,
+            copies: Copies::new(mesh, stands),
+            lift_mm: stands.first().map_or(0.0, |s| s.lift_mm),
             layer_mm: asked.painted().plan().layers.layer_mm,
             heights: Vec::new(),
             present: None,
             last_look: None,
+            known: Some(Known::new(mesh.bounds())),
         }
     }
 
@@ -87,10 +99,9 @@ impl<'a> Classifier<'a> {
     /// Goes on to the layer of a printing move, and gives the tint that all of the layer asks
     /// for, if it does.
     pub(super) fn whole(&mut self, step: &Move) -> Option<Tint> {
-        let lift_mm = self.stands.first().map_or(0.0, |s| s.lift_mm);
         let (low, high) = (
-            step.from[2].min(step.to[2]) - lift_mm,
-            step.from[2].max(step.to[2]) - lift_mm,
+            step.from[2].min(step.to[2]) - self.lift_mm,
+            step.from[2].max(step.to[2]) - self.lift_mm,
         );
         self.enter(low, high);
         self.present.as_ref().and_then(|p| p.even)
@@ -99,6 +110,9 @@ impl<'a> Classifier<'a> {
     /// Calls with each stretch of a printing move and what it asks for: fractions of its way,
     /// from 0 to 1. The move's layer must have been gone on to.
     pub(super) fn stretches(&mut self, step: &Move, mut each: impl FnMut(f64, f64, Asks)) {
+        if let Some(asks) = self.throughout(step) {
+            return each(0.0, 1.0, asks);
+        }
         let length = step.length_mm();
         let mut from = 0.0;
         let mut at = 0.0;
@@ -119,6 +133,26 @@ impl<'a> Classifier<'a> {
         if from < 1.0 {
             each(from, 1.0, look.asks);
         }
+    }
+
+    /// What all of a move asks for, if it is known to ask for one thing.
+    fn throughout(&mut self, step: &Move) -> Option<Asks> {
+        let middle_mm = self.present.as_ref()?.span.middle_mm();
+        if step.path != Path::Straight {
+            return None;
+        }
+        let (copy, from) = self.copies.to_part(step.from.into());
+        let (other, to) = self.copies.to_part(step.to.into());
+        // Between two places that belong to one copy, all do.
+        if copy != other {
+            return None;
+        }
+        let (from, to) = (from.with_z(middle_mm), to.with_z(middle_mm));
+        if let Some(asks) = self.known.as_ref()?.along(from, to) {
+            return Some(asks);
+        }
+        self.look(step, 0.0);
+        self.known.as_ref()?.along(from, to)
     }
 
     /// Where, between two fractions, it stops asking for what it asks for at the first.
@@ -157,6 +191,10 @@ impl<'a> Classifier<'a> {
         };
         let layer = self.asked.layer(span);
         self.last_look = None;
+        let alike = self.present.as_ref().is_some_and(|p| p.layer.alike(&layer));
+        if !alike && let Some(known) = &mut self.known {
+            known.choose_anew();
+        }
         self.present = Some(Present {
             top_mm: high,
             span,
@@ -214,9 +252,9 @@ impl<'a> Classifier<'a> {
         {
             return look;
         }
-        let mut point = nearest_stand(self.asked.painted(), self.stands, plate).to_part(plate);
+        let (_, mut point) = self.copies.to_part(plate);
         point.z = present.span.middle_mm();
-        let look = look_at(self.asked.painted(), &present.layer, point);
+        let look = look_at(self.asked.painted(), &present.layer, point, &mut self.known);
         self.last_look = Some((plate, look));
         look
     }
@@ -227,46 +265,131 @@ const FREE_HERE: Look = Look {
     clear_mm: 0.0,
 };
 
-fn look_at(painted: &Painted, layer: &AskedLayer<'_>, point: DVec3) -> Look {
+/// Looks a place up. What is known already is used where it tells the same, and added to.
+fn look_at(
+    painted: &Painted,
+    layer: &AskedLayer<'_>,
+    point: DVec3,
+    known: &mut Option<Known>,
+) -> Look {
     let skin_mm = painted.plan().skin_mm;
     let far_mm = FAR * skin_mm.max(LOOK_MM);
-    match painted.surface().nearest_within(point, far_mm) {
-        Some(near) => {
-            let depth_mm = near.point_mm.distance(point);
-            if depth_mm <= skin_mm {
-                Look {
-                    asks: Asks::Tint(layer.single().unwrap_or_else(|| layer.at(near))),
-                    clear_mm: 0.0,
-                }
-            } else {
-                Look {
-                    asks: Asks::Free,
-                    clear_mm: depth_mm - skin_mm,
-                }
-            }
+    let free = |clear_mm| Look {
+        asks: Asks::Free,
+        clear_mm,
+    };
+    match known.as_ref().and_then(|known| known.at(point)) {
+        Some((asks @ Asks::Tint(_), _)) => {
+            return Look {
+                asks,
+                clear_mm: 0.0,
+            };
         }
-        None => Look {
-            asks: Asks::Free,
-            clear_mm: far_mm - skin_mm,
-        },
+        Some((Asks::Free, around_mm)) if around_mm > far_mm - skin_mm => {
+            return free(far_mm - skin_mm);
+        }
+        _ => {}
+    }
+    let near = painted.surface().nearest_within(point, far_mm);
+    let Some(near) = near else {
+        if let Some(known) = known {
+            let wide_mm = WIDE * far_mm;
+            let near = painted.surface().nearest_within(point, wide_mm);
+            let depth_mm = near.map_or(wide_mm, |near| near.point_mm.distance(point));
+            known.learn(point, depth_mm - skin_mm, Asks::Free);
+        }
+        return free(far_mm - skin_mm);
+    };
+    let depth_mm = near.point_mm.distance(point);
+    if depth_mm > skin_mm {
+        if let Some(known) = known {
+            known.learn(point, depth_mm - skin_mm, Asks::Free);
+        }
+        return free(depth_mm - skin_mm);
+    }
+    let single = layer.single();
+    let tint = single.unwrap_or_else(|| layer.at(near));
+    if let Some(known) = known {
+        let steady_mm = match single {
+            Some(_) => f64::INFINITY,
+            None => layer.steady_mm(tint, point),
+        };
+        // At a place `r` away, the skin is no more than `depth + r` off, and what is nearest
+        // there no farther from here than `depth + 2 r`.
+        let radius_mm = (skin_mm - depth_mm).min(0.5 * (steady_mm - depth_mm));
+        known.learn(point, radius_mm, Asks::Tint(tint));
+    }
+    Look {
+        asks: Asks::Tint(tint),
+        clear_mm: 0.0,
     }
 }
 
-/// The copy that a place belongs to: the one whose middle is nearest.
-pub(super) fn nearest_stand(painted: &Painted, stands: &[Placement], plate: DVec3) -> Placement {
-    let (low, high) = painted.surface().mesh().bounds();
-    let middle = 0.5 * (low + high);
-    let far = |stand: &&Placement| {
-        let there = stand.to_plate(middle);
-        there.truncate().distance_squared(plate.truncate())
-    };
-    match stands {
-        [] => Placement::default(),
-        [only] => *only,
-        several => several
-            .iter()
-            .min_by(|a, b| far(a).total_cmp(&far(b)))
-            .copied()
-            .unwrap_or_default(),
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{painted, region};
+    use super::*;
+    use geometry::{Mask, solids};
+    use proptest::prelude::*;
+
+    fn moves(steps: &[(f64, f64, bool)]) -> Vec<Move> {
+        let mut at = [20.0, 0.0, 0.2];
+        let mut made = Vec::new();
+        for (x, y, up) in steps {
+            if *up {
+                at[2] += 0.2;
+            }
+            let to = [at[0] + x, at[1] + y, at[2]];
+            // Back to where the part is.
+            let to = match to[0].hypot(to[1]) < 26.0 {
+                true => to,
+                false => [15.0, 10.0, at[2]],
+            };
+            made.push(Move {
+                from: at,
+                to,
+                path: Path::Straight,
+                extruded_mm: 1.0,
+                fresh_mm: 1.0,
+                feed_mm_min: 0.0,
+                rapid: false,
+            });
+            at = to;
+        }
+        made
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        #[test]
+        fn what_is_known_changes_nothing(
+            steps in prop::collection::vec((-4.0..4.0_f64, -4.0..4.0_f64, prop::bool::weighted(0.05)), 300),
+            centre in (-25.0..25.0_f64, -25.0..25.0_f64, 0.0..6.0_f64),
+            radius_mm in 2.0..30.0_f64,
+            band in 0.0..5.0_f64,
+        ) {
+            let part = solids::cylinder(20.0, 6.0, 60).expect("a cylinder");
+            let over = Mask::Sphere { centre_mm: centre.into(), radius_mm };
+            let band = Mask::Band { from_mm: band, to_mm: band + 1.0 };
+            let painted = painted(&part, vec![
+                region("All", Mask::Whole, 1.0),
+                region("Over", over, 0.2),
+                region("Band", band, 0.5),
+            ]);
+            let asked = Asked::new(&painted);
+            let stands = [Placement { turn_deg: 20.0, shift_mm: [0.5, 0.0], lift_mm: 0.0 }];
+            let mut knowing = Classifier::new(&asked, &stands);
+            let mut looking = Classifier::new(&asked, &stands);
+            looking.known = None;
+            for step in moves(&steps) {
+                let mut found = [Vec::new(), Vec::new()];
+                for (classifier, found) in [&mut knowing, &mut looking].into_iter().zip(&mut found) {
+                    classifier.whole(&step);
+                    classifier.stretches(&step, |from, to, asks| found.push((from, to, asks)));
+                }
+                prop_assert_eq!(&found[0], &found[1]);
+            }
+        }
     }
 }

@@ -26,8 +26,8 @@ pub struct Emitted {
 /// A cut nearer to a move's end than this, mm of way, is made at the end.
 const SHORTEST_MM: f64 = 0.05;
 
-/// Bytes copied at a time.
-const COPY: usize = 256 * 1024;
+/// Bytes written at a time; stretches that are copied are longer, and go out as they are.
+const COPY: usize = 64 * 1024;
 
 /// What to write.
 pub(super) struct Job<'a> {

@@ -15,6 +15,7 @@ mod changes;
 mod classify;
 mod emit;
 mod header;
+mod known;
 mod pulses;
 mod survey;
 

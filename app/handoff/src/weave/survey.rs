@@ -139,28 +139,29 @@ pub(super) fn survey(
     let mut highest_print = f64::MIN;
     loop {
         let bytes = replay.offset();
-        let Some(seen) = replay.advance()? else {
-            break;
-        };
-        if bytes >= next_checkpoint {
+        // What goes on with a comment can't be read for itself.
+        if bytes >= next_checkpoint && !replay.in_comment() {
             next_checkpoint = bytes + between;
             walk.found.checkpoints.push(Checkpoint {
                 bytes,
-                lines: seen.line.number() - 1,
+                lines: replay.lines(),
                 volume_mm3: walk.found.volume_mm3,
-                state: *seen.before,
+                state: *replay.state(),
             });
         }
+        let Some(seen) = replay.skim()? else {
+            break;
+        };
         if walk.found.end.is_empty() {
-            walk.found.end = seen.line.end().to_vec();
+            walk.found.end = seen.end().to_vec();
         }
-        walk.found.checked |= seen.line.checksum().is_some();
+        walk.found.checked |= seen.checked;
         match seen.step {
             Step::Move(step) if step.extruded_mm > 0.0 => {
                 if walk.found.first_print_bytes.is_none() {
                     walk.found.first_print_bytes = Some(bytes);
                 }
-                walk.take(&step, area_mm2);
+                walk.take(step, area_mm2);
                 let z = step.to[2];
                 if step.prints() {
                     walk.found.comes_down |= z < highest_print - 1.0;
@@ -168,7 +169,7 @@ pub(super) fn survey(
                 }
             }
             Step::Tool(_) if walk.found.first_print_bytes.is_some() => {
-                walk.found.tool_line.get_or_insert(seen.line.number());
+                walk.found.tool_line.get_or_insert(seen.number);
             }
             _ => {}
         }
@@ -179,6 +180,9 @@ pub(super) fn survey(
         }
     }
     walk.found.bytes = replay.offset();
+    // Nothing is left to be read from the end on.
+    let bytes = walk.found.bytes;
+    walk.found.checkpoints.pop_if(|last| last.bytes == bytes);
     walk.found.cautions = replay.cautions().clone();
     walk.found.highest_mm = highest_print;
     Ok(walk.found)

@@ -70,6 +70,22 @@ impl Area {
         }
     }
 
+    /// A distance within which every point of the skin has the same answer from
+    /// [`Area::contains`] as this place, mm; there may be room to spare.
+    pub(crate) fn steady_mm(&self, place_mm: DVec3) -> f64 {
+        let (low, high) = self.heights_mm;
+        let beyond = (low - place_mm.z).max(place_mm.z - high);
+        if beyond > 0.0 {
+            return beyond;
+        }
+        // Nothing of the mask or the strokes lies beyond those heights, so they set no edge.
+        let marks = self
+            .marks
+            .iter()
+            .map(|mark| mark.stroke.steady_mm(place_mm));
+        marks.fold(self.mask.steady_mm(place_mm), f64::min)
+    }
+
     /// Whether it asks for nothing but the height of a point.
     pub(crate) fn is_level(&self) -> bool {
         self.level

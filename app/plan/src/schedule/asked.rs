@@ -1,7 +1,7 @@
 //! What the plan asks for within a layer, point by point, for one who goes along a toolpath.
 
 use blend::Shares;
-use geometry::{LayerSpan, SurfacePoint};
+use geometry::{DVec3, LayerSpan, SurfacePoint};
 
 use super::steps::{self, Steps};
 use super::tints::{Tint, Tints};
@@ -75,6 +75,17 @@ impl AskedLayer<'_> {
     /// The tint at a point of the skin.
     pub fn at(&self, point: SurfacePoint) -> Tint {
         self.tints.at(point)
+    }
+
+    /// A distance from a place, mm: if any point of the skin within it has this tint, all of
+    /// them have. 0 where nothing is known.
+    pub fn steady_mm(&self, tint: Tint, place_mm: DVec3) -> f64 {
+        self.tints.steady_mm(tint, place_mm)
+    }
+
+    /// Whether another layer has the same tint at each place of the skin that they share.
+    pub fn alike(&self, other: &Self) -> bool {
+        self.tints.alike(&other.tints)
     }
 
     /// The blend of a tint in this layer.

@@ -70,6 +70,28 @@ impl<'a> Tints<'a> {
         Tint { region, step }
     }
 
+    /// A distance from a place, mm: if any point of the skin within it has this tint, all of
+    /// them have. 0 where nothing is known.
+    pub(super) fn steady_mm(&self, tint: Tint, place_mm: geometry::DVec3) -> f64 {
+        if self.steps[tint.region].is_some() {
+            return 0.0;
+        }
+        let mut steady_mm = f64::INFINITY;
+        for &region in &self.asked {
+            steady_mm = steady_mm.min(self.painted.area_of(region).steady_mm(place_mm));
+            if region == tint.region {
+                break;
+            }
+        }
+        steady_mm
+    }
+
+    /// Whether another layer's points have the same tints, place for place, as far as the
+    /// regions' choice goes.
+    pub(super) fn alike(&self, other: &Self) -> bool {
+        self.asked == other.asked && self.rest == other.rest
+    }
+
     /// The blend of a tint in this layer.
     pub(super) fn shares(&self, tint: Tint, middle_mm: f64) -> blend::Shares {
         let tone = self.painted.tone_of(tint.region);

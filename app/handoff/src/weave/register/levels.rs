@@ -67,14 +67,14 @@ pub fn gather(
     let enough = heights_mm.last().map_or(f64::MAX, |z| z + 4.0 * layer_mm);
     let mut next_look = 0;
     loop {
-        let Some(seen) = replay.advance()? else {
+        let Some(seen) = replay.skim()? else {
             gathered.whole = true;
             break;
         };
         if let Step::Move(step) = seen.step
             && step.prints()
         {
-            gathered.take(&step, layer_mm);
+            gathered.take(step, layer_mm);
             if early && step.from[2] > enough && step.to[2] > enough {
                 break;
             }

@@ -11,6 +11,7 @@
 //! asked for.
 
 mod coarse;
+mod copies;
 mod fine;
 mod grid;
 mod levels;
@@ -21,6 +22,7 @@ use glam::{DVec2, DVec3};
 use serde::{Deserialize, Serialize};
 use toolpath::ReadError;
 
+pub(super) use copies::Copies;
 pub use levels::{Level, Levels, gather};
 
 /// How a copy of the part stands on the plate: turned about z, then shifted.
@@ -44,8 +46,15 @@ impl Placement {
     /// From the plate to the part.
     pub fn to_part(&self, plate_mm: DVec3) -> DVec3 {
         let shifted = plate_mm.truncate() - DVec2::from(self.shift_mm);
-        let back = DVec2::new(self.rotation().x, -self.rotation().y);
-        back.rotate(shifted).extend(plate_mm.z - self.lift_mm)
+        self.back()
+            .rotate(shifted)
+            .extend(plate_mm.z - self.lift_mm)
+    }
+
+    /// The turn back.
+    fn back(&self) -> DVec2 {
+        let rotation = self.rotation();
+        DVec2::new(rotation.x, -rotation.y)
     }
 
     fn rotation(&self) -> DVec2 {

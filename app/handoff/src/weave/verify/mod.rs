@@ -22,7 +22,7 @@ use plan::machine::Chamber;
 use toolpath::{Caution, CautionKind, Form, Replay, Settings, Step, filament_area_mm2};
 
 use super::dialect::{Dialect, Heard, Listener};
-use super::register::{self, Placement};
+use super::register::{self, Copies, Placement};
 use super::{Source, WeaveError};
 use nozzle::Nozzle;
 use printed::Printed;
@@ -147,6 +147,7 @@ impl Verify<'_> {
         progress.stage("Replaying the woven toolpath");
         let mut run = Run {
             verify: self,
+            copies: Copies::new(self.painted.surface().mesh(), &self.stands),
             nozzle: Nozzle::new(self.dialect, components, self.chamber)?,
             colour: None,
             heights: Vec::new(),
@@ -170,6 +171,7 @@ impl Verify<'_> {
 
 struct Run<'a> {
     verify: &'a Verify<'a>,
+    copies: Copies,
     nozzle: Nozzle,
     /// The last blend laid and its colour.
     colour: Option<(Shares, Lab)>,
@@ -258,8 +260,7 @@ impl Run<'_> {
     /// One bit of plastic about a place of the plate.
     fn bit(&mut self, plate: DVec3, laid: Shares, volume_mm3: f64, line: u64) {
         let painted = self.verify.painted;
-        let stands = &self.verify.stands;
-        let part = super::classify::nearest_stand(painted, stands, plate).to_part(plate);
+        let (_, part) = self.copies.to_part(plate);
         // The outer line's middle lies half a line within the skin, the next one's three halves.
         let visible_mm = painted.plan().machine.nozzle_mm;
         let Some(near) = painted.surface().nearest_within(part, visible_mm) else {

@@ -58,11 +58,13 @@ impl Move {
     }
 
     /// Whether the nozzle goes anywhere.
+    #[inline]
     pub fn travels(&self) -> bool {
         self.from != self.to || matches!(self.path, Path::Arc(_))
     }
 
     /// Whether it lays plastic along a way (as against a travel, a retraction or a prime).
+    #[inline]
     pub fn prints(&self) -> bool {
         self.extruded_mm > 0.0 && self.travels()
     }

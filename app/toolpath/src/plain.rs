@@ -53,21 +53,20 @@ impl Numbers {
 pub(crate) struct Plain {
     /// It is a `G0`.
     pub rapid: bool,
-    pub numbers: Numbers,
     /// Bytes of the line, its end included.
     pub length: usize,
 }
 
-/// Reads the line at the beginning of `held`, which may go on beyond it; `None` if it is not
-/// plain, or if its end is not there.
+/// Reads the line at the beginning of `held`, which may go on beyond it, and its numbers; `None`
+/// if it is not plain, or if its end is not there.
 #[inline]
-pub(crate) fn read(held: &[u8]) -> Option<Plain> {
+pub(crate) fn read(held: &[u8], numbers: &mut Numbers) -> Option<Plain> {
+    numbers.given = 0;
     let rapid = match held.first_chunk()? {
         b"G1 " => false,
         b"G0 " => true,
         _ => return None,
     };
-    let mut numbers = Numbers::default();
     let mut at = 3;
     loop {
         let place = match held.get(at)? {
@@ -76,7 +75,7 @@ pub(crate) fn read(held: &[u8]) -> Option<Plain> {
             b'Z' => 2,
             b'E' => E,
             b'F' => F,
-            b';' if at > 3 => return ended(held, comment_end(held, at)?, rapid, numbers),
+            b';' if at > 3 => return ended(held, comment_end(held, at)?, rapid),
             _ => return None,
         };
         let (value, to) = number::read_short(held, at + 1)?;
@@ -85,9 +84,8 @@ pub(crate) fn read(held: &[u8]) -> Option<Plain> {
         }
         match held.get(to)? {
             b' ' => at = to + 1,
-            b'\n' => return ended(held, to, rapid, numbers),
-            b'\r' => return ended(held, to, rapid, numbers),
-            b';' => return ended(held, comment_end(held, to)?, rapid, numbers),
+            b'\n' | b'\r' => return ended(held, to, rapid),
+            b';' => return ended(held, comment_end(held, to)?, rapid),
             _ => return None,
         }
     }
@@ -100,18 +98,14 @@ fn comment_end(held: &[u8], at: usize) -> Option<usize> {
 
 /// The move, if its end of line at `at` can be told from what is held.
 #[inline]
-fn ended(held: &[u8], at: usize, rapid: bool, numbers: Numbers) -> Option<Plain> {
+fn ended(held: &[u8], at: usize, rapid: bool) -> Option<Plain> {
     let length = match held.get(at..)? {
         [b'\n', ..] => at + 1,
         [b'\r', b'\n', ..] => at + 2,
         [b'\r', _, ..] => at + 1,
         _ => return None,
     };
-    Some(Plain {
-        rapid,
-        numbers,
-        length,
-    })
+    Some(Plain { rapid, length })
 }
 
 #[cfg(test)]
@@ -119,8 +113,9 @@ mod tests {
     use super::*;
 
     fn numbers(text: &str) -> Option<[Option<f64>; 5]> {
-        let plain = read(text.as_bytes())?;
-        Some([0, 1, 2, 3, 4].map(|place| plain.numbers.get(place)))
+        let mut numbers = Numbers::default();
+        read(text.as_bytes(), &mut numbers)?;
+        Some([0, 1, 2, 3, 4].map(|place| numbers.get(place)))
     }
 
     #[test]
@@ -135,8 +130,9 @@ mod tests {
         ] {
             assert_eq!(numbers(text), Some(expected), "{text}");
         }
-        let feed = read(b"G0 F9000\nG1 X1\n").expect("plain");
-        assert!(feed.rapid && !feed.numbers.moves() && feed.length == 9);
+        let mut numbers = Numbers::default();
+        let feed = read(b"G0 F9000\nG1 X1\n", &mut numbers).expect("plain");
+        assert!(feed.rapid && !numbers.moves() && feed.length == 9);
     }
 
     #[test]

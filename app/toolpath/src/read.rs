@@ -5,7 +5,7 @@ use std::io::{self, Read};
 use memchr::{memchr, memchr2};
 
 use crate::line::{self, Form, Line, Parsed, Word};
-use crate::plain::{self, Plain};
+use crate::plain::{self, Numbers, Plain};
 
 /// Bytes asked for at a time.
 const BUFFER: usize = 256 * 1024;
@@ -127,13 +127,13 @@ impl<R: Read> Reader<R> {
     }
 
     /// Hands out the next line as [`Reader::next_line`] does, if it is a plain move and held in
-    /// full.
+    /// full, and reads its numbers.
     #[inline]
-    pub(crate) fn next_plain(&mut self) -> Option<Plain> {
+    pub(crate) fn next_plain(&mut self, numbers: &mut Numbers) -> Option<Plain> {
         if self.in_comment {
             return None;
         }
-        let plain = plain::read(self.buffer.get(self.start..self.filled)?)?;
+        let plain = plain::read(self.buffer.get(self.start..self.filled)?, numbers)?;
         self.number += 1;
         self.start += plain.length;
         self.offset += plain.length as u64;

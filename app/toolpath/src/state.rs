@@ -27,6 +27,7 @@ pub enum Units {
 
 impl Units {
     /// Millimetres in one unit.
+    #[inline]
     pub fn mm(self) -> f64 {
         match self {
             Self::Inches => 25.4,
@@ -236,6 +237,7 @@ impl MachineState {
     }
 
     /// Place in the machine's coordinates, mm.
+    #[inline]
     pub fn place_mm(&self) -> [f64; 3] {
         std::array::from_fn(|i| self.place[i] + self.offset[i])
     }
@@ -276,6 +278,7 @@ impl MachineState {
     }
 
     /// How E counts, G91 taken into account.
+    #[inline]
     pub fn e_distance(&self) -> Distance {
         let also =
             self.settings.extruder_mode == ExtruderMode::Own && self.distance == Distance::Relative;
@@ -310,6 +313,7 @@ impl MachineState {
     }
 
     /// mm (or mm³) in one unit of E.
+    #[inline]
     fn e_unit(&self) -> f64 {
         match self.volumetric_mm2 {
             Some(_) => 1.0,
@@ -317,28 +321,43 @@ impl MachineState {
         }
     }
 
-    /// Carries out a plain move, to the same effect as its line.
+    /// Carries out a plain move, to the same effect as its line. What it does is left in `step`,
+    /// piece by piece, which is quicker than handing it on whole.
     #[inline]
     pub(crate) fn apply_plain(
         &mut self,
-        line: &Plain,
+        line: Plain,
+        numbers: &Numbers,
         number: u64,
         cautions: &mut Cautions,
-    ) -> Step {
+        step: &mut Step,
+    ) {
         let motion = match line.rapid {
             true => Motion::Rapid,
             false => Motion::Straight,
         };
         self.motion = Some(motion);
-        if let Some(feed) = line.numbers.get(plain::F) {
+        if let Some(feed) = numbers.get(plain::F) {
             self.feed_mm_min = feed * self.units.mm();
         }
-        if !line.numbers.moves() {
-            return Step::Nothing;
+        if !numbers.moves() {
+            *step = Step::Nothing;
+            return;
         }
-        match self.travel(&line.numbers, false, number, cautions) {
-            Some(way) => self.moved(motion, way, Path::Straight),
-            None => Step::Nothing,
+        let Some(way) = self.travel(numbers, false, number, cautions) else {
+            *step = Step::Nothing;
+            return;
+        };
+        if let Step::Move(made) = step {
+            made.from = way.from;
+            made.to = way.to;
+            made.path = Path::Straight;
+            made.extruded_mm = way.fed_mm;
+            made.fresh_mm = self.feed(way.fed_mm);
+            made.feed_mm_min = self.feed_mm_min;
+            made.rapid = line.rapid;
+        } else {
+            *step = self.moved(motion, way, Path::Straight);
         }
     }
 
@@ -586,7 +605,10 @@ impl MachineState {
         }
         let given_e = numbers.get(plain::E);
         let e = self.e_after(given_e);
-        let fed_mm = (e - self.e) / self.volumetric_mm2.unwrap_or(1.0);
+        let fed_mm = match self.volumetric_mm2 {
+            Some(area_mm2) => (e - self.e) / area_mm2,
+            None => e - self.e,
+        };
         // Written so that what is no number is out of reach too.
         let reached = target
             .iter()
@@ -634,6 +656,7 @@ impl MachineState {
     }
 
     /// Counts filament and gives the part of it that is fresh.
+    #[inline]
     fn feed(&mut self, fed_mm: f64) -> f64 {
         self.fed_mm += fed_mm;
         let fresh = (self.fed_mm - self.most_fed_mm).max(0.0);

@@ -4,7 +4,6 @@ use std::fs;
 use std::io::{self, Cursor, Write};
 use std::path::Path;
 
-use tempfile::TempDir;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
@@ -67,41 +66,16 @@ pub(super) fn zip(target: &Path, files: &[Packed]) -> Result<(), WriteError> {
     write::bytes(target, &bytes)
 }
 
-/// Writes a folder: beside its place first, then renamed into it. A hand-off that lies there is
-/// put aside until the new one is in place.
+/// Writes a folder, in the place of a hand-off that lies there.
 pub(super) fn folder(target: &Path, files: &[Packed]) -> Result<(), WriteError> {
-    let parent = match target.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    fs::create_dir_all(parent).map_err(failed(parent, "make the folder"))?;
-    let staged = beside(parent).map_err(failed(target, "make a folder beside"))?;
-    let new = staged.path().join("new");
-    fs::create_dir(&new).map_err(failed(target, "make a folder beside"))?;
-    for file in files {
-        let path = new.join(&file.name);
-        if let Some(folder) = path.parent() {
-            fs::create_dir_all(folder).map_err(failed(folder, "make the folder"))?;
+    write::tree(target, |new| {
+        for file in files {
+            let path = new.join(&file.name);
+            if let Some(folder) = path.parent() {
+                fs::create_dir_all(folder).map_err(failed(folder, "make the folder"))?;
+            }
+            write::bytes(&path, &file.content)?;
         }
-        write::bytes(&path, &file.content)?;
-    }
-    let old = staged.path().join("old");
-    let had_old = target.exists();
-    if had_old {
-        fs::rename(target, &old).map_err(failed(target, "replace"))?;
-    }
-    fs::rename(&new, target).map_err(|error| {
-        if had_old {
-            // As far as the system lets us.
-            let _ = fs::rename(&old, target);
-        }
-        failed(target, "put in place")(error)
+        Ok(())
     })
-}
-
-fn beside(parent: &Path) -> io::Result<TempDir> {
-    tempfile::Builder::new()
-        .prefix(".writing-")
-        .suffix(".tmp")
-        .tempdir_in(parent)
 }

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use super::unfinished::{Listed, lock_if_it_can_be, named, sweep};
 use super::{WriteError, parent_of, sync_folder};
 
 /// Writes a file whole: `fill` gets a buffered writer to a file beside it.
@@ -46,7 +47,9 @@ fn replace(
             "there is a folder of that name",
         ));
     }
+    sweep(folder);
     let beside = beside(folder, target)?;
+    let _listed = Listed::new(beside.path(), &[]);
     let mut out = BufWriter::new(&beside);
     fill(&mut out)?;
     out.flush()?;
@@ -58,11 +61,11 @@ fn replace(
 
 /// A temporary file with the permissions that the target has, or that a new file gets.
 fn beside(folder: &Path, target: &Path) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing-").suffix(".tmp");
+    let mut builder = named();
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
     let file = builder.tempfile_in(folder)?;
+    lock_if_it_can_be(file.as_file());
     if let Ok(old) = fs::metadata(target) {
         file.as_file().set_permissions(old.permissions())?;
     }

@@ -5,8 +5,7 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use tempfile::TempDir;
-
+use super::unfinished::{Staged, alone_in, placing};
 use super::{WriteError, file, parent_of, sync_folder};
 
 /// A set of files on its way into a folder.
@@ -16,10 +15,11 @@ use super::{WriteError, file, parent_of, sync_folder};
 /// remains. Other files that lie in the target folder are left alone.
 ///
 /// A machine that stops between two renames of one `commit` can leave new files beside old
-/// ones, each of them whole.
+/// ones, each of them whole. Of two programs that commit to one folder at once, one waits for
+/// the other, so the files are all of one or all of the other.
 pub struct Folder {
     target: PathBuf,
-    staged: TempDir,
+    staged: Option<Staged>,
     /// The target's folders that had to be made, outermost first.
     made: Vec<PathBuf>,
     names: Vec<OsString>,
@@ -41,17 +41,13 @@ impl Folder {
             return Err(failed()(in_the_way));
         }
         let made = make(target).map_err(failed())?;
-        let staged = tempfile::Builder::new()
-            .prefix(".writing-")
-            .suffix(".tmp")
-            .tempdir_in(target)
-            .map_err(|error| {
-                remove(&made);
-                failed()(error)
-            })?;
+        let staged = Staged::new(target, &made).map_err(|error| {
+            remove(&made);
+            failed()(error)
+        })?;
         Ok(Self {
             target: target.to_owned(),
-            staged,
+            staged: Some(staged),
             made,
             names: Vec::new(),
         })
@@ -66,7 +62,7 @@ impl Folder {
         name: &str,
         fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
     ) -> Result<(), WriteError> {
-        file(&self.staged.path().join(name), fill).map_err(|e| WriteError {
+        file(&self.staged().join(name), fill).map_err(|e| WriteError {
             path: self.target.join(name),
             ..e
         })?;
@@ -90,8 +86,10 @@ impl Folder {
     /// # Errors
     /// [`WriteError`] when a rename fails; what lay there before is back in place.
     pub fn commit(mut self) -> Result<Vec<PathBuf>, WriteError> {
-        let kept = self.staged.path().join("replaced");
+        let kept = self.staged().join(".replaced");
         fs::create_dir(&kept).map_err(WriteError::new(&self.target, "write to"))?;
+        let _placing = placing();
+        let _alone = alone_in(&self.target);
         let names = std::mem::take(&mut self.names);
         for (done, name) in names.iter().enumerate() {
             if let Err(error) = self.put(&kept, name) {
@@ -108,7 +106,12 @@ impl Folder {
         Ok(names.iter().map(|n| self.target.join(n)).collect())
     }
 
-    /// Moves an old file aside and the new one in.
+    /// Where files wait.
+    fn staged(&self) -> &Path {
+        self.staged.as_ref().map_or(&self.target, Staged::path)
+    }
+
+    /// Keeps an old file and moves the new one over it, so that at no moment there is none.
     fn put(&self, kept: &Path, name: &OsString) -> io::Result<()> {
         let place = self.target.join(name);
         let had_old = fs::symlink_metadata(&place).is_ok();
@@ -116,13 +119,10 @@ impl Folder {
             return Err(io::Error::other("there is a folder of that name"));
         }
         if had_old {
-            fs::rename(&place, kept.join(name))?;
+            let kept = kept.join(name);
+            fs::hard_link(&place, &kept).or_else(|_| fs::copy(&place, &kept).map(drop))?;
         }
-        fs::rename(self.staged.path().join(name), &place).inspect_err(|_| {
-            if had_old {
-                let _ = fs::rename(kept.join(name), &place);
-            }
-        })
+        fs::rename(self.staged().join(name), &place)
     }
 
     /// Undoes [`Folder::put`] as far as the system lets us.
@@ -137,15 +137,14 @@ impl Folder {
 
 impl Drop for Folder {
     fn drop(&mut self) {
-        if !self.made.is_empty() {
-            let _ = fs::remove_dir_all(self.staged.path());
-            remove(&self.made);
-        }
+        // First what lies in them.
+        drop(self.staged.take());
+        remove(&self.made);
     }
 }
 
 /// Makes a folder and the missing ones above it; gives those made, outermost first.
-fn make(folder: &Path) -> io::Result<Vec<PathBuf>> {
+pub(super) fn make(folder: &Path) -> io::Result<Vec<PathBuf>> {
     let missing: Vec<PathBuf> = folder
         .ancestors()
         .take_while(|p| !p.as_os_str().is_empty() && !p.exists())
@@ -153,17 +152,21 @@ fn make(folder: &Path) -> io::Result<Vec<PathBuf>> {
         .collect();
     let mut made = Vec::new();
     for path in missing.into_iter().rev() {
-        if let Err(error) = fs::create_dir(&path) {
-            remove(&made);
-            return Err(error);
+        match fs::create_dir(&path) {
+            Ok(()) => made.push(path),
+            // Another program was quicker.
+            Err(_) if path.is_dir() => {}
+            Err(error) => {
+                remove(&made);
+                return Err(error);
+            }
         }
-        made.push(path);
     }
     Ok(made)
 }
 
 /// Removes folders that we made, innermost first, as far as they are empty.
-fn remove(made: &[PathBuf]) {
+pub(super) fn remove(made: &[PathBuf]) {
     for path in made.iter().rev() {
         let _ = fs::remove_dir(path);
     }

@@ -1,7 +1,9 @@
 //! Writing that never leaves half a file: beside, synced, renamed into place.
 //!
 //! Every file of this workspace is written through here. Until the last byte is on disk the
-//! old file stays as it was; whatever fails, the temporary file is removed.
+//! old file stays as it was; whatever fails, the temporary file is removed. A program that is
+//! killed can't do that: what it leaves (`.writing-….tmp`) is swept out by the next writing into
+//! the same folder that comes a minute later or more.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -20,12 +22,16 @@
 
 mod file;
 mod folder;
+mod tree;
+mod unfinished;
 
 use std::io;
 use std::path::{Path, PathBuf};
 
 pub use file::{bytes, file};
 pub use folder::Folder;
+pub use tree::tree;
+pub use unfinished::give_up;
 
 /// Why a file or folder could not be written. What was there before is untouched.
 #[derive(Debug, thiserror::Error)]

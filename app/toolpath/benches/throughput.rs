@@ -58,6 +58,18 @@ fn throughput(c: &mut Criterion) {
             black_box(filament_mm)
         });
     });
+    group.bench_function("skim moves", |b| {
+        b.iter(|| {
+            let mut replay = Replay::new(&file[..], Settings::default());
+            let mut filament_mm = 0.0;
+            while let Ok(Some(seen)) = replay.skim() {
+                if let Step::Move(step) = seen.step {
+                    filament_mm += step.extruded_mm;
+                }
+            }
+            black_box(filament_mm)
+        });
+    });
     group.bench_function("replay and write", |b| {
         let mut out = Vec::with_capacity(file.len());
         b.iter(|| {

@@ -226,7 +226,7 @@ pub const ALL: &[Entry] = &[
     entry(Action::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the chosen region."),
 
     entry(Action::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Put the plan's blends into your own sliced toolpath."),
-    entry(Action::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Read the woven file back: is it the same print, and in the plan's colours?"),
+    entry(Action::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Read the woven file back, to see whether it is the same print and in the plan's colours."),
     entry(Action::Follow, Group::Toolpath, "Follow the strand", plain(Key::W), "Step through the woven file layer by layer and move by move, in the colours that come out."),
     entry(Action::Moves(1), Group::Toolpath, "One move on", alt(Key::ArrowRight), "Lay the next move of the layer; after its last, go up to the next layer."),
     entry(Action::Moves(-1), Group::Toolpath, "One move back", alt(Key::ArrowLeft), "Take the last move away again; before the first, go down a layer."),

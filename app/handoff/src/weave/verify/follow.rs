@@ -219,11 +219,11 @@ impl Index {
     }
 
     /// The layer whose plastic lies at a height of the print, mm: the lowest whose nozzle is
-    /// not below it, or the last one.
+    /// above it, or the last one.
     pub fn layer_at(&self, height_mm: f64) -> Option<usize> {
         const HAIR_MM: f64 = 1e-4;
-        let above = |entry: &Entry| entry.top_mm < height_mm - HAIR_MM;
-        let at = self.layers.partition_point(above);
+        let beneath = |entry: &Entry| entry.top_mm <= height_mm + HAIR_MM;
+        let at = self.layers.partition_point(beneath);
         Some(at.min(self.layers.len().checked_sub(1)?))
     }
 

@@ -5,6 +5,7 @@ use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask};
 use plan::{
     Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan, Region, Touch,
+    Wall,
 };
 use proptest::prelude::*;
 
@@ -71,6 +72,12 @@ fn edit() -> impl Strategy<Value = Edit> {
             changes: vec![]
         })),
         (-0.2..3.0f64).prop_map(Edit::SetSkin),
+        proptest::option::of((-0.1..2.0f64, -0.1..1.1f64)).prop_map(|wall| Edit::SetWall(
+            wall.map(|(thickness_mm, behind)| Wall {
+                thickness_mm,
+                behind,
+            })
+        )),
         (-1.0..9.0f64).prop_map(Edit::SetStep),
         (-1.0..9.0f64, any::<bool>()).prop_map(|(de00, lead)| Edit::SetLaying(Laying {
             lead,

@@ -112,6 +112,11 @@ impl PreparedStroke {
         Ok(())
     }
 
+    /// Its radius, mm.
+    pub fn radius_mm(&self) -> f64 {
+        self.radius_mm
+    }
+
     /// The dabs so far, mm.
     pub fn dabs_mm(&self) -> &[DVec3] {
         &self.dabs_mm

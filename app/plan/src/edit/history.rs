@@ -244,6 +244,7 @@ fn sets_the_same(earlier: &Edit, later: &Edit) -> bool {
         | (Edit::SetMesh(_), Edit::SetMesh(_))
         | (Edit::SetLayers(_), Edit::SetLayers(_))
         | (Edit::SetSkin(_), Edit::SetSkin(_))
+        | (Edit::SetWall(_), Edit::SetWall(_))
         | (Edit::SetStep(_), Edit::SetStep(_))
         | (Edit::SetLaying(_), Edit::SetLaying(_))
         | (Edit::SetMachine(_), Edit::SetMachine(_))

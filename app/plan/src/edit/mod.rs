@@ -18,7 +18,7 @@ use geometry::{DVec3, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::ron_text::Problem;
-use crate::{Laying, Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch};
+use crate::{Laying, Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch, Wall};
 
 pub use history::{Drag, History};
 
@@ -34,6 +34,8 @@ pub enum Edit {
     SetLayers(LayerPlan),
     /// Sets how deep colour reaches, mm.
     SetSkin(f64),
+    /// Says which wall shows, or that none is known.
+    SetWall(Option<Wall>),
     /// Sets the greatest ΔE00 between steps of a fade across a layer.
     SetStep(f64),
     /// Sets how regions are to be laid.
@@ -288,6 +290,7 @@ impl Edit {
             Edit::SetMesh(to) => whole::set_mesh(plan, to),
             Edit::SetLayers(to) => whole::set_layers(plan, to),
             Edit::SetSkin(to) => whole::set_skin(plan, to),
+            Edit::SetWall(to) => whole::set_wall(plan, to),
             Edit::SetStep(to) => whole::set_step(plan, to),
             Edit::SetLaying(to) => whole::set_laying(plan, to),
             Edit::SetMachine(to) => whole::set_machine(plan, to),
@@ -343,6 +346,7 @@ impl Edit {
             Edit::SetMesh(_) => "set the mesh",
             Edit::SetLayers(_) => "set the layers",
             Edit::SetSkin(_) => "set the colour's depth",
+            Edit::SetWall(_) => "set the wall",
             Edit::SetStep(_) => "set the steps across a layer",
             Edit::SetLaying(_) => "set how regions are laid",
             Edit::SetMachine(_) => "set the machine",

@@ -3,7 +3,7 @@
 use geometry::LayerPlan;
 
 use super::{Edit, EditError, change_plan};
-use crate::{Laying, Machine, MeshSource, Plan, Sourced};
+use crate::{Laying, Machine, MeshSource, Plan, Sourced, Wall};
 
 pub(super) fn set_title(plan: &mut Plan, to: String) -> Edit {
     Edit::SetTitle(std::mem::replace(&mut plan.title, to))
@@ -19,6 +19,10 @@ pub(super) fn set_layers(plan: &mut Plan, to: LayerPlan) -> Result<Edit, EditErr
 
 pub(super) fn set_skin(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {
     change_plan(plan, |p| &mut p.skin_mm, to).map(Edit::SetSkin)
+}
+
+pub(super) fn set_wall(plan: &mut Plan, to: Option<Wall>) -> Result<Edit, EditError> {
+    change_plan(plan, |p| &mut p.wall, to).map(Edit::SetWall)
 }
 
 pub(super) fn set_step(plan: &mut Plan, to: f64) -> Result<Edit, EditError> {

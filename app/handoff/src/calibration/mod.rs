@@ -1,9 +1,10 @@
 //! Everything around measuring a set of spools: the test part, the table of its readings, and
 //! the reading of a photograph of it.
 //!
-//! The loop is [`test_part`] → print → [`Table`] filled in, by hand or by [`photo`] → the fit
-//! of [`blend::calibrate`] → a file of measured spools that plans name.
+//! The loop is [`test_part`] → print → [`Table`] filled in, by hand or by [`photo`] → [`fit`](mod@fit)
+//! → a file of measured spools that plans name.
 
+pub mod fit;
 pub mod guide;
 pub mod patches;
 pub mod photo;
@@ -15,6 +16,7 @@ use std::path::Path;
 use blend::calibrate::Provenance;
 use plan::document::sha256_hex;
 
+pub use fit::{Fit, fit, read_spools};
 pub use table::{Header, Reading, Row, Table, TableError};
 pub use test_part::{Options, PartError, TestPart};
 

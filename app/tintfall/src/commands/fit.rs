@@ -2,13 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::calibrate::{self, MeasuredSpools};
+use blend::calibrate::MeasuredSpools;
 use handoff::calibration::table::Drawn;
-use handoff::calibration::{Table, provenance};
-use handoff::write;
+use handoff::{calibration, write};
 use plan::ron_text;
 
-use super::swatch::{read_spools, text_of};
+use super::prepare::not_opened;
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -37,20 +36,10 @@ pub struct Args {
 impl Args {
     /// Fits and tells how well.
     pub fn run(self, console: &Console) -> Result<(), Fault> {
-        let path = self.measured.display();
-        let in_table = |cause: &dyn ToString| Fault::Input(format!("{path}: {}", cause.to_string()));
-        let text = text_of(&self.measured)?;
-        let table = Table::read(&text).map_err(|e| in_table(&e))?;
-        let spools = read_spools(&self.spools_of(&table)?)?;
-        let drawn = table
-            .measurements(&spools, provenance(&self.measured, &text))
-            .map_err(|e| in_table(&e))?;
-        let fitted = console
-            .working(|progress| {
-                progress.stage("Fitting");
-                calibrate::fit(&drawn.measurements)
-            })
-            .map_err(|e| in_table(&e))?;
+        let fit = console
+            .working(|p| calibration::fit(&self.measured, self.spools.as_deref(), p))
+            .map_err(not_opened)?;
+        let (fitted, drawn) = (fit.measured, fit.drawn);
         let document = ron_text::write(&fitted).map_err(Fault::system)?;
         write::bytes(&self.out, document.as_bytes())?;
         for warning in &fitted.warnings {
@@ -63,23 +52,6 @@ impl Args {
             }
             false => console.out(&told(&self.out, &fitted, &drawn)),
         }
-    }
-
-    fn spools_of(&self, table: &Table) -> Result<PathBuf, Fault> {
-        let beside = |file: &String| {
-            let folder = self.measured.parent().unwrap_or(Path::new(""));
-            folder.join(file)
-        };
-        let named = self.spools.clone();
-        named
-            .or_else(|| table.header.spools.as_ref().map(beside))
-            .ok_or_else(|| {
-                Fault::Input(format!(
-                    "{}: the table does not say which spools it is of; name their file with \
-                     --spools, or in a line `# spools: spools.ron` at its top",
-                    self.measured.display()
-                ))
-            })
     }
 }
 

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use blend::Spool;
 use handoff::calibration::patches::{Card, Patches, StepRow};
-use handoff::calibration::{Header, Options, PartError, Row, Table, TestPart, guide};
+use handoff::calibration::{self, Header, Options, PartError, Row, Table, TestPart, guide};
 use handoff::job::{Job, read_text};
 use handoff::write::Folder;
 use handoff::{PrepareError, prepare};
@@ -90,8 +90,7 @@ impl Args {
 
 /// Reads a file of spools.
 pub fn read_spools(path: &Path) -> Result<SpoolSet, Fault> {
-    SpoolSet::from_ron(&text_of(path)?)
-        .map_err(|e| Fault::input(e.in_file(&path.display().to_string())))
+    calibration::read_spools(path).map_err(not_opened)
 }
 
 /// A text file whole.

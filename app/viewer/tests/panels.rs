@@ -13,9 +13,11 @@ use std::sync::Arc;
 use tintfall_viewer::files::Home;
 use tintfall_viewer::panels;
 use tintfall_viewer::state::Session;
+use tintfall_viewer::state::camera::{Lens, Side};
 use tintfall_viewer::state::document::Origin;
 use tintfall_viewer::state::hand::Tool;
 use tintfall_viewer::state::session::{Drawer, Page};
+use tintfall_viewer::state::skin::SkinUpdate;
 
 const SIZE: Vec2 = Vec2::new(1280.0, 800.0);
 
@@ -24,12 +26,16 @@ fn block() -> Surface {
     Surface::new(Arc::new(mesh))
 }
 
+/// Its layers are thick, so that few have to be worked out.
 fn plan() -> Plan {
-    Plan::first(FirstPlan {
+    let mut plan = Plan::first(FirstPlan {
         mesh: MeshSource::named("block.stl"),
         title: "Mooring block".to_owned(),
         height_mm: 60.0,
-    })
+    });
+    plan.layers.first_layer_mm = 0.5;
+    plan.layers.layer_mm = 0.5;
+    plan
 }
 
 /// The window with the block open and all background work done.
@@ -158,7 +164,7 @@ fn a_handle_follows_the_arrow_keys() {
     harness.key_press(Key::ArrowUp);
     harness.run_ok();
     let after = harness.state().view.cursor_mm;
-    assert!((after - before - 0.2).abs() < 1e-9, "{before} {after}");
+    assert!((after - before - 0.5).abs() < 1e-9, "{before} {after}");
 }
 
 #[test]
@@ -350,6 +356,142 @@ fn an_action_is_found_by_its_name() {
 }
 
 #[test]
+fn more_than_five_hundred_steps_are_taken_back_and_made_again() {
+    const STEPS: usize = 600;
+    let plan_now = |s: &Session| s.doc.as_ref().expect("a part").plan().clone();
+    let mut session = Session::new(None);
+    session.take_part(plan(), Origin::default(), block());
+    session.add_band(10.0, 20.0);
+    let first = plan_now(&session);
+    for step in 0..STEPS {
+        let x = (step % 37) as f64 * 0.5;
+        let stroke = geometry::mask::Stroke {
+            dabs_mm: vec![DVec3::new(x - 9.0, -20.0, 30.0)],
+            radius_mm: 1.0 + x,
+            reach_mm: None,
+        };
+        let at = plan_now(&session).regions[1].brush.len();
+        let made = session.edit(match step % 5 {
+            0 => plan::Edit::SetTitle(format!("Block {step}")),
+            1 => plan::Edit::AddTouch {
+                region: 1,
+                at,
+                touch: Touch::Paint(stroke),
+            },
+            2 => plan::Edit::SetMask {
+                region: 1,
+                to: Mask::Band {
+                    from_mm: 10.0,
+                    to_mm: 21.0 + x,
+                },
+            },
+            3 => plan::Edit::RenameRegion {
+                region: 1,
+                to: format!("Band {step}"),
+            },
+            _ => plan::Edit::HideRegion {
+                region: 1,
+                hidden: step % 10 == 4,
+            },
+        });
+        assert!(made, "step {step}");
+    }
+    let last = plan_now(&session);
+    (0..STEPS).for_each(|_| session.undo());
+    assert_eq!(plan_now(&session), first);
+    (0..STEPS).for_each(|_| session.redo());
+    assert_eq!(plan_now(&session), last);
+    (0..=STEPS).for_each(|_| session.undo());
+    assert_eq!(plan_now(&session), plan());
+}
+
+#[test]
+fn the_wheel_zooms_to_the_pointer_in_parallel_and_in_perspective() {
+    let mut harness = bench(None);
+    for lens in [Lens::Parallel, Lens::Perspective] {
+        if harness.state().view.camera.lens != lens {
+            harness.key_press(Key::P);
+            harness.run_ok();
+        }
+        let camera = harness.state().view.camera;
+        assert_eq!(camera.lens, lens);
+        let axes = camera.axes();
+        let point = camera.target_mm + axes.right * 8.0 + axes.up * 11.0;
+        let at = on_stage(&harness, point);
+        harness.event(egui::Event::PointerMoved(at));
+        harness.step();
+        harness.event(egui::Event::MouseWheel {
+            unit: egui::MouseWheelUnit::Point,
+            delta: Vec2::new(0.0, 150.0),
+            phase: egui::TouchPhase::Move,
+            modifiers: Modifiers::NONE,
+        });
+        harness.run_ok();
+        let zoomed = harness.state().view.camera;
+        assert!(zoomed.mm_per_point < 0.8 * camera.mm_per_point, "{lens:?}");
+        let off = on_stage(&harness, point) - at;
+        assert!(off.length() < 0.1, "{lens:?}: {off:?}");
+    }
+}
+
+#[test]
+fn in_perspective_near_things_are_larger_and_the_level_view_is_parallel_again() {
+    let mut harness = bench(None);
+    let across = |harness: &Harness<'_, Session>, y: f64| {
+        let ends = [-15.0, 15.0].map(|x| on_stage(harness, DVec3::new(x, y, 30.0)));
+        ends[0].distance(ends[1])
+    };
+    harness.state_mut().view.camera.look_from(Side::Front);
+    harness.run_ok();
+    let (near, far) = (across(&harness, -20.0), across(&harness, 20.0));
+    assert!((near - far).abs() < 0.01);
+    harness.key_press(Key::P);
+    harness.run_ok();
+    assert!(across(&harness, -20.0) > 1.02 * across(&harness, 20.0));
+    harness.key_press(Key::L);
+    harness.run_ok();
+    assert_eq!(harness.state().view.camera.lens, Lens::Parallel);
+}
+
+#[test]
+fn the_wall_is_set_on_the_page_of_the_part() {
+    let mut harness = bench(None);
+    harness.state_mut().drawer = Drawer::Part;
+    settle(&mut harness);
+    click(&mut harness, "Colours seen through the wall");
+    let wall = plan_of(&harness).wall.expect("a wall");
+    assert_eq!(wall.thickness_mm, plan_of(&harness).skin_mm);
+    assert!(harness.query_by_label("Light from behind").is_some());
+    click(&mut harness, "Undo");
+    assert_eq!(plan_of(&harness).wall, None);
+}
+
+#[test]
+fn what_a_wide_brush_does_is_sketched_while_the_stroke_is_drawn() {
+    let mut harness = bench(None);
+    click(&mut harness, "Brush");
+    harness.state_mut().hand.set_brush_mm(8.0);
+    let at = |x| DVec3::new(x, -20.0, 30.0);
+    let from = on_stage(&harness, at(-8.0));
+    let to = on_stage(&harness, at(8.0));
+    let session = harness.state_mut();
+    session.begin_stroke(from);
+    session.go_on_stroke(to);
+    assert!(session.sketches_behind() > 0, "no frame waits for it");
+    session.finish_work();
+    let mut drawn = 0;
+    while let Some(update) = session.next_skin_update() {
+        if let SkinUpdate::Drawn(mesh, _) = update {
+            drawn += mesh.triangles();
+        }
+    }
+    assert!(drawn > 10, "{drawn}");
+    session.end_stroke();
+    settle(&mut harness);
+    assert_eq!(plan_of(&harness).regions.len(), 2);
+}
+
+#[test]
 fn every_drawer_shows_itself() {
     let mut harness = bench(None);
     for (name, drawer, text) in [
@@ -489,4 +631,13 @@ fn a_change_puts_a_signature_out_of_date() {
     let review = &harness.state().review;
     assert!(!review.approved);
     assert!(review.words.contains("not saved"), "{}", review.words);
+
+    click(&mut harness, "Undo");
+    assert!(harness.state().review.approved);
+    // Saved elsewhere, it is a plan that nobody has reviewed.
+    let elsewhere = folder.path().join("elsewhere").join("block.plan.ron");
+    harness.state_mut().save_to(&elsewhere, None);
+    settle(&mut harness);
+    let review = &harness.state().review;
+    assert!(!review.approved, "{}", review.words);
 }

@@ -283,6 +283,26 @@ pub fn find(action: Action) -> Option<&'static Entry> {
     ALL.iter().find(|e| e.action == action)
 }
 
+/// The actions that words may mean, the likeliest first: names that are just so, names that
+/// begin so, names that hold the words, and what only its hint tells.
+pub fn named_like(text: &str) -> Vec<&'static Entry> {
+    let text = text.trim().to_lowercase();
+    let rank = |entry: &Entry| {
+        let name = entry.name.to_lowercase();
+        let whole = format!("{name} {}", entry.hint.to_lowercase());
+        let holds = |all: &str| text.split_whitespace().all(|word| all.contains(word));
+        match () {
+            () if name == text => Some(0),
+            () if name.starts_with(&text) => Some(1),
+            () if holds(&name) => Some(2),
+            () => holds(&whole).then_some(3),
+        }
+    };
+    let mut found: Vec<(u8, &Entry)> = ALL.iter().filter_map(|e| Some((rank(e)?, e))).collect();
+    found.sort_by_key(|(rank, _)| *rank);
+    found.into_iter().map(|(_, entry)| entry).collect()
+}
+
 /// Keys as a person reads them.
 pub fn keys_text(keys: KeyboardShortcut) -> String {
     let mut text = String::new();
@@ -374,6 +394,65 @@ mod tests {
                     assert!(a != b, "{} and {}", one.name, other.name);
                 }
             }
+        }
+    }
+
+    /// What the table finds for a key as the keyboard sends it.
+    fn by_key(keys: KeyboardShortcut) -> Vec<Action> {
+        let mut modifiers = keys.modifiers;
+        modifiers.ctrl |= modifiers.command;
+        // On most keyboards these two take Shift.
+        modifiers.shift |= matches!(keys.logical_key, Key::Questionmark | Key::Plus);
+        let ctx = egui::Context::default();
+        let key = egui::Event::Key {
+            key: keys.logical_key,
+            physical_key: None,
+            pressed: true,
+            repeat: false,
+            modifiers,
+        };
+        ctx.begin_pass(egui::RawInput {
+            events: vec![egui::Event::ModifiersChanged(modifiers), key],
+            ..egui::RawInput::default()
+        });
+        let found = pressed(&ctx);
+        let _ = ctx.end_pass();
+        found
+    }
+
+    #[test]
+    fn every_action_can_be_reached_by_keys() {
+        for entry in ALL {
+            // Its own keys do it and nothing else; without any, its name in the list does.
+            if let Some(keys) = entry.keys {
+                assert_eq!(by_key(keys), [entry.action], "{}", entry.name);
+            }
+            let found = named_like(entry.name);
+            let first = found.first().map(|e| e.action);
+            assert_eq!(first, Some(entry.action), "{}", entry.name);
+        }
+        let find = find(Action::Find).and_then(|e| e.keys);
+        assert!(find.is_some(), "the list itself opens by keys");
+    }
+
+    #[test]
+    fn every_action_of_the_buttons_is_in_the_table() {
+        use crate::state::view::Look;
+        // What stands in no line of its own is reached by one that steps through the choices.
+        let stepped = |action: &Action| match action {
+            Action::Show(_) => find(Action::NextLook).is_some(),
+            Action::Mirror(_) => find(Action::NextMirror).is_some(),
+            _ => false,
+        };
+        let mut on_buttons = vec![
+            Action::Show(Look::Asked),
+            Action::Show(Look::Printed),
+            Action::Show(Look::Difference),
+        ];
+        on_buttons.extend(Mirror::ALL.map(Action::Mirror));
+        on_buttons.extend(Side::ALL.map(Action::LookFrom));
+        for action in on_buttons {
+            assert!(find(action).is_some() || stepped(&action), "{action:?}");
         }
     }
 

@@ -7,6 +7,7 @@
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use handoff::job::read_text;
 use serde::{Deserialize, Serialize};
 
 use super::settings::write_ron;
@@ -115,7 +116,7 @@ pub fn find_left(recovery_folder: &Path) -> Vec<Left> {
 fn open_left(folder: PathBuf) -> Option<Left> {
     let lock = File::open(folder.join(LOCK)).ok()?;
     lock.try_lock().ok()?;
-    let read = |name| fs::read_to_string(folder.join(name)).ok();
+    let read = |name| read_text(&folder.join(name)).ok();
     let about = read(ABOUT).and_then(|text| ron::from_str(&text).ok());
     match (about, read(PLAN)) {
         (Some(about), Some(plan_text)) => Some(Left {

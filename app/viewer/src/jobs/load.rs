@@ -7,7 +7,7 @@ use std::sync::Arc;
 use geometry::inspect::{Inspection, Severity};
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{Cancelled, Mesh, Progress, Surface};
-use handoff::job::{Job, JobError, beside};
+use handoff::job::{Job, beside, read_text};
 use plan::{FirstPlan, MeshSource, Plan};
 
 use super::Stop;
@@ -128,10 +128,7 @@ fn demo_named(name: &str) -> Result<demo_models::Demo, Stop> {
 }
 
 fn open_plan(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
-    let job = Job::open(file, progress).map_err(|e| match e {
-        JobError::Cancelled(_) => Stop::Cancelled,
-        e => Stop::failed(&e),
-    })?;
+    let job = Job::open(file, progress)?;
     let plan = job.painted.plan().clone();
     let origin = Origin {
         plan_file: Some(file.to_owned()),
@@ -143,10 +140,7 @@ fn open_plan(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
 }
 
 fn load_plan(file: &Path, text: &str) -> Result<Plan, Stop> {
-    let read = |name: &str| {
-        let path = beside(file, name);
-        std::fs::read_to_string(&path).map_err(|e| e.to_string())
-    };
+    let read = |name: &str| read_text(&beside(file, name));
     Plan::load(text, read).map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))
 }
 

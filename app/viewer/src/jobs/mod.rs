@@ -10,6 +10,7 @@ pub mod prepare;
 pub mod printed;
 pub mod read_back;
 pub mod repaint;
+pub mod sketch;
 pub mod skin;
 pub mod spool_file;
 pub mod standing;
@@ -24,6 +25,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 use geometry::{Cancelled, Progress};
+use handoff::job::JobError;
 
 /// Wakes the window, which sleeps while nothing happens.
 #[derive(Clone)]
@@ -71,6 +73,15 @@ pub enum Stop {
 impl From<Cancelled> for Stop {
     fn from(_: Cancelled) -> Self {
         Self::Cancelled
+    }
+}
+
+impl From<JobError> for Stop {
+    fn from(error: JobError) -> Self {
+        match error {
+            JobError::Cancelled(_) => Self::Cancelled,
+            error => Self::failed(&error),
+        }
     }
 }
 

@@ -78,42 +78,68 @@ pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progres
 }
 
 /// What a stroke would paint.
-pub fn of_stroke(surface: &Surface, skin: &Skin, stroke: &Stroke) -> SkinMesh {
-    match PreparedStroke::new(stroke, surface, &Progress::new()) {
-        Ok(prepared) => {
-            let finest = finest_mm(surface, stroke.radius_mm);
-            let contains = |at| u32::from(prepared.contains(at));
-            of_facets(surface, skin, finest, prepared.facets(), contains)
-        }
+pub fn of_stroke(surface: &Surface, skin: &Skin, stroke: &Stroke, progress: &Progress) -> SkinMesh {
+    match PreparedStroke::new(stroke, surface, progress) {
+        Ok(prepared) => one_colour(surface, skin, &of_prepared(surface, &prepared, |_| true)),
         Err(_) => SkinMesh::default(),
     }
+}
+
+/// What a part of a stroke adds to those before it. Facets that these covered whole are left
+/// out; those that it covers whole are noted for the next.
+pub fn of_more(
+    surface: &Surface,
+    skin: &Skin,
+    stroke: &Stroke,
+    covered: &mut [bool],
+    progress: &Progress,
+) -> SkinMesh {
+    let Ok(prepared) = PreparedStroke::new(stroke, surface, progress) else {
+        return SkinMesh::default();
+    };
+    let open = |facet: u32| !covered.get(facet as usize).copied().unwrap_or(true);
+    let refined = of_prepared(surface, &prepared, open);
+    let pieces = || refined.source_facet.iter().zip(&refined.class);
+    for covers in [true, false] {
+        // First what is painted at all, then what is so in part only.
+        for (&facet, _) in pieces().filter(|(_, class)| (**class == 1) == covers) {
+            if let Some(covered) = covered.get_mut(facet as usize) {
+                *covered = covers;
+            }
+        }
+    }
+    one_colour(surface, skin, &refined)
 }
 
 /// What a mask made of whole facets would fill.
-pub fn of_mask(surface: &Surface, skin: &Skin, mask: &Mask) -> SkinMesh {
-    match PreparedMask::new(mask, surface, &Progress::new()) {
+pub fn of_mask(surface: &Surface, skin: &Skin, mask: &Mask, progress: &Progress) -> SkinMesh {
+    match PreparedMask::new(mask, surface, progress) {
         Ok(prepared) => {
             let facets = 0..surface.mesh().triangles().len() as u32;
             let contains = |at| u32::from(prepared.contains(at));
-            of_facets(surface, skin, f64::INFINITY, facets, contains)
+            let refined = refine_some(surface, facets, contains, f64::INFINITY, progress);
+            one_colour(surface, skin, &refined.unwrap_or_default())
         }
         Err(_) => SkinMesh::default(),
     }
 }
 
-/// The triangles of class 1, in one colour.
-fn of_facets(
+/// The facets near a stroke that are asked for, cut along its edge; class 1 is painted.
+fn of_prepared(
     surface: &Surface,
-    skin: &Skin,
-    finest_mm: f64,
-    facets: impl Iterator<Item = u32>,
-    class: impl Fn(SurfacePoint) -> u32 + Sync,
-) -> SkinMesh {
+    stroke: &PreparedStroke,
+    wanted: impl Fn(u32) -> bool,
+) -> Refined {
+    let finest_mm = finest_mm(surface, stroke.radius_mm());
+    let contains = |at| u32::from(stroke.contains(at));
+    let facets = stroke.facets().filter(|facet| wanted(*facet));
+    refine_some(surface, facets, contains, finest_mm, &Progress::new()).unwrap_or_default()
+}
+
+/// The triangles of class 1, in one colour.
+fn one_colour(surface: &Surface, skin: &Skin, refined: &Refined) -> SkinMesh {
     let mut out = SkinMesh::default();
-    let Ok(refined) = refine_some(surface, facets, class, finest_mm, &Progress::new()) else {
-        return out;
-    };
-    for (corners, _, class) in triangles(&refined, surface, skin) {
+    for (corners, _, class) in triangles(refined, surface, skin) {
         if class == 1 {
             put(&mut out, corners, 0, &|_| 0.0, f64::INFINITY);
         }

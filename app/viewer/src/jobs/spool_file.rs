@@ -2,10 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::calibrate::{self, MeasuredSpools};
+use blend::MeasuredSpools;
 use geometry::Progress;
-use handoff::calibration::{Table, provenance};
-use handoff::job::beside;
+use handoff::calibration;
 use plan::SpoolSet;
 
 use super::Stop;
@@ -41,40 +40,16 @@ pub fn run(file: &Path, progress: &Progress) -> Result<Found, Stop> {
     let is_table = file
         .extension()
         .is_some_and(|e| e.eq_ignore_ascii_case("csv"));
-    let text = text_of(file)?;
     if !is_table {
-        let set = SpoolSet::from_ron(&text).map_err(|e| in_file(file, &e))?;
+        let set = calibration::read_spools(file)?;
         let file = file.to_owned();
         return Ok(Found::Spools { set, file });
     }
-    progress.stage("Fitting the mixing model");
-    let table = Table::read(&text).map_err(|e| in_file(file, &e))?;
-    let named = table.header.spools.as_ref().ok_or_else(|| {
-        let why = "the table does not say which spools it is of; write a line \
-                   `# spools: FILE` at its top";
-        in_file(file, &why)
-    })?;
-    let spools_file = beside(file, named);
-    let spools = SpoolSet::from_ron(&text_of(&spools_file)?);
-    let spools = spools.map_err(|e| in_file(&spools_file, &e))?.list;
-    let drawn = table.measurements(&spools, provenance(file, &text));
-    let drawn = drawn.map_err(|e| in_file(file, &e))?;
-    progress.check()?;
-    let measured = calibrate::fit(&drawn.measurements).map_err(|e| in_file(file, &e))?;
-    progress.check()?;
-    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    let fit = calibration::fit(file, None, progress)?;
     Ok(Found::Fitted(Fitted {
-        measured,
-        to_write: file.with_file_name(format!("{stem}.spools.ron")),
+        measured: fit.measured,
+        to_write: calibration::fit::beside_readings(file),
     }))
-}
-
-fn text_of(file: &Path) -> Result<String, Stop> {
-    std::fs::read_to_string(file).map_err(|e| in_file(file, &e))
-}
-
-fn in_file(file: &Path, why: &dyn std::fmt::Display) -> Stop {
-    Stop::Failed(format!("{}: {why}", file.display()))
 }
 
 #[cfg(test)]
@@ -116,5 +91,12 @@ mod tests {
         assert!(matches!(found, Found::Spools { set, .. } if set.measured.is_none()));
         let gone = run(Path::new("nowhere/spools.ron"), &Progress::new());
         assert!(matches!(gone, Err(Stop::Failed(why)) if why.contains("spools.ron")));
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("spools.ron");
+        std::fs::write(&file, [b'(', 0xff]).expect("written");
+        let Err(Stop::Failed(why)) = run(&file, &Progress::new()) else {
+            panic!("that is no text");
+        };
+        assert!(why.contains("line 1, column 2"), "{why}");
     }
 }

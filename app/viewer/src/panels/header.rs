@@ -10,10 +10,14 @@ use crate::state::camera::{Lens, Side};
 use crate::state::view::Look;
 use crate::theme::Palette;
 
+/// What the choices of colours take side by side, points.
+const LOOKS: f32 = 262.0;
+
 /// Shows the header.
 pub fn show(ui: &mut Ui, session: &mut Session) {
+    let room = ui.available_width();
     ui.horizontal(|ui| {
-        name(ui, session);
+        name(ui, session, room * 0.15);
         ui.separator();
         button(ui, session, Icon::Open, Action::Open);
         button(ui, session, Icon::Save, Action::Save);
@@ -26,17 +30,21 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
             ui.separator();
             button(ui, session, Icon::Question, Action::Help);
             button(ui, session, Icon::Keys, Action::Keys);
-            looks(ui, session);
+            ui.separator();
+            match ui.available_width() > LOOKS {
+                true => looks(ui, session),
+                false => looks_menu(ui, session),
+            }
         });
     });
 }
 
-fn name(ui: &mut Ui, session: &mut Session) {
+fn name(ui: &mut Ui, session: &mut Session, most: f32) {
     let Some(doc) = &session.doc else { return };
     let (title, unsaved) = (doc.title(), doc.is_unsaved());
     let label = egui::Label::new(RichText::new(title).strong()).truncate();
     ui.scope(|ui| {
-        ui.set_max_width(180.0);
+        ui.set_max_width(most.min(180.0));
         ui.add(label);
     });
     if unsaved {
@@ -119,8 +127,22 @@ fn view(ui: &mut Ui, session: &mut Session) {
     .on_hover_text("Look along an axis.");
 }
 
+/// The choices in a menu, where there is no room for them side by side.
+fn looks_menu(ui: &mut Ui, session: &mut Session) {
+    ui.menu_button(session.view.look.name(), |ui| {
+        for look in Look::ALL {
+            let on = session.view.look == look;
+            if ui.selectable_label(on, look.name()).clicked() {
+                session.act(Action::Show(look));
+                ui.close();
+            }
+        }
+    })
+    .response
+    .on_hover_text(actions::hint(Action::NextLook));
+}
+
 fn looks(ui: &mut Ui, session: &mut Session) {
-    ui.separator();
     ui.spacing_mut().item_spacing.x = 3.0;
     for look in Look::ALL.into_iter().rev() {
         let on = session.view.look == look;

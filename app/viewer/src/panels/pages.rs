@@ -23,6 +23,7 @@ pub fn show(ctx: &Context, session: &mut Session) {
         let room = ctx.viewport_rect().size() * 0.88 - egui::Vec2::splat(36.0);
         let wide = match page {
             Page::Keys => 840.0,
+            Page::Steps => 520.0,
             _ => 660.0,
         };
         ui.set_max_size(room.min(egui::vec2(wide, f32::INFINITY)));
@@ -114,16 +115,8 @@ fn find(ui: &mut Ui, session: &mut Session, mut text: String) {
     if !response.has_focus() && !response.lost_focus() {
         response.request_focus();
     }
-    let words = text.to_lowercase();
-    let fits = |e: &&actions::Entry| {
-        let all = format!("{} {}", e.name, e.hint).to_lowercase();
-        words.split_whitespace().all(|w| all.contains(w))
-    };
-    let found: Vec<_> = actions::ALL
-        .iter()
-        .filter(|e| e.action != Action::Find && session.can(e.action))
-        .filter(fits)
-        .collect();
+    let mut found = actions::named_like(&text);
+    found.retain(|e| e.action != Action::Find && session.can(e.action));
     let mut wanted = None;
     if response.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter)) {
         wanted = found.first().map(|e| e.action);

@@ -1,7 +1,7 @@
 //! The part: its size, what the check of its mesh found, and how it is cut into layers.
 
 use egui::{DragValue, Grid, TextEdit, Ui};
-use plan::Edit;
+use plan::{Edit, Wall};
 
 use super::widgets::{self, heading, note, warning};
 use crate::state::Session;
@@ -11,7 +11,7 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     let Some(doc) = &session.doc else { return };
     let (lo, hi) = doc.bounds_mm;
     let size = hi - lo;
-    let (area, volume) = (doc.mesh().area_mm2(), doc.mesh().volume_mm3());
+    let (area, volume) = (doc.area_mm2, doc.volume_mm3);
     let triangles = doc.mesh().triangles().len();
     let findings = doc.findings.clone();
     let file = doc.origin.mesh_file.clone();
@@ -46,6 +46,8 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     }
     ui.add_space(8.0);
     layers(ui, session);
+    ui.add_space(8.0);
+    wall(ui, session);
 }
 
 fn title(ui: &mut Ui, session: &mut Session) {
@@ -112,4 +114,70 @@ fn layers(ui: &mut Ui, session: &mut Session) {
     if changed || done {
         session.set_layers(layers, skin_mm, done);
     }
+}
+
+/// The wall that shows, for spools that light shines through.
+fn wall(ui: &mut Ui, session: &mut Session) {
+    let Some(doc) = &session.doc else { return };
+    let plan = doc.plan();
+    let before = plan.wall;
+    let see_through = plan.spools.iter().any(|s| s.translucent.is_some());
+    let depth_mm = plan.skin_mm;
+    let (mut wall, mut done) = (before, false);
+    heading(ui, "Wall");
+    let mut known = wall.is_some();
+    let tick = ui
+        .checkbox(&mut known, "Colours seen through the wall")
+        .on_hover_text("For spools that light shines through: their colours hang on how thick the wall is and on what lies behind it. Without this, colours are those of thick plastic.");
+    if tick.changed() {
+        wall = known.then_some(Wall {
+            thickness_mm: depth_mm,
+            behind: 0.0,
+        });
+        done = true;
+    }
+    if let Some(wall) = &mut wall {
+        Grid::new("wall")
+            .num_columns(2)
+            .spacing([16.0, 5.0])
+            .show(ui, |ui| done |= wall_fields(ui, wall));
+    }
+    if !see_through {
+        note(
+            ui,
+            "No spool here lets light through, so this changes little.",
+        );
+    }
+    if wall != before || done {
+        session.edit_dragged(Edit::SetWall(wall), done);
+    }
+}
+
+/// Gives whether a value was set to the end.
+fn wall_fields(ui: &mut Ui, wall: &mut Wall) -> bool {
+    let hint = "How thick the wall is that shows, mm.";
+    let thickness = DragValue::new(&mut wall.thickness_mm)
+        .range(0.05..=50.0)
+        .speed(0.01)
+        .max_decimals(2)
+        .suffix(" mm");
+    ui.label("Thickness").on_hover_text(hint);
+    let one = ui.add(thickness).on_hover_text(hint);
+    ui.end_row();
+    let hint = "How much light what lies behind the wall throws back: 0 % for a dark hollow, 90 % for white plastic.";
+    let mut percent = wall.behind * 100.0;
+    let behind = DragValue::new(&mut percent)
+        .range(0.0..=100.0)
+        .speed(0.5)
+        .max_decimals(0)
+        .suffix(" %");
+    ui.label("Light from behind").on_hover_text(hint);
+    let other = ui.add(behind).on_hover_text(hint);
+    if other.changed() {
+        wall.behind = (percent / 100.0).clamp(0.0, 1.0);
+    }
+    ui.end_row();
+    [one, other]
+        .iter()
+        .any(|r| r.drag_stopped() || r.lost_focus())
 }

@@ -117,12 +117,15 @@ fn one(ui: &mut Ui, session: &mut Session, index: usize, spool: &Spool) {
         .corner_radius(6)
         .inner_margin(Margin::same(10));
     frame.show(ui, |ui| {
+        ui.set_width(ui.available_width());
         let mut changed = spool.clone();
         let mut done = false;
         ui.horizontal(|ui| {
             ui.label(format!("{}", index + 1));
             colour(ui, &mut changed, &mut done);
-            let field = TextEdit::singleline(&mut changed.name).desired_width(130.0);
+            // The sign to remove it stands behind.
+            let room = ui.available_width() - 38.0;
+            let field = TextEdit::singleline(&mut changed.name).desired_width(room);
             done |= ui
                 .add(field)
                 .on_hover_text("The spool's name.")

@@ -125,12 +125,8 @@ fn contours(painter: &egui::Painter, session: &mut Session, p: Palette) {
     if !session.view.cut || session.toolpath.follow.is_some() {
         return;
     }
-    let (camera, stage, z) = (
-        session.view.camera,
-        session.view.stage,
-        session.view.cursor_mm,
-    );
-    let Some(section) = session.section_at_cursor() else {
+    let (camera, stage) = (session.view.camera, session.view.stage);
+    let Some((z, section)) = session.section_at_cursor() else {
         return;
     };
     for contour in &section.contours {

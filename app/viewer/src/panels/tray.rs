@@ -1,6 +1,6 @@
 //! The tray under the part: the tools, what the one in the hand needs, and what it does next.
 
-use egui::{Align, DragValue, Layout, RichText, Slider, Ui};
+use egui::{Align, DragValue, Label, Layout, RichText, Slider, Ui};
 
 use super::icon::Icon;
 use super::widgets::{self, icon_toggle, note, swatch};
@@ -8,6 +8,10 @@ use crate::actions::{self, Action};
 use crate::paint::Mirror;
 use crate::state::Session;
 use crate::state::hand::{BRUSH_RANGE_MM, Tool};
+use crate::theme::Palette;
+
+/// With less room than this, no advice is begun, points.
+const LEAST_ADVICE: f32 = 60.0;
 
 /// Shows the tray.
 pub fn show(ui: &mut Ui, session: &mut Session) {
@@ -27,7 +31,13 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
                 work(ui, session, &title, &stage, fraction);
             } else {
                 let begun = session.hand.has_begun();
-                note(ui, session.hand.tool.advice(begun));
+                let advice = session.hand.tool.advice(begun);
+                // What is left of it shows when the pointer is on it.
+                if ui.available_width() > LEAST_ADVICE {
+                    let quiet = Palette::from_ui(ui).quiet;
+                    let text = RichText::new(advice).small().color(quiet);
+                    ui.add(Label::new(text).truncate());
+                }
             }
         });
     });

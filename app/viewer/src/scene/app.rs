@@ -1,15 +1,22 @@
 //! Puts the application together: with a window, or drawing into a picture without one.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use bevy::app::{PluginGroupBuilder, ScheduleRunnerPlugin, TerminalCtrlCHandlerPlugin};
 use bevy::camera::{ImageRenderTarget, RenderTarget};
+use bevy::ecs::schedule::{Schedules, SingleThreadedExecutor};
 use bevy::image::Image;
+use bevy::light::cluster::GlobalClusterSettings;
 use bevy::log::LogPlugin;
 use bevy::prelude::*;
-use bevy::render::render_resource::{TextureFormat, TextureUsages};
+use bevy::render::render_resource::{PipelineCache, TextureFormat, TextureUsages};
+use bevy::render::{Render, RenderApp};
 use bevy::window::{ExitCondition, PresentMode, WindowRef, WindowResolution};
 use bevy::winit::{UpdateMode, WinitPlugin, WinitSettings};
+
+use bevy_egui::EguiPreUpdateSet;
 
 use super::{Desk, ScenePlugin, redraw, spawn_eye, window};
 use crate::state::Session;
@@ -52,6 +59,29 @@ fn plugins() -> PluginGroupBuilder {
         .disable::<TerminalCtrlCHandlerPlugin>()
 }
 
+/// One thread runs a frame's systems, and no lights are sorted. There are many short systems
+/// and no lights, so handing the ones about and sorting the others would take most of a frame.
+fn keep_frames_short(app: &mut App) {
+    one_thread(app.world_mut());
+    // Where surfaces have to be made on the main thread, the renderer keeps its own way.
+    if !cfg!(target_vendor = "apple")
+        && let Some(render) = app.get_sub_app_mut(RenderApp)
+    {
+        one_thread(render.world_mut());
+    }
+    app.add_systems(Startup, |mut lights: ResMut<GlobalClusterSettings>| {
+        lights.gpu_clustering = None;
+    });
+}
+
+fn one_thread(world: &mut World) {
+    if let Some(mut schedules) = world.get_resource_mut::<Schedules>() {
+        for (_, schedule) in schedules.iter_mut() {
+            schedule.set_executor(SingleThreadedExecutor::new());
+        }
+    }
+}
+
 /// An application with a window.
 pub fn windowed(session: Session, canvas: Canvas) -> App {
     let mut app = App::new();
@@ -79,9 +109,17 @@ pub fn windowed(session: Session, canvas: Canvas) -> App {
     }))
     .insert_non_send(Desk { session })
     .add_plugins(ScenePlugin)
+    .init_resource::<redraw::Wishes>()
+    .add_systems(
+        PreUpdate,
+        redraw::leave_out_known_modifiers
+            .after(EguiPreUpdateSet::ProcessInput)
+            .before(EguiPreUpdateSet::BeginPass),
+    )
     .add_systems(Startup, (spawn_in_window, redraw::give_waker))
     .add_systems(Update, (redraw::listen, window::close))
     .add_systems(Last, (redraw::keep_going, window::set_title));
+    keep_frames_short(&mut app);
     app
 }
 
@@ -108,7 +146,35 @@ pub fn windowless(session: Session, canvas: Canvas) -> App {
     .insert_non_send(Desk { session })
     .add_plugins(ScenePlugin)
     .add_systems(Startup, spawn_on_picture);
+    keep_frames_short(&mut app);
+    count_compiling(&mut app);
     app
+}
+
+/// How many programs for the card are still being compiled; until then, what they draw is
+/// missing. Only of use where the renderer takes its turn with the window's own part.
+#[derive(Resource, Clone, Default)]
+pub struct Compiling(Arc<AtomicUsize>);
+
+impl Compiling {
+    /// Whether there are any.
+    pub fn any(&self) -> bool {
+        self.0.load(Ordering::Relaxed) > 0
+    }
+}
+
+fn count_compiling(app: &mut App) {
+    let compiling = Compiling::default();
+    if let Some(render) = app.get_sub_app_mut(RenderApp) {
+        render.insert_resource(compiling.clone()).add_systems(
+            Render,
+            |cache: Res<PipelineCache>, compiling: Res<Compiling>| {
+                let count = cache.waiting_pipelines().count();
+                compiling.0.store(count, Ordering::Relaxed);
+            },
+        );
+    }
+    app.insert_resource(compiling);
 }
 
 fn spawn_on_picture(

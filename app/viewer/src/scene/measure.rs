@@ -1,5 +1,6 @@
 //! Frame times without a window: still, turning and painting, on meshes of several sizes.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -7,11 +8,12 @@ use bevy::app::AppExit;
 use bevy::prelude::*;
 use bevy::render::render_resource::PollType;
 use bevy::render::renderer::{RenderAdapterInfo, RenderDevice};
+use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use egui::pos2;
 use geometry::Surface;
 use plan::{FirstPlan, MeshSource, Plan};
 
-use super::app::{Canvas, windowless};
+use super::app::{Canvas, Compiling, Drawn, windowless};
 use super::{Desk, upload::Uploads};
 use crate::state::Session;
 use crate::state::document::{Document, Origin};
@@ -25,6 +27,12 @@ const LONG_ENOUGH: Duration = Duration::from_secs(10);
 
 /// But never fewer than this.
 const LEAST_FRAMES: usize = 12;
+
+/// The least share of the stage that the part must fill to have been drawn at all.
+const LEAST_SHARE: f32 = 0.05;
+
+/// The most frames until a picture is back from the card.
+const MOST_FRAMES_TO_SEE: usize = 300;
 
 /// Frames drawn before measuring, for shaders to be compiled and sizes to settle.
 const WARM_UP: usize = 20;
@@ -43,13 +51,60 @@ impl Times {
             let i = ((ms.len() as f64 * share) as usize).min(ms.len().saturating_sub(1));
             ms.get(i).copied().unwrap_or(f64::NAN)
         };
-        let round = |ms: f64| (ms * 100.0).round() / 100.0;
         Self {
-            median_ms: round(at(0.5)),
-            p95_ms: round(at(0.95)),
+            median_ms: at(0.5),
+            p95_ms: at(0.95),
         }
     }
 }
+
+impl std::fmt::Display for Times {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:.1} / {:.1}", self.median_ms, self.p95_ms)
+    }
+}
+
+/// Where a frame's time goes, milliseconds.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Frame {
+    /// Panels and scene: all that the window itself does.
+    window_ms: f64,
+    /// Making the commands for the card.
+    commands_ms: f64,
+    /// Waiting for the card to carry them out.
+    card_ms: f64,
+}
+
+impl Frame {
+    fn whole_ms(self) -> f64 {
+        self.window_ms + self.commands_ms + self.card_ms
+    }
+}
+
+/// The parts of many frames.
+#[derive(Clone, Debug)]
+struct Parts {
+    whole: Times,
+    window: Times,
+    commands: Times,
+    card: Times,
+}
+
+impl Parts {
+    fn of(frames: &[Frame]) -> Self {
+        let each = |of: fn(&Frame) -> f64| Times::of(frames.iter().map(of).collect());
+        Self {
+            whole: each(|f| f.whole_ms()),
+            window: each(|f| f.window_ms),
+            commands: each(|f| f.commands_ms),
+            card: each(|f| f.card_ms),
+        }
+    }
+}
+
+/// When the window's own part of a frame was done.
+#[derive(Resource, Default)]
+struct WindowDone(Option<Instant>);
 
 /// One mesh's figures.
 #[derive(Clone, Debug)]
@@ -58,12 +113,12 @@ struct Figures {
     /// From the mesh in memory to the first whole picture of it.
     first_picture_ms: f64,
     /// A frame in which nothing changes.
-    still: Times,
+    still: Parts,
     /// A frame in which the view turns.
-    turning: Times,
+    turning: Parts,
     /// A frame in which the brush moves on.
-    painting: Times,
-    /// From the pointer's movement to the paint worked out, within such a frame.
+    painting: Parts,
+    /// From the pointer's movement to the paint on its way to the card.
     dab: Times,
     /// From lifting the brush to the part drawn anew with the stroke in it.
     stroke_done_ms: f64,
@@ -81,6 +136,11 @@ struct Report {
 /// Measures on meshes of so many thousand triangles and prints a table.
 pub fn run(thousands: &[u32], canvas: Canvas) -> AppExit {
     let mut app = windowless(Session::new(None), canvas);
+    app.init_resource::<WindowDone>()
+        .init_resource::<Seen>()
+        .add_systems(Last, |mut done: ResMut<WindowDone>| {
+            done.0 = Some(Instant::now());
+        });
     app.finish();
     app.cleanup();
     let mut meshes = Vec::new();
@@ -120,21 +180,41 @@ fn print(report: &Report) {
     println!("milliseconds, median / 95th percentile of up to {FRAMES} frames");
     println!();
     println!(
-        "{:>10} {:>14} {:>17} {:>17} {:>17} {:>17} {:>11}",
-        "triangles", "first picture", "still", "turning", "painting", "of which dab", "stroke done"
+        "{:>10} {:>9} {:>15} {:>15} {:>15} {:>15} {:>8}",
+        "triangles", "opened", "still", "turning", "painting", "dab seen", "stroke"
     );
     for m in meshes {
-        let pair = |t: Times| format!("{:.2} / {:.2}", t.median_ms, t.p95_ms);
         println!(
-            "{:>10} {:>14.0} {:>17} {:>17} {:>17} {:>17} {:>11.0}",
+            "{:>10} {:>9.0} {:>15} {:>15} {:>15} {:>15} {:>8.0}",
             m.triangles,
             m.first_picture_ms,
-            pair(m.still),
-            pair(m.turning),
-            pair(m.painting),
-            pair(m.dab),
+            m.still.whole.to_string(),
+            m.turning.whole.to_string(),
+            m.painting.whole.to_string(),
+            m.dab.to_string(),
             m.stroke_done_ms
         );
+    }
+    println!();
+    println!(
+        "{:>10} {:>9} {:>15} {:>15} {:>15}",
+        "of which", "", "window", "commands", "card"
+    );
+    for m in meshes {
+        let states = [
+            ("still", &m.still),
+            ("turning", &m.turning),
+            ("painting", &m.painting),
+        ];
+        for (name, parts) in states {
+            println!(
+                "{:>10} {name:>9} {:>15} {:>15} {:>15}",
+                m.triangles,
+                parts.window.to_string(),
+                parts.commands.to_string(),
+                parts.card.to_string()
+            );
+        }
     }
 }
 
@@ -161,6 +241,9 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
     session(app, |s| s.take_part(plan, Origin::default(), surface))?;
     settle(app);
     let first_picture_ms = ms_since(start);
+    if part_share(app)? < LEAST_SHARE {
+        return Err("the part is not in the picture, so nothing was measured".to_owned());
+    }
     session(app, |s| {
         s.view.camera.pitch_deg = 50.0;
         s.view.fit_wanted = true;
@@ -168,7 +251,7 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
     (0..WARM_UP).for_each(|_| {
         frame(app);
     });
-    let still = Times::of(in_time().map(|_| frame(app)).collect());
+    let still: Vec<Frame> = in_time().map(|_| frame(app)).collect();
     let mut turning = Vec::new();
     for _ in in_time() {
         session(app, |s| s.view.camera.orbit(egui::vec2(15.0, 0.0)))?;
@@ -184,10 +267,10 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
     Ok(Figures {
         triangles,
         first_picture_ms,
-        still,
-        turning: Times::of(turning),
-        painting,
-        dab,
+        still: Parts::of(&still),
+        turning: Parts::of(&turning),
+        painting: Parts::of(&painting),
+        dab: Times::of(dab),
         stroke_done_ms: ms_since(start),
     })
 }
@@ -202,17 +285,18 @@ fn in_time() -> impl Iterator<Item = usize> {
     (0..FRAMES).take_while(move |&i| i < LEAST_FRAMES || begun.elapsed() < LONG_ENOUGH)
 }
 
-/// Paints a long stroke round the ring, one step a frame.
-fn paint(app: &mut App) -> Result<(Times, Times), String> {
+/// Paints a long stroke round the ring, one step a frame. Gives the frames, and how long each
+/// step of the pointer took to be seen, ms.
+fn paint(app: &mut App) -> Result<(Vec<Frame>, Vec<f64>), String> {
     session(app, |s| {
         s.hand.take(Tool::Brush);
         s.hand.set_brush_mm(4.0);
     })?;
-    let (mut frames, mut dabs) = (Vec::new(), Vec::new());
+    let (mut frames, mut seen) = (Vec::new(), Vec::new());
+    let mut moved: VecDeque<Instant> = VecDeque::new();
     for step in in_time() {
         let angle = step as f32 / FRAMES as f32 * std::f32::consts::TAU * 0.9;
-        let whole = Instant::now();
-        let dab = Instant::now();
+        let start = Instant::now();
         session(app, |s| {
             // Round the ring's upper side, as it is seen from above.
             let (sin, cos) = f64::from(angle).sin_cos();
@@ -225,11 +309,18 @@ fn paint(app: &mut App) -> Result<(Times, Times), String> {
                 _ => s.go_on_stroke(at),
             }
         })?;
-        dabs.push(ms_since(dab));
-        frame(app);
-        frames.push(ms_since(whole));
+        let picked_ms = ms_since(start);
+        moved.push_back(start);
+        let mut this = frame(app);
+        this.window_ms += picked_ms;
+        frames.push(this);
+        // Sketches come one after another; a movement is seen with the first frame after its own.
+        let behind = session(app, |s| s.sketches_behind())?;
+        while moved.len() > behind {
+            seen.extend(moved.pop_front().map(ms_since));
+        }
     }
-    Ok((Times::of(frames), Times::of(dabs)))
+    Ok((frames, seen))
 }
 
 fn session<T>(app: &mut App, change: impl FnOnce(&mut Session) -> T) -> Result<T, String> {
@@ -240,12 +331,66 @@ fn session<T>(app: &mut App, change: impl FnOnce(&mut Session) -> T) -> Result<T
     Ok(change(&mut desk.session))
 }
 
+/// The picture as it came back from the card.
+#[derive(Resource, Default)]
+struct Seen(Option<Image>);
+
+/// The share of the stage that shows the part: that is not of the colour in the stage's corner.
+fn part_share(app: &mut App) -> Result<f32, String> {
+    let drawn = app.world().get_resource::<Drawn>().map(|d| d.0.clone());
+    let drawn = drawn.ok_or("there is no picture to draw into")?;
+    let keep = |captured: On<ScreenshotCaptured>, mut seen: ResMut<Seen>| {
+        seen.0 = Some(captured.image.clone());
+    };
+    app.world_mut()
+        .spawn(Screenshot::image(drawn))
+        .observe(keep);
+    for _ in 0..MOST_FRAMES_TO_SEE {
+        frame(app);
+        let seen = app.world_mut().get_resource_mut::<Seen>();
+        if let Some(image) = seen.and_then(|mut seen| seen.0.take()) {
+            let scale = app
+                .world()
+                .get_resource::<Canvas>()
+                .map_or(1.0, |c| c.scale);
+            let stage = session(app, |s| s.view.stage)?;
+            return Ok(share_in(&image, stage * scale));
+        }
+    }
+    Err("the picture does not come back from the card".to_owned())
+}
+
+fn share_in(image: &Image, stage: egui::Rect) -> f32 {
+    let width = image.width() as usize;
+    let pixel = |x: f32, y: f32| {
+        let at = (y as usize * width + x as usize) * 4;
+        image.data.as_deref().and_then(|data| data.get(at..at + 3))
+    };
+    let corner = pixel(stage.left() + 6.0, stage.top() + 6.0);
+    let differs = |at: Option<&[u8]>| match (at, corner) {
+        (Some(a), Some(b)) => a.iter().zip(b).any(|(a, b)| a.abs_diff(*b) > 12),
+        _ => false,
+    };
+    let (mut part, mut all) = (0, 0);
+    for y in 6..(stage.height() as usize).saturating_sub(6) {
+        for x in 6..(stage.width() as usize).saturating_sub(6) {
+            all += 1;
+            let at = pixel(stage.left() + x as f32, stage.top() + y as f32);
+            part += usize::from(differs(at));
+        }
+    }
+    part as f32 / all.max(1) as f32
+}
+
 /// Draws until no work is left.
 fn settle(app: &mut App) {
     loop {
         frame(app);
         let world = app.world();
-        let busy = world.get_resource::<Uploads>().is_some_and(|u| u.busy);
+        let busy = world.get_resource::<Uploads>().is_some_and(|u| u.busy)
+            || world
+                .get_resource::<Compiling>()
+                .is_some_and(Compiling::any);
         let working = world
             .get_non_send::<Desk>()
             .is_some_and(|d| d.session.is_working() || d.session.has_skin_updates());
@@ -258,15 +403,23 @@ fn settle(app: &mut App) {
     }
 }
 
-/// Draws a frame to its end on the card and gives its time, ms.
-fn frame(app: &mut App) -> f64 {
+/// Draws a frame to its end on the card and tells where its time went.
+fn frame(app: &mut App) -> Frame {
     let start = Instant::now();
     app.update();
+    let commanded = Instant::now();
     if let Some(device) = app.world().get_resource::<RenderDevice>() {
         // A lost device shows as an error in the next frame.
         let _ = device.poll(PollType::wait_indefinitely());
     }
-    ms_since(start)
+    let window = app.world().get_resource::<WindowDone>().and_then(|d| d.0);
+    let window = window.unwrap_or(commanded);
+    let ms = |from: Instant, to: Instant| to.saturating_duration_since(from).as_secs_f64() * 1000.0;
+    Frame {
+        window_ms: ms(start, window),
+        commands_ms: ms(window, commanded),
+        card_ms: ms(commanded, Instant::now()),
+    }
 }
 
 fn ms_since(start: Instant) -> f64 {

@@ -15,6 +15,7 @@ mod window;
 use bevy::asset::AssetEventSystems;
 use bevy::camera::{CameraUpdateSystems, RenderTarget};
 use bevy::core_pipeline::tonemapping::{DebandDither, Tonemapping};
+use bevy::light::cluster::ClusterConfig;
 use bevy::prelude::*;
 use bevy::transform::TransformSystems;
 use bevy_egui::{EguiContexts, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass, egui};
@@ -74,6 +75,8 @@ pub fn spawn_eye(commands: &mut Commands, target: RenderTarget) -> Entity {
             Projection::custom(eye::StageProjection::default()),
             Transform::default(),
             Msaa::Sample4,
+            // There are no lights.
+            ClusterConfig::Single,
             // Colours must arrive as predicted.
             Tonemapping::None,
             DebandDither::Disabled,

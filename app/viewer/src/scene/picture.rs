@@ -10,7 +10,7 @@ use bevy_egui::{PrimaryEguiContext, egui};
 use clap::ValueEnum;
 use plan::Paint;
 
-use super::app::{Canvas, Drawn, windowless};
+use super::app::{Canvas, Compiling, Drawn, windowless};
 use super::{Desk, upload::Uploads};
 use crate::actions::Action;
 use crate::files::settings::Shade;
@@ -19,8 +19,7 @@ use crate::state::hand::Tool;
 use crate::state::session::Drawer;
 use crate::state::view::Look;
 
-/// Frames without any work before the picture is taken: egui settles its sizes, and shaders
-/// are compiled in the background.
+/// Frames without any work before the picture is taken: egui settles its sizes.
 const SETTLED_FRAMES: u32 = 12;
 
 /// The most frames waited for.
@@ -98,7 +97,7 @@ fn ask(
     mut wanted: ResMut<Wanted>,
     mut desk: NonSendMut<Desk>,
     drawn: Res<Drawn>,
-    uploads: Res<Uploads>,
+    (uploads, compiling): (Res<Uploads>, Res<Compiling>),
     contexts: Query<Entity, With<PrimaryEguiContext>>,
     mut pointer: MessageWriter<EguiInputEvent>,
     mut exit: MessageWriter<AppExit>,
@@ -107,7 +106,11 @@ fn ask(
         return;
     }
     let session = &mut desk.session;
-    let busy = session.is_working() || session.has_skin_updates() || uploads.busy;
+    let busy = session.is_working()
+        || session.is_drawing_cards()
+        || session.has_skin_updates()
+        || uploads.busy
+        || compiling.any();
     wanted.frames += 1;
     wanted.settled = if busy { 0 } else { wanted.settled + 1 };
     if wanted.frames > MOST_FRAMES {

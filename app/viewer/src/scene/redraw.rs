@@ -1,12 +1,15 @@
 //! The window draws only when something happens. Egui asks for later frames (a hint that
 //! opens after a moment, a blinking text cursor); one sleeping thread wakes the window then.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant};
 
 use bevy::prelude::*;
+use bevy::window::RequestRedraw;
 use bevy::winit::{EventLoopProxyWrapper, WinitUserEvent};
-use bevy_egui::{EguiContexts, egui};
+use bevy_egui::{EguiContexts, EguiInput, egui};
 
 use super::Desk;
 use crate::jobs::Waker;
@@ -17,6 +20,39 @@ const PROGRESS_EVERY: Duration = Duration::from_millis(100);
 /// Sets the alarm: wakes the window after the shortest wait asked for.
 #[derive(Resource)]
 pub struct Alarm(Sender<Duration>);
+
+/// What egui has said in this frame of the next one.
+#[derive(Resource, Clone, Default)]
+pub struct Wishes(Arc<Said>);
+
+#[derive(Default)]
+struct Said {
+    at_once: AtomicBool,
+    later: AtomicBool,
+}
+
+impl Wishes {
+    /// Whether a frame is wanted at once, given that one is wanted at all. Egui does not say
+    /// so again while it goes on wanting frames at once.
+    fn at_once(&self) -> bool {
+        let later = self.0.later.swap(false, Ordering::Relaxed);
+        self.0.at_once.swap(false, Ordering::Relaxed) || !later
+    }
+}
+
+/// Leaves out what tells nothing new. The egui plugin reports the modifier keys in every frame,
+/// and egui asks for another frame after each report, so the window would never sleep.
+pub fn leave_out_known_modifiers(
+    mut inputs: Query<&mut EguiInput>,
+    mut known: Local<egui::Modifiers>,
+) {
+    for mut input in &mut inputs {
+        input.events.retain(|event| match event {
+            egui::Event::ModifiersChanged(now) => std::mem::replace(&mut *known, *now) != *now,
+            _ => true,
+        });
+    }
+}
 
 impl Alarm {
     /// Starts the thread that sleeps.
@@ -64,18 +100,21 @@ pub fn give_waker(
 pub fn listen(
     mut contexts: EguiContexts,
     alarm: Option<Res<Alarm>>,
+    wishes: Res<Wishes>,
     mut done: Local<bool>,
 ) -> Result {
     let Some(alarm) = alarm else { return Ok(()) };
     if *done {
         return Ok(());
     }
-    let send = alarm.0.clone();
+    let (send, wishes) = (alarm.0.clone(), wishes.clone());
     contexts
         .ctx_mut()?
         .set_request_repaint_callback(move |info: egui::RequestRepaintInfo| {
-            // Frames wanted at once are asked for by the egui plugin.
-            if !info.delay.is_zero() && info.delay < Duration::from_secs(3600) {
+            if info.delay.is_zero() {
+                wishes.0.at_once.store(true, Ordering::Relaxed);
+            } else if info.delay < Duration::from_secs(3600) {
+                wishes.0.later.store(true, Ordering::Relaxed);
                 let _ = send.send(info.delay);
             }
         });
@@ -88,10 +127,18 @@ pub fn keep_going(
     desk: NonSend<Desk>,
     uploads: Res<super::upload::Uploads>,
     alarm: Option<Res<Alarm>>,
-    mut redraw: MessageWriter<bevy::window::RequestRedraw>,
+    wishes: Res<Wishes>,
+    mut contexts: EguiContexts,
+    mut redraws: ResMut<Messages<RequestRedraw>>,
 ) {
-    if uploads.busy || desk.session.has_skin_updates() {
-        redraw.write(bevy::window::RequestRedraw);
+    // The egui plugin asks for a frame at once even where egui wants one in a while.
+    redraws.clear();
+    let asked = contexts
+        .ctx_mut()
+        .is_ok_and(|ctx| ctx.has_requested_repaint());
+    let at_once = wishes.at_once() && asked;
+    if at_once || uploads.busy || desk.session.has_skin_updates() {
+        redraws.write(RequestRedraw);
     } else if desk.session.is_working()
         && let Some(alarm) = alarm
     {

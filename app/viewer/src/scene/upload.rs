@@ -2,7 +2,7 @@
 
 use bevy::asset::RenderAssetUsages;
 use bevy::image::Image;
-use bevy::mesh::{Mesh, PrimitiveTopology};
+use bevy::mesh::{Indices, Mesh, PrimitiveTopology};
 use bevy::prelude::*;
 use bevy::render::render_resource::{Extent3d, TextureDimension, TextureFormat};
 
@@ -97,6 +97,7 @@ fn bevy_mesh(skin: SkinMesh) -> Mesh {
     .with_inserted_attribute(Mesh::ATTRIBUTE_NORMAL, skin.normals)
     .with_inserted_attribute(ALONG, skin.along_mm)
     .with_inserted_attribute(REGION, skin.region)
+    .with_inserted_indices(Indices::U32(skin.indices))
 }
 
 /// Takes the session's changes to the card.

@@ -25,6 +25,10 @@ pub struct Document {
     pub surface: Surface,
     /// Least and greatest corner, mm.
     pub bounds_mm: (DVec3, DVec3),
+    /// Area of the skin, mm².
+    pub area_mm2: f64,
+    /// Volume, mm³.
+    pub volume_mm3: f64,
     /// What the check of the mesh found, in words.
     pub findings: Vec<String>,
     /// What a person should know about how the mesh was read.
@@ -40,6 +44,8 @@ impl Document {
     pub fn new(plan: Plan, origin: Origin, surface: Surface, findings: Vec<String>) -> Self {
         Self {
             bounds_mm: surface.mesh().bounds(),
+            area_mm2: surface.mesh().area_mm2(),
+            volume_mm3: surface.mesh().volume_mm3(),
             surface,
             findings,
             notes: Vec::new(),

@@ -1,10 +1,12 @@
 //! What the stage draws: the part's skin in pieces, each with its colours' places, and the
 //! table of colours. Plain numbers; the scene uploads them.
 
+use rustc_hash::FxHashMap;
+
 /// Texels in a row of the table of colours, without the first, which holds the row's ends.
 pub const RAMP_TEXELS: usize = 1025;
 
-/// Triangles ready to draw, three corners each.
+/// Triangles ready to draw.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SkinMesh {
     /// Corners, mm.
@@ -15,6 +17,8 @@ pub struct SkinMesh {
     pub along_mm: Vec<f32>,
     /// Each corner's region; the same for the three corners of a triangle.
     pub region: Vec<u32>,
+    /// Three corners for each triangle.
+    pub indices: Vec<u32>,
 }
 
 impl SkinMesh {
@@ -26,6 +30,8 @@ impl SkinMesh {
         along_mm: [f32; 3],
         region: u32,
     ) {
+        let first = self.positions.len() as u32;
+        self.indices.extend([first, first + 1, first + 2]);
         self.positions.extend(corners);
         self.normals.extend(normals);
         self.along_mm.extend(along_mm);
@@ -34,7 +40,38 @@ impl SkinMesh {
 
     /// Number of triangles.
     pub fn triangles(&self) -> usize {
-        self.positions.len() / 3
+        self.indices.len() / 3
+    }
+
+    /// The same triangles, with corners that are alike in everything held once. On smooth skin
+    /// that leaves a sixth of them for the card to work out.
+    pub fn with_shared_corners(&self) -> Self {
+        let mut known = FxHashMap::default();
+        let mut shared = Self::default();
+        for &index in &self.indices {
+            let i = index as usize;
+            let corner = (self.positions.get(i), self.normals.get(i));
+            let place = (self.along_mm.get(i), self.region.get(i));
+            let ((Some(&at), Some(&normal)), (Some(&along_mm), Some(&region))) = (corner, place)
+            else {
+                continue;
+            };
+            let bits = (
+                at.map(f32::to_bits),
+                normal.map(f32::to_bits),
+                along_mm.to_bits(),
+                region,
+            );
+            let index = *known.entry(bits).or_insert_with(|| {
+                shared.positions.push(at);
+                shared.normals.push(normal);
+                shared.along_mm.push(along_mm);
+                shared.region.push(region);
+                shared.positions.len() as u32 - 1
+            });
+            shared.indices.push(index);
+        }
+        shared
     }
 
     /// Whether there is nothing to draw.
@@ -118,9 +155,60 @@ pub enum SkinUpdate {
 impl SkinMesh {
     /// Takes in another's triangles.
     pub fn append(&mut self, other: Self) {
+        let first = self.positions.len() as u32;
+        self.indices.extend(other.indices.iter().map(|i| first + i));
         self.positions.extend(other.positions);
         self.normals.extend(other.normals);
         self.along_mm.extend(other.along_mm);
         self.region.extend(other.region);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A strip of squares, each of two triangles.
+    fn strip(squares: usize) -> SkinMesh {
+        let mut mesh = SkinMesh::default();
+        for i in 0..squares {
+            let (x, up) = (i as f32, [0.0, 0.0, 1.0]);
+            let (a, b) = ([x, 0.0, 0.0], [x + 1.0, 0.0, 0.0]);
+            let (c, d) = ([x + 1.0, 1.0, 0.0], [x, 1.0, 0.0]);
+            mesh.push([a, b, c], [up; 3], [x, x + 1.0, x + 1.0], 0);
+            mesh.push([a, c, d], [up; 3], [x, x + 1.0, x], 0);
+        }
+        mesh
+    }
+
+    #[test]
+    fn shared_corners_make_the_same_triangles() {
+        let mut mesh = strip(10);
+        // The same place in another region is another corner.
+        mesh.push([[0.0; 3], [1.0; 3], [2.0; 3]], [[0.0; 3]; 3], [0.0; 3], 1);
+        let shared = mesh.with_shared_corners();
+        assert_eq!(shared.triangles(), mesh.triangles());
+        assert_eq!(shared.positions.len(), 22 + 3);
+        let corners = |m: &SkinMesh| -> Vec<_> {
+            let corner = |i: u32| {
+                let i = i as usize;
+                (m.positions[i], m.normals[i], m.along_mm[i], m.region[i])
+            };
+            m.indices.iter().map(|i| corner(*i)).collect()
+        };
+        assert_eq!(corners(&shared), corners(&mesh));
+    }
+
+    #[test]
+    fn what_is_added_keeps_its_corners() {
+        let mut both = strip(2).with_shared_corners();
+        let last = strip(1);
+        both.append(last.clone());
+        assert_eq!(both.triangles(), 6);
+        let end: Vec<_> = both.indices[12..]
+            .iter()
+            .map(|i| both.positions[*i as usize])
+            .collect();
+        assert_eq!(end, last.positions);
     }
 }

@@ -27,7 +27,11 @@ pub(super) fn draw(ui: &Ui, sheet: &Sheet<'_>) {
         if span.top() > drawn_to - pixel {
             continue;
         }
-        let span = span.with_max_y(span.bottom().min(drawn_to));
+        // It stands for those that were left out beneath it, too.
+        let span = match drawn_to.is_finite() {
+            true => span.with_max_y(drawn_to),
+            false => span,
+        };
         drawn_to = span.top();
         let mut left = x.0;
         for piece in &row.pieces {

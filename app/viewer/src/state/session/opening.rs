@@ -108,6 +108,7 @@ impl Session {
 
     fn load(&mut self, source: Source) {
         self.page = None;
+        self.work.leave_cards();
         let title = format!("Opening {}", source.name());
         let job = Job::start(title, &self.waker, move |progress| {
             load::run(source, progress)

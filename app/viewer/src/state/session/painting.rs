@@ -7,7 +7,7 @@ use geometry::{Mask, SurfacePoint};
 use plan::{Edit, Paint, Region, Touch};
 
 use super::Session;
-use crate::jobs::patch;
+use crate::jobs::sketch::{Order, Shape, Sketch, Sketcher};
 use crate::paint::Gesture;
 use crate::state::hand::Tool;
 use crate::state::skin::{SkinMesh, SkinUpdate};
@@ -104,37 +104,55 @@ impl Session {
         if self.preview.at == Some(hit) || (grows && self.same_face(hit)) {
             return;
         }
-        let mesh = match grows {
-            true => self.mask_mesh(&self.grown_from(hit)),
-            false => {
-                let dot = self.dot(hit);
-                let mut mesh = SkinMesh::default();
-                for stroke in self.with_images(&dot) {
-                    mesh.append(self.stroke_mesh(&stroke));
-                }
-                mesh
-            }
+        let shape = match grows {
+            true => Shape::Mask(self.grown_from(hit)),
+            false => Shape::Strokes(self.with_images(&self.dot(hit))),
         };
         self.preview.at = Some(hit);
-        self.preview.hover = !mesh.is_empty();
+        if let Some(sketcher) = self.sketcher() {
+            sketcher.ask(Order::Hover(shape));
+        }
+    }
+
+    /// Who draws sketches of the open part.
+    fn sketcher(&mut self) -> Option<&mut Sketcher> {
+        if self.work.sketcher.is_none() {
+            let (doc, skin) = (self.doc.as_ref()?, self.work.skin.as_ref()?);
+            self.work.sketcher = Some(Sketcher::new(&doc.surface, skin, &self.waker));
+        }
+        self.work.sketcher.as_mut()
+    }
+
+    /// Takes the sketches that are done to the scene.
+    pub(super) fn take_sketches(&mut self) {
+        let Some(sketcher) = &mut self.work.sketcher else {
+            return;
+        };
+        let sketches = match sketcher.take() {
+            Ok(sketches) => sketches,
+            Err(why) => return self.notices.error(why),
+        };
         let colour = self.paint_colour();
-        self.skin_updates
-            .retain(|u| !matches!(u, SkinUpdate::Hover(..)));
-        self.skin_updates.push_back(SkinUpdate::Hover(mesh, colour));
-    }
-
-    fn stroke_mesh(&self, stroke: &Stroke) -> SkinMesh {
-        match (&self.doc, &self.work.skin) {
-            (Some(doc), Some(skin)) => patch::of_stroke(&doc.surface, skin, stroke),
-            _ => SkinMesh::default(),
+        for sketch in sketches {
+            match sketch {
+                Sketch::Hover(mesh) => {
+                    self.preview.hover = !mesh.is_empty();
+                    self.skin_updates
+                        .retain(|u| !matches!(u, SkinUpdate::Hover(..)));
+                    self.skin_updates.push_back(SkinUpdate::Hover(mesh, colour));
+                }
+                Sketch::Drawn(mesh) if mesh.is_empty() => {}
+                Sketch::Drawn(mesh) => {
+                    self.preview.drawn = true;
+                    self.skin_updates.push_back(SkinUpdate::Drawn(mesh, colour));
+                }
+            }
         }
     }
 
-    fn mask_mesh(&self, mask: &Mask) -> SkinMesh {
-        match (&self.doc, &self.work.skin) {
-            (Some(doc), Some(skin)) => patch::of_mask(&doc.surface, skin, mask),
-            _ => SkinMesh::default(),
-        }
+    /// How many sketches are still being drawn.
+    pub fn sketches_behind(&self) -> usize {
+        self.work.sketcher.as_ref().map_or(0, Sketcher::behind)
     }
 
     /// A stroke and its mirror images.
@@ -183,6 +201,10 @@ impl Session {
 
     /// Takes away what is laid over the part.
     pub fn clear_preview(&mut self) {
+        if let Some(sketcher) = &mut self.work.sketcher {
+            sketcher.forget_hover();
+            sketcher.forget_drawn();
+        }
         let before = std::mem::take(&mut self.preview);
         if before.hover {
             let none = SkinUpdate::Hover(SkinMesh::default(), [0.0; 3]);
@@ -195,7 +217,9 @@ impl Session {
 
     /// Takes away what would be painted, but not what was.
     fn clear_hover(&mut self) {
-        self.preview.at = None;
+        if let (Some(_), Some(sketcher)) = (self.preview.at.take(), &mut self.work.sketcher) {
+            sketcher.forget_hover();
+        }
         if std::mem::take(&mut self.preview.hover) {
             let none = SkinUpdate::Hover(SkinMesh::default(), [0.0; 3]);
             self.skin_updates.push_back(none);
@@ -209,6 +233,9 @@ impl Session {
         }
         self.clear_preview();
         self.hand.gesture = Some(Gesture::new(self.hand.brush_mm));
+        if let Some(sketcher) = self.sketcher() {
+            sketcher.ask(Order::Begin);
+        }
         self.go_on_stroke(at);
     }
 
@@ -232,14 +259,12 @@ impl Session {
             return;
         };
         let added = gesture.go_to(&camera, stage, &doc.surface, reach, at);
-        let mut mesh = SkinMesh::default();
-        for stroke in added.iter().flat_map(|s| self.with_images(s)) {
-            mesh.append(self.stroke_mesh(&stroke));
+        let dabs: Vec<Stroke> = added.iter().flat_map(|s| self.with_images(s)).collect();
+        if dabs.is_empty() {
+            return;
         }
-        if !mesh.is_empty() {
-            self.preview.drawn = true;
-            let colour = self.paint_colour();
-            self.skin_updates.push_back(SkinUpdate::Drawn(mesh, colour));
+        if let Some(sketcher) = self.sketcher() {
+            sketcher.ask(Order::Dabs(dabs));
         }
     }
 

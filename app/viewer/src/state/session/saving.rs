@@ -37,6 +37,9 @@ impl Session {
             Ok(()) => {
                 self.page = None;
                 self.autosave.clear();
+                // Signatures are bound to files, and this may be another.
+                self.review.of = None;
+                self.work.leave_review();
                 self.recent.opened(&file);
                 if let Some(home) = &self.home
                     && let Err(why) = self.recent.write(&home.recent_file())

@@ -7,9 +7,10 @@ use std::time::{Duration, Instant};
 use blend::reach::Match;
 use blend::{MixModel, Ramp, ShareLimits, Srgb, Xyz};
 use egui::Color32;
+use geometry::Progress;
 use geometry::layers::Section;
 use plan::document::SpoolSet;
-use plan::{Paint, Plan, Sourced};
+use plan::{Paint, Plan, Sourced, Wall};
 
 use super::toolpath::ToolpathWork;
 use super::{Page, Session};
@@ -18,6 +19,7 @@ use crate::jobs::load::Loaded;
 use crate::jobs::prepare::{self, Prepared};
 use crate::jobs::printed::{self, Printed};
 use crate::jobs::repaint::{self, Repainted};
+use crate::jobs::sketch::Sketcher;
 use crate::jobs::skin::Skin;
 use crate::jobs::spool_file::Found;
 use crate::jobs::standing::{self, Review};
@@ -60,6 +62,8 @@ pub struct Work {
     dialog: Option<(Browse, Job<Option<PathBuf>>)>,
     /// The skin of the open part.
     pub skin: Option<Arc<Skin>>,
+    /// Who draws what lies over it, once something does.
+    pub(super) sketcher: Option<Sketcher>,
     /// The plan as it is drawn.
     drawn_plan: Option<Plan>,
     /// The plan that is being drawn.
@@ -75,19 +79,33 @@ pub struct Work {
     /// The paints that the regions' rows are of.
     row_paints: Vec<Paint>,
     section: Option<(f64, Section)>,
+    slicing: Option<Job<(f64, Section)>>,
     cards_wanted: bool,
     redraw_all: bool,
 }
 
-/// A model, and the spools that it was made for: making one takes a while.
+/// A model, and the spools and the wall that it was made for: making one takes a while.
 pub(super) struct Mixing {
     spools: Sourced<SpoolSet>,
+    wall: Option<Wall>,
     model: Arc<dyn MixModel>,
     /// The closest blend to a colour, looked for once.
     closest: Option<(Srgb, ShareLimits, Match)>,
 }
 
 impl Work {
+    /// Leaves off drawing the demonstrations: a part is being opened, and wants the processor.
+    pub(super) fn leave_cards(&mut self) {
+        if self.cards.take().is_some() {
+            self.cards_wanted = false;
+        }
+    }
+
+    /// Looks for signatures again.
+    pub(super) fn leave_review(&mut self) {
+        self.review = None;
+    }
+
     /// Forgets the part.
     pub(super) fn drop_part(&mut self) {
         let cards = (self.cards.take(), self.cards_wanted);
@@ -162,6 +180,7 @@ impl Session {
             None => {}
         }
         self.take_toolpath_results();
+        self.take_sketches();
         self.take_dialog();
     }
 
@@ -171,10 +190,12 @@ impl Session {
             self.mixing = None;
             return;
         };
-        let spools = &doc.plan().spools;
-        if self.mixing.as_ref().is_none_or(|m| m.spools != *spools) {
+        let (spools, wall) = (&doc.plan().spools, doc.plan().wall);
+        let known = |m: &Mixing| m.spools == *spools && m.wall == wall;
+        if !self.mixing.as_ref().is_some_and(known) {
             self.mixing = Some(Mixing {
                 spools: spools.clone(),
+                wall,
                 model: doc.plan().model(),
                 closest: None,
             });
@@ -390,9 +411,9 @@ impl Session {
         };
         let laid = self.painted.as_ref().filter(|painted| {
             let plan = painted.plan();
-            let spools = self.doc.as_ref().map(|d| &d.plan().spools);
+            let now = self.doc.as_ref().map(|d| (&d.plan().spools, d.plan().wall));
             let same = plan.regions.get(region).map(|r| &r.paint) == Some(paint);
-            same && Some(&plan.spools) == spools
+            same && now == Some((&plan.spools, plan.wall))
         });
         match laid.and_then(|painted| painted.ramp(region)) {
             Some(ramp) => Some(ramp.clone()),
@@ -567,15 +588,21 @@ impl Session {
         findings.chain(of_plan).collect()
     }
 
-    /// The outline of the part at the layer cursor.
-    pub fn section_at_cursor(&mut self) -> Option<&Section> {
+    /// The outline of the part at the layer cursor and its height, mm; the last one until that
+    /// is cut.
+    pub fn section_at_cursor(&mut self) -> Option<(f64, &Section)> {
         let doc = self.doc.as_ref()?;
-        let z = self.view.cursor_mm;
-        if self.work.section.as_ref().is_none_or(|s| s.0 != z) {
-            let found = geometry::layers::slice(doc.mesh(), z);
-            self.work.section = Some((z, found));
+        if let Some(Outcome::Done(cut)) = poll(&mut self.work.slicing) {
+            self.work.section = Some(cut);
         }
-        self.work.section.as_ref().map(|s| &s.1)
+        let z = self.view.cursor_mm;
+        let known = self.work.section.as_ref().is_some_and(|s| s.0 == z);
+        if !known && self.work.slicing.is_none() {
+            let mesh = doc.mesh().clone();
+            let cut = move |_: &Progress| Ok((z, geometry::layers::slice(&mesh, z)));
+            self.work.slicing = Some(Job::start("Cutting the part", &self.waker, cut));
+        }
+        self.work.section.as_ref().map(|(z, section)| (*z, section))
     }
 
     /// Whether anything is being worked on.
@@ -588,9 +615,10 @@ impl Session {
             work.printed.is_some(),
             work.review.is_some(),
             work.spools.is_some(),
-            work.cards.is_some(),
             work.prepare.is_some(),
             work.toolpath.is_working(),
+            self.sketches_behind() > 0,
+            work.slicing.is_some(),
         ];
         let behind = self.doc.is_some()
             && (self.work.drawn != self.doc.as_ref().map(|d| d.revision())
@@ -642,6 +670,11 @@ impl Session {
         }
     }
 
+    /// Whether the demonstrations' pictures are being drawn. Nothing waits for them.
+    pub fn is_drawing_cards(&self) -> bool {
+        self.work.cards.is_some()
+    }
+
     /// Makes sure that the demonstrations' pictures are drawn.
     pub fn want_cards(&mut self) {
         // Not while a part is being opened: then they are not seen at all.
@@ -649,9 +682,11 @@ impl Session {
             return;
         }
         self.work.cards_wanted = true;
-        match thumbnails::blank() {
-            Ok(cards) => self.cards = cards,
-            Err(why) => self.notices.error(why),
+        if self.cards.is_empty() {
+            match thumbnails::blank() {
+                Ok(cards) => self.cards = cards,
+                Err(why) => self.notices.error(why),
+            }
         }
         let job = Job::start("Drawing the demonstrations", &self.waker, thumbnails::run);
         self.work.cards = Some(job);

@@ -416,7 +416,7 @@ mod tests {
             ..egui::RawInput::default()
         });
         let found = pressed(&ctx);
-        let _ = ctx.end_pass();
+        ctx.end_pass().textures_delta.clear();
         found
     }
 

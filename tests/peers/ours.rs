@@ -5,10 +5,12 @@
 //! | task | does | result |
 //! | --- | --- | --- |
 //! | `make` | writes a ball of COUNT subdivisions to MESH | facets |
+//! | `post` | writes a cylinder of COUNT sides, 50 mm in radius and 200 mm high, to MESH | facets |
 //! | `load` | reads and welds | vertices |
 //! | `slice` | outlines of COUNT layers, their areas and volumes | sum of the areas, mm² |
 //! | `rays` | first hits of a COUNT × COUNT picture in parallel projection along +x | hits |
 //! | `nearest` | the nearest points of the skin for COUNT points off it | sum of distances, mm |
+//! | `classify` | the region and the blend at COUNT points of the skin | sum of the regions' places |
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -16,7 +18,8 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use geometry::read::{ReadOptions, mesh_to_stl, read_mesh};
-use geometry::{DVec3, LayerPlan, Mesh, Progress, Surface, layers, place, solids};
+use geometry::{DVec3, LayerPlan, Mesh, Progress, Surface, SurfacePoint, layers, place, solids};
+use plan::{Painted, Plan};
 use rayon::prelude::*;
 
 type Failure = Box<dyn std::error::Error>;
@@ -43,6 +46,11 @@ fn run(words: &[String]) -> Result<String, Failure> {
     };
     let (seconds, result) = match task.as_str() {
         "make" => make(path, count)?,
+        "post" => {
+            let post = solids::cylinder(50.0, 200.0, u32::try_from(count)?)?;
+            std::fs::write(path, mesh_to_stl(&post))?;
+            (0.0, post.triangles().len() as f64)
+        }
         "load" => fastest(|| Ok(load(path)?.vertices().len() as f64))?,
         "slice" => {
             let mesh = place::on_bed(load(path)?)?;
@@ -55,6 +63,11 @@ fn run(words: &[String]) -> Result<String, Failure> {
         "nearest" => {
             let surface = Surface::new(Arc::new(load(path)?));
             fastest(|| Ok(nearest(&surface, count)))?
+        }
+        "classify" => {
+            let painted = painted(Surface::new(Arc::new(place::on_bed(load(path)?)?)))?;
+            let points = spread(painted.surface(), count);
+            fastest(|| Ok(classify(&painted, &points)))?
         }
         other => return Err(format!("there is no task '{other}'").into()),
     };
@@ -132,4 +145,51 @@ fn nearest(surface: &Surface, count: usize) -> f64 {
     };
     let distances: Vec<f64> = (0..count).into_par_iter().map(distance).collect();
     distances.iter().sum()
+}
+
+/// A region of every kind of edge over the whole: a fade, a band, a ball, a block, a stroke.
+const REGIONS: &str = r##"(
+    version: 1, title: "Ball", mesh: (file: "ball.stl"),
+    spools: [(name: "White", colour: Hex("#f2efe6")), (name: "Blue", colour: Hex("#14507a"))],
+    layers: (first_layer_mm: 0.2, layer_mm: 0.2),
+    regions: [
+        (name: "Fade", mask: Whole, paint: Fade(
+            along: Height,
+            fade: (stops: [(at_mm: 0, shares: [1, 0]), (at_mm: 100, shares: [0, 1])]),
+        )),
+        (name: "Band", mask: Band(from_mm: 30, to_mm: 40), paint: Fixed([0.5, 0.5])),
+        (name: "Ball", mask: Sphere(centre_mm: (50, 0, 50), radius_mm: 20), paint: Fixed([0.2, 0.8])),
+        (name: "Block", mask: Box(min_mm: (-60, -10, 60), max_mm: (0, 10, 80)), paint: Fixed([0.7, 0.3])),
+        (name: "Stroke", mask: Stroke(
+            dabs_mm: [(0, -50, 50), (10, -48.99, 50), (20, -45.83, 50)], radius_mm: 4,
+        ), paint: Fixed([0, 1])),
+    ],
+)"##;
+
+fn painted(surface: Surface) -> Result<Painted, Failure> {
+    let plan = plan::ron_text::read::<Plan>(REGIONS)?;
+    let model = plan.model();
+    Ok(Painted::new(plan, surface, model, &Progress::new())?)
+}
+
+/// Middles of facets, from all over the mesh.
+fn spread(surface: &Surface, count: usize) -> Vec<SurfacePoint> {
+    let facets = surface.mesh().triangles().len();
+    let point = |i: usize| {
+        let facet = i * 7919 % facets;
+        let [a, b, c] = surface.mesh().corners(facet);
+        SurfacePoint {
+            point_mm: (a + b + c) / 3.0,
+            facet: facet as u32,
+        }
+    };
+    (0..count).map(point).collect()
+}
+
+fn classify(painted: &Painted, points: &[SurfacePoint]) -> f64 {
+    let region = |&point: &SurfacePoint| {
+        std::hint::black_box(painted.shares_at(point));
+        painted.region_at(point) as f64
+    };
+    points.par_iter().map(region).sum()
 }

@@ -17,6 +17,7 @@ import platform
 import subprocess
 import sys
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -131,6 +132,112 @@ def table_of(bench: Bench, task: Task, sizes: list[int]) -> tuple[list[str], lis
     return lines, verdicts
 
 
+def growth(bench: Bench) -> list[str]:
+    """How our own time grows with layers and with pixels."""
+    path, facets = bench.mesh(7)
+    lines = ["### How time grows with the count", "",
+             f"Tintfall alone, {facets:,} facets, one core.", "",
+             "| Task | Count | Seconds | Grows with the count to the power |", "|---|---:|---:|---:|"]
+    for title, name, counts, power in (
+            ("Layers", "slice", (125, 500, 2000), 1),
+            ("Pixels of first hits", "rays", (500, 1000, 2000), 2),
+            ("Regions and blends of points", "classify", (100_000, 400_000, 1_600_000), 1)):
+        before = None
+        for count in counts:
+            done = run_one([bench.ours, name, path, count], 1)
+            amount = count**power
+            exponent = ""
+            if before:
+                exponent = f"{math.log(done['seconds'] / before[1]) / math.log(amount / before[0]):.2f}"
+            lines.append(f"| {title} | {amount:,} | {done['seconds']:.4f} | {exponent} |")
+            before = amount, done["seconds"]
+    points, seconds = before
+    lines += ["", f"That is {points / seconds / 1e6:.1f} million points a second for their region and blend.", ""]
+    return lines
+
+
+def whole(command: list, cores: int) -> tuple[float, float]:
+    """Seconds and peak memory in MB of a command, the faster of two runs."""
+    tied = ["taskset", "-c", ",".join(map(str, range(cores))), *map(str, command)]
+    best = math.inf
+    for _ in range(2):
+        start = time.perf_counter()
+        child = subprocess.Popen(tied, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        _, status, used = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+        if child.returncode:
+            raise subprocess.CalledProcessError(child.returncode, tied)
+        best = min(best, time.perf_counter() - start)
+    return best, used.ru_maxrss / 1024
+
+
+def prepared(tintfall: Path, folder: Path) -> list[str]:
+    """The main job on the demonstration parts."""
+    subprocess.run([tintfall, "demo", "--out", folder / "demo"], check=True, capture_output=True)
+    lines = ["### The whole job on the demonstration parts", "",
+             "`tintfall prepare`: mesh, regions, prediction, schedules and pictures.", "",
+             "| Part | Cores | Seconds | Peak memory, MB |", "|---|---:|---:|---:|"]
+    for plan in sorted((folder / "demo").rglob("*.plan.ron")):
+        for cores in (1, 2):
+            seconds, peak = whole([tintfall, "prepare", plan, "--out", folder / "out"], cores)
+            lines.append(f"| {plan.name.split('.')[0]} | {cores} | {seconds:.2f} | {peak:.0f} |")
+    return lines + [""]
+
+
+# A post in short straight moves, in rings from the outside inwards.
+POST = dict(radius_mm=50.0, height_mm=200.0, layer_mm=0.2, line_mm=0.45)
+PLAN = """(version: 1, title: "Post", mesh: (file: "post.stl"),
+ spools: [(name: "White", colour: Hex("#f2efe6")), (name: "Blue", colour: Hex("#14507a"))],
+ layers: (first_layer_mm: 0.2, layer_mm: 0.2),
+ regions: [(name: "All", mask: Whole, paint: Fixed([1, 0])),
+           (name: "Over", mask: MASK, paint: Fixed([0.2, 0.8]))])
+"""
+MASKS = {
+    "one band, 50 to 100 mm": "Band(from_mm: 50, to_mm: 100)",
+    "a painted side in 600 layers": "Sphere(centre_mm: (50, 0, 100), radius_mm: 60)",
+}
+
+
+def post_toolpath(path: Path, rings: int, pieces: int):
+    radius, layer, line = POST["radius_mm"], POST["layer_mm"], POST["line_mm"]
+    body = []
+    for ring in range(rings):
+        r = radius - line / 2 - line * (rings - 1 - ring)
+        around = [(150 + r * math.cos(2 * math.pi * i / pieces), 150 + r * math.sin(2 * math.pi * i / pieces))
+                  for i in range(pieces + 1)]
+        filament = line * layer * 2 * math.pi * r / pieces / (math.pi * 1.75**2 / 4)
+        body.append("G0 X%.3f Y%.3f F9000\nG1 F2400\n" % around[0])
+        body += ["G1 X%.3f Y%.3f E%.5f\n" % (x, y, filament) for x, y in around[1:]]
+    body = "".join(body)
+    with path.open("w") as file:
+        file.write("; made for a measurement\nG21\nG90\nM83\nG92 E0\n")
+        for i in range(round(POST["height_mm"] / layer)):
+            file.write("G0 Z%.3f F9000\n%s" % (layer * (i + 1), body))
+
+
+def woven(bench: Bench, tintfall: Path, quick: bool) -> list[str]:
+    """Weaving beside counting the lines of the same file."""
+    folder = bench.folder
+    run_one([bench.ours, "post", folder / "post.stl", 240], 1)
+    lines = ["### Weaving a toolpath", "",
+             "`tintfall weave` on one core; a cylinder in short straight moves.", "",
+             "| Plan | File, MB | Seconds | MB/s | Peak memory, MB | `wc -l`, seconds |", "|---|---:|---:|---:|---:|---:|"]
+    sizes = {"10MB": (3, 110), "100MB": (10, 340)} | ({} if quick else {"1GB": (33, 1050)})
+    for name, (rings, pieces) in sizes.items():
+        path = folder / f"{name}.gcode"
+        post_toolpath(path, rings, pieces)
+        megabytes = path.stat().st_size / 1e6
+        counted, _ = whole(["wc", "-l", path], 1)
+        for title, mask in MASKS.items():
+            plan = folder / "post.plan.ron"
+            plan.write_text(PLAN.replace("MASK", mask))
+            seconds, peak = whole([tintfall, "weave", plan, path, "--out", folder / "woven.gcode"], 1)
+            lines.append(f"| {title} | {megabytes:.0f} | {seconds:.2f} | {megabytes / seconds:.0f} | {peak:.0f} | {counted:.2f} |")
+            print(lines[-1], flush=True)
+        path.unlink()
+    return lines + [""]
+
+
 def page(tables: list[str], verdicts: list[str]) -> str:
     names = ["trimesh", "libigl", "manifold3d", "vtk", "embreex", "numpy-stl", "numpy"]
     versions = ", ".join(f"{name} {importlib.metadata.version(name)}" for name in names)
@@ -154,9 +261,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="small meshes, and no page")
     options = parser.parse_args()
-    build = ["cargo", "build", "--release", "--quiet", "-p", "tintfall-tests", "--example", "peer_tasks"]
+    build = ["cargo", "build", "--release", "--quiet", "-p", "tintfall",
+             "-p", "tintfall-tests", "--bin", "tintfall", "--example", "peer_tasks"]
     subprocess.run(build, cwd=ROOT, check=True)
     target = os.environ.get("CARGO_TARGET_DIR", ROOT / "target")
+    tintfall = Path(target) / "release" / "tintfall"
     bench = Bench(Path(target) / "release" / "examples" / "peer_tasks")
     # 20 × 4ⁿ facets: 20 thousand, 328 thousand, 1.3 million, 5.2 million.
     sizes = [4, 5] if options.quick else [5, 7, 8, 9]
@@ -166,6 +275,9 @@ def main():
         lines, found = table_of(bench, task, sizes if task.name == "load" else sizes[:3])
         tables += lines
         verdicts += found
+    for lines in (growth(bench), prepared(tintfall, bench.folder), woven(bench, tintfall, options.quick)):
+        print("\n".join(lines), flush=True)
+        tables += lines
     print("\n".join(verdicts))
     if not options.quick:
         PAGE.write_text(page(tables, verdicts))

@@ -18,7 +18,7 @@ use console::Console;
 /// which blend). It cuts the part into layers, works out the blend of every layer and what it
 /// will look like, and writes a schedule and a picture for the print step.
 #[derive(Parser)]
-#[command(name = "tintfall", version, max_term_width = 96)]
+#[command(name = "tintfall", version, max_term_width = 100)]
 #[command(after_help = "\
 Start here:
   tintfall demo                              three ready parts with plans and their output

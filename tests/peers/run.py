@@ -50,7 +50,7 @@ TASKS = [
 # Peers that do less than the task, for orientation.
 LESSER = {"load": ["bytes", "numpy-stl"]}
 # trimesh's slices and searches take minutes on large meshes.
-TOO_SLOW = {("trimesh", "slice"): 400_000, ("trimesh", "nearest"): 400_000}
+TOO_SLOW = {("trimesh", "slice"): 100_000, ("trimesh", "nearest"): 100_000}
 
 
 def run_one(command: list, cores: int) -> dict:
@@ -229,6 +229,8 @@ def woven(bench: Bench, tintfall: Path, quick: bool) -> list[str]:
         megabytes = path.stat().st_size / 1e6
         counted, _ = whole(["wc", "-l", path], 1)
         for title, mask in MASKS.items():
+            if name == "1GB" and mask.startswith("Sphere"):
+                continue
             plan = folder / "post.plan.ron"
             plan.write_text(PLAN.replace("MASK", mask))
             seconds, peak = whole([tintfall, "weave", plan, path, "--out", folder / "woven.gcode"], 1)

@@ -167,7 +167,13 @@ struct SingleRay {
 
 impl SingleRay {
     fn new(from: Vec3, direction: Vec3) -> Self {
-        let finite = |x: f32| if x.abs() < 1e-18 { 1e-18_f32.copysign(x) } else { x };
+        let finite = |x: f32| {
+            if x.abs() < 1e-18 {
+                1e-18_f32.copysign(x)
+            } else {
+                x
+            }
+        };
         let axes = [direction.x, direction.y, direction.z];
         Self {
             from: [from.x, from.y, from.z].map(Vec4::splat),
@@ -183,9 +189,8 @@ impl SingleRay {
     /// from memory).
     #[inline]
     fn entries(&self, boxes: &Boxes) -> Vec4 {
-        let crossing = |side: &[Vec4; 3], axis: usize| {
-            (side[axis] - self.from[axis]) * self.inverse[axis]
-        };
+        let crossing =
+            |side: &[Vec4; 3], axis: usize| (side[axis] - self.from[axis]) * self.inverse[axis];
         let (mut enters, mut leaves) = (Vec4::ZERO, Vec4::INFINITY);
         for axis in 0..3 {
             let (near, far) = match self.forwards[axis] {

@@ -1,7 +1,23 @@
 //! CSV tables that people fill in, as spreadsheets write them: with comments after `#`, with
 //! blanks about the cells, parted by commas or semicolons.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 use csv::{Reader, ReaderBuilder, Trim};
+
+/// The most rows of a table that are read: nobody fills in so many.
+pub const MOST_ROWS: usize = 10_000;
+
+/// What is said of a longer one.
+pub(crate) fn too_long() -> String {
+    format!("this table has more than {MOST_ROWS} rows; leave out what was not read")
+}
 
 /// A reader of such a table. Complaints about its column names belong to [`line_of_heads`].
 pub(crate) fn reader(text: &str) -> Reader<&[u8]> {

@@ -1,5 +1,13 @@
 //! A plan file with everything that it names, read and laid on its part.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

@@ -300,3 +300,25 @@ fn a_part_can_be_placed_in_the_plan() {
         "{error}"
     );
 }
+
+#[test]
+fn a_plan_wrong_in_very_many_places_is_answered_soon() {
+    let region = "(name: \"\", mask: Whole, paint: Fixed([1.0])),\n";
+    let text = format!(
+        "(version: 1, mesh: (file: \"cup.stl\"), spools: \"two.ron\",\n\
+         layers: (first_layer_mm: 0.2, layer_mm: 0.2), regions: [\n{}])",
+        region.repeat(20_000)
+    );
+    let error = Plan::from_ron(&text).expect_err("nameless regions");
+    assert_eq!(error.faults.len(), plan::ron_text::MOST_FAULTS);
+    let last = error.faults.last().expect("faults").to_string();
+    assert!(last.contains("19901 faults more"), "{last}");
+}
+
+#[test]
+fn brackets_without_end_are_told() {
+    for open in ["(", "[", "(a: (", "#![enable(", "/*", "\"", "r#\""] {
+        let error = Plan::from_ron(&open.repeat(100_000)).expect_err("no plan");
+        assert!(!error.faults.is_empty());
+    }
+}

@@ -186,8 +186,8 @@ impl<W: Write> Writer<W> {
     fn insert_line(&mut self, text: &[u8]) -> io::Result<()> {
         self.close()?;
         if self.checked {
-            self.last += 1;
-            self.shift += 1;
+            self.last = self.last.saturating_add(1);
+            self.shift = self.shift.saturating_add(1);
             self.scratch.clear();
             write!(self.scratch, "N{} ", self.last)?;
             self.scratch.extend_from_slice(text);

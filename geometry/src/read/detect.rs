@@ -12,7 +12,10 @@ const HEAD_BYTES: u64 = 4096;
 
 /// Finds the format and leaves the source at its beginning; the notes tell where the
 /// file's name is misleading.
-pub(super) fn format(path: &Path, source: &mut Source) -> Result<(Format, Vec<String>), Problem> {
+pub(super) fn format(
+    path: &Path,
+    source: &mut Source<'_>,
+) -> Result<(Format, Vec<String>), Problem> {
     let mut head = Vec::new();
     source
         .file

@@ -10,18 +10,18 @@ pub const MOST_EXPANSION: u64 = 100;
 /// What any packed file may unpack to, bytes, however small it is.
 pub(super) const FREE_BYTES: u64 = 4 << 20;
 
-/// The least that a facet takes in an unpacked 3MF: `<triangle v1="0" v2="1" v3="2"/>`.
-const FACET_BYTES: u64 = 34;
+/// The least that a facet or a vertex takes in an unpacked 3MF: `<vertex x="0" y="0" z="0"/>`.
+const LEAST_BYTES: u64 = 28;
 
 /// What a packed file may unpack to, bytes.
 pub(super) fn unpacked_bytes(packed_bytes: u64) -> u64 {
     packed_bytes.saturating_mul(MOST_EXPANSION).max(FREE_BYTES)
 }
 
-/// How many facets a packed file may make by placing its objects again and again: as many
-/// as it could have spelt out.
-pub(super) fn placed_facets(packed_bytes: u64) -> u64 {
-    unpacked_bytes(packed_bytes) / FACET_BYTES
+/// How many facets or vertices a packed file may make by placing its objects again and again:
+/// as many as it could have spelt out.
+pub(super) fn placed(packed_bytes: u64) -> u64 {
+    unpacked_bytes(packed_bytes) / LEAST_BYTES
 }
 
 /// A reader that refuses to hand out more than an allowance, which it shares with others.

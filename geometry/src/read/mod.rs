@@ -5,6 +5,14 @@
 //!
 //! A format is a file of this folder and a line in [`Format`].
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod build;
 mod detect;
 mod limits;
@@ -19,7 +27,7 @@ mod threemf;
 
 use std::fmt;
 use std::fs::File;
-use std::io::{self, BufReader};
+use std::io::{self, BufReader, Cursor, Read, Seek};
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
@@ -141,12 +149,30 @@ impl Problem {
     }
 }
 
+/// What can be read and gone back in: a file, or bytes in memory.
+trait Bytes: Read + Seek {}
+
+impl<T: Read + Seek> Bytes for T {}
+
 /// An open file, at its beginning.
-struct Source {
-    file: BufReader<File>,
+struct Source<'a> {
+    file: BufReader<Box<dyn Bytes + 'a>>,
     /// Its length in bytes.
     length: u64,
     progress: Progress,
+}
+
+impl<'a> Source<'a> {
+    fn new(bytes: impl Bytes + 'a, length: u64, progress: &Progress) -> Result<Self, Problem> {
+        if length == 0 {
+            return Err(Problem::Empty);
+        }
+        Ok(Self {
+            file: BufReader::with_capacity(1 << 16, Box::new(bytes)),
+            length,
+            progress: progress.clone(),
+        })
+    }
 }
 
 /// What a format's reader hands back beside what it gave to the builder.
@@ -176,15 +202,44 @@ struct Facts {
 /// [`ReadError`] names the file and what is wrong with it, with a line or place where
 /// there is one.
 pub fn read_mesh(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
-    read(path, options).map_err(|problem| ReadError {
-        file: path.to_owned(),
-        problem,
-    })
+    options.progress.stage("Reading the mesh");
+    open(path, &options.progress)
+        .and_then(|source| read(path, source, options))
+        .map_err(|problem| ReadError {
+            file: path.to_owned(),
+            problem,
+        })
 }
 
-fn read(path: &Path, options: &ReadOptions) -> Result<Reading, Problem> {
+/// Reads a mesh file that is in memory, as [`read_mesh`] reads one on the disk; `name` is what
+/// it is called.
+///
+/// ```
+/// use geometry::read::{ReadOptions, mesh_to_stl, read_mesh_bytes};
+/// let block = geometry::solids::cuboid(geometry::DVec3::splat(2.0))?;
+/// let bytes = mesh_to_stl(&block);
+/// let reading = read_mesh_bytes("block.stl".as_ref(), &bytes, &ReadOptions::default())?;
+/// assert_eq!(reading.mesh.triangles().len(), 12);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// As [`read_mesh`].
+pub fn read_mesh_bytes(
+    name: &Path,
+    bytes: &[u8],
+    options: &ReadOptions,
+) -> Result<Reading, ReadError> {
     options.progress.stage("Reading the mesh");
-    let mut source = open(path, &options.progress)?;
+    Source::new(Cursor::new(bytes), bytes.len() as u64, &options.progress)
+        .and_then(|source| read(name, source, options))
+        .map_err(|problem| ReadError {
+            file: name.to_owned(),
+            problem,
+        })
+}
+
+fn read(path: &Path, mut source: Source<'_>, options: &ReadOptions) -> Result<Reading, Problem> {
     let (format, mut notes) = detect::format(path, &mut source)?;
     let mut builder = Builder::new(options.progress.clone());
     let facts = match format {
@@ -209,19 +264,12 @@ fn read(path: &Path, options: &ReadOptions) -> Result<Reading, Problem> {
     })
 }
 
-fn open(path: &Path, progress: &Progress) -> Result<Source, Problem> {
+fn open(path: &Path, progress: &Progress) -> Result<Source<'static>, Problem> {
     let metadata = std::fs::metadata(path)?;
     if !metadata.is_file() {
         return Err(Problem::NotAFile);
     }
-    if metadata.len() == 0 {
-        return Err(Problem::Empty);
-    }
-    Ok(Source {
-        file: BufReader::with_capacity(1 << 16, File::open(path)?),
-        length: metadata.len(),
-        progress: progress.clone(),
-    })
+    Source::new(File::open(path)?, metadata.len(), progress)
 }
 
 fn choose_unit(stated: Option<Unit>, asked: Option<Unit>, notes: &mut Vec<String>) -> Unit {

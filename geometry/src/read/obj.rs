@@ -11,7 +11,7 @@ use super::text::{Lines, number, shown, words};
 use super::{Facts, Format, Problem, Source, polygon};
 
 /// Reads an OBJ file.
-pub(super) fn read(source: &mut Source, builder: &mut Builder) -> Result<Facts, Problem> {
+pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let mut lines = Lines::new(&mut source.file);
     let mut reader = Reader {
         builder,
@@ -105,7 +105,7 @@ impl Reader<'_> {
         }
         match *self.corners {
             [a, b, c] => {
-                let facet = [a, b, c].map(|i| self.numbers[i]);
+                let facet = [self.number(a)?, self.number(b)?, self.number(c)?];
                 self.builder.facet(facet)
             }
             [] | [_] | [_, _] => Err(broken("a face needs three corners or more".into())),
@@ -113,17 +113,26 @@ impl Reader<'_> {
         }
     }
 
-    fn polygon(&mut self) -> Result<(), Problem> {
-        let places: Vec<DVec3> = self.corners.iter().map(|&i| self.positions[i]).collect();
-        let mut outcome = Ok(());
-        polygon::triangles(&places, |facet| {
-            let facet = facet.map(|i| self.numbers[self.corners[i]]);
-            if outcome.is_ok() {
-                outcome = self.builder.facet(facet);
-            }
-        });
-        outcome
+    fn number(&self, vertex: usize) -> Result<u32, Problem> {
+        let number = self.numbers.get(vertex).copied();
+        number.ok_or_else(|| no_such(vertex as i64 + 1, self.numbers.len()))
     }
+
+    fn polygon(&mut self) -> Result<(), Problem> {
+        let mut face = Vec::with_capacity(self.corners.len());
+        let mut places = Vec::with_capacity(self.corners.len());
+        for &corner in &self.corners {
+            face.push(self.number(corner)?);
+            places.extend(self.positions.get(corner));
+        }
+        polygon::facets(&places, &face, |facet| self.builder.facet(facet))
+    }
+}
+
+fn no_such(named: i64, count: usize) -> Problem {
+    broken(format!(
+        "the face names vertex {named}, but there are {count} so far"
+    ))
 }
 
 /// A corner such as `7`, `7/1/3` or `-1`: the number of a vertex from 1, or back from the
@@ -136,12 +145,10 @@ fn corner(word: &[u8], count: usize) -> Result<usize, Problem> {
         .ok_or_else(|| broken(format!("{} is no vertex number", shown(word))))?;
     let index = match named {
         1.. => named - 1,
-        _ => count as i64 + named,
+        _ => (count as i64).saturating_add(named),
     };
     match usize::try_from(index) {
         Ok(index) if index < count && named != 0 => Ok(index),
-        _ => Err(broken(format!(
-            "the face names vertex {named}, but there are {count} so far"
-        ))),
+        _ => Err(no_such(named, count)),
     }
 }

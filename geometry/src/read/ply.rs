@@ -22,7 +22,7 @@ fn broken(what: impl Into<String>) -> Problem {
 }
 
 /// Reads a PLY file.
-pub(super) fn read(source: &mut Source, builder: &mut Builder) -> Result<Facts, Problem> {
+pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let (header, header_bytes) = Header::read(&mut source.file)?;
     let body_bytes = source.length.saturating_sub(header_bytes);
     header.check_counts(body_bytes)?;
@@ -36,9 +36,11 @@ pub(super) fn read(source: &mut Source, builder: &mut Builder) -> Result<Facts, 
         numbers: Vec::new(),
         positions: Vec::new(),
         places: Vec::new(),
+        face: Vec::new(),
         row: Vec::new(),
         list: Vec::new(),
     };
+    // Each takes at least a byte of the file, so the sum is no longer than that.
     let rows: u64 = header.elements.iter().map(|e| e.count).sum();
     let mut done = 0u64;
     for element in &header.elements {
@@ -116,11 +118,28 @@ impl Kind {
     }
 }
 
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Axis {
+    X,
+    Y,
+    Z,
+}
+
+impl Axis {
+    fn of(self, position: &mut DVec3, value: f64) {
+        match self {
+            Self::X => position.x = value,
+            Self::Y => position.y = value,
+            Self::Z => position.z = value,
+        }
+    }
+}
+
 /// What a property is to us.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Role {
-    /// A coordinate of a vertex: 0, 1 or 2.
-    Coordinate(usize),
+    /// A coordinate of a vertex.
+    Coordinate(Axis),
     /// The corners of a face.
     Corners,
     Other,
@@ -232,9 +251,9 @@ impl Header {
         let element = self.elements.last_mut();
         let element = element.ok_or_else(|| broken("a property stands before any element"))?;
         let role = match (element.name.as_str(), list, name) {
-            ("vertex", None, b"x") => Role::Coordinate(0),
-            ("vertex", None, b"y") => Role::Coordinate(1),
-            ("vertex", None, b"z") => Role::Coordinate(2),
+            ("vertex", None, b"x") => Role::Coordinate(Axis::X),
+            ("vertex", None, b"y") => Role::Coordinate(Axis::Y),
+            ("vertex", None, b"z") => Role::Coordinate(Axis::Z),
             ("face", Some(_), b"vertex_indices" | b"vertex_index") => Role::Corners,
             _ => Role::Other,
         };
@@ -244,9 +263,13 @@ impl Header {
 
     fn check_elements(&self) -> Result<(), Problem> {
         let find = |name: &str| self.elements.iter().position(|e| e.name == name);
-        let has = |i: usize, role| self.elements[i].properties.iter().any(|p| p.role == role);
+        let has = |i: usize, role| {
+            let element = self.elements.get(i);
+            element.is_some_and(|e| e.properties.iter().any(|p| p.role == role))
+        };
         let vertex = find("vertex").ok_or_else(|| broken("it has no element 'vertex'"))?;
-        if !(0..3).all(|axis| has(vertex, Role::Coordinate(axis))) {
+        let axes = [Axis::X, Axis::Y, Axis::Z];
+        if !axes.iter().all(|axis| has(vertex, Role::Coordinate(*axis))) {
             return Err(broken("its vertices do not have x, y and z"));
         }
         let Some(face) = find("face") else {
@@ -339,7 +362,7 @@ impl<R: BufRead> Scalars<R> {
     #[inline]
     fn bytes(&mut self, kind: Kind, big: bool) -> Result<f64, Problem> {
         let mut raw = [0; 8];
-        let used = &mut raw[..kind.bytes()];
+        let used = raw.get_mut(..kind.bytes()).unwrap_or_default();
         self.inner.read_exact(used)?;
         if big {
             used.reverse();
@@ -371,10 +394,11 @@ impl<R: BufRead> Scalars<R> {
                     .count(),
                 false => 0,
             };
-            let rest = &buffer[skip..];
-            let length = rest.iter().take_while(|b| !b.is_ascii_whitespace()).count();
-            self.word.extend_from_slice(&rest[..length]);
-            let ended = length < rest.len();
+            let rest = buffer.get(skip..).unwrap_or_default();
+            let mut words = rest.splitn(2, u8::is_ascii_whitespace);
+            let word = words.next().unwrap_or_default();
+            self.word.extend_from_slice(word);
+            let (length, ended) = (word.len(), words.next().is_some());
             self.inner.consume(skip + length);
             if (ended && !self.word.is_empty()) || self.word.len() > 1000 {
                 break;
@@ -398,8 +422,9 @@ struct Body<'a> {
     /// The welded number of each vertex of the file.
     numbers: Vec<u32>,
     positions: Vec<DVec3>,
-    /// Scratch: corners of a polygon in space, a row's face, a list at hand.
+    /// Scratch: a face's corners in space and by their welded numbers, its row, a list at hand.
     places: Vec<DVec3>,
+    face: Vec<u32>,
     row: Vec<f64>,
     list: Vec<f64>,
 }
@@ -423,7 +448,7 @@ impl Body<'_> {
                 self.list.push(value);
             }
             match (property.role, self.list.first()) {
-                (Role::Coordinate(axis), Some(&value)) => position[axis] = value,
+                (Role::Coordinate(axis), Some(&value)) => axis.of(&mut position, value),
                 (Role::Corners, _) => std::mem::swap(&mut self.row, &mut self.list),
                 _ => {}
             }
@@ -445,33 +470,31 @@ impl Body<'_> {
     }
 
     fn face(&mut self) -> Result<(), Problem> {
-        let count = self.numbers.len();
-        for &corner in &self.row {
-            if !(corner >= 0.0 && corner < count as f64 && corner.fract() == 0.0) {
-                return Err(broken(format!(
-                    "it names vertex {corner}, but they run from 0 to {}",
-                    count as i64 - 1
-                )));
-            }
-        }
         if self.row.len() < 3 {
             return Err(broken("a face needs three corners or more"));
         }
-        if let [a, b, c] = *self.row {
-            let facet = [a, b, c].map(|i| self.numbers[i as usize]);
-            return self.builder.facet(facet);
-        }
+        self.face.clear();
         self.places.clear();
-        let corners = self.row.iter().map(|&i| self.positions[i as usize]);
-        self.places.extend(corners);
-        let mut outcome = Ok(());
-        polygon::triangles(&self.places, |facet| {
-            let facet = facet.map(|i| self.numbers[self.row[i] as usize]);
-            if outcome.is_ok() {
-                outcome = self.builder.facet(facet);
+        for &corner in &self.row {
+            let whole = corner >= 0.0 && corner.fract() == 0.0;
+            // What is beyond all integers is beyond the list, too.
+            let index = whole.then_some(corner as usize);
+            let number = index.and_then(|i| self.numbers.get(i));
+            self.face.push(*number.ok_or_else(|| {
+                broken(format!(
+                    "it names vertex {corner}, but they run from 0 to {}",
+                    self.numbers.len() as i64 - 1
+                ))
+            })?);
+            if self.row.len() > 3 {
+                let place = index.and_then(|i| self.positions.get(i));
+                self.places.extend(place);
             }
-        });
-        outcome
+        }
+        match *self.face {
+            [a, b, c] => self.builder.facet([a, b, c]),
+            _ => polygon::facets(&self.places, &self.face, |facet| self.builder.facet(facet)),
+        }
     }
 }
 

@@ -2,77 +2,164 @@
 
 use glam::{DVec2, DVec3};
 
+use super::Problem;
+
 /// Corners beyond which a polygon is cut as a fan whatever its shape, since cutting ears
 /// takes time with the square of the corners.
 const MOST_EARS: usize = 2000;
+
+/// How often all corners of one polygon are looked at anew when no ear is known.
+const MOST_LOOKS: usize = 8;
 
 /// Cuts a polygon, given by its corners in order, into triangles of corner numbers.
 ///
 /// Triangles and convex polygons become a fan; others lose one ear after another, seen
 /// along the polygon's mean normal (Newell's method). The triangles always use every side
-/// of the polygon once, so neighbours stay joined.
+/// of the polygon once, so neighbours stay joined. Time grows with the square of the corners
+/// at most.
 pub(super) fn triangles(corners: &[DVec3], mut emit: impl FnMut([usize; 3])) {
     let count = corners.len();
     if count < 3 {
         return;
     }
-    let flat = flattened(corners);
-    let convex = (0..count).all(|i| turn(&flat, [i, (i + 1) % count, (i + 2) % count]) >= 0.0);
+    let flat: Vec<Corner> = flattened(corners);
+    let after = |steps| flat.iter().cycle().skip(steps);
+    let mut turns = flat.iter().zip(after(1)).zip(after(2));
+    let convex = turns.all(|((a, b), c)| turn(a, b, c) >= 0.0);
     if count > MOST_EARS || convex {
-        (1..count - 1).for_each(|i| emit([0, i, i + 1]));
+        (2..count).for_each(|i| emit([0, i - 1, i]));
         return;
     }
-    let mut left: Vec<usize> = (0..count).collect();
-    while left.len() > 3 {
-        let at = find_ear(&flat, &left).unwrap_or(1);
-        let [before, ear, after] = around(&left, at);
-        emit([before, ear, after]);
-        left.remove(at);
+    let mut left = Left::new(flat);
+    while let Some(ear) = left.cut() {
+        emit(ear);
     }
-    emit([left[0], left[1], left[2]]);
+}
+
+/// Cuts a polygon of numbered vertices, given with their places, into facets of them.
+pub(super) fn facets(
+    places: &[DVec3],
+    numbers: &[u32],
+    mut take: impl FnMut([u32; 3]) -> Result<(), Problem>,
+) -> Result<(), Problem> {
+    let mut outcome = Ok(());
+    triangles(places, |[a, b, c]| {
+        if let (Ok(()), Some(&a), Some(&b), Some(&c)) =
+            (&outcome, numbers.get(a), numbers.get(b), numbers.get(c))
+        {
+            outcome = take([a, b, c]);
+        }
+    });
+    outcome
+}
+
+/// A corner in the plane across the mean normal, with its number.
+#[derive(Clone, Copy, Debug)]
+struct Corner {
+    number: usize,
+    at: DVec2,
+}
+
+/// What is left of a polygon.
+struct Left {
+    corners: Vec<Corner>,
+    /// Whether each corner is known to be an ear.
+    ears: Vec<bool>,
+    looks: usize,
+}
+
+impl Left {
+    fn new(corners: Vec<Corner>) -> Self {
+        let mut left = Self {
+            corners,
+            ears: Vec::new(),
+            looks: 0,
+        };
+        left.look();
+        left
+    }
+
+    /// Looks at all corners.
+    fn look(&mut self) {
+        self.looks += 1;
+        self.ears = (0..self.corners.len()).map(|at| self.is_ear(at)).collect();
+    }
+
+    /// Cuts off a triangle; none when nothing is left.
+    fn cut(&mut self) -> Option<[usize; 3]> {
+        let count = self.corners.len();
+        if count < 3 {
+            return None;
+        }
+        let mut ear = self.ears.iter().position(|e| *e);
+        if ear.is_none() && count > 3 && self.looks < MOST_LOOKS {
+            self.look();
+            ear = self.ears.iter().position(|e| *e);
+        }
+        // A polygon that crosses itself may have none: any corner will do.
+        let at = ear.unwrap_or(1);
+        let [before, tip, after] = self.around(at)?;
+        if count == 3 {
+            self.corners.clear();
+            self.ears.clear();
+        } else {
+            self.corners.remove(at);
+            self.ears.remove(at);
+            let left = count - 1;
+            for neighbour in [(at + left - 1) % left, at % left] {
+                let is_ear = self.is_ear(neighbour);
+                if let Some(slot) = self.ears.get_mut(neighbour) {
+                    *slot = is_ear;
+                }
+            }
+        }
+        Some([before.number, tip.number, after.number])
+    }
+
+    fn around(&self, at: usize) -> Option<[Corner; 3]> {
+        let count = self.corners.len();
+        let get = |i: usize| self.corners.get(i % count).copied();
+        Some([get(at + count - 1)?, get(at)?, get(at + 1)?])
+    }
+
+    /// Whether a corner turns left and its triangle holds no other corner.
+    fn is_ear(&self, at: usize) -> bool {
+        let Some([a, b, c]) = self.around(at) else {
+            return false;
+        };
+        let own = [a.number, b.number, c.number];
+        turn(&a, &b, &c) > 0.0
+            && !self.corners.iter().any(|p| {
+                turn(&a, &b, p) >= 0.0
+                    && turn(&b, &c, p) >= 0.0
+                    && turn(&c, &a, p) >= 0.0
+                    && !own.contains(&p.number)
+            })
+    }
 }
 
 /// The corners in the plane across the mean normal, counter-clockwise on the whole.
-fn flattened(corners: &[DVec3]) -> Vec<DVec2> {
-    let origin = corners[0];
+fn flattened(corners: &[DVec3]) -> Vec<Corner> {
+    let origin = corners.first().copied().unwrap_or_default();
     let sides = corners.iter().zip(corners.iter().cycle().skip(1));
     let normal: DVec3 = sides.map(|(&a, &b)| (a - origin).cross(b - origin)).sum();
     let (u, v) = normal
         .try_normalize()
         .unwrap_or(DVec3::Z)
         .any_orthonormal_pair();
-    corners
-        .iter()
-        .map(|&p| DVec2::new((p - origin).dot(u), (p - origin).dot(v)))
+    let placed = corners.iter().enumerate();
+    placed
+        .map(|(number, &p)| Corner {
+            number,
+            at: DVec2::new((p - origin).dot(u), (p - origin).dot(v)),
+        })
         .collect()
 }
 
 /// Twice the area of a triangle, positive when it turns left.
-fn turn(flat: &[DVec2], [a, b, c]: [usize; 3]) -> f64 {
-    (flat[b] - flat[a]).perp_dot(flat[c] - flat[a])
-}
-
-fn around(left: &[usize], at: usize) -> [usize; 3] {
-    let count = left.len();
-    [
-        left[(at + count - 1) % count],
-        left[at],
-        left[(at + 1) % count],
-    ]
-}
-
-/// A corner that turns left and whose triangle holds no other corner.
-fn find_ear(flat: &[DVec2], left: &[usize]) -> Option<usize> {
-    (0..left.len()).find(|&at| {
-        let ear @ [a, b, c] = around(left, at);
-        turn(flat, ear) > 0.0
-            && !left.iter().any(|&p| {
-                !ear.contains(&p)
-                    && turn(flat, [a, b, p]) >= 0.0
-                    && turn(flat, [b, c, p]) >= 0.0
-                    && turn(flat, [c, a, p]) >= 0.0
-            })
-    })
+#[inline]
+fn turn(a: &Corner, b: &Corner, c: &Corner) -> f64 {
+    (b.at - a.at).perp_dot(c.at - a.at)
 }
 
 #[cfg(test)]
@@ -102,6 +189,21 @@ mod tests {
             assert_eq!(count, 3);
             assert!((area - 10.0).abs() < 1e-12 && (vector.length() - 10.0).abs() < 1e-12);
         }
+    }
+
+    #[test]
+    fn a_comb_is_covered_once_and_soon() {
+        // Teeth up and down: as many dents as points.
+        let teeth = 900;
+        let upper = (0..teeth).map(|i| DVec3::new(-f64::from(i), f64::from(i % 2) * 50.0, 0.0));
+        let lower = (0..teeth).rev();
+        let lower = lower.map(|i| DVec3::new(-f64::from(i), f64::from(i % 2) * 50.0 - 1.0, 0.0));
+        let comb: Vec<DVec3> = upper.chain(lower).collect();
+        let (count, area, vector) = cut(&comb);
+        assert_eq!(count, comb.len() - 2);
+        // A band 1 mm high all along.
+        assert!((area - f64::from(teeth - 1)).abs() < 1e-6, "{area}");
+        assert!((vector.length() - area).abs() < 1e-6);
     }
 
     #[test]

@@ -41,7 +41,10 @@ pub(super) fn is_text(head: &[u8]) -> bool {
 }
 
 /// Reads binary STL. The count is checked against the length before anything else.
-pub(super) fn read_binary(source: &mut Source, builder: &mut Builder) -> Result<Facts, Problem> {
+pub(super) fn read_binary(
+    source: &mut Source<'_>,
+    builder: &mut Builder,
+) -> Result<Facts, Problem> {
     let broken = |what| Problem::broken(Format::StlBinary, what);
     let mut head = [0; HEADER_BYTES as usize];
     if source.length < HEADER_BYTES {
@@ -86,7 +89,7 @@ pub(super) fn read_binary(source: &mut Source, builder: &mut Builder) -> Result<
 }
 
 /// Reads text STL.
-pub(super) fn read_text(source: &mut Source, builder: &mut Builder) -> Result<Facts, Problem> {
+pub(super) fn read_text(source: &mut Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let mut tidy = Tidy::new(&mut source.file);
     let about = source.length / 250;
     let outcome = read_facets(&mut tidy, builder, Format::StlText, about, &source.progress);
@@ -161,7 +164,7 @@ impl<R: Read> Read for Blanked<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let count = self.inner.read(buffer)?;
         let free = 80u64.saturating_sub(self.position).min(count as u64) as usize;
-        buffer[..free].fill(0);
+        buffer.get_mut(..free).unwrap_or_default().fill(0);
         self.position += count as u64;
         Ok(count)
     }

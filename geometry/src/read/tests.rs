@@ -497,6 +497,56 @@ fn threemf_that_would_grow_without_bound_is_refused() {
 }
 
 #[test]
+fn threemf_takes_no_longer_than_it_is_long() {
+    // Vertices without facets, placed again and again.
+    let vertices = r#"<vertex x="0" y="0" z="0"/>"#.repeat(20_000);
+    let cloud = format!(r#"<object id="1"><mesh><vertices>{vertices}</vertices></mesh></object>"#);
+    let items = r#"<item objectid="1"/>"#.repeat(20_000);
+    let words = complaint("a.3mf", &threemf(&model("", &cloud, &items)));
+    assert!(words.contains("outgrow the file"), "{words}");
+
+    // Many objects, none placed, many of them used by one.
+    let mut resources = String::new();
+    let mut uses = String::new();
+    for id in 1..40_000 {
+        write!(resources, r#"<object id="{id}"/>"#).unwrap();
+        write!(uses, r#"<component objectid="{id}"/>"#).unwrap();
+    }
+    write!(
+        resources,
+        r#"<object id="40000"><components>{uses}</components></object>"#
+    )
+    .unwrap();
+    let words = complaint("a.3mf", &threemf(&model("", &resources, "")));
+    assert!(words.contains("no facets"), "{words}");
+
+    // One element with very many attributes.
+    let many: String = (0..40_000).map(|i| format!(r#" a{i}="""#)).collect();
+    let item = format!(r#"<item objectid="1"{many}/>"#);
+    let file = threemf(&model(&many, &object(1, &block()), &item));
+    assert!(same_shape(
+        &read_bytes("a.3mf", &file).unwrap().mesh,
+        &block()
+    ));
+}
+
+#[test]
+fn threemf_objects_keep_their_vertices_to_themselves() {
+    // The first has both a mesh and components, which the specification rules out.
+    let both = format!(
+        r#"{}<object id="2">{}<components><component objectid="1"/></components></object>{}"#,
+        object(1, &block()),
+        xml_mesh(&block()),
+        object(3, &block())
+    );
+    let reading = read_bytes(
+        "a.3mf",
+        &threemf(&model("", &both, r#"<item objectid="3"/>"#)),
+    );
+    assert!(same_shape(&reading.unwrap().mesh, &block()));
+}
+
+#[test]
 fn threemf_with_names_that_point_outside_is_refused() {
     let good = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
     let file = package(&[

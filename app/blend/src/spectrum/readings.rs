@@ -14,6 +14,9 @@ const MUST_START_NM: f64 = 400.0;
 const MUST_END_NM: f64 = 700.0;
 /// and stand no further apart than this, nm.
 const WIDEST_GAP_NM: f64 = 20.0;
+/// A reading every twentieth of a nanometre from 300 to 800 nm.
+pub const MOST_READINGS: usize = 10_000;
+
 /// A reflectance above this is a percentage by mistake; fluorescent plastic stays below it.
 const MOST: f64 = 1.5;
 
@@ -46,6 +49,9 @@ pub enum SpectrumError {
         /// The reading.
         value: f64,
     },
+    /// There are more than any instrument gives.
+    #[error("there are {0} readings; {MOST_READINGS} are read at most")]
+    TooMany(usize),
     /// Wavelengths are not in rising order.
     #[error("the wavelength {nm} nm comes after {before_nm} nm; they must rise")]
     NotRising {
@@ -84,13 +90,15 @@ impl Readings {
     /// # Errors
     /// [`SpectrumError`] says which of the invariant's conditions fails, and where.
     pub fn new(pairs: Vec<(f64, f64)>) -> Result<Self, SpectrumError> {
+        if pairs.len() > MOST_READINGS {
+            return Err(SpectrumError::TooMany(pairs.len()));
+        }
         for &(nm, value) in &pairs {
             if !nm.is_finite() || !(0.0..=MOST).contains(&value) {
                 return Err(SpectrumError::Value { nm, value });
             }
         }
-        for pair in pairs.windows(2) {
-            let ((before_nm, _), (nm, _)) = (pair[0], pair[1]);
+        for (&(before_nm, _), &(nm, _)) in pairs.iter().zip(pairs.iter().skip(1)) {
             if nm <= before_nm {
                 return Err(SpectrumError::NotRising { nm, before_nm });
             }

@@ -1,5 +1,6 @@
 //! Checking a hand-off on the other side.
 
+use std::collections::HashSet;
 use std::fs;
 use std::path::Path;
 
@@ -132,9 +133,10 @@ fn files(
     }
     let mut others = Vec::new();
     walk(folder, "", &mut others);
+    let named: HashSet<&str> = manifest.files.iter().map(|e| e.name.as_str()).collect();
     for name in others {
         let known = name == MANIFEST || name == SUMS;
-        if !known && manifest.files.iter().all(|e| e.name != name) {
+        if !known && !named.contains(name.as_str()) {
             report
                 .faults
                 .push(format!("{name} is not in the manifest; who put it there?"));

@@ -1,5 +1,6 @@
 //! The manifest: what a hand-off holds.
 
+use std::collections::HashSet;
 use std::path::{Component, Path};
 
 use plan::TextError;
@@ -104,6 +105,7 @@ impl Document for Manifest {
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         let files = Place::field("files");
+        let mut known = HashSet::new();
         for (i, entry) in self.files.iter().enumerate() {
             if !is_plain(&entry.name) {
                 let what = format!(
@@ -112,12 +114,12 @@ impl Document for Manifest {
                 );
                 found.push(Problem::new(files.at(i).then("name"), what));
             }
-            if self.files.iter().take(i).any(|e| e.name == entry.name) {
+            if !known.insert(entry.name.as_str()) {
                 let what = format!("'{}' stands here twice", entry.name);
                 found.push(Problem::new(files.at(i).then("name"), what));
             }
         }
-        if !self.files.iter().any(|e| e.name == self.plan) {
+        if !known.contains(self.plan.as_str()) {
             let what = format!("the plan '{}' is not among the files", self.plan);
             found.push(Problem::new(Place::field("plan"), what));
         }

@@ -7,6 +7,14 @@
 //! program of that purpose. [`check`] verifies all of it on the other side, and works it out
 //! again.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod check;
 mod contents;
 mod manifest;

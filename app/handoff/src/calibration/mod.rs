@@ -4,6 +4,14 @@
 //! The loop is [`test_part`] → print → [`Table`] filled in, by hand or by [`photo`] → [`fit`](mod@fit)
 //! → a file of measured spools that plans name.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 pub mod fit;
 pub mod guide;
 pub mod patches;

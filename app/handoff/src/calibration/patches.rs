@@ -151,6 +151,11 @@ impl Document for Patches {
             }
         }
         let rows = Path::field("rows");
+        if self.rows.len() > MOST_STEPS {
+            let what = format!("there are more than {MOST_STEPS} rows; no test print has");
+            found.push(Problem::new(rows, what));
+            return found;
+        }
         for (i, row) in self.rows.iter().enumerate() {
             let numbers = [row.first_step, row.last_step];
             if numbers.iter().any(|n| !(1..=MOST_STEPS).contains(n)) {

@@ -6,14 +6,19 @@
 //! camera's colour processing bends stays bent, so a photograph is a rough instrument; a few
 //! ΔE00 off is usual (common practice, no source).
 
-use std::io::{BufRead, Seek};
+use std::io::{BufRead, Seek, SeekFrom};
 
 use blend::{Lab, Xyz};
 
 use super::patches::{Area, Patches};
 
 /// Photographs beyond this many pixels are refused before memory is asked for.
-const MOST_PIXELS: u64 = 200_000_000;
+pub const MOST_PIXELS: u64 = 200_000_000;
+/// A picture that packs more pixels into a byte than this is a drawing at best, and its pixels
+/// would take far more memory than the file is long; a few are let through.
+pub const MOST_PIXELS_PER_BYTE: u64 = 16;
+/// Pixels that any file may have.
+const FREE_PIXELS: u64 = 4_000_000;
 /// Fewest pixels of a patch: fewer say more of the noise than of the colour.
 const FEWEST_PIXELS: usize = 64;
 /// From this code value on (of 1) a channel is taken to be at its end.
@@ -59,6 +64,17 @@ pub enum PhotoError {
     /// It is too large.
     #[error("the picture has {0} million pixels; at most 200 million are read")]
     TooLarge(u64),
+    /// It holds next to nothing.
+    #[error(
+        "the picture has {pixels} pixels in {bytes} bytes, so it is no photograph; \
+         take the file as the camera made it"
+    )]
+    Blank {
+        /// Its pixels.
+        pixels: u64,
+        /// Its size.
+        bytes: u64,
+    },
     /// A patch can't be used; all such patches are named.
     #[error("{}", .0.join("\n"))]
     Patches(Vec<String>),
@@ -69,7 +85,11 @@ impl Photo {
     ///
     /// # Errors
     /// [`PhotoError`].
-    pub fn read_png(file: impl BufRead + Seek) -> Result<Self, PhotoError> {
+    pub fn read_png(mut file: impl BufRead + Seek) -> Result<Self, PhotoError> {
+        let bytes = file
+            .seek(SeekFrom::End(0))
+            .map_err(png::DecodingError::from)?;
+        file.rewind().map_err(png::DecodingError::from)?;
         let mut decoder = png::Decoder::new(file);
         decoder.set_transformations(png::Transformations::EXPAND);
         let mut reader = decoder.read_info()?;
@@ -77,6 +97,9 @@ impl Photo {
         let pixels = u64::from(info.width) * u64::from(info.height);
         if pixels > MOST_PIXELS {
             return Err(PhotoError::TooLarge(pixels / 1_000_000));
+        }
+        if pixels > FREE_PIXELS.max(bytes.saturating_mul(MOST_PIXELS_PER_BYTE)) {
+            return Err(PhotoError::Blank { pixels, bytes });
         }
         let mut notes = Vec::new();
         if info.icc_profile.is_some() {
@@ -94,9 +117,10 @@ impl Photo {
         let wide = frame.bit_depth == png::BitDepth::Sixteen;
         let channels = frame.color_type.samples();
         let sample = |pixel: &[u8], channel: usize| match wide {
-            true => pixel.get(2 * channel..2 * channel + 2).map_or(0.0, |b| {
-                f64::from(u16::from_be_bytes([b[0], b[1]])) / 65535.0
-            }),
+            true => match pixel.get(2 * channel..) {
+                Some(&[high, low, ..]) => f64::from(u16::from_be_bytes([high, low])) / 65535.0,
+                _ => 0.0,
+            },
             false => f64::from(pixel.get(channel).copied().unwrap_or(0)) / 255.0,
         };
         let linear = bytes
@@ -142,13 +166,14 @@ impl Photo {
         }
         warnings.extend(uneven_cards(&gains));
         let count = gains.len().max(1) as f64;
-        let gain = [0, 1, 2].map(|c| gains.iter().map(|g| g[c]).sum::<f64>() / count);
+        let gain = sum(gains.iter().copied()).map(|channel| channel / count);
         let mut steps = Vec::new();
         for (number, area) in patches.rows.iter().flat_map(|row| row.steps()) {
             let name = format!("step {number}");
             match self.patch(&name, area, &mut warnings) {
                 Ok(seen) => {
-                    let balanced = [0, 1, 2].map(|c| seen[c] * gain[c]);
+                    let ([r, g, b], [by_r, by_g, by_b]) = (seen, gain);
+                    let balanced = [r * by_r, g * by_g, b * by_b];
                     let lab = Xyz::from_linear_srgb(balanced).to_lab();
                     match lab.l > 100.0 && wrong.is_empty() {
                         true => wrong.push(format!(
@@ -252,7 +277,12 @@ fn uneven_cards(gains: &[[f64; 3]]) -> Option<String> {
 
 fn mean(pixels: &[[f32; 3]]) -> [f64; 3] {
     let count = pixels.len().max(1) as f64;
-    [0, 1, 2].map(|c| pixels.iter().map(|p| f64::from(p[c])).sum::<f64>() / count)
+    sum(pixels.iter().map(|p| p.map(f64::from))).map(|channel| channel / count)
+}
+
+/// Channel by channel.
+fn sum(all: impl Iterator<Item = [f64; 3]>) -> [f64; 3] {
+    all.fold([0.0; 3], |[r, g, b], [x, y, z]| [r + x, g + y, b + z])
 }
 
 /// IEC 61966-2-1, for codes finer than 8 bits.

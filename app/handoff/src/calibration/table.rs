@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use blend::calibrate::{MeasuredStep, Measurements, Provenance, Specular};
-use blend::{Lab, Shares, Spool, SpoolColour, Srgb, Xyz};
+use blend::{Lab, MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb, Xyz};
 use csv::{StringRecord, Terminator, WriterBuilder};
 
 use crate::filled_in;
@@ -122,6 +122,10 @@ impl Table {
         for record in reader.records() {
             let record = record.map_err(broken)?;
             if record.iter().any(|cell| !cell.is_empty()) {
+                if rows.len() >= filled_in::MOST_ROWS {
+                    let line = record.position().map_or(1, csv::Position::line);
+                    return Err(TableError::new(line, filled_in::too_long()));
+                }
                 rows.push(columns.row(&record, rows.len() + 1)?);
             }
         }
@@ -331,7 +335,9 @@ struct Columns {
 impl Columns {
     fn of(heads: &StringRecord, line: u64) -> Result<Self, TableError> {
         let at = |name: &str| heads.iter().position(|h| h.eq_ignore_ascii_case(name));
-        let shares: Vec<usize> = (1..).map_while(|i| at(&format!("share_{i}"))).collect();
+        // One beyond the most, so that it is told.
+        let shares = (1..=MAX_COMPONENTS + 1).map_while(|i| at(&format!("share_{i}")));
+        let shares: Vec<usize> = shares.collect();
         let lab = [at("l"), at("a"), at("b")];
         let columns = Self {
             step: at("step"),

@@ -4,6 +4,14 @@
 //! All are CSV (RFC 4180) with named columns in any order. Lines that begin with `#` are
 //! comments, cells may stay empty, and a column `note` takes anything.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod lag;
 mod print;
 mod table;

@@ -48,6 +48,9 @@ impl Table {
             let cells = record.map_err(broken)?;
             if cells.iter().any(|cell| !cell.is_empty()) {
                 let line = cells.position().map_or(1, csv::Position::line);
+                if rows.len() >= filled_in::MOST_ROWS {
+                    return Err(SeenError::new(line, filled_in::too_long()));
+                }
                 rows.push(Row { line, cells });
             }
         }

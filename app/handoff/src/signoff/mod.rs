@@ -9,6 +9,14 @@
 //! and whoever can write the file can sign under any name. It shows that nothing has changed
 //! since, and what has.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod clock;
 mod document;
 mod seal;

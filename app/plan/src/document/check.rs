@@ -6,6 +6,10 @@ use geometry::{Field, LayerPlan, Mask};
 use super::{Paint, Plan, Region};
 use crate::ron_text::{Path, Problem};
 
+/// The most regions of a plan, and the most that a person could keep apart: every point of the
+/// skin asks them all.
+pub const MOST_REGIONS: usize = 4096;
+
 /// The thinnest and thickest layer taken for a layer and not for a slip of the pen, mm.
 const LAYER_MM: std::ops::RangeInclusive<f64> = 0.01..=5.0;
 
@@ -82,6 +86,11 @@ impl Plan {
                 found.push(Problem::new(all.clone(), what));
             }
             Some(base) => check_base(base, &all.at(0), found),
+        }
+        let count = self.regions.len();
+        if count > MOST_REGIONS {
+            let what = format!("there are {count} regions; a plan holds {MOST_REGIONS} at most");
+            found.push(Problem::new(all.clone(), what));
         }
         for (i, region) in self.regions.iter().enumerate() {
             check_region(region, self.component_count(), &all.at(i), found);

@@ -1,5 +1,13 @@
 //! The plan document: what a person writes, and nothing that can be derived.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod check;
 mod first;
 mod hash;

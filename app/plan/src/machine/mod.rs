@@ -3,6 +3,14 @@
 //! Time inside the melt chamber is counted in extruded volume (mm³), never in seconds: how
 //! fast the printer moves then drops out of the question what the nozzle lays down.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod chamber;
 mod check;
 mod drive;

@@ -11,25 +11,27 @@ pub(super) fn settle(text: &str) -> String {
     let ends = closings(&tokens);
     let mut out = String::with_capacity(text.len());
     let mut done = 0; // Byte up to which the text has been copied.
+    let piece = |from: usize, to: usize| text.get(from..to).unwrap_or_default();
     let mut i = 0;
-    while i < tokens.len() {
-        let token = tokens[i];
-        if let (Kind::Open, Some(end)) = (token.kind, ends[i])
-            && let Some(flat) = flat(&tokens[i..=end])
-            && column(&out, &text[done..token.start]) + flat.chars().count() < WIDTH
+    while let Some(token) = tokens.get(i) {
+        let end = ends.get(i).copied().flatten();
+        let inner = end.and_then(|end| tokens.get(i..=end)).unwrap_or_default();
+        if let (Some(end), Some(last)) = (end, inner.last())
+            && let Some(flat) = flat(inner)
+            && column(&out, piece(done, token.start)) + flat.chars().count() < WIDTH
         {
-            out.push_str(&text[done..token.start]);
+            out.push_str(piece(done, token.start));
             out.push_str(&flat);
-            done = tokens[end].start + 1;
+            done = last.start + 1;
             i = end + 1;
         } else {
             let stop = token.start + token.text.len();
-            out.push_str(&text[done..stop]);
+            out.push_str(piece(done, stop));
             done = stop;
             i += 1;
         }
     }
-    out.push_str(&text[done..]);
+    out.push_str(piece(done, text.len()));
     out.push('\n');
     out
 }
@@ -42,8 +44,8 @@ fn closings(tokens: &[Token]) -> Vec<Option<usize>> {
         match token.kind {
             Kind::Open => open.push(i),
             Kind::Close => {
-                if let Some(start) = open.pop() {
-                    ends[start] = Some(i);
+                if let Some(slot) = open.pop().and_then(|start| ends.get_mut(start)) {
+                    *slot = Some(i);
                 }
             }
             _ => {}

@@ -22,116 +22,139 @@ impl fmt::Display for Spot {
 
 /// Where the value at a path stands, or the nearest value around it that is there.
 pub fn locate(text: &str, path: &Path) -> Spot {
-    let tokens = plain_tokens(text);
-    let mut at = top(&tokens);
-    for &step in &path.0 {
-        match child(&tokens, at, step) {
-            Some(inner) => at = inner,
-            None => break,
+    Places::of(text).locate(path)
+}
+
+/// A text taken apart once, to find any number of paths in it.
+pub(super) struct Places<'t> {
+    text: &'t str,
+    /// Without comments.
+    tokens: Vec<Token<'t>>,
+    /// For each token the index after it, or after the whole bracket that it opens.
+    after: Vec<usize>,
+}
+
+impl<'t> Places<'t> {
+    pub(super) fn of(text: &'t str) -> Self {
+        let mut tokens = tokens(text);
+        tokens.retain(|t| t.kind != Kind::Comment);
+        let after = after(&tokens);
+        Self {
+            text,
+            tokens,
+            after,
         }
     }
-    spot(text, tokens.get(at).map_or(text.len(), |t| t.start))
-}
 
-/// The word at a path, and where it stands; `None` when there is no such value.
-pub(super) fn word_at<'t>(text: &'t str, path: &Path) -> Option<(Spot, &'t str)> {
-    let tokens = plain_tokens(text);
-    let at = path
-        .0
-        .iter()
-        .try_fold(top(&tokens), |at, &step| child(&tokens, at, step))?;
-    let token = tokens.get(at)?;
-    Some((spot(text, token.start), token.text))
-}
+    /// As the function [`locate`].
+    pub(super) fn locate(&self, path: &Path) -> Spot {
+        let mut at = self.top();
+        for &step in &path.0 {
+            match self.child(at, step) {
+                Some(inner) => at = inner,
+                None => break,
+            }
+        }
+        self.spot(self.tokens.get(at).map_or(self.text.len(), |t| t.start))
+    }
 
-fn plain_tokens(text: &str) -> Vec<Token<'_>> {
-    let mut tokens = tokens(text);
-    tokens.retain(|t| t.kind != Kind::Comment);
-    tokens
-}
+    /// The word at a path, and where it stands; `None` when there is no such value.
+    pub(super) fn word_at(&self, path: &Path) -> Option<(Spot, &'t str)> {
+        let mut steps = path.0.iter();
+        let at = steps.try_fold(self.top(), |at, &step| self.child(at, step))?;
+        let token = self.tokens.get(at)?;
+        Some((self.spot(token.start), token.text))
+    }
 
-/// Index of the token with which the document begins, past `#![enable(…)]`.
-fn top(tokens: &[Token]) -> usize {
-    match tokens.first() {
-        Some(t) if t.text.starts_with('#') => after(tokens, 1),
-        _ => 0,
+    /// Index of the token with which the document begins, past `#![enable(…)]`.
+    fn top(&self) -> usize {
+        match self.tokens.first() {
+            Some(t) if t.text.starts_with('#') => self.after(1),
+            _ => 0,
+        }
+    }
+
+    fn after(&self, at: usize) -> usize {
+        self.after.get(at).copied().unwrap_or(self.tokens.len())
+    }
+
+    fn kind(&self, at: usize) -> Option<Kind> {
+        self.tokens.get(at).map(|t| t.kind)
+    }
+
+    /// Index of the token with which the value at a step begins, within the value that begins
+    /// at `at`.
+    fn child(&self, mut at: usize, step: Step) -> Option<usize> {
+        loop {
+            let open = match self.kind(at)? {
+                Kind::Open => at,
+                Kind::Word if self.kind(at + 1)? == Kind::Open => at + 1,
+                _ => return None,
+            };
+            let first = open + 1;
+            let is_list = self.tokens.get(open)?.text == "[";
+            match step {
+                Step::Index(index) if is_list => return self.items(first).nth(index),
+                Step::Field(name) if self.kind(first + 1) == Some(Kind::Colon) => {
+                    let is_it = |i: &usize| self.tokens.get(*i).is_some_and(|t| t.text == name);
+                    return self.items(first).find(is_it).map(|i| i + 2);
+                }
+                // A wrapper round one value, such as Fixed([…]) or Stroke((…)): look inside.
+                _ => at = self.items(first).next()?,
+            }
+        }
+    }
+
+    /// Indices of the tokens with which the items of a bracket begin; `first` follows its
+    /// opening.
+    fn items(&self, first: usize) -> impl Iterator<Item = usize> + '_ {
+        let mut next = first;
+        std::iter::from_fn(move || {
+            let here = next;
+            if self.kind(here)? == Kind::Close {
+                return None;
+            }
+            let ends = |kind: Kind| matches!(kind, Kind::Comma | Kind::Close);
+            while self.kind(next).is_some_and(|kind| !ends(kind)) {
+                next = self.after(next);
+            }
+            if self.kind(next) == Some(Kind::Comma) {
+                next += 1;
+            }
+            Some(here)
+        })
+    }
+
+    fn spot(&self, offset: usize) -> Spot {
+        let before = self.text.get(..offset).unwrap_or(self.text);
+        let line = before.rsplit('\n').next().unwrap_or(before);
+        Spot {
+            line: before.matches('\n').count() + 1,
+            column: line.chars().count() + 1,
+        }
     }
 }
 
-/// Index of the token with which the value at a step begins, within the value that begins
-/// at `at`.
-fn child(tokens: &[Token], at: usize, step: Step) -> Option<usize> {
-    let open = match tokens.get(at)?.kind {
-        Kind::Open => at,
-        Kind::Word if tokens.get(at + 1)?.kind == Kind::Open => at + 1,
-        _ => return None,
-    };
-    let items = items(tokens, open + 1);
-    match step {
-        Step::Index(index) if tokens[open].text == "[" => items.get(index).copied(),
-        Step::Field(name) if named(tokens, &items) => items
-            .into_iter()
-            .find(|&i| tokens[i].text == name)
-            .map(|i| i + 2),
-        // A wrapper round one value, such as Fixed([…]) or Stroke((…)): look inside.
-        _ => child(tokens, *items.first()?, step),
-    }
-}
-
-/// Whether the items are fields with names.
-fn named(tokens: &[Token], items: &[usize]) -> bool {
-    items
-        .first()
-        .and_then(|&i| tokens.get(i + 1))
-        .is_some_and(|t| t.kind == Kind::Colon)
-}
-
-/// Indices of the tokens with which the items of a bracket begin; `first` follows its opening.
-fn items(tokens: &[Token], first: usize) -> Vec<usize> {
-    let mut found = Vec::new();
-    let mut at = first;
-    while let Some(token) = tokens.get(at) {
-        if token.kind == Kind::Close {
-            break;
-        }
-        found.push(at);
-        while tokens.get(at).is_some_and(|t| !ends_item(t.kind)) {
-            at = after(tokens, at);
-        }
-        if tokens.get(at).is_some_and(|t| t.kind == Kind::Comma) {
-            at += 1;
-        }
-    }
-    found
-}
-
-fn ends_item(kind: Kind) -> bool {
-    matches!(kind, Kind::Comma | Kind::Close)
-}
-
-/// Index after the token at `at`, or after the whole bracket that it opens.
-fn after(tokens: &[Token], at: usize) -> usize {
-    let mut depth = 0usize;
-    for (i, token) in tokens.iter().enumerate().skip(at) {
+fn after(tokens: &[Token]) -> Vec<usize> {
+    let mut after: Vec<usize> = (1..=tokens.len()).collect();
+    let mut open = Vec::new();
+    for (i, token) in tokens.iter().enumerate() {
         match token.kind {
-            Kind::Open => depth += 1,
-            Kind::Close => depth = depth.saturating_sub(1),
+            Kind::Open => open.push(i),
+            Kind::Close => {
+                if let Some(slot) = open.pop().and_then(|at| after.get_mut(at)) {
+                    *slot = i + 1;
+                }
+            }
             _ => {}
         }
-        if depth == 0 {
-            return i + 1;
+    }
+    for at in open {
+        if let Some(slot) = after.get_mut(at) {
+            *slot = tokens.len();
         }
     }
-    tokens.len()
-}
-
-fn spot(text: &str, offset: usize) -> Spot {
-    let before = &text[..offset];
-    let line_start = before.rfind('\n').map_or(0, |at| at + 1);
-    Spot {
-        line: before.matches('\n').count() + 1,
-        column: before[line_start..].chars().count() + 1,
-    }
+    after
 }
 
 #[cfg(test)]
@@ -156,6 +179,15 @@ mod tests {
         );
         let stops = regions.at(1).then("paint").then("fade").then("stops");
         assert_eq!(found(&stops.at(1).then("at_mm")), (8, 57));
+    }
+
+    #[test]
+    fn brackets_without_end_are_passed_in_one_go() {
+        for open in ["(", "[", "{", "a(", "(a: ", "([,"] {
+            let text = open.repeat(300_000);
+            let spot = locate(&text, &Path::field("version"));
+            assert!(spot.line == 1, "{spot}");
+        }
     }
 
     #[test]

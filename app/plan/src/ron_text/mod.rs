@@ -6,6 +6,14 @@
 //! many) are found afterwards on the finished value and named by a [`Path`];
 //! [`locate`](locate::locate) finds the path's line and column in the text again.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod layout;
 mod locate;
 mod tokens;
@@ -19,7 +27,11 @@ use ron::ser::path_meta::Field;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
+use locate::Places;
 pub use locate::{Spot, locate};
+
+/// The most faults of one text that are told.
+pub const MOST_FAULTS: usize = 100;
 
 /// One step of a [`Path`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -174,15 +186,22 @@ pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
 
 /// The problems of a document, each with its place in the text that the document came from.
 pub fn placed(text: &str, problems: Vec<Problem>) -> TextError {
+    let places = Places::of(text);
+    let more = problems.len().saturating_sub(MOST_FAULTS);
     let mut faults: Vec<Fault> = problems
         .into_iter()
+        .take(MOST_FAULTS)
         .map(|problem| Fault {
             file: String::new(),
-            spot: locate(text, &problem.path),
+            spot: places.locate(&problem.path),
             what: problem.what,
         })
         .collect();
     faults.sort_by_key(|f| (f.spot.line, f.spot.column));
+    if let (Some(last), 1..) = (faults.last_mut(), more) {
+        last.what
+            .push_str(&format!(" (and {more} faults more; mend these first)"));
+    }
     TextError { faults }
 }
 
@@ -207,7 +226,7 @@ pub fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
 
 /// Whether the text has a field of this name at its top.
 pub fn has_field(text: &str, name: &'static str) -> bool {
-    locate::word_at(text, &Path::field(name)).is_some()
+    Places::of(text).word_at(&Path::field(name)).is_some()
 }
 
 /// `Some(…)` need not be written, and `Stroke((…))` is `Stroke(…)`: what a person expects.
@@ -219,7 +238,7 @@ fn options() -> Options {
 
 /// A later version may hold fields that are unknown here, so its number is read first.
 fn check_version<D: Document>(text: &str) -> Result<(), TextError> {
-    let Some((spot, word)) = locate::word_at(text, &Path::field("version")) else {
+    let Some((spot, word)) = Places::of(text).word_at(&Path::field("version")) else {
         return Ok(()); // A missing version is reported as any missing field is.
     };
     match word.parse::<u32>() {

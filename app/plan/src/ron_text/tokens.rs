@@ -30,19 +30,16 @@ pub(super) struct Token<'t> {
 /// All tokens of a text, in order.
 pub(super) fn tokens(text: &str) -> Vec<Token<'_>> {
     let mut found = Vec::new();
-    let mut start = 0;
-    while let Some(first) = text[start..].chars().next() {
-        if first.is_whitespace() {
-            start += first.len_utf8();
-            continue;
-        }
-        let (kind, length) = token(&text[start..], first);
+    let mut rest = text.trim_start();
+    while let Some(first) = rest.chars().next() {
+        let (kind, length) = token(rest, first);
+        let (own, after) = rest.split_at_checked(length).unwrap_or((rest, ""));
         found.push(Token {
             kind,
-            start,
-            text: &text[start..start + length],
+            start: text.len() - rest.len(),
+            text: own,
         });
-        start += length;
+        rest = after.trim_start();
     }
     found
 }
@@ -79,8 +76,9 @@ fn quoted(text: &str, mark: char) -> usize {
 /// Length of `r"…"` or `r#"…"#`, if there is one here.
 fn raw_string(text: &str) -> Option<usize> {
     let head = text.strip_prefix("br").or_else(|| text.strip_prefix('r'))?;
-    let hashes = head.len() - head.trim_start_matches('#').len();
-    let body = head[hashes..].strip_prefix('"')?;
+    let plain = head.trim_start_matches('#');
+    let hashes = head.len() - plain.len();
+    let body = plain.strip_prefix('"')?;
     let end = format!("\"{}", "#".repeat(hashes));
     let before = text.len() - body.len();
     Some(match body.find(&end) {
@@ -94,7 +92,7 @@ fn block_comment(text: &str) -> usize {
     let mut depth = 0usize;
     let mut rest = text;
     while let Some(at) = rest.find(['/', '*']) {
-        rest = &rest[at..];
+        rest = rest.get(at..).unwrap_or_default();
         if let Some(inner) = rest.strip_prefix("/*") {
             depth += 1;
             rest = inner;
@@ -105,7 +103,7 @@ fn block_comment(text: &str) -> usize {
                 return text.len() - rest.len();
             }
         } else {
-            rest = &rest[1..];
+            rest = rest.get(1..).unwrap_or_default();
         }
     }
     text.len()

@@ -6,8 +6,7 @@
 
 mod model;
 
-use std::collections::HashMap;
-use std::fs::File;
+use std::collections::{HashMap, HashSet};
 use std::io::{self, BufReader, Read};
 
 use glam::DAffine3;
@@ -17,7 +16,7 @@ use zip::result::ZipError;
 use self::model::{Body, Item, Model, ObjectId};
 use super::build::Builder;
 use super::limits::{self, Capped, MOST_EXPANSION, OVER_ALLOWANCE};
-use super::{Facts, Format, Problem, Source};
+use super::{Bytes, Facts, Format, Problem, Source};
 use crate::Progress;
 use crate::place::Unit;
 
@@ -33,7 +32,7 @@ fn broken(what: impl Into<String>) -> Problem {
 }
 
 /// Reads a 3MF file.
-pub(super) fn read(source: Source, builder: &mut Builder) -> Result<Facts, Problem> {
+pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let mut package = Package::open(source)?;
     let start = package.start_part()?;
     let models = package.models(&start)?;
@@ -60,7 +59,7 @@ pub(super) fn read(source: Source, builder: &mut Builder) -> Result<Facts, Probl
         models: &models,
         builder,
         root_unit: root.unit,
-        facets_left: limits::placed_facets(package.packed_bytes),
+        left: limits::placed(package.packed_bytes),
         objects: 0,
     };
     for item in &items {
@@ -72,14 +71,14 @@ pub(super) fn read(source: Source, builder: &mut Builder) -> Result<Facts, Probl
 
 /// The root model's objects that no component uses.
 fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
-    let used: Vec<&ObjectId> = models
+    let used: HashSet<u32> = models
         .values()
         .flat_map(|m| m.objects.values())
         .flat_map(|body| match body {
             Body::Components(components) => components.as_slice(),
             Body::Mesh { .. } => &[],
         })
-        .map(|component| &component.object)
+        .map(|component| component.object.id)
         .collect();
     let Some(root) = models.get(start) else {
         return Vec::new();
@@ -87,7 +86,7 @@ fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
     let mut ids: Vec<u32> = root.objects.keys().copied().collect();
     ids.sort_unstable();
     ids.into_iter()
-        .filter(|&id| !used.iter().any(|u| u.id == id))
+        .filter(|id| !used.contains(id))
         .map(|id| Item {
             object: ObjectId { part: None, id },
             transform: DAffine3::IDENTITY,
@@ -95,16 +94,16 @@ fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
         .collect()
 }
 
-struct Package {
-    archive: ZipArchive<BufReader<File>>,
+struct Package<'a> {
+    archive: ZipArchive<BufReader<Box<dyn Bytes + 'a>>>,
     packed_bytes: u64,
     /// How many bytes may still be unpacked.
     allowance: u64,
     progress: Progress,
 }
 
-impl Package {
-    fn open(source: Source) -> Result<Self, Problem> {
+impl<'a> Package<'a> {
+    fn open(source: Source<'a>) -> Result<Self, Problem> {
         let packed_bytes = source.length;
         let mut archive = ZipArchive::new(source.file).map_err(in_words)?;
         let overlap = archive.has_overlapping_files().map_err(in_words)?;
@@ -218,7 +217,8 @@ struct Placer<'a> {
     models: &'a HashMap<String, Model>,
     builder: &'a mut Builder,
     root_unit: Unit,
-    facets_left: u64,
+    /// Facets, vertices and components that may still be placed.
+    left: u64,
     objects: usize,
 }
 
@@ -265,7 +265,8 @@ impl Placer<'_> {
                 vertices,
                 triangles,
             } => {
-                self.spend(triangles.len() as u64)?;
+                let size = triangles.len().max(vertices.len()).max(1);
+                self.spend(size as u64)?;
                 self.mesh(vertices, triangles, transform, scale)
                     .map_err(|problem| match problem {
                         Problem::Broken { what, .. } => broken(format!("object {id}: {what}")),
@@ -275,9 +276,9 @@ impl Placer<'_> {
         }
     }
 
-    fn spend(&mut self, facets: u64) -> Result<(), Problem> {
-        match self.facets_left.checked_sub(facets) {
-            Some(left) => self.facets_left = left,
+    fn spend(&mut self, count: u64) -> Result<(), Problem> {
+        match self.left.checked_sub(count) {
+            Some(left) => self.left = left,
             None => {
                 let what = "it places its objects so often that they outgrow the file";
                 return Err(Problem::Refused(what.into()));

@@ -203,11 +203,13 @@ impl Parser {
             return;
         };
         let components = std::mem::take(&mut self.components);
+        let vertices = std::mem::take(&mut self.vertices);
+        let triangles = std::mem::take(&mut self.triangles);
         let body = match components.is_empty() {
             false => Body::Components(components),
             true => Body::Mesh {
-                vertices: std::mem::take(&mut self.vertices),
-                triangles: std::mem::take(&mut self.triangles),
+                vertices,
+                triangles,
             },
         };
         self.objects.insert(id, body);
@@ -215,7 +217,7 @@ impl Parser {
 
     fn model(&mut self, tag: &BytesStart<'_>) -> Result<(), Problem> {
         self.seen_model = true;
-        for attribute in tag.attributes() {
+        for attribute in tag.attributes().with_checks(false) {
             let attribute = attribute.map_err(|e| broken(format!("its XML: {e}")))?;
             let value: &[u8] = attribute.value.as_ref();
             match attribute.key.as_ref() {
@@ -263,41 +265,41 @@ fn unit(value: &[u8]) -> Result<Unit, Problem> {
 }
 
 fn position(tag: &BytesStart<'_>) -> Result<DVec3, Problem> {
-    let mut found = [None; 3];
+    let (mut x, mut y, mut z) = (None, None, None);
     for attribute in tag.attributes().with_checks(false) {
         let attribute = attribute.map_err(|e| broken(format!("its XML: {e}")))?;
         let value: &[u8] = attribute.value.as_ref();
         let axis = match attribute.key.as_ref() {
-            b"x" => 0,
-            b"y" => 1,
-            b"z" => 2,
+            b"x" => &mut x,
+            b"y" => &mut y,
+            b"z" => &mut z,
             _ => continue,
         };
         let number = number(value.trim_ascii());
         let number =
             number.ok_or_else(|| broken(format!("{} is no finite number", shown(value))))?;
-        found[axis] = Some(number);
+        *axis = Some(number);
     }
-    match found {
-        [Some(x), Some(y), Some(z)] => Ok(DVec3::new(x, y, z)),
+    match (x, y, z) {
+        (Some(x), Some(y), Some(z)) => Ok(DVec3::new(x, y, z)),
         _ => Err(broken("a vertex lacks x, y or z")),
     }
 }
 
 fn corners(tag: &BytesStart<'_>) -> Result<[u32; 3], Problem> {
-    let mut found = [None; 3];
+    let (mut a, mut b, mut c) = (None, None, None);
     for attribute in tag.attributes().with_checks(false) {
         let attribute = attribute.map_err(|e| broken(format!("its XML: {e}")))?;
         let corner = match attribute.key.as_ref() {
-            b"v1" => 0,
-            b"v2" => 1,
-            b"v3" => 2,
+            b"v1" => &mut a,
+            b"v2" => &mut b,
+            b"v3" => &mut c,
             _ => continue,
         };
-        found[corner] = Some(whole(attribute.value.as_ref())?);
+        *corner = Some(whole(attribute.value.as_ref())?);
     }
-    match found {
-        [Some(a), Some(b), Some(c)] => Ok([a, b, c]),
+    match (a, b, c) {
+        (Some(a), Some(b), Some(c)) => Ok([a, b, c]),
         _ => Err(broken("a triangle lacks v1, v2 or v3")),
     }
 }
@@ -317,7 +319,7 @@ fn id(tag: &BytesStart<'_>, name: &[u8]) -> Result<u32, Problem> {
 
 /// An attribute's text, by its local name.
 fn attribute(tag: &BytesStart<'_>, name: &[u8]) -> Result<Option<String>, Problem> {
-    for attribute in tag.attributes() {
+    for attribute in tag.attributes().with_checks(false) {
         let attribute = attribute.map_err(|e| broken(format!("its XML: {e}")))?;
         if attribute.key.local_name().as_ref() == name {
             let value: &[u8] = attribute.value.as_ref();

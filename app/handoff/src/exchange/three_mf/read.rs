@@ -1,8 +1,17 @@
 //! Reading back what was written, to check it: the subset of 3MF that [`Model`] writes.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 use std::io::{Cursor, Read};
 
 use blend::Srgb;
+use geometry::read::MOST_EXPANSION;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 use zip::ZipArchive;
@@ -11,6 +20,8 @@ use super::{BLENDS, BOTH, COLOURS, Model, SPOOLS};
 
 /// The longest model that is unpacked, bytes.
 const LONGEST: u64 = 2 << 30;
+/// What any package may unpack to, bytes, however small it is.
+const FREE: u64 = 4 << 20;
 
 /// Why a file is not one that was written here.
 #[derive(Debug, thiserror::Error)]
@@ -34,8 +45,9 @@ pub fn read_back(bytes: &[u8]) -> Result<Model, ReadBackError> {
         .by_name("3D/3dmodel.model")
         .map_err(|e| package(&e))?;
     let mut text = String::new();
+    let longest = (bytes.len() as u64).saturating_mul(MOST_EXPANSION);
     entry
-        .take(LONGEST)
+        .take(longest.clamp(FREE, LONGEST))
         .read_to_string(&mut text)
         .map_err(|e| package(&e))?;
     parse(&text).map_err(ReadBackError::Model)

@@ -17,6 +17,14 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 mod check;
 mod listen;
 mod speak;
@@ -136,12 +144,13 @@ impl Dialect {
         let whole = self.whole_units();
         let exact: Vec<f64> = shares.as_slice().iter().map(|s| s * whole as f64).collect();
         let mut units: Vec<u64> = exact.iter().map(|e| (e + 1e-9).floor() as u64).collect();
-        let mut order: Vec<usize> = (0..units.len()).collect();
-        let left_over = |i: usize| exact[i] - (exact[i] + 1e-9).floor();
-        order.sort_by(|a, b| left_over(*b).total_cmp(&left_over(*a)));
         let given: u64 = units.iter().sum();
-        for i in order.into_iter().take(whole.saturating_sub(given) as usize) {
-            units[i] += 1;
+        let left_over = |exact: &f64| exact - (exact + 1e-9).floor();
+        let mut order: Vec<(&mut u64, &f64)> = units.iter_mut().zip(&exact).collect();
+        order.sort_by(|(_, a), (_, b)| left_over(b).total_cmp(&left_over(a)));
+        let missing = whole.saturating_sub(given) as usize;
+        for (unit, _) in order.into_iter().take(missing) {
+            *unit += 1;
         }
         units
     }

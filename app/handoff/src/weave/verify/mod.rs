@@ -16,6 +16,7 @@ pub mod printed;
 pub mod same;
 
 use blend::{Lab, Shares};
+use geometry::layers::MOST_LAYERS;
 use geometry::{DVec3, LayerPlan, Progress};
 use plan::Painted;
 use plan::machine::Chamber;
@@ -285,7 +286,9 @@ impl Run<'_> {
         const SAME_MM: f64 = 1e-3;
         let plain = self.verify.painted.plan().layers.layer_mm;
         let at = self.heights.partition_point(|h| *h < top - SAME_MM);
-        if self.heights.get(at).is_none_or(|h| *h > top + SAME_MM) {
+        let is_new = self.heights.get(at).is_none_or(|h| *h > top + SAME_MM);
+        // A toolpath without layers has as many heights as moves.
+        if is_new && self.heights.len() < MOST_LAYERS {
             self.heights.insert(at, top);
         }
         let lift = self.verify.stands.first().map_or(0.0, |s| s.lift_mm);

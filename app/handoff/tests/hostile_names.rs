@@ -1,0 +1,236 @@
+//! Names are only names: whatever a part, a region, a spool, a file or a reviewer is called,
+//! nothing is written outside of the chosen folder, no page runs it, and no toolpath obeys it.
+#![allow(clippy::unwrap_used)]
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{self, Cursor, Read};
+use std::path::{Path, PathBuf};
+
+use geometry::read::mesh_to_stl;
+use geometry::{DVec3, Progress, solids};
+use handoff::bundle::{check, hand_off};
+use handoff::exchange::three_mf::read_back;
+use handoff::job::Job;
+use handoff::signoff::{Decision, Standing, Verdict, sign};
+use handoff::weave::dialect::{Dialect, Heard, Listener};
+use handoff::weave::register::Placement;
+use handoff::weave::{Source, Weave};
+use handoff::{FILES, prepare};
+use toolpath::{Form, Reader, Settings};
+
+/// Names as nobody should choose them, each with the sign by which it is known again.
+const NAMES: [&str; 7] = [
+    "<script>alert('a1')</script>",
+    "\"><img src=x onerror=\"alert('b2')\">",
+    "]]></metadata><!-- c3 --><x y='&amp;",
+    "../../outside-d4",
+    "/tmp/outside-e5",
+    "f6\nG1 X0 E99\rM104 S300\u{2028}G1 X1",
+    "=cmd|'g7'!A1 \u{202e}\u{0} ');</style><style>*{display:none}",
+];
+
+fn quoted(text: &str) -> String {
+    ron::to_string(text).unwrap()
+}
+
+/// A block whose plan has all these names, in a folder of its own within `folder`.
+fn job(folder: &Path) -> Job {
+    let own = folder.join("plans");
+    fs::create_dir(&own).unwrap();
+    let mesh = "<img src=x onerror=alert(8)> & 'so' \"on\".stl";
+    let block = solids::cuboid(DVec3::new(8.0, 5.0, 2.0)).unwrap();
+    fs::write(own.join(mesh), mesh_to_stl(&block)).unwrap();
+    let regions: String = NAMES
+        .iter()
+        .enumerate()
+        .map(|(i, name)| {
+            let (mask, share) = match i {
+                0 => ("Whole".to_owned(), 1.0),
+                _ => {
+                    let from = 0.4 * (i % 5) as f64;
+                    (
+                        format!("Band(from_mm: {from}, to_mm: {})", from + 0.4),
+                        0.25,
+                    )
+                }
+            };
+            let name = quoted(name);
+            format!(
+                "(name: {name}, mask: {mask}, paint: Fixed([{share}, {}])),",
+                1.0 - share
+            )
+        })
+        .collect();
+    let text = format!(
+        "(version: 1, title: {}, mesh: (file: {}), spools: [(name: {}, colour: \
+         Hex(\"#1f4e8c\")), (name: {}, colour: Hex(\"#f2ecdc\"))], machine: (chamber: (dead_mm3: \
+         1, mixed_mm3: 2)), layers: (first_layer_mm: 0.4, layer_mm: 0.4), regions: [{regions}])",
+        quoted(&NAMES.concat()),
+        quoted(mesh),
+        quoted(NAMES[0]),
+        quoted(NAMES[5]),
+    );
+    let path = own.join("p'<b>&\".plan.ron");
+    fs::write(&path, text).unwrap();
+    Job::open(&path, &Progress::new()).unwrap()
+}
+
+/// All files beneath a folder, as paths within it.
+fn all_files(folder: &Path) -> BTreeSet<PathBuf> {
+    let mut found = BTreeSet::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in fs::read_dir(next).unwrap() {
+            let path = entry.unwrap().path();
+            match path.is_dir() {
+                true => folders.push(path),
+                false => {
+                    found.insert(path.strip_prefix(folder).unwrap().to_owned());
+                }
+            }
+        }
+    }
+    found
+}
+
+/// The page's elements are those of any page: no name adds an element or an attribute.
+fn page_is_tame(html: &str) {
+    for raw in [
+        "<script>alert",
+        "<img src=x",
+        "onerror=\"",
+        "<!--",
+        "]]>",
+        "</style><style>",
+        "\u{202e}",
+        "\u{0}",
+    ] {
+        assert!(!html.contains(raw), "{raw}");
+    }
+    let count = |what: &str| html.matches(what).count();
+    assert_eq!(count("<style"), 1);
+    assert_eq!(count("<script"), count("</script>"));
+    assert!(count("&lt;script&gt;alert(&#39;a1&#39;)&lt;/script&gt;") > 0);
+}
+
+#[test]
+fn nothing_is_written_elsewhere_and_nothing_is_obeyed() {
+    let folder = tempfile::tempdir().unwrap();
+    let (folder, progress) = (folder.path(), Progress::new());
+    let job = job(folder);
+    for name in NAMES {
+        let verdict = Verdict {
+            name: name.to_owned(),
+            decision: Decision::Approved,
+            note: name.to_owned(),
+        };
+        let lines = name.chars().any(char::is_control);
+        assert_eq!(sign(&job, verdict).is_err(), lines, "{name:?}");
+    }
+    let before = all_files(folder);
+    let out = folder.join("out");
+    prepare(&job, &out, &progress).unwrap();
+    let made: BTreeSet<PathBuf> = all_files(&out);
+    let known: BTreeSet<PathBuf> = FILES.iter().map(|(name, _)| PathBuf::from(name)).collect();
+    assert!(made.is_subset(&known), "{made:?}");
+    page_is_tame(&fs::read_to_string(out.join("review.html")).unwrap());
+    csv_keeps_names(&out.join("schedule.csv"));
+
+    let target = folder.join("handed-over");
+    let handed = hand_off(&job, &target, &progress).unwrap();
+    assert!(check(&target, &progress).unwrap().faults.is_empty());
+    let model = read_back(&fs::read(target.join("part.3mf")).unwrap()).unwrap();
+    assert_eq!(model.spools[0].0, NAMES[0]);
+    page_is_tame(&fs::read_to_string(target.join("review.html")).unwrap());
+    assert!(
+        handed
+            .manifest
+            .files
+            .iter()
+            .all(|f| target.join(&f.name).is_file())
+    );
+
+    let elsewhere: Vec<PathBuf> = all_files(folder)
+        .into_iter()
+        .filter(|p| !p.starts_with("out") && !p.starts_with("handed-over"))
+        .collect();
+    assert_eq!(
+        elsewhere,
+        Vec::from_iter(before),
+        "something was written beside"
+    );
+    woven_text_is_comment(&job);
+}
+
+/// A row for each dose, the names in their cells.
+fn csv_keeps_names(path: &Path) {
+    let mut reader = csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .from_path(path)
+        .unwrap();
+    let column = reader
+        .headers()
+        .unwrap()
+        .iter()
+        .position(|h| h == "region_name");
+    let mut rows = 0;
+    for row in reader.records() {
+        let row = row.unwrap();
+        assert!(
+            NAMES.contains(&row.get(column.unwrap()).unwrap()),
+            "{row:?}"
+        );
+        rows += 1;
+    }
+    assert!(rows > 0);
+}
+
+/// Every line that weaving put in is a comment or a command of the dialect.
+fn woven_text_is_comment(job: &Job) {
+    let mut file = String::from("G21\nG90\nM83\n");
+    for layer in 1..=5 {
+        file += &format!(
+            "G1 Z{:.1}\nG0 X106.2 Y107.7\nG1 X113.8 E0.5\nG1 Y112.3 E0.3\nG1 X106.2 E0.5\n\
+             G1 Y107.7 E0.3\n",
+            0.4 * f64::from(layer)
+        );
+    }
+    let dialect = Dialect::built_in("slots").unwrap();
+    let review = Standing::not_reviewed();
+    let weave = Weave {
+        painted: &job.painted,
+        dialect: &dialect,
+        settings: Settings::default(),
+        stands: vec![Placement {
+            shift_mm: [110.0; 2],
+            ..Placement::default()
+        }],
+        review,
+    };
+    let bytes = file.clone().into_bytes();
+    let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(bytes.clone()))) };
+    let source = Source {
+        open: &open,
+        size_bytes: bytes.len() as u64,
+    };
+    let mut out = Vec::new();
+    weave.run(&source, &mut out, &Progress::new()).unwrap();
+    let mut listener = Listener::new(&dialect, 2).unwrap();
+    let mut reader = Reader::new(&out[..]);
+    let mut comments = 0;
+    while let Some(line) = reader.next_line().unwrap() {
+        match line.form() {
+            Form::Quiet => comments += 1,
+            _ if listener.hear(&line) != Heard::Nothing => {}
+            // Of a move that was cut, each piece keeps the words.
+            _ => assert!(line.body().starts_with(b"G")),
+        }
+        let text = String::from_utf8_lossy(line.bytes()).into_owned();
+        assert!(
+            !text.starts_with("M104") && !text.contains("E99\n"),
+            "{text}"
+        );
+    }
+    assert!(comments > 10);
+}

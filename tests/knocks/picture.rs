@@ -1,0 +1,25 @@
+//! Photographs.
+
+use std::io::Cursor;
+
+use handoff::calibration::{patches::Patches, photo::Photo};
+
+pub(super) fn photo(bytes: &[u8]) {
+    let Ok(photo) = Photo::read_png(Cursor::new(bytes)) else {
+        return;
+    };
+    let patches = Patches::from_ron(
+        "(version: 1, table: \"t.csv\", cards: [(reflectance: 0.18, centre: (0.25, 0.5), \
+         size: (0.5, 1))], rows: [(first_step: 1, last_step: 2, first_centre: (0.625, 0.5), \
+         last_centre: (0.875, 0.5), size: (0.25, 1))])",
+    )
+    .expect("patches");
+    if let Ok(reading) = photo.read(&patches) {
+        let colours = reading.steps.iter().map(|(_, lab)| lab);
+        assert!(
+            colours
+                .into_iter()
+                .all(|c| c.l.is_finite() && c.a.is_finite() && c.b.is_finite())
+        );
+    }
+}

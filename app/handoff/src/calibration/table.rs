@@ -261,7 +261,10 @@ impl Header {
             else {
                 continue;
             };
-            let value = value.trim().trim_end_matches([',', ';']).to_owned();
+            // Spreadsheets put their separators behind; what is no text is written as blanks.
+            let value = value.replace(char::is_control, " ");
+            let ends = |c: char| c.is_whitespace() || c == ',' || c == ';';
+            let value = value.trim_start().trim_end_matches(ends).to_owned();
             let line = i as u64 + 1;
             match name.trim() {
                 "format" if value != VERSION.to_string() => {

@@ -44,7 +44,14 @@ impl Default for Canvas {
 
 /// The picture that a windowless application draws into.
 #[derive(Resource, Clone)]
-pub struct Drawn(pub Handle<Image>);
+pub struct Drawn(RenderTarget);
+
+impl Drawn {
+    /// What to take a picture of. It has to be named with its scale, or it counts as another.
+    pub fn target(&self) -> RenderTarget {
+        self.0.clone()
+    }
+}
 
 /// Nothing is drawn for this long unless something happens.
 const IDLE: Duration = Duration::from_secs(24 * 3600);
@@ -190,12 +197,10 @@ fn spawn_on_picture(
     );
     image.texture_descriptor.usage |= TextureUsages::COPY_SRC;
     let handle = images.add(image);
-    commands.insert_resource(Drawn(handle.clone()));
-    spawn_eye(
-        &mut commands,
-        RenderTarget::Image(ImageRenderTarget {
-            handle,
-            scale_factor: canvas.scale,
-        }),
-    );
+    let target = RenderTarget::Image(ImageRenderTarget {
+        handle,
+        scale_factor: canvas.scale,
+    });
+    commands.insert_resource(Drawn(target.clone()));
+    spawn_eye(&mut commands, target);
 }

@@ -337,14 +337,12 @@ struct Seen(Option<Image>);
 
 /// The share of the stage that shows the part: that is not of the colour in the stage's corner.
 fn part_share(app: &mut App) -> Result<f32, String> {
-    let drawn = app.world().get_resource::<Drawn>().map(|d| d.0.clone());
+    let drawn = app.world().get_resource::<Drawn>().map(Drawn::target);
     let drawn = drawn.ok_or("there is no picture to draw into")?;
     let keep = |captured: On<ScreenshotCaptured>, mut seen: ResMut<Seen>| {
         seen.0 = Some(captured.image.clone());
     };
-    app.world_mut()
-        .spawn(Screenshot::image(drawn))
-        .observe(keep);
+    app.world_mut().spawn(Screenshot(drawn)).observe(keep);
     for _ in 0..MOST_FRAMES_TO_SEE {
         frame(app);
         let seen = app.world_mut().get_resource_mut::<Seen>();

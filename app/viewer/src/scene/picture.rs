@@ -70,6 +70,7 @@ pub enum Scene {
 struct Wanted {
     file: PathBuf,
     scene: Scene,
+    fitted: bool,
     arranged: bool,
     settled: u32,
     frames: u32,
@@ -82,6 +83,7 @@ pub fn take(session: Session, scene: Scene, canvas: Canvas, file: PathBuf) -> Ap
     app.insert_resource(Wanted {
         file,
         scene,
+        fitted: false,
         arranged: false,
         settled: 0,
         frames: 0,
@@ -125,6 +127,13 @@ fn ask(
     if wanted.settled < SETTLED_FRAMES {
         return;
     }
+    if !wanted.fitted {
+        // The part may have come before the window knew its scale.
+        wanted.fitted = true;
+        wanted.settled = 0;
+        session.view.fit_wanted = session.doc.is_some();
+        return;
+    }
     if !wanted.arranged {
         wanted.arranged = true;
         wanted.settled = 0;
@@ -138,9 +147,7 @@ fn ask(
         return;
     }
     wanted.asked = true;
-    commands
-        .spawn(Screenshot::image(drawn.0.clone()))
-        .observe(write);
+    commands.spawn(Screenshot(drawn.target())).observe(write);
 }
 
 /// Brings the session into the state that is to be shown; gives where the pointer is.

@@ -76,7 +76,7 @@ impl Draft {
         });
         let found = of_plan.or(of_mesh).and_then(|(file, stem)| {
             let beside = |ending: &&str| file.with_file_name(format!("{stem}.{ending}"));
-            let mut files = ENDINGS.iter().map(|e| beside(&e));
+            let mut files = ENDINGS.iter().map(beside);
             files.find(|f| f.is_file())
         });
         let mut draft = Self::default();

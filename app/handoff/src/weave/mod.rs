@@ -191,7 +191,15 @@ impl Weave<'_> {
             Some(Err(_)) => Ok(()),
             _ => Err(error),
         })?;
-        result.unwrap_or(Err(WeaveError::Changed))
+        match result {
+            Some(Err(WeaveError::Output(source))) => Err(WeaveError::Write(WriteError {
+                path: to.to_owned(),
+                doing: "write",
+                source,
+            })),
+            Some(result) => result,
+            None => Err(WeaveError::Changed),
+        }
     }
 
     /// Weaves.

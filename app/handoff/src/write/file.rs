@@ -50,7 +50,8 @@ fn replace(
     sweep(folder);
     let beside = beside(folder, target)?;
     let _listed = Listed::new(beside.path(), &[]);
-    let mut out = BufWriter::new(&beside);
+    // Not by the temporary's name, which no message should tell.
+    let mut out = BufWriter::new(beside.as_file());
     fill(&mut out)?;
     out.flush()?;
     drop(out);

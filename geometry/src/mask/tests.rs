@@ -217,7 +217,7 @@ proptest! {
             prepared(&Mask::Stroke(stroke), surface)
         };
         let on_fine = made(4.5, &fine);
-        let (less, more) = (made(4.5 * 0.98, &coarse), made(4.5 * 1.02, &coarse));
+        let (less, more) = (made(4.5 * 0.97, &coarse), made(4.5 * 1.03, &coarse));
         for p in points {
             let painted = holds(&on_fine, &fine, p);
             prop_assert!(!painted || holds(&more, &coarse, p), "only the fine one has {}", p);

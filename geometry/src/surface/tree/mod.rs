@@ -47,6 +47,10 @@ impl Tree {
 
     /// The nearest point of the skin that is no farther than `max_mm`.
     pub(super) fn nearest(&self, mesh: &Mesh, point: DVec3, max_mm: f64) -> Option<SurfacePoint> {
+        // A box that holds nothing has no place that could be compared with no place.
+        if point.is_nan() {
+            return None;
+        }
         let seen = self.frame.inside(point).as_vec3();
         let seen = [seen.x, seen.y, seen.z].map(Vec4::splat);
         let to_cost = self.frame.scale * self.frame.scale;
@@ -81,7 +85,7 @@ impl Tree {
         from: DVec3,
         direction: DVec3,
     ) -> Option<SurfacePoint> {
-        let direction = direction.try_normalize()?;
+        let direction = direction.try_normalize().filter(|_| from.is_finite())?;
         // Begin at the mesh, so that single precision is spent on the mesh alone.
         let skip = self.way_to_bounds(from, direction);
         let start = self.frame.inside(from + direction * skip).as_vec3();

@@ -48,8 +48,10 @@ fn replace(
         ));
     }
     sweep(folder);
-    let beside = beside(folder, target)?;
-    let _listed = Listed::new(beside.path(), &[]);
+    let (_listed, beside) = Listed::making(&[], || {
+        let file = beside(folder, target)?;
+        Ok((file.path().to_owned(), file))
+    })?;
     // Not by the temporary's name, which no message should tell.
     let mut out = BufWriter::new(beside.as_file());
     fill(&mut out)?;

@@ -37,10 +37,11 @@ pub(super) fn named<'a>() -> Builder<'a, 'a> {
 
 /// A temporary folder, locked. Dropped, it goes with all that it holds.
 pub(super) struct Staged {
-    // In this order: a folder with an open file in it can't be removed everywhere.
+    // In this order: a folder with an open file in it can't be removed everywhere, and it must be
+    // in the list until it is gone.
     _lock: Option<File>,
-    _listed: Listed,
     folder: TempDir,
+    _listed: Listed,
 }
 
 impl Staged {
@@ -48,13 +49,16 @@ impl Staged {
     /// it, outermost first.
     pub(super) fn new(parent: &Path, made: &[PathBuf]) -> io::Result<Self> {
         sweep(parent);
-        let folder = named().tempdir_in(parent)?;
+        let (listed, folder) = Listed::making(made, || {
+            let folder = named().tempdir_in(parent)?;
+            Ok((folder.path().to_owned(), folder))
+        })?;
         Ok(Self {
             _lock: File::create(folder.path().join(LOCK))
                 .ok()
                 .inspect(lock_if_it_can_be),
-            _listed: Listed::new(folder.path(), made),
             folder,
+            _listed: listed,
         })
     }
 
@@ -117,14 +121,19 @@ fn sweep_folder(path: &Path) {
 /// The temporaries that this program has on disk.
 static LIST: Mutex<Vec<(PathBuf, Vec<PathBuf>)>> = Mutex::new(Vec::new());
 
-/// Keeps a temporary in the list.
+/// Keeps a temporary in the list; to be dropped after it.
 pub(super) struct Listed(PathBuf);
 
 impl Listed {
-    pub(super) fn new(path: &Path, made: &[PathBuf]) -> Self {
+    /// Makes a temporary that is in the list from the first; `make` gives its path too.
+    pub(super) fn making<T>(
+        made: &[PathBuf],
+        make: impl FnOnce() -> io::Result<(PathBuf, T)>,
+    ) -> io::Result<(Self, T)> {
         let mut list = LIST.lock().unwrap_or_else(PoisonError::into_inner);
-        list.push((path.to_owned(), made.to_vec()));
-        Self(path.to_owned())
+        let (path, temporary) = make()?;
+        list.push((path.clone(), made.to_vec()));
+        Ok((Self(path), temporary))
     }
 }
 
@@ -146,12 +155,12 @@ pub(super) fn placing() -> MutexGuard<'static, ()> {
 }
 
 /// Removes the temporaries of every writing that is under way, for a program that is about to
-/// end in its midst. What is being replaced stays as it was, and no set of files is put in place
-/// after this.
+/// end in its midst. What is being replaced stays as it was. After this, whoever wants to make a
+/// temporary, drop one, or put a set of files in place waits for that end.
 pub fn give_up() {
     std::mem::forget(placing());
-    let list = std::mem::take(&mut *LIST.lock().unwrap_or_else(PoisonError::into_inner));
-    for (path, made) in list {
+    let mut list = LIST.lock().unwrap_or_else(PoisonError::into_inner);
+    for (path, made) in list.drain(..) {
         // Something put aside is worth more than a tidy folder.
         if path.is_dir() && !path.join(ASIDE).exists() {
             let _ = fs::remove_dir_all(&path);
@@ -160,6 +169,7 @@ pub fn give_up() {
         }
         super::folder::remove(&made);
     }
+    std::mem::forget(list);
 }
 
 /// Waits until no other program of ours puts files in place in a folder, and keeps others

@@ -5,7 +5,9 @@
 //! offers what it left.
 
 use std::fs::{self, File};
+use std::io;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use handoff::job::read_text;
 use serde::{Deserialize, Serialize};
@@ -15,6 +17,9 @@ use super::settings::write_ron;
 const LOCK: &str = "lock";
 const ABOUT: &str = "about.ron";
 const PLAN: &str = "plan.ron";
+
+/// No plan is nearly this long.
+const LONGEST_TEXT: u64 = 16 << 20;
 
 /// What a copy is a copy of.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -116,22 +121,55 @@ pub fn find_left(recovery_folder: &Path) -> Vec<Left> {
 fn open_left(folder: PathBuf) -> Option<Left> {
     let lock = File::open(folder.join(LOCK)).ok()?;
     lock.try_lock().ok()?;
-    let read = |name| read_text(&folder.join(name)).ok();
-    let about = read(ABOUT).and_then(|text| ron::from_str(&text).ok());
-    match (about, read(PLAN)) {
-        (Some(about), Some(plan_text)) => Some(Left {
-            about,
-            plan_text,
-            folder,
-        }),
+    let plan_text = match plan_text(&folder.join(PLAN)) {
+        Ok(text) if !text.trim().is_empty() => text,
+        // It may be read another time.
+        Err(error) if error.kind() != io::ErrorKind::NotFound => return None,
         _ => {
             let _ = fs::remove_dir_all(&folder);
-            None
+            return None;
         }
+    };
+    let about = read_text(&folder.join(ABOUT))
+        .ok()
+        .and_then(|text| ron::from_str(&text).ok());
+    Some(Left {
+        about: about.unwrap_or_else(|| about_unknown(&folder, &plan_text)),
+        plan_text,
+        folder,
+    })
+}
+
+/// The text of a copy, also where it is damaged: it is still worth a look.
+fn plan_text(file: &Path) -> io::Result<String> {
+    if fs::metadata(file)?.len() > LONGEST_TEXT {
+        return Err(io::ErrorKind::FileTooLarge.into());
+    }
+    Ok(String::from_utf8_lossy(&fs::read(file)?).into_owned())
+}
+
+/// What can be told of a copy whose own note is lost: the plan is still somebody's work.
+fn about_unknown(folder: &Path, plan_text: &str) -> About {
+    let title = match plan::Plan::from_ron(plan_text) {
+        Ok(plan) if !plan.title.trim().is_empty() => plan.title,
+        _ => "A plan whose name is lost".to_owned(),
+    };
+    let made = fs::metadata(folder.join(PLAN)).and_then(|data| data.modified());
+    About {
+        title,
+        plan_file: None,
+        mesh_file: None,
+        demo: None,
+        at_s: made.map_or(0, seconds),
     }
 }
 
 impl Left {
+    /// The file that holds the plan's text.
+    pub fn plan_copy(&self) -> PathBuf {
+        self.folder.join(PLAN)
+    }
+
     /// Throws it away.
     pub fn discard(&self) {
         let _ = fs::remove_dir_all(&self.folder);
@@ -140,8 +178,11 @@ impl Left {
 
 /// Now, in seconds since 1970.
 pub fn now_s() -> u64 {
-    std::time::SystemTime::now()
-        .duration_since(std::time::UNIX_EPOCH)
+    seconds(SystemTime::now())
+}
+
+fn seconds(time: SystemTime) -> u64 {
+    time.duration_since(SystemTime::UNIX_EPOCH)
         .map_or(0, |d| d.as_secs())
 }
 
@@ -175,6 +216,58 @@ mod tests {
         assert_eq!(left[0].plan_text, "(version: 1)");
         left[0].discard();
         assert!(find_left(home.path()).is_empty());
+    }
+
+    /// What is found of a copy once one of its files is cut off.
+    fn cut_off(name: &str, length: usize, plan_text: &str) -> Vec<Left> {
+        let home = tempfile::tempdir().expect("a folder");
+        let keeper = Keeper::new(home.path()).expect("kept");
+        keeper.keep(&about(7), plan_text).expect("written");
+        let file = keeper.folder.join(name);
+        drop(keeper);
+        let whole = fs::read(&file).expect("there");
+        fs::write(&file, &whole[..length.min(whole.len())]).expect("cut");
+        let left = find_left(home.path());
+        let on_disk = fs::read_dir(home.path()).expect("listed").count();
+        assert_eq!(left.len(), on_disk, "what is not offered is not kept");
+        left
+    }
+
+    #[test]
+    fn a_note_cut_off_anywhere_costs_no_work() {
+        let text = "(version: 1, title: \"Pfosten \u{e4}\")";
+        let whole = ron::ser::to_string_pretty(&about(7), Default::default()).expect("written");
+        for length in 0..whole.len() + 8 {
+            let left = cut_off(ABOUT, length, text);
+            assert_eq!(left.len(), 1, "cut at {length}");
+            assert_eq!(left[0].plan_text, text);
+            assert!(!left[0].about.title.is_empty());
+        }
+    }
+
+    #[test]
+    fn a_plan_cut_off_anywhere_is_offered_as_far_as_it_goes() {
+        let text = "(version: 1, title: \"Pfosten \u{e4}\u{1f6e5}\")";
+        for length in 0..=text.len() {
+            let left = cut_off(PLAN, length, text);
+            assert_eq!(left.len(), usize::from(length > 0), "cut at {length}");
+            if let Some(left) = left.first() {
+                assert_eq!(left.about, about(7));
+                assert!(left.plan_text.starts_with(&text[..length.min(20)]));
+            }
+        }
+    }
+
+    #[test]
+    fn a_note_that_is_missing_is_made_up_from_the_plan() {
+        let home = tempfile::tempdir().expect("a folder");
+        let demos = demo_models::all().expect("demonstrations");
+        fs::write(home.path().join(PLAN), demos[0].plan_ron).expect("written");
+        fs::write(home.path().join(LOCK), "").expect("written");
+        let left = open_left(home.path().to_owned()).expect("a plan");
+        let plan = plan::Plan::from_ron(demos[0].plan_ron).expect("a plan");
+        assert_eq!(left.about.title, plan.title);
+        assert!(left.about.at_s > 0 && left.about.plan_file.is_none());
     }
 
     #[test]

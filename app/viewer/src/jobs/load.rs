@@ -172,6 +172,17 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
 }
 
 fn open_left(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
+    let copy = left.plan_copy();
+    open_copy(left, progress).map_err(|stop| match stop {
+        Stop::Cancelled => Stop::Cancelled,
+        Stop::Failed(why) => Stop::Failed(format!(
+            "the copy for recovery can't be opened: {why}. It is kept as {}",
+            copy.display()
+        )),
+    })
+}
+
+fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     let about = &left.about;
     let named = about.plan_file.clone().or(about.mesh_file.clone());
     let plan = load_plan(&named.unwrap_or_default(), &left.plan_text)?;
@@ -179,8 +190,11 @@ fn open_left(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
         (Some(mesh_file), _) => placed_mesh(mesh_file, &plan.mesh, progress)?,
         (None, Some(demo)) => (demo_named(demo)?.mesh, Vec::new()),
         (None, None) => {
-            let text = "the copy does not say which mesh it was for, so it can't be opened";
-            return Err(Stop::Failed(text.to_owned()));
+            let mesh = &plan.mesh.file;
+            return Err(Stop::Failed(format!(
+                "the note that says where its mesh lies is lost; put the copy beside '{mesh}' \
+                 under a name that ends in .plan.ron, and open that"
+            )));
         }
     };
     let origin = Origin {
@@ -241,4 +255,48 @@ fn looked_over(
     loaded.warnings.extend(notes.iter().cloned());
     loaded.notes = notes;
     Ok(loaded)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::Keeper;
+    use crate::files::recovery::{About, find_left};
+
+    #[test]
+    fn a_copy_cut_off_anywhere_is_refused_in_words_and_kept() {
+        let demo = demo_named("nameplate").expect("a demonstration");
+        let plan = Plan::from_ron(demo.plan_ron).expect("a plan");
+        // As the window writes it.
+        let text = plan.to_ron().expect("written");
+        let about = About {
+            title: plan.title.clone(),
+            plan_file: None,
+            mesh_file: None,
+            demo: Some("nameplate".to_owned()),
+            at_s: 7,
+        };
+        let home = tempfile::tempdir().expect("a folder");
+        let keeper = Keeper::new(home.path()).expect("kept");
+        keeper.keep(&about, &text).expect("written");
+        drop(keeper);
+        let whole = find_left(home.path()).pop().expect("a copy");
+        assert!(run(Source::Left(whole.clone()), &Progress::new()).is_ok());
+        let body = text.trim_end().len();
+        for length in 1..body {
+            std::fs::write(whole.plan_copy(), &text.as_bytes()[..length]).expect("cut");
+            let left = find_left(home.path()).pop().expect("still a copy");
+            match run(Source::Left(left), &Progress::new()) {
+                Err(Stop::Failed(why)) => {
+                    assert!(
+                        why.contains("can't be opened") && why.contains("kept as"),
+                        "{why}"
+                    );
+                }
+                Err(Stop::Cancelled) => panic!("nobody stopped it"),
+                Ok(_) => panic!("half a plan was opened, cut at {length}"),
+            }
+        }
+        assert!(whole.plan_copy().exists());
+    }
 }

@@ -18,7 +18,7 @@ use plan::painted::PaintError;
 use plan::{LoadError, Painted, Plan};
 
 /// No plan, spool file or machine file is anywhere near this long.
-const LONGEST_TEXT: u64 = 16 << 20;
+pub const LONGEST_TEXT: u64 = 16 << 20;
 
 /// A plan laid on its part, ready to be prepared or shown.
 pub struct Job {

@@ -43,6 +43,11 @@ fn bench<'a>(home: Option<&Path>) -> Harness<'a, Session> {
     let mut session = Session::new(home.map(Home::at));
     session.take_part(plan(), Origin::default(), block());
     session.finish_work();
+    shown(session)
+}
+
+/// A session in its window.
+fn shown<'a>(session: Session) -> Harness<'a, Session> {
     let mut harness = Harness::builder()
         .with_size(SIZE)
         .with_max_steps(60)

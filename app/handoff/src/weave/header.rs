@@ -30,6 +30,14 @@ const MOST_STANDS: usize = 16;
 /// Cautions that are told.
 const MOST_CAUTIONS: usize = 20;
 
+/// How the header begins.
+const WOVEN_BY: &str = "Blends woven in by Tintfall";
+
+/// Whether the first bytes of a file, some thousands, say that blends were woven into it.
+pub fn head_tells_of_weaving(head: &[u8]) -> bool {
+    String::from_utf8_lossy(head).contains(WOVEN_BY)
+}
+
 /// Characters in a line: some firmwares read no more than 96 (common practice, no source).
 const WIDTH: usize = 80;
 
@@ -43,11 +51,7 @@ pub(super) fn text(facts: &Facts<'_>) -> String {
 
 fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     let plan = facts.plan;
-    writeln!(
-        out,
-        "Blends woven in by Tintfall {}",
-        env!("CARGO_PKG_VERSION")
-    )?;
+    writeln!(out, "{WOVEN_BY} {}", env!("CARGO_PKG_VERSION"))?;
     writeln!(out, "Part: {}", one_line(&plan.title))?;
     writeln!(out, "Plan: SHA-256 {}", facts.plan_sha256)?;
     writeln!(out, "{}", one_line(&facts.review.words()))?;

@@ -34,6 +34,7 @@ use dialect::{Dialect, DialectError, Speaker};
 use register::{Levels, Placement, RegisterError, Registered, Stand};
 
 pub use emit::Emitted;
+pub use header::head_tells_of_weaving;
 pub use plan::compensate::How;
 
 /// What to weave, and how.

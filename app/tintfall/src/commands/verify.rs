@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use handoff::job::Job;
 use handoff::render::View;
 use handoff::weave::verify::picture::{Shows, picture};
-use handoff::weave::verify::{Verified, Verify, find_stands};
+use handoff::weave::verify::{Verified, Verify, stands_or_found};
 use handoff::weave::{Source, WeaveError};
 use handoff::write;
 
@@ -70,15 +70,13 @@ impl Args {
                 open: &open_before,
                 size_bytes: 0,
             };
-            let stands = match self.reading.stands() {
-                given if !given.is_empty() => given,
-                _ => find_stands(painted, &woven, self.reading.settings(), progress)
-                    .map_err(fault)?,
-            };
+            let (given, settings) = (self.reading.stands(), self.reading.settings());
+            let stands =
+                stands_or_found(given, painted, &woven, settings, progress).map_err(fault)?;
             let verify = Verify {
                 painted,
                 dialect: &dialect,
-                settings: self.reading.settings(),
+                settings,
                 stands,
                 chamber: painted.plan().machine.chamber,
             };

@@ -9,7 +9,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use handoff::job::read_text;
+use handoff::job::{LONGEST_TEXT, read_text};
 use serde::{Deserialize, Serialize};
 
 use super::settings::write_ron;
@@ -17,9 +17,6 @@ use super::settings::write_ron;
 const LOCK: &str = "lock";
 const ABOUT: &str = "about.ron";
 const PLAN: &str = "plan.ron";
-
-/// No plan is nearly this long.
-const LONGEST_TEXT: u64 = 16 << 20;
 
 /// What a copy is a copy of.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

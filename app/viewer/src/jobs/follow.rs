@@ -10,9 +10,9 @@ use egui::Color32;
 use geometry::{DVec3, Progress};
 use handoff::weave::dialect::Dialect;
 use handoff::weave::register::Placement;
-use handoff::weave::verify::find_stands;
 use handoff::weave::verify::follow::{Index, LayerMoves};
 use handoff::weave::verify::laid::{Piece, Replayed};
+use handoff::weave::verify::stands_or_found;
 use plan::Painted;
 use toolpath::Settings;
 
@@ -96,10 +96,8 @@ pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
     let stamp = stamp_of(&file);
     let (stands, index) = with_source(&file, |woven| {
         let failed = |error| stop(error, &file);
-        let stands = match reading.stands.is_empty() {
-            true => find_stands(&painted, woven, reading.settings, progress).map_err(failed)?,
-            false => reading.stands.clone(),
-        };
+        let (given, settings) = (reading.stands, reading.settings);
+        let stands = stands_or_found(given, &painted, woven, settings, progress).map_err(failed)?;
         let replayed = replayed(&painted, &dialect, reading.settings);
         let index = Index::of(&replayed, woven, progress).map_err(failed)?;
         Ok((stands, index))

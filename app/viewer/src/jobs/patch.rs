@@ -80,7 +80,11 @@ pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progres
 /// What a stroke would paint.
 pub fn of_stroke(surface: &Surface, skin: &Skin, stroke: &Stroke, progress: &Progress) -> SkinMesh {
     match PreparedStroke::new(stroke, surface, progress) {
-        Ok(prepared) => one_colour(surface, skin, &of_prepared(surface, &prepared, |_| true)),
+        Ok(prepared) => one_colour(
+            surface,
+            skin,
+            &of_prepared(surface, &prepared, |_| true, progress),
+        ),
         Err(_) => SkinMesh::default(),
     }
 }
@@ -98,7 +102,7 @@ pub fn of_more(
         return SkinMesh::default();
     };
     let open = |facet: u32| !covered.get(facet as usize).copied().unwrap_or(true);
-    let refined = of_prepared(surface, &prepared, open);
+    let refined = of_prepared(surface, &prepared, open, progress);
     let pieces = || refined.source_facet.iter().zip(&refined.class);
     for covers in [true, false] {
         // First what is painted at all, then what is so in part only.
@@ -129,11 +133,12 @@ fn of_prepared(
     surface: &Surface,
     stroke: &PreparedStroke,
     wanted: impl Fn(u32) -> bool,
+    progress: &Progress,
 ) -> Refined {
     let finest_mm = finest_mm(surface, stroke.radius_mm());
     let contains = |at| u32::from(stroke.contains(at));
     let facets = stroke.facets().filter(|facet| wanted(*facet));
-    refine_some(surface, facets, contains, finest_mm, &Progress::new()).unwrap_or_default()
+    refine_some(surface, facets, contains, finest_mm, progress).unwrap_or_default()
 }
 
 /// The triangles of class 1, in one colour.

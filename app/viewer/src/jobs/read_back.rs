@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use geometry::Progress;
 use handoff::weave::Source;
 use handoff::weave::verify::same::Same;
-use handoff::weave::verify::{Miss, Verify, find_stands};
+use handoff::weave::verify::{Miss, Verify, stands_or_found};
 
 use super::Stop;
 use super::toolpath_file::{Part, Reading, stop, with_source};
@@ -64,15 +64,13 @@ pub fn run(order: Order, progress: &Progress) -> Result<ReadBack, Stop> {
     let dialect = reading.dialect.read()?;
     let painted = part.painted(progress)?;
     let found = with_source(&file, |woven| {
-        let stands = match reading.stands.is_empty() {
-            true => find_stands(&painted, woven, reading.settings, progress)
-                .map_err(|error| stop(error, &file))?,
-            false => reading.stands.clone(),
-        };
+        let (given, settings) = (reading.stands, reading.settings);
+        let stands = stands_or_found(given, &painted, woven, settings, progress)
+            .map_err(|error| stop(error, &file))?;
         let verify = Verify {
             painted: &painted,
             dialect: &dialect,
-            settings: reading.settings,
+            settings,
             stands,
             chamber: painted.plan().machine.chamber,
         };

@@ -10,7 +10,7 @@ use geometry::{Progress, Surface};
 use handoff::job::read_text;
 use handoff::weave::dialect::{BUILT_IN, Dialect};
 use handoff::weave::register::{Placement, RegisterError};
-use handoff::weave::{Source, WeaveError};
+use handoff::weave::{Source, WeaveError, head_tells_of_weaving};
 use plan::{Painted, Plan};
 use toolpath::Settings;
 
@@ -28,8 +28,7 @@ pub enum DialectFrom {
 
 impl Default for DialectFrom {
     fn default() -> Self {
-        let [(first, _), ..] = BUILT_IN;
-        Self::BuiltIn(first)
+        Self::BuiltIn(first_dialect())
     }
 }
 
@@ -51,6 +50,12 @@ impl DialectFrom {
             }
         }
     }
+}
+
+/// The built-in dialect that is proposed.
+pub fn first_dialect() -> &'static str {
+    let [(first, _), ..] = BUILT_IN;
+    first
 }
 
 /// How a toolpath is read.
@@ -156,5 +161,5 @@ pub const ENDINGS: [&str; 5] = ["gcode", "gco", "g", "nc", "ngc"];
 pub fn is_woven(path: &Path) -> bool {
     let mut head = Vec::new();
     let read = open_at(path, 0).and_then(|file| file.take(4096).read_to_end(&mut head));
-    read.is_ok() && String::from_utf8_lossy(&head).contains("Blends woven in by Tintfall")
+    read.is_ok() && head_tells_of_weaving(&head)
 }

@@ -5,7 +5,8 @@ use bevy::mesh::{MeshVertexAttribute, MeshVertexBufferLayoutRef};
 use bevy::pbr::{MaterialPipeline, MaterialPipelineKey};
 use bevy::prelude::*;
 use bevy::render::render_resource::{
-    AsBindGroup, RenderPipelineDescriptor, ShaderType, SpecializedMeshPipelineError, VertexFormat,
+    AsBindGroup, Face, RenderPipelineDescriptor, ShaderType, SpecializedMeshPipelineError,
+    VertexFormat,
 };
 use bevy::shader::{Shader, ShaderRef};
 
@@ -116,17 +117,30 @@ impl Material for SkinMaterial {
         layout: &MeshVertexBufferLayoutRef,
         _key: MaterialPipelineKey<Self>,
     ) -> Result<(), SpecializedMeshPipelineError> {
-        let vertices = layout.0.get_layout(&[
-            Mesh::ATTRIBUTE_POSITION.at_shader_location(0),
-            Mesh::ATTRIBUTE_NORMAL.at_shader_location(1),
-            ALONG.at_shader_location(2),
-            REGION.at_shader_location(3),
-        ])?;
-        descriptor.vertex.buffers = vec![vertices];
+        let corners = [
+            Mesh::ATTRIBUTE_POSITION,
+            Mesh::ATTRIBUTE_NORMAL,
+            ALONG,
+            REGION,
+        ];
         // The inside is seen where the part is cut open or not closed.
-        descriptor.primitive.cull_mode = None;
-        Ok(())
+        lay_out(descriptor, layout, &corners, None)
     }
+}
+
+/// Tells the card what the corners of a material's facets hold, in the order in which its shader
+/// names them, and which side of the facets is not drawn.
+pub(super) fn lay_out(
+    descriptor: &mut RenderPipelineDescriptor,
+    layout: &MeshVertexBufferLayoutRef,
+    corners: &[MeshVertexAttribute],
+    unseen: Option<Face>,
+) -> Result<(), SpecializedMeshPipelineError> {
+    let places = corners.iter().zip(0..);
+    let placed: Vec<_> = places.map(|(c, at)| c.at_shader_location(at)).collect();
+    descriptor.vertex.buffers = vec![layout.0.get_layout(&placed)?];
+    descriptor.primitive.cull_mode = unseen;
+    Ok(())
 }
 
 /// What the plate's shader is told.
@@ -173,13 +187,9 @@ impl Material for PlateMaterial {
         layout: &MeshVertexBufferLayoutRef,
         _key: MaterialPipelineKey<Self>,
     ) -> Result<(), SpecializedMeshPipelineError> {
-        let vertices = layout
-            .0
-            .get_layout(&[Mesh::ATTRIBUTE_POSITION.at_shader_location(0)])?;
-        descriptor.vertex.buffers = vec![vertices];
         // Looked at from below, the part must not hide behind the plate.
-        descriptor.primitive.cull_mode = Some(bevy::render::render_resource::Face::Back);
-        Ok(())
+        let corners = [Mesh::ATTRIBUTE_POSITION];
+        lay_out(descriptor, layout, &corners, Some(Face::Back))
     }
 }
 

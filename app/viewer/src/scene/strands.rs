@@ -15,6 +15,7 @@ use bevy::shader::{Shader, ShaderRef};
 
 use super::Desk;
 use super::eye::vec3;
+use super::material::lay_out;
 use super::upload::{Uploads, linear};
 use crate::state::strands::{StrandMesh, StrandUpdate};
 use crate::theme::Palette;
@@ -74,16 +75,14 @@ impl Material for StrandMaterial {
         layout: &MeshVertexBufferLayoutRef,
         _key: MaterialPipelineKey<Self>,
     ) -> Result<(), SpecializedMeshPipelineError> {
-        let vertices = layout.0.get_layout(&[
-            Mesh::ATTRIBUTE_POSITION.at_shader_location(0),
-            Mesh::ATTRIBUTE_NORMAL.at_shader_location(1),
-            COLOUR.at_shader_location(2),
-            NUMBER.at_shader_location(3),
-        ])?;
-        descriptor.vertex.buffers = vec![vertices];
+        let corners = [
+            Mesh::ATTRIBUTE_POSITION,
+            Mesh::ATTRIBUTE_NORMAL,
+            COLOUR,
+            NUMBER,
+        ];
         // Ribbons have no underside.
-        descriptor.primitive.cull_mode = None;
-        Ok(())
+        lay_out(descriptor, layout, &corners, None)
     }
 }
 

@@ -4,7 +4,6 @@
 use std::path::{Path, PathBuf};
 
 use geometry::DVec3;
-use handoff::weave::dialect::BUILT_IN;
 use handoff::weave::register::Placement;
 use toolpath::{ExtruderMode, Settings};
 
@@ -12,7 +11,7 @@ use super::document::Origin;
 use super::follow::Follow;
 use super::session::plan_stem;
 use crate::jobs::read_back::ReadBack;
-use crate::jobs::toolpath_file::{DialectFrom, ENDINGS, Reading};
+use crate::jobs::toolpath_file::{DialectFrom, ENDINGS, Reading, first_dialect};
 use crate::jobs::weave::Done;
 
 /// What is chosen on the page.
@@ -36,10 +35,9 @@ pub struct Draft {
 
 impl Default for Draft {
     fn default() -> Self {
-        let [(first, _), ..] = BUILT_IN;
         Self {
             sliced: String::new(),
-            built_in: Some(first),
+            built_in: Some(first_dialect()),
             dialect_file: String::new(),
             woven: String::new(),
             e_follows: false,

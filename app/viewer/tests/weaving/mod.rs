@@ -8,12 +8,11 @@ use egui_kittest::kittest::Queryable;
 use geometry::{DVec3, LayerPlan, solids};
 use plan::{FirstPlan, MeshSource, Plan};
 use tempfile::TempDir;
-use tintfall_viewer::panels;
 use tintfall_viewer::state::Session;
 use tintfall_viewer::state::session::Drawer;
 use tintfall_viewer::state::strands::StrandUpdate;
 
-use super::{SIZE, click, drag, line, rect_of, settle};
+use super::{click, drag, line, rect_of, settle, shown};
 
 const BLOCK_MM: DVec3 = DVec3::new(20.0, 14.0, 5.0);
 
@@ -50,15 +49,6 @@ fn opened(plan: &Path) -> Session {
     session
 }
 
-fn bench<'a>(session: Session) -> Harness<'a, Session> {
-    let mut harness = Harness::builder()
-        .with_size(SIZE)
-        .with_max_steps(60)
-        .build_ui_state(panels::window, session);
-    harness.run_ok();
-    harness
-}
-
 fn press(harness: &mut Harness<'_, Session>, modifiers: Modifiers, key: Key) {
     harness.key_press_modifiers(modifiers, key);
     settle(harness);
@@ -72,7 +62,7 @@ fn step_of(harness: &Harness<'_, Session>) -> (usize, usize) {
 #[test]
 fn a_toolpath_is_woven_checked_and_followed() {
     let (folder, plan) = folder();
-    let mut harness = bench(opened(&plan));
+    let mut harness = shown(opened(&plan));
     click(&mut harness, "Weave");
     assert_eq!(harness.state().drawer, Drawer::Weave);
     click(&mut harness, "Weave it");
@@ -157,7 +147,7 @@ fn a_toolpath_of_another_part_is_refused_with_the_reason() {
     session.drawer = Drawer::Weave;
     session.weave();
     session.finish_work();
-    let mut harness = bench(session);
+    let mut harness = shown(session);
     settle(&mut harness);
     harness.get_by_label_contains("block.gcode");
     let why = harness.state().toolpath.trouble.clone().expect("a reason");
@@ -172,7 +162,7 @@ fn the_plan_is_woven_as_it_stands_and_the_window_says_so() {
     let mut session = opened(&plan);
     session.add_band(1.0, 3.0);
     session.drawer = Drawer::Weave;
-    let mut harness = bench(session);
+    let mut harness = shown(session);
     settle(&mut harness);
     harness.get_by_label_contains("changes that aren't saved");
     click(&mut harness, "Weave it");

@@ -304,6 +304,23 @@ impl Run<'_> {
     }
 }
 
+/// Where the part stands, as given; looked for in the woven file if nothing is.
+///
+/// # Errors
+/// As [`find_stands`].
+pub fn stands_or_found(
+    given: Vec<Placement>,
+    painted: &Painted,
+    woven: &Source<'_>,
+    settings: Settings,
+    progress: &Progress,
+) -> Result<Vec<Placement>, WeaveError> {
+    match given.is_empty() {
+        true => find_stands(painted, woven, settings, progress),
+        false => Ok(given),
+    }
+}
+
 /// Finds where the part stands in a woven file, as the weaving did: placements for
 /// [`Verify::stands`].
 ///

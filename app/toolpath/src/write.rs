@@ -212,8 +212,12 @@ impl<W: Write> Writer<W> {
                 self.scratch
                     .extend_from_slice(text.get(..from).unwrap_or_default());
                 write!(self.scratch, "{}", self.last)?;
-                self.scratch
-                    .extend_from_slice(text.get(to..).unwrap_or_default());
+                let rest = text.get(to..).unwrap_or_default();
+                // A point that was no part of the old number must not become one of the new.
+                if rest.trim_ascii_start().starts_with(b".") {
+                    self.scratch.push(b'.');
+                }
+                self.scratch.extend_from_slice(rest);
             }
             word => {
                 self.last = word.and_then(|w| w.value).unwrap_or(0.0) as i64;

@@ -136,8 +136,11 @@ impl Mesh {
     ///
     /// # Panics
     /// If there is no such facet, as slice indexing does.
+    #[inline]
     pub fn corners(&self, facet: usize) -> [DVec3; 3] {
-        self.triangles[facet].map(|v| self.vertices[v as usize])
+        let [a, b, c] = self.triangles[facet];
+        let at = |vertex: u32| self.vertices[vertex as usize];
+        [at(a), at(b), at(c)]
     }
 
     /// Half the cross product of two sides: its length is the facet's area in mm².

@@ -130,18 +130,23 @@ impl ShearedRay {
         }
     }
 
+    /// A place seen from the ray's start, along which its third axis runs.
+    #[inline(always)]
+    fn sheared(&self, place: DVec3) -> (f64, f64, f64) {
+        let [x, y, z] = self.axes;
+        let place = place - self.from;
+        let along = place[z];
+        (
+            place[x] - self.shear.x * along,
+            place[y] - self.shear.y * along,
+            self.shear.z * along,
+        )
+    }
+
     /// How far along the ray, in lengths of its direction, it meets the triangle.
     pub(crate) fn meets(&self, corners: [DVec3; 3]) -> Option<f64> {
-        let [x, y, z] = self.axes;
-        let [a, b, c] = corners.map(|v| {
-            let v = v - self.from;
-            let along = v[z];
-            (
-                v[x] - self.shear.x * along,
-                v[y] - self.shear.y * along,
-                self.shear.z * along,
-            )
-        });
+        let [a, b, c] = corners;
+        let (a, b, c) = (self.sheared(a), self.sheared(b), self.sheared(c));
         let u = c.0 * b.1 - c.1 * b.0;
         let v = a.0 * c.1 - a.1 * c.0;
         let w = b.0 * a.1 - b.1 * a.0;

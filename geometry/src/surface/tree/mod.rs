@@ -1,23 +1,22 @@
 //! The bounding-volume tree over a mesh's facets.
 //!
 //! The boxes are in single precision, in a frame centred on the mesh and scaled to
-//! `-1..=1`, snapped outwards to a grid coarser than single precision; so a box can only be
-//! too large, and what it holds is then tested on the facet itself in double precision.
+//! `-1..=1`, padded by more than single precision can err; so a box can only be too large, and
+//! what it holds is then tested on the facet itself in double precision.
 
+mod build;
 mod wide;
 
 use glam::{DVec3, Vec3, Vec4};
-use parry3d::bounding_volume::Aabb;
-use parry3d::math::Vector;
-use parry3d::partitioning::{Bvh, BvhBuildStrategy};
 
-use self::wide::{Boxes, Wide};
+use self::wide::{Bounds, Each, Node, Wide};
 use super::SurfacePoint;
 use super::facet::{ShearedRay, nearest_on};
 use crate::Mesh;
 
-/// Steps of the grid that boxes are snapped to, per half extent of the mesh.
-const GRID: f64 = (1u32 << 20) as f64;
+/// How much wider than its facet a box is on every side, in the tree's frame. Places there are
+/// no farther than 3 from each other and are worked out in some five roundings of 2⁻²⁴ each.
+const PADDING: f32 = 2.5e-6;
 
 /// Covers the rounding of single-precision bounds and keeps near ties in the race.
 const LOOSE: f64 = 1.0 + 1e-6;
@@ -32,14 +31,12 @@ impl Tree {
     pub(super) fn new(mesh: &Mesh) -> Self {
         let bounds = mesh.bounds();
         let frame = Frame::of(bounds);
-        let boxes = (0..mesh.triangles().len()).map(|facet| {
-            let [a, b, c] = mesh.corners(facet);
-            let (low, high) = frame.snapped(a.min(b).min(c), a.max(b).max(c));
-            (facet, Aabb::new(to_parry(low), to_parry(high)))
+        let boxes = build::build(mesh.triangles().len() as u32, |facet| {
+            let [a, b, c] = mesh.corners(facet as usize);
+            frame.padded(a.min(b).min(c), a.max(b).max(c))
         });
-        let binary = Bvh::from_iter(BvhBuildStrategy::Binned, boxes);
         Self {
-            boxes: Wide::folded(&binary),
+            boxes,
             frame,
             bounds,
         }
@@ -52,16 +49,18 @@ impl Tree {
             return None;
         }
         let seen = self.frame.inside(point).as_vec3();
-        let seen = [seen.x, seen.y, seen.z].map(Vec4::splat);
         let to_cost = self.frame.scale * self.frame.scale;
         let mut best = (max_mm * max_mm, None::<SurfacePoint>);
-        let distances = |boxes: &Boxes| {
-            let off = |axis: usize| {
-                let outside = (boxes.low[axis] - seen[axis]).max(seen[axis] - boxes.high[axis]);
-                let outside = outside.max(Vec4::ZERO);
-                outside * outside
-            };
-            (off(0) + off(1) + off(2)) * (1.0 - 1e-5)
+        let distances = |node: &Node| {
+            let mut sum = [Vec4::ZERO; 2];
+            for axis in 0..3 {
+                let [low, high] = node.sides(axis, -seen[axis], 1.0);
+                for half in 0..2 {
+                    let off = low[half].max(-high[half]).max(Vec4::ZERO);
+                    sum[half] += off * off;
+                }
+            }
+            sum.map(|s| s * (1.0 - 1e-5))
         };
         self.boxes
             .search(loosened(best.0 * to_cost), distances, |facet| {
@@ -94,7 +93,7 @@ impl Tree {
         let mut best = (f64::INFINITY, u32::MAX);
         self.boxes.search(
             f32::MAX,
-            |boxes| ray.entries(boxes),
+            |node| ray.entries(node),
             |facet| {
                 let t = exact.meets(mesh.corners(facet as usize))?;
                 (t < best.0 || (t == best.0 && facet < best.1)).then(|| {
@@ -119,14 +118,18 @@ impl Tree {
 
     /// Every facet whose box touches a box; a few more than that may come along.
     pub(super) fn facets_in_box(&self, lo: DVec3, hi: DVec3, mut each: impl FnMut(u32)) {
-        let (low, high) = self.frame.snapped(lo, hi);
-        let touching = |boxes: &Boxes| {
-            let apart = |axis: usize| {
-                let before = boxes.low[axis] - Vec4::splat(high[axis]);
-                before.max(Vec4::splat(low[axis]) - boxes.high[axis])
-            };
-            let apart = apart(0).max(apart(1)).max(apart(2));
-            Vec4::select(apart.cmple(Vec4::ZERO), Vec4::ZERO, Vec4::INFINITY)
+        let Bounds { low, high } = self.frame.padded(lo, hi);
+        let touching = |node: &Node| {
+            let mut apart = [Vec4::NEG_INFINITY; 2];
+            for axis in 0..3 {
+                let [begin, end] = node.sides(axis, 0.0, 1.0);
+                for half in 0..2 {
+                    let before = begin[half] - Vec4::splat(high[axis]);
+                    let behind = Vec4::splat(low[axis]) - end[half];
+                    apart[half] = apart[half].max(before).max(behind);
+                }
+            }
+            apart.map(|a| Vec4::select(a.cmple(Vec4::ZERO), Vec4::ZERO, Vec4::INFINITY))
         };
         self.boxes.search(f32::MAX, touching, |facet| {
             each(facet);
@@ -153,19 +156,20 @@ impl Frame {
         (point_mm - self.centre) * self.scale
     }
 
-    /// A box that holds another, on the grid.
-    fn snapped(&self, lo: DVec3, hi: DVec3) -> (Vec3, Vec3) {
-        let lo = (self.inside(lo) * GRID).floor() - 1.0;
-        let hi = (self.inside(hi) * GRID).ceil() + 1.0;
-        ((lo / GRID).as_vec3(), (hi / GRID).as_vec3())
+    /// A box that holds another.
+    fn padded(&self, lo: DVec3, hi: DVec3) -> Bounds {
+        Bounds {
+            low: self.inside(lo).as_vec3a() - PADDING,
+            high: self.inside(hi).as_vec3a() + PADDING,
+        }
     }
 }
 
-/// A ray in single precision, to be weighed against four boxes at once.
+/// A ray in single precision, to be weighed against all boxes of a node at once.
 struct SingleRay {
-    from: [Vec4; 3],
+    from: Vec3,
     /// One over the direction, large but finite where that is zero.
-    inverse: [Vec4; 3],
+    inverse: Vec3,
     forwards: [bool; 3],
 }
 
@@ -178,11 +182,15 @@ impl SingleRay {
                 x
             }
         };
-        let axes = [direction.x, direction.y, direction.z];
+        let [x, y, z] = direction.to_array();
         Self {
-            from: [from.x, from.y, from.z].map(Vec4::splat),
-            inverse: axes.map(|x| Vec4::splat(1.0 / finite(x))),
-            forwards: axes.map(|x| x.is_sign_positive()),
+            from,
+            inverse: Vec3::new(1.0 / finite(x), 1.0 / finite(y), 1.0 / finite(z)),
+            forwards: [
+                x.is_sign_positive(),
+                y.is_sign_positive(),
+                z.is_sign_positive(),
+            ],
         }
     }
 
@@ -191,29 +199,30 @@ impl SingleRay {
     /// The far end is drawn out by a few roundings, so that none makes a ray miss (T. Ize,
     /// "Robust BVH Ray Traversal", *Journal of Computer Graphics Techniques* 2(2), 2013,
     /// from memory).
-    #[inline]
-    fn entries(&self, boxes: &Boxes) -> Vec4 {
-        let crossing =
-            |side: &[Vec4; 3], axis: usize| (side[axis] - self.from[axis]) * self.inverse[axis];
-        let (mut enters, mut leaves) = (Vec4::ZERO, Vec4::INFINITY);
+    #[inline(always)]
+    fn entries(&self, node: &Node) -> Each {
+        let mut enters = [Vec4::ZERO; 2];
+        let mut leaves = [Vec4::INFINITY; 2];
         for axis in 0..3 {
-            let (near, far) = match self.forwards[axis] {
-                true => (&boxes.low, &boxes.high),
-                false => (&boxes.high, &boxes.low),
+            let (shift, scale) = (-self.from[axis], self.inverse[axis]);
+            let [near, far] = match self.forwards[axis] {
+                true => node.sides(axis, shift, scale),
+                false => node.sides_from_behind(axis, shift, scale),
             };
-            enters = enters.max(crossing(near, axis));
-            leaves = leaves.min(crossing(far, axis));
+            for half in 0..2 {
+                enters[half] = enters[half].max(near[half]);
+                leaves[half] = leaves[half].min(far[half]);
+            }
         }
-        let meets = enters.cmple(leaves * (1.0 + 4.0 * f32::EPSILON));
-        Vec4::select(meets, enters, Vec4::INFINITY)
+        let entry = |half: usize| {
+            let meets = enters[half].cmple(leaves[half] * (1.0 + 4.0 * f32::EPSILON));
+            Vec4::select(meets, enters[half], Vec4::INFINITY)
+        };
+        [entry(0), entry(1)]
     }
-}
-
-fn to_parry(v: Vec3) -> Vector {
-    Vector::new(v.x, v.y, v.z)
 }
 
 /// A cost in the tree's frame, rounded up a little.
 fn loosened(cost: f64) -> f32 {
-    (cost * LOOSE + 1e-13) as f32
+    (cost.max(0.0) * LOOSE + 1e-13) as f32
 }

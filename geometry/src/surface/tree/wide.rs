@@ -1,156 +1,207 @@
-//! A tree of boxes with four children a node, whose boxes are weighed at once.
+//! A tree of boxes with eight children a node, whose boxes are weighed at once.
 //!
-//! Built by folding the levels of a binary tree two into one, as in H. Dammertz, J. Hanika
-//! and A. Keller, "Shallow Bounding Volume Hierarchies for Fast SIMD Ray Tracing of
-//! Incoherent Rays", *Computer Graphics Forum* 27(4), 2008 (from memory).
+//! The sides of the boxes are kept as eighths of a word, counted in steps from the node's low
+//! corner and rounded outwards: a tree takes less memory than the mesh it is about. Both as in
+//! H. Ylitie, T. Karras and S. Laine, "Efficient Incoherent Ray Traversal on GPUs Through
+//! Compressed Wide BVHs", *High-Performance Graphics* 2017 (from memory).
 
-use glam::{Vec3, Vec4};
-use parry3d::partitioning::{Bvh, BvhNode, TraversalAction};
-use smallvec::SmallVec;
+use glam::{Vec3A, Vec4};
+
+/// Children of a node at most.
+pub(super) const WIDTH: usize = 8;
 
 /// Marks a child that is a facet; the other bits are its index.
-const FACET: u32 = 1 << 31;
+pub(super) const FACET: u32 = 1 << 31;
 
 /// How many children may wait in a search before it takes memory of its own for them.
 const USUAL: usize = 64;
 
-/// The boxes of four children: by axis, the low sides of all four, then the high ones.
-#[derive(Clone, Copy)]
-pub(super) struct Boxes {
-    pub(super) low: [Vec4; 3],
-    pub(super) high: [Vec4; 3],
+/// A value for each child.
+pub(super) type Each = [Vec4; 2];
+
+/// A box; the one that holds nothing has its sides the wrong way round.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Bounds {
+    pub(super) low: Vec3A,
+    pub(super) high: Vec3A,
 }
 
-/// Two cache lines.
-#[derive(Clone, Copy)]
-#[repr(align(64))]
-struct Node {
-    boxes: Boxes,
-    children: [u32; 4],
-}
-
-impl Node {
-    /// Boxes that hold nothing: no query comes near them.
-    const EMPTY: Self = Self {
-        boxes: Boxes {
-            low: [Vec4::INFINITY; 3],
-            high: [Vec4::NEG_INFINITY; 3],
-        },
-        children: [0; 4],
+impl Bounds {
+    pub(super) const NOTHING: Self = Self {
+        low: Vec3A::INFINITY,
+        high: Vec3A::NEG_INFINITY,
     };
 
-    fn put(&mut self, slot: usize, child: &Part, name: u32) {
-        for axis in 0..3 {
-            self.boxes.low[axis][slot] = child.low[axis];
-            self.boxes.high[axis][slot] = child.high[axis];
-        }
-        self.children[slot] = name;
-    }
-}
-
-/// A part of the binary tree: a facet, or two parts of which `pair` is the place.
-#[derive(Clone, Copy)]
-struct Part {
-    low: Vec3,
-    high: Vec3,
-    facet: Option<u32>,
-    pair: u32,
-}
-
-impl Part {
-    fn of(node: &BvhNode) -> Self {
+    #[inline]
+    pub(super) fn and(self, other: Self) -> Self {
         Self {
-            low: Vec3::from_array(node.mins().to_array()),
-            high: Vec3::from_array(node.maxs().to_array()),
-            facet: node.leaf_data(),
-            pair: 0,
+            low: self.low.min(other.low),
+            high: self.high.max(other.high),
         }
     }
 
-    /// Half the area of the box; a facet is never opened, so it has none.
-    fn weight(&self) -> f32 {
-        if self.facet.is_some() {
-            return f32::NEG_INFINITY;
-        }
+    /// Half the area of the box.
+    #[inline]
+    pub(super) fn half_area(self) -> f32 {
         let size = self.high - self.low;
         size.x * size.y + size.y * size.z + size.z * size.x
     }
 }
 
-/// The tree. Facets are named by the numbers the binary tree had for them.
+/// What a node leads to: a facet with its mark, or another node.
+#[derive(Clone, Copy)]
+pub(super) struct Child {
+    pub(super) bounds: Bounds,
+    pub(super) name: u32,
+}
+
+/// A count of steps for each child.
+type Steps = [[u8; 4]; 2];
+
+/// The boxes and names of up to eight children.
+pub(super) struct Node {
+    /// The low corner of all boxes.
+    origin: [f32; 3],
+    /// The width of a step.
+    step: [f32; 3],
+    /// By axis, where each child's box begins and ends, in steps.
+    low: [Steps; 3],
+    high: [Steps; 3],
+    children: [u32; WIDTH],
+    count: u32,
+}
+
+impl Node {
+    /// Of up to eight children; more are left out.
+    pub(super) fn of(children: &[Child]) -> Self {
+        let all = children.iter().map(|c| c.bounds);
+        let all = all.reduce(Bounds::and).unwrap_or(Bounds {
+            low: Vec3A::ZERO,
+            high: Vec3A::ZERO,
+        });
+        // A little wide, so that the last step reaches the far side when rounded down.
+        let width = |axis: usize| f64::from(all.high[axis]) - f64::from(all.low[axis]);
+        let step = [0, 1, 2].map(|axis| (width(axis) / 255.0 * (1.0 + 1e-6)) as f32);
+        let mut node = Self {
+            origin: all.low.to_array(),
+            step,
+            low: [[[0; 4]; 2]; 3],
+            high: [[[0; 4]; 2]; 3],
+            children: [0; WIDTH],
+            count: children.len().min(WIDTH) as u32,
+        };
+        for (slot, child) in children.iter().take(WIDTH).enumerate() {
+            node.children[slot] = child.name;
+            for axis in 0..3 {
+                let steps = |side: f32| {
+                    let off = f64::from(side) - f64::from(node.origin[axis]);
+                    off / f64::from(step[axis]).max(f64::MIN_POSITIVE)
+                };
+                // Such a cast keeps to 0..=255.
+                node.low[axis][slot / 4][slot % 4] = steps(child.bounds.low[axis]).floor() as u8;
+                node.high[axis][slot / 4][slot % 4] = steps(child.bounds.high[axis]).ceil() as u8;
+            }
+        }
+        node
+    }
+
+    fn names(&self) -> impl Iterator<Item = u32> {
+        self.children.into_iter().take(self.count as usize)
+    }
+
+    /// Names a child that had no name yet.
+    pub(super) fn name(&mut self, slot: usize, name: u32) {
+        self.children[slot] = name;
+    }
+
+    /// Counts the names of nodes from further on.
+    pub(super) fn shift(&mut self, by: u32) {
+        let nodes = self.children.iter_mut().filter(|name| **name & FACET == 0);
+        nodes.for_each(|name| *name += by);
+    }
+
+    /// Where the boxes begin along an axis and where they end: `(place + shift) × scale`.
+    #[inline(always)]
+    pub(super) fn sides(&self, axis: usize, shift: f32, scale: f32) -> [Each; 2] {
+        self.placed([&self.low[axis], &self.high[axis]], axis, shift, scale)
+    }
+
+    /// As [`Node::sides`], but the ends first.
+    #[inline(always)]
+    pub(super) fn sides_from_behind(&self, axis: usize, shift: f32, scale: f32) -> [Each; 2] {
+        self.placed([&self.high[axis], &self.low[axis]], axis, shift, scale)
+    }
+
+    #[inline(always)]
+    fn placed(&self, sides: [&Steps; 2], axis: usize, shift: f32, scale: f32) -> [Each; 2] {
+        let begin = Vec4::splat((self.origin[axis] + shift) * scale);
+        let step = Vec4::splat(self.step[axis] * scale);
+        let place = |[a, b, c, d]: [u8; 4]| {
+            Vec4::new(f32::from(a), f32::from(b), f32::from(c), f32::from(d)) * step + begin
+        };
+        sides.map(|&[one, other]| [place(one), place(other)])
+    }
+}
+
+/// The tree.
 pub(super) struct Wide {
     nodes: Vec<Node>,
+    root: u32,
     /// Nodes on the longest way from the root.
     depth: usize,
 }
 
 impl Wide {
-    /// Folds a binary tree that holds fewer than 2³¹ facets.
-    pub(super) fn folded(binary: &Bvh) -> Self {
-        let parts = parts_of(binary);
-        let mut nodes = vec![Node::EMPTY];
-        if let [only] = parts[..] {
-            nodes[0].put(0, &only, FACET | only.facet.unwrap_or(0));
-            return Self { nodes, depth: 1 };
-        }
-        // Depth first, so that what lies together is stored together.
-        let mut depth = 0;
-        let mut open = vec![(0usize, 0usize, 1usize)];
-        while let Some((node, pair, level)) = open.pop() {
+    /// Of one node or more, which lead from the root to each other and to facets.
+    pub(super) fn new(nodes: Vec<Node>, root: u32) -> Self {
+        let mut depth = 1;
+        let mut open = vec![(root, 1)];
+        while let Some((name, level)) = open.pop() {
             depth = depth.max(level);
-            let children = opened(&parts, pair);
-            for (slot, child) in children.iter().enumerate() {
-                let name = match child.facet {
-                    Some(facet) => FACET | facet,
-                    None => {
-                        let name = nodes.len();
-                        nodes.push(Node::EMPTY);
-                        open.push((name, child.pair as usize, level + 1));
-                        name as u32
-                    }
-                };
-                nodes[node].put(slot, child, name);
-            }
+            let inner = nodes[name as usize].names().filter(|n| n & FACET == 0);
+            open.extend(inner.map(|name| (name, level + 1)));
         }
-        Self { nodes, depth }
+        Self { nodes, root, depth }
     }
 
-    /// Looks for the facet of least cost. `costs` bounds from below what the facets in four
-    /// boxes cost, infinite for a box to be left out; `visit` gives a facet's own cost, if
-    /// that is the least so far. Boxes above the least cost, `most` at first, are not opened.
+    /// Looks for the facet of least cost. `costs` bounds from below what the facets in the
+    /// boxes of a node cost, infinite for a box to be left out; `visit` gives a facet's own
+    /// cost, if that is the least so far. Boxes above the least cost, `most` at first, are not
+    /// opened. No cost is negative.
     #[inline]
     pub(super) fn search(
         &self,
         most: f32,
-        costs: impl Fn(&Boxes) -> Vec4,
+        costs: impl Fn(&Node) -> Each,
         visit: impl FnMut(u32) -> Option<f32>,
     ) {
-        // What waits at most: three children of each node on the way down, and a last one.
-        let waiting = 3 * self.depth + 1;
-        let least = most.min(f32::MAX);
+        // What waits at most: all children but one of each node on the way down, and a last.
+        let waiting = (WIDTH - 1) * self.depth + 1;
         if waiting <= USUAL {
-            self.search_with(&mut [(0.0, 0); USUAL], least, costs, visit);
+            self.search_with(&mut [0; USUAL], most, costs, visit);
         } else {
-            self.search_with(&mut vec![(0.0, 0); waiting], least, costs, visit);
+            self.search_with(&mut vec![0; waiting], most, costs, visit);
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn search_with(
         &self,
-        stack: &mut [(f32, u32)],
-        mut least: f32,
-        costs: impl Fn(&Boxes) -> Vec4,
+        stack: &mut [u64],
+        most: f32,
+        costs: impl Fn(&Node) -> Each,
         mut visit: impl FnMut(u32) -> Option<f32>,
     ) {
-        // The root lies there already.
+        let mut least = most.min(f32::MAX);
         let mut waiting = 1;
+        stack[0] = key(0.0, self.root);
         while waiting > 0 {
             waiting -= 1;
-            let (cost, name) = stack[waiting];
-            if cost > least {
+            let next = stack[waiting];
+            if next > key(least, u32::MAX) {
                 continue;
             }
+            let name = next as u32;
             if name & FACET != 0 {
                 if let Some(cost) = visit(name & !FACET) {
                     least = cost;
@@ -158,61 +209,32 @@ impl Wide {
                 continue;
             }
             let node = &self.nodes[name as usize];
-            let costs = costs(&node.boxes);
-            let mut near = costs.cmple(Vec4::splat(least)).bitmask();
-            let costs = costs.to_array();
+            let [one, other] = costs(node);
+            let bound = Vec4::splat(least);
+            let near = one.cmple(bound).bitmask() | other.cmple(bound).bitmask() << 4;
+            let mut near = near & !(u32::MAX << node.count);
+            let costs = [one.to_array(), other.to_array()];
             let first = waiting;
             while near != 0 {
-                let slot = (near.trailing_zeros() & 3) as usize;
+                let slot = near.trailing_zeros() as usize % WIDTH;
                 near &= near - 1;
-                // The dearest lies lowest; four at most, so they are sorted as they come.
-                let (cost, name) = (costs[slot], node.children[slot]);
+                // The dearest lies lowest; few at most, so they are sorted as they come.
+                let next = key(costs[slot / 4][slot % 4], node.children[slot]);
                 let mut at = waiting;
-                while at > first && stack[at - 1].0 < cost {
+                while at > first && stack[at - 1] < next {
                     stack[at] = stack[at - 1];
                     at -= 1;
                 }
-                stack[at] = (cost, name);
+                stack[at] = next;
                 waiting += 1;
             }
         }
     }
 }
 
-/// The parts in pairs, each before what it is made of: the first pair makes up the whole.
-/// A lone facet stands alone.
-fn parts_of(binary: &Bvh) -> Vec<Part> {
-    let mut parts = Vec::with_capacity(2 * binary.leaf_count() as usize);
-    binary.traverse(|node| {
-        parts.push(Part::of(node));
-        TraversalAction::Continue
-    });
-    // The traversal goes on with what the first of a pair is made of, then the second.
-    let mut waiting = Vec::new();
-    for pair in 0..parts.len() / 2 {
-        if let Some(whole) = waiting.pop() {
-            let whole: &mut Part = &mut parts[whole];
-            whole.pair = pair as u32;
-        }
-        let inner = [2 * pair + 1, 2 * pair].into_iter();
-        waiting.extend(inner.filter(|&part| parts[part].facet.is_none()));
-    }
-    parts
-}
-
-/// Up to four parts that make up a pair: the larger ones are opened.
-fn opened(parts: &[Part], pair: usize) -> SmallVec<[Part; 4]> {
-    let mut open = SmallVec::<[Part; 4]>::from_slice(&parts[2 * pair..2 * pair + 2]);
-    while open.len() < 4 {
-        let weights = open.iter().map(Part::weight).enumerate();
-        let Some((widest, _)) = weights
-            .filter(|(_, w)| *w > f32::NEG_INFINITY)
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-        else {
-            break;
-        };
-        let pair = open.swap_remove(widest).pair as usize;
-        open.extend_from_slice(&parts[2 * pair..2 * pair + 2]);
-    }
-    open
+/// Sorts by cost, then by name: the bits of numbers that are not negative have their order.
+#[inline(always)]
+fn key(cost: f32, name: u32) -> u64 {
+    // Adding zero turns -0 into 0.
+    u64::from((cost + 0.0).to_bits()) << 32 | u64::from(name)
 }

@@ -10,7 +10,7 @@ use criterion::{BenchmarkGroup, Criterion, Throughput, criterion_group, criterio
 use geometry::field::{PreparedField, visible_area};
 use geometry::mask::{PreparedMask, PreparedStroke, Stroke};
 use geometry::surface::{refine, refine_some};
-use geometry::{DVec3, Field, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
+use geometry::{DVec3, Field, Mask, Mesh, Progress, Ray, Surface, SurfacePoint, solids};
 
 type Group<'a> = BenchmarkGroup<'a, criterion::measurement::WallTime>;
 
@@ -70,17 +70,23 @@ fn queries(group: &mut Group, surface: &Surface) {
     });
     let side = 200;
     group.throughput(Throughput::Elements(side * side));
-    group.bench_function("rays of a picture, one thread", |b| {
+    let from_mm = DVec3::new(200.0, 90.0, 60.0);
+    let pixels = (0..side).flat_map(|x| (0..side).map(move |y| (x, y)));
+    let ray = |(x, y): (u64, u64)| {
+        let target = DVec3::new(0.0, x as f64 - 100.0, y as f64 - 100.0) * (60.0 / 100.0);
+        let direction = target - from_mm;
+        Ray { from_mm, direction }
+    };
+    let rays: Vec<Ray> = pixels.map(ray).collect();
+    group.bench_function("rays of a picture, one by one", |b| {
         b.iter(|| {
-            let eye = DVec3::new(200.0, 90.0, 60.0);
-            let pixels = (0..side).flat_map(|x| (0..side).map(move |y| (x, y)));
-            let target = |(x, y): (u64, u64)| {
-                DVec3::new(0.0, x as f64 - 100.0, y as f64 - 100.0) * (60.0 / 100.0)
-            };
-            pixels
-                .filter_map(|p| surface.first_hit(eye, target(p) - eye))
+            let hits = rays.iter();
+            hits.filter_map(|ray| surface.first_hit(ray.from_mm, ray.direction))
                 .count()
         });
+    });
+    group.bench_function("rays of a picture, together", |b| {
+        b.iter(|| surface.first_hits(&rays).iter().flatten().count());
     });
 }
 

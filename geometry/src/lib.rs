@@ -25,6 +25,6 @@ pub use layers::{LayerPlan, LayerSpan};
 pub use mask::Mask;
 pub use mesh::Mesh;
 pub use progress::{Cancelled, Progress};
-pub use surface::{Surface, SurfacePoint};
+pub use surface::{Ray, Surface, SurfacePoint};
 
 pub use glam::DVec3;

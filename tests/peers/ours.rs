@@ -18,7 +18,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use geometry::read::{ReadOptions, mesh_to_stl, read_mesh};
-use geometry::{DVec3, LayerPlan, Mesh, Progress, Surface, SurfacePoint, layers, place, solids};
+use geometry::{DVec3, LayerPlan, Mesh, Progress, Ray, Surface, SurfacePoint, layers, place, solids};
 use plan::{Painted, Plan};
 use rayon::prelude::*;
 
@@ -124,11 +124,12 @@ fn rays(surface: &Surface, side: usize) -> f64 {
         low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / side as f64
     };
     let row = |j: usize| {
-        let hit = |i: &usize| {
-            let from = DVec3::new(low.x - 10.0, at(*i, 1), at(j, 2));
-            surface.first_hit(from, DVec3::X).is_some()
+        let ray = |i: usize| Ray {
+            from_mm: DVec3::new(low.x - 10.0, at(i, 1), at(j, 2)),
+            direction: DVec3::X,
         };
-        (0..side).filter(hit).count()
+        let rays: Vec<Ray> = (0..side).map(ray).collect();
+        surface.first_hits(&rays).iter().flatten().count()
     };
     (0..side).into_par_iter().map(row).sum::<usize>() as f64
 }

@@ -31,6 +31,25 @@ pub struct SurfacePoint {
     pub facet: u32,
 }
 
+/// A line of sight.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ray {
+    /// Where it starts, mm.
+    pub from_mm: DVec3,
+    /// Where it goes, of any length.
+    pub direction: DVec3,
+}
+
+impl Ray {
+    /// The same ray with a direction of unit length; none if it has no direction or no start.
+    fn normalized(self) -> Option<Self> {
+        let direction = self.direction.try_normalize()?;
+        self.from_mm
+            .is_finite()
+            .then_some(Self { direction, ..self })
+    }
+}
+
 /// A mesh with the tree that answers questions about points and rays.
 ///
 /// A clone shares the mesh and the tree.
@@ -94,7 +113,14 @@ impl Surface {
     /// The first point of the skin that a ray meets, from either side of a facet.
     /// `direction` may have any length; none if it is zero.
     pub fn first_hit(&self, from_mm: DVec3, direction: DVec3) -> Option<SurfacePoint> {
-        self.0.tree.first_hit(&self.0.mesh, from_mm, direction)
+        let ray = Ray { from_mm, direction };
+        self.0.tree.first_hit(&self.0.mesh, &ray)
+    }
+
+    /// As [`Surface::first_hit`], for many rays. Rays that follow each other are looked for
+    /// together, which is the faster the nearer to each other they run.
+    pub fn first_hits(&self, rays: &[Ray]) -> Vec<Option<SurfacePoint>> {
+        self.0.tree.first_hits(&self.0.mesh, rays)
     }
 
     /// Unit normal of a facet, pointing outwards if the mesh's facets do; zero for a facet

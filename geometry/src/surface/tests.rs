@@ -115,6 +115,29 @@ proptest! {
     }
 }
 
+proptest! {
+    #[test]
+    fn rays_together_meet_what_each_meets_alone(
+        mesh in soup(),
+        ends in prop::collection::vec((point(60.0), point(8.0)), 0..20),
+        spread in 0.0..1.0_f64,
+    ) {
+        let surface = Surface::new(Arc::new(mesh));
+        // From far apart to nearly the same, as the rays of a picture are.
+        let first = ends.first().map_or((DVec3::ZERO, DVec3::ZERO), |e| *e);
+        let ray = |&(from, towards): &(DVec3, DVec3)| Ray {
+            from_mm: first.0.lerp(from, spread),
+            direction: first.1.lerp(towards, spread) - first.0.lerp(from, spread),
+        };
+        let rays: Vec<Ray> = ends.iter().map(ray).collect();
+        let alone: Vec<_> = rays
+            .iter()
+            .map(|ray| surface.first_hit(ray.from_mm, ray.direction))
+            .collect();
+        prop_assert_eq!(surface.first_hits(&rays), alone);
+    }
+}
+
 /// A closed tetrahedron: a ray at its inside must hit, even through an edge or a corner.
 #[test]
 fn no_ray_slips_between_facets() {
@@ -149,4 +172,7 @@ fn a_point_that_is_no_number_is_answered() {
     assert_eq!(surface.nearest(DVec3::NAN).facet, 0);
     assert!(surface.first_hit(DVec3::NAN, DVec3::X).is_none());
     assert!(surface.first_hit(DVec3::ZERO, DVec3::ZERO).is_none());
+    let rays = [(DVec3::NAN, DVec3::X), (DVec3::ZERO, DVec3::ZERO)];
+    let rays = rays.map(|(from_mm, direction)| Ray { from_mm, direction });
+    assert_eq!(surface.first_hits(&rays), [None, None]);
 }

@@ -1,6 +1,6 @@
 //! Where a picture is seen from.
 
-use geometry::{DVec3, Mesh};
+use geometry::{DVec3, Mesh, Ray};
 
 /// How lines of sight run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -58,15 +58,6 @@ pub enum View {
     Left,
     /// Along −z, the front at the lower edge.
     Top,
-}
-
-/// A line of sight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ray {
-    /// Where it starts.
-    pub from_mm: DVec3,
-    /// Unit direction.
-    pub direction: DVec3,
 }
 
 /// Vertical angle of the three-quarter views: narrow, so shapes are hardly distorted.
@@ -211,7 +202,8 @@ pub(super) struct Eye {
 }
 
 impl Eye {
-    /// The line of sight through a place of the picture, in pixels from its upper left.
+    /// The line of sight through a place of the picture, in pixels from its upper left; its
+    /// direction has unit length.
     pub fn ray(&self, x_px: f64, y_px: f64) -> Ray {
         let across = self.right * (x_px - self.centre.0) + self.up * (self.centre.1 - y_px);
         match self.perspective {

@@ -1,9 +1,8 @@
 //! The soft shadow of the part on the ground that it stands on.
 
-use geometry::{Cancelled, DVec3, Progress, Surface};
+use geometry::{Cancelled, DVec3, Progress, Ray, Surface};
 use rayon::prelude::*;
 
-use super::Ray;
 use super::occlusion::{hemisphere, obstacle};
 
 /// Cells across the longer side of the shadow.

@@ -19,7 +19,7 @@ mod pixels;
 
 use geometry::{Cancelled, Progress, Surface, SurfacePoint};
 
-pub use camera::{Camera, Frame, Lens, Ray, View};
+pub use camera::{Camera, Frame, Lens, View};
 pub use ground::Ground;
 pub use image::Image;
 

@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
+use geometry::{Cancelled, DVec3, Progress, Ray, SurfacePoint};
 use rayon::prelude::*;
 
 use super::light::Light;
@@ -46,19 +46,26 @@ impl<F> Caster<'_, F>
 where
     F: Fn(SurfacePoint) -> [f64; 3] + Sync,
 {
-    fn hit(&self, x_px: f64, y_px: f64) -> Option<Hit> {
-        let ray = self.eye.ray(x_px, y_px);
-        let point = self.stage.surface.first_hit(ray.from_mm, ray.direction)?;
+    /// What the lines of sight through places of the picture, in pixels, meet.
+    fn hits(&self, places: impl Iterator<Item = (f64, f64)>) -> Vec<Option<Hit>> {
+        let rays: Vec<Ray> = places.map(|(x, y)| self.eye.ray(x, y)).collect();
+        let points = self.stage.surface.first_hits(&rays);
+        let seen = rays.iter().zip(points);
+        seen.map(|(ray, point)| Some(self.hit(ray, point?)))
+            .collect()
+    }
+
+    fn hit(&self, ray: &Ray, point: SurfacePoint) -> Hit {
         let mesh = self.stage.surface.mesh();
         let normal = self.stage.normals.at(mesh, point, -ray.direction);
         let cosine = normal.dot(-ray.direction).clamp(0.05, 1.0);
-        Some(Hit {
+        Hit {
             point,
             normal,
             colour: (self.colour)(point),
             depth_mm: (point.point_mm - ray.from_mm).length(),
             slope: (1.0 - cosine * cosine).sqrt() / cosine,
-        })
+        }
     }
 
     fn shaded(
@@ -114,9 +121,8 @@ impl Pixels {
         let done = AtomicUsize::new(0);
         let row = |y: usize| -> Result<Vec<Option<Hit>>, Cancelled> {
             progress.check()?;
-            let row = (0..width)
-                .map(|x| caster.hit(x as f64 + 0.5, y as f64 + 0.5))
-                .collect();
+            let middles = (0..width).map(|x| (x as f64 + 0.5, y as f64 + 0.5));
+            let row = caster.hits(middles);
             report(progress, &done, height, &span);
             Ok(row)
         };
@@ -193,20 +199,22 @@ impl Pixels {
         F: Fn(SurfacePoint) -> [f64; 3] + Sync,
     {
         let count = f64::from(samples);
+        let place = |i: u32| {
+            let (row, column) = (i / samples, i % samples);
+            // Each row is shifted a little, so an upright edge meets more than `samples`
+            // different columns.
+            let shift = (f64::from(row) + 0.5) / count - 0.5;
+            let at_x = x as f64 + (f64::from(column) + 0.5 + shift) / count;
+            let at_y = y as f64 + (f64::from(row) + 0.5) / count;
+            (at_x, at_y)
+        };
+        let places = (0..samples * samples).map(place);
         let mut sum = Covered::default();
-        for row in 0..samples {
-            for column in 0..samples {
-                // Each row is shifted a little, so an upright edge meets more than
-                // `samples` different columns.
-                let shift = (f64::from(row) + 0.5) / count - 0.5;
-                let at_x = x as f64 + (f64::from(column) + 0.5 + shift) / count;
-                let at_y = y as f64 + (f64::from(row) + 0.5) / count;
-                let hit = caster.hit(at_x, at_y);
-                let one = caster.shaded(hit.as_ref(), (at_x, at_y), light, open);
-                sum.cover += one.cover;
-                for (total, part) in sum.rgb.iter_mut().zip(one.rgb) {
-                    *total += part;
-                }
+        for (hit, place) in caster.hits(places.clone()).iter().zip(places) {
+            let one = caster.shaded(hit.as_ref(), place, light, open);
+            sum.cover += one.cover;
+            for (total, part) in sum.rgb.iter_mut().zip(one.rgb) {
+                *total += part;
             }
         }
         let share = 1.0 / (count * count);

@@ -5,6 +5,7 @@
 //! uses the same scale, so that a level, parallel view lines the part up with the ribbon.
 
 use egui::{Pos2, Rect, Vec2, pos2};
+use geometry::Ray;
 use glam::dcamera::rh::proj::directx;
 use glam::{DMat4, DVec3, DVec4, dvec3};
 use serde::{Deserialize, Serialize};
@@ -119,15 +120,6 @@ pub struct Axes {
     pub forward: DVec3,
 }
 
-/// A ray into the part's space.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ray {
-    /// Where it starts, mm.
-    pub from_mm: DVec3,
-    /// Where it goes; unit length.
-    pub direction: DVec3,
-}
-
 impl Camera {
     /// The axes.
     pub fn axes(&self) -> Axes {
@@ -176,7 +168,7 @@ impl Camera {
         ))
     }
 
-    /// The ray under a position of the window. It starts in front of anything that is near
+    /// The ray under a position of the window, of unit length. It starts in front of anything that is near
     /// the target, `reach_mm` before it when the view is parallel.
     pub fn ray(&self, stage: Rect, at: Pos2, reach_mm: f64) -> Ray {
         let axes = self.axes();

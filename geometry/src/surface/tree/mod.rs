@@ -4,14 +4,16 @@
 //! `-1..=1`, padded by more than single precision can err; so a box can only be too large, and
 //! what it holds is then tested on the facet itself in double precision.
 
+mod beam;
 mod build;
 mod wide;
 
 use glam::{DVec3, Vec3, Vec4};
 
+use self::beam::Beam;
 use self::wide::{Bounds, Each, Node, Wide};
-use super::SurfacePoint;
 use super::facet::{ShearedRay, nearest_on};
+use super::{Ray, SurfacePoint};
 use crate::Mesh;
 
 /// How much wider than its facet a box is on every side, in the tree's frame. Places there are
@@ -24,22 +26,16 @@ const LOOSE: f64 = 1.0 + 1e-6;
 pub(super) struct Tree {
     boxes: Wide,
     frame: Frame,
-    bounds: (DVec3, DVec3),
 }
 
 impl Tree {
     pub(super) fn new(mesh: &Mesh) -> Self {
-        let bounds = mesh.bounds();
-        let frame = Frame::of(bounds);
+        let frame = Frame::of(mesh.bounds());
         let boxes = build::build(mesh.triangles().len() as u32, |facet| {
             let [a, b, c] = mesh.corners(facet as usize);
             frame.padded(a.min(b).min(c), a.max(b).max(c))
         });
-        Self {
-            boxes,
-            frame,
-            bounds,
-        }
+        Self { boxes, frame }
     }
 
     /// The nearest point of the skin that is no farther than `max_mm`.
@@ -78,22 +74,17 @@ impl Tree {
     }
 
     /// The first point of the skin along a ray.
-    pub(super) fn first_hit(
-        &self,
-        mesh: &Mesh,
-        from: DVec3,
-        direction: DVec3,
-    ) -> Option<SurfacePoint> {
-        let direction = direction.try_normalize().filter(|_| from.is_finite())?;
+    pub(super) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
+        let ray = ray.normalized()?;
         // Begin at the mesh, so that single precision is spent on the mesh alone.
-        let skip = self.way_to_bounds(from, direction);
-        let start = self.frame.inside(from + direction * skip).as_vec3();
-        let ray = SingleRay::new(start, direction.as_vec3());
-        let exact = ShearedRay::new(from, direction);
+        let skip = self.frame.way_to_mesh(&ray);
+        let start = ray.from_mm + ray.direction * skip;
+        let single = SingleRay::new(self.frame.inside(start).as_vec3(), ray.direction.as_vec3());
+        let exact = ShearedRay::new(ray.from_mm, ray.direction);
         let mut best = (f64::INFINITY, u32::MAX);
         self.boxes.search(
             f32::MAX,
-            |node| ray.entries(node),
+            |node| single.entries(node),
             |facet| {
                 let t = exact.meets(mesh.corners(facet as usize))?;
                 (t < best.0 || (t == best.0 && facet < best.1)).then(|| {
@@ -104,16 +95,20 @@ impl Tree {
         );
         let (t, facet) = best;
         t.is_finite().then(|| SurfacePoint {
-            point_mm: from + direction * t,
+            point_mm: ray.from_mm + ray.direction * t,
             facet,
         })
     }
 
-    /// Length of the ray before it can come near the mesh.
-    fn way_to_bounds(&self, from: DVec3, direction: DVec3) -> f64 {
-        let (lo, hi) = self.bounds;
-        let radius = (hi - lo).length() * 0.5 * LOOSE;
-        ((self.frame.centre - from).dot(direction) - radius).max(0.0)
+    /// The first point of the skin along each of many rays.
+    pub(super) fn first_hits(&self, mesh: &Mesh, rays: &[Ray]) -> Vec<Option<SurfacePoint>> {
+        let mut hits = Vec::with_capacity(rays.len());
+        for rays in rays.chunks(beam::RAYS) {
+            let beam = Beam::new(rays, &self.frame);
+            let found = beam.first_hits(mesh, &self.boxes, self.frame.scale);
+            hits.extend(found.into_iter().take(rays.len()));
+        }
+        hits
     }
 
     /// Every facet whose box touches a box; a few more than that may come along.
@@ -142,6 +137,8 @@ impl Tree {
 struct Frame {
     centre: DVec3,
     scale: f64,
+    /// Of a ball about the centre that holds the mesh, mm.
+    radius_mm: f64,
 }
 
 impl Frame {
@@ -149,11 +146,20 @@ impl Frame {
         let centre = low * 0.5 + high * 0.5;
         let half = (high - centre).max_element();
         let scale = if half > 0.0 { 1.0 / half } else { 1.0 };
-        Self { centre, scale }
+        Self {
+            centre,
+            scale,
+            radius_mm: (high - low).length() * 0.5 * LOOSE,
+        }
     }
 
     fn inside(&self, point_mm: DVec3) -> DVec3 {
         (point_mm - self.centre) * self.scale
+    }
+
+    /// Length of a ray before it can come near the mesh.
+    fn way_to_mesh(&self, ray: &Ray) -> f64 {
+        ((self.centre - ray.from_mm).dot(ray.direction) - self.radius_mm).max(0.0)
     }
 
     /// A box that holds another.
@@ -168,24 +174,16 @@ impl Frame {
 /// A ray in single precision, to be weighed against all boxes of a node at once.
 struct SingleRay {
     from: Vec3,
-    /// One over the direction, large but finite where that is zero.
     inverse: Vec3,
     forwards: [bool; 3],
 }
 
 impl SingleRay {
     fn new(from: Vec3, direction: Vec3) -> Self {
-        let finite = |x: f32| {
-            if x.abs() < 1e-18 {
-                1e-18_f32.copysign(x)
-            } else {
-                x
-            }
-        };
         let [x, y, z] = direction.to_array();
         Self {
             from,
-            inverse: Vec3::new(1.0 / finite(x), 1.0 / finite(y), 1.0 / finite(z)),
+            inverse: single_inverse(direction),
             forwards: [
                 x.is_sign_positive(),
                 y.is_sign_positive(),
@@ -220,6 +218,16 @@ impl SingleRay {
         };
         [entry(0), entry(1)]
     }
+}
+
+/// One over a direction, large but finite where that is zero.
+fn single_inverse(direction: Vec3) -> Vec3 {
+    let finite = |x: f32| match x.abs() < 1e-18 {
+        true => 1e-18_f32.copysign(x),
+        false => x,
+    };
+    let [x, y, z] = direction.to_array();
+    Vec3::new(1.0 / finite(x), 1.0 / finite(y), 1.0 / finite(z))
 }
 
 /// A cost in the tree's frame, rounded up a little.

@@ -120,6 +120,15 @@ impl Node {
         nodes.for_each(|name| *name += by);
     }
 
+    /// Where one box begins along an axis and where it ends.
+    #[inline(always)]
+    pub(super) fn side(&self, axis: usize, slot: usize) -> (f32, f32) {
+        let place = |steps: &Steps| {
+            f32::from(steps[slot / 4][slot % 4]) * self.step[axis] + self.origin[axis]
+        };
+        (place(&self.low[axis]), place(&self.high[axis]))
+    }
+
     /// Where the boxes begin along an axis and where they end: `(place + shift) × scale`.
     #[inline(always)]
     pub(super) fn sides(&self, axis: usize, shift: f32, scale: f32) -> [Each; 2] {
@@ -175,13 +184,15 @@ impl Wide {
         costs: impl Fn(&Node) -> Each,
         visit: impl FnMut(u32) -> Option<f32>,
     ) {
-        // What waits at most: all children but one of each node on the way down, and a last.
-        let waiting = (WIDTH - 1) * self.depth + 1;
-        if waiting <= USUAL {
-            self.search_with(&mut [0; USUAL], most, costs, visit);
-        } else {
-            self.search_with(&mut vec![0; waiting], most, costs, visit);
+        match self.waiting() {
+            ..=USUAL => self.search_with(&mut [0; USUAL], most, costs, visit),
+            more => self.search_with(&mut vec![0; more], most, costs, visit),
         }
+    }
+
+    /// How many children wait at most: all but one of each node on the way down, and a last.
+    fn waiting(&self) -> usize {
+        (WIDTH - 1) * self.depth + 1
     }
 
     #[inline(always)]
@@ -220,16 +231,96 @@ impl Wide {
                 near &= near - 1;
                 // The dearest lies lowest; few at most, so they are sorted as they come.
                 let next = key(costs[slot / 4][slot % 4], node.children[slot]);
-                let mut at = waiting;
-                while at > first && stack[at - 1] < next {
-                    stack[at] = stack[at - 1];
-                    at -= 1;
-                }
-                stack[at] = next;
+                put(stack, first, waiting, next);
                 waiting += 1;
             }
         }
     }
+
+    /// As [`Wide::search`], for eight searches that mostly go the same way. `least` is each
+    /// one's greatest cost at first; `costs` bounds from below what the facets in the box of one
+    /// child cost each; `visit` gives what a facet costs one of them.
+    #[inline]
+    pub(super) fn search_together(
+        &self,
+        least: Each,
+        costs: impl Fn(&Node, usize) -> Each,
+        visit: impl FnMut(u32, usize) -> Option<f32>,
+    ) {
+        match self.waiting() {
+            ..=USUAL => self.search_together_with(&mut [0; USUAL], least, costs, visit),
+            more => self.search_together_with(&mut vec![0; more], least, costs, visit),
+        }
+    }
+
+    #[inline(always)]
+    fn search_together_with(
+        &self,
+        stack: &mut [u64],
+        mut least: Each,
+        costs: impl Fn(&Node, usize) -> Each,
+        mut visit: impl FnMut(u32, usize) -> Option<f32>,
+    ) {
+        let greatest = |least: Each| least[0].max(least[1]).max_element();
+        let mut most = greatest(least);
+        let mut waiting = 1;
+        stack[0] = shared_key(0.0, u32::MAX, self.root);
+        while waiting > 0 {
+            waiting -= 1;
+            let next = stack[waiting];
+            let (cost, name) = ((next >> 32) as u32, next as u32);
+            if f32::from_bits(cost & !WHOSE) > most {
+                continue;
+            }
+            if name & FACET != 0 {
+                let mut whose = cost & WHOSE;
+                while whose != 0 {
+                    let lane = whose.trailing_zeros() as usize % 8;
+                    whose &= whose - 1;
+                    if let Some(cost) = visit(name & !FACET, lane) {
+                        least[lane / 4][lane % 4] = cost;
+                    }
+                }
+                most = greatest(least);
+                continue;
+            }
+            let node = &self.nodes[name as usize];
+            let first = waiting;
+            for slot in 0..node.count as usize % (WIDTH + 1) {
+                let costs = costs(node, slot);
+                let near =
+                    costs[0].cmple(least[0]).bitmask() | costs[1].cmple(least[1]).bitmask() << 4;
+                if near != 0 {
+                    let lowest = costs[0].min(costs[1]).min_element();
+                    let next = shared_key(lowest, near, node.children[slot]);
+                    put(stack, first, waiting, next);
+                    waiting += 1;
+                }
+            }
+        }
+    }
+}
+
+/// Puts what is next among what waits, of which the dearest lies lowest from `first` on.
+#[inline(always)]
+fn put(stack: &mut [u64], first: usize, waiting: usize, next: u64) {
+    let mut at = waiting;
+    while at > first && stack[at - 1] < next {
+        stack[at] = stack[at - 1];
+        at -= 1;
+    }
+    stack[at] = next;
+}
+
+/// The bits of a shared key's cost that say whose it is.
+const WHOSE: u32 = 0xff;
+
+/// As [`key`], of the least of eight costs, with the searches that want it in place of
+/// the cost's last bits.
+#[inline(always)]
+fn shared_key(cost: f32, whose: u32, name: u32) -> u64 {
+    let cost = (cost + 0.0).to_bits() & !WHOSE | (whose & WHOSE);
+    u64::from(cost) << 32 | u64::from(name)
 }
 
 /// Sorts by cost, then by name: the bits of numbers that are not negative have their order.

@@ -56,7 +56,7 @@ impl Tree {
                     sum[half] += off * off;
                 }
             }
-            sum.map(|s| s * (1.0 - 1e-5))
+            [sum[0] * (1.0 - 1e-5), sum[1] * (1.0 - 1e-5)]
         };
         self.boxes
             .search(loosened(best.0 * to_cost), distances, |facet| {
@@ -124,7 +124,8 @@ impl Tree {
                     apart[half] = apart[half].max(before).max(behind);
                 }
             }
-            apart.map(|a| Vec4::select(a.cmple(Vec4::ZERO), Vec4::ZERO, Vec4::INFINITY))
+            let cost = |a: Vec4| Vec4::select(a.cmple(Vec4::ZERO), Vec4::ZERO, Vec4::INFINITY);
+            [cost(apart[0]), cost(apart[1])]
         };
         self.boxes.search(f32::MAX, touching, |facet| {
             each(facet);

@@ -148,7 +148,11 @@ impl Node {
         let place = |[a, b, c, d]: [u8; 4]| {
             Vec4::new(f32::from(a), f32::from(b), f32::from(c), f32::from(d)) * step + begin
         };
-        sides.map(|&[one, other]| [place(one), place(other)])
+        let [near, far] = sides;
+        [
+            [place(near[0]), place(near[1])],
+            [place(far[0]), place(far[1])],
+        ]
     }
 }
 

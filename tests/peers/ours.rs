@@ -9,6 +9,7 @@
 //! | `load` | reads and welds | vertices |
 //! | `slice` | outlines of COUNT layers, their areas and volumes | sum of the areas, mm² |
 //! | `rays` | first hits of a COUNT × COUNT picture in parallel projection along +x | hits |
+//! | `picks` | the same, one ray at a time | hits |
 //! | `nearest` | the nearest points of the skin for COUNT points off it | sum of distances, mm |
 //! | `classify` | the region and the blend at COUNT points of the skin | sum of the regions' places |
 
@@ -58,7 +59,11 @@ fn run(words: &[String]) -> Result<String, Failure> {
         }
         "rays" => {
             let surface = Surface::new(Arc::new(load(path)?));
-            fastest(|| Ok(rays(&surface, count)))?
+            fastest(|| Ok(rays(&surface, count, together)))?
+        }
+        "picks" => {
+            let surface = Surface::new(Arc::new(load(path)?));
+            fastest(|| Ok(rays(&surface, count, one_by_one)))?
         }
         "nearest" => {
             let surface = Surface::new(Arc::new(load(path)?));
@@ -118,7 +123,7 @@ fn slice(mesh: &Mesh, count: usize) -> Result<f64, Failure> {
     Ok(layers.iter().map(|l| l.area_mm2).sum())
 }
 
-fn rays(surface: &Surface, side: usize) -> f64 {
+fn rays(surface: &Surface, side: usize, hits: fn(&Surface, &[Ray]) -> usize) -> f64 {
     let (low, high) = surface.mesh().bounds();
     let at = |i: usize, axis: usize| {
         low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / side as f64
@@ -129,9 +134,19 @@ fn rays(surface: &Surface, side: usize) -> f64 {
             direction: DVec3::X,
         };
         let rays: Vec<Ray> = (0..side).map(ray).collect();
-        surface.first_hits(&rays).iter().flatten().count()
+        hits(surface, &rays)
     };
     (0..side).into_par_iter().map(row).sum::<usize>() as f64
+}
+
+fn together(surface: &Surface, rays: &[Ray]) -> usize {
+    surface.first_hits(rays).iter().flatten().count()
+}
+
+fn one_by_one(surface: &Surface, rays: &[Ray]) -> usize {
+    let hits = rays.iter();
+    hits.filter_map(|ray| surface.first_hit(ray.from_mm, ray.direction))
+        .count()
 }
 
 /// The same points as in `run.py`: on a spiral about the mesh, a tenth of its size off.

@@ -1,6 +1,6 @@
 //! Arcs: G2 and G3 in any of the three planes (NIST 3.5.3).
 
-use std::f64::consts::TAU;
+use std::f64::consts::{FRAC_PI_2, TAU};
 
 /// The plane in which arcs turn: G17, G18, G19.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -107,6 +107,25 @@ impl Arc {
         point[b] = self.centre[1] + radius * angle.sin();
         point[c] = from[c] + (to[c] - from[c]) * t;
         point
+    }
+
+    /// How far from the origin the arc leads along the plane's axes at most, mm, besides its ends.
+    pub(crate) fn farthest_mm(&self) -> f64 {
+        let radius = self.radius_mm.max(self.end_radius_mm);
+        let (low, high) = match self.sweep < 0.0 {
+            true => (self.start + self.sweep, self.start),
+            false => (self.start, self.start + self.sweep),
+        };
+        // It turns back from an axis's direction at whole quarters of a turn.
+        let quarters = (-8..=8).map(|quarter| f64::from(quarter) * FRAC_PI_2);
+        let turns = quarters.filter(|angle| (low..=high).contains(angle));
+        let far = turns.map(|angle| {
+            let [u, v] = self.centre;
+            (u + radius * angle.cos())
+                .abs()
+                .max((v + radius * angle.sin()).abs())
+        });
+        far.fold(0.0, f64::max)
     }
 
     /// Length along the arc when the third axis moves by `rise`, mm.

@@ -689,6 +689,11 @@ impl MachineState {
             ])),
         };
         match given.and_then(|given| Arc::new(self.plane, clockwise, from, to, given)) {
+            // What lies beyond reach between its ends could not be read back in pieces.
+            Ok(arc) if arc.farthest_mm() > REACH_MM => {
+                cautions.note(CautionKind::BadArc, line);
+                Path::Straight
+            }
             Ok(arc) => {
                 if (arc.radius_mm - arc.end_radius_mm).abs() > UNEVEN_MM {
                     cautions.note(CautionKind::UnevenArc, line);

@@ -109,6 +109,7 @@ fn section_3_5_3_arcs_in_all_planes() {
 fn section_3_5_3_errors_are_told_and_do_no_harm() {
     for (text, kind) in [
         ("G2 X5", CautionKind::BadArc),
+        ("G2 X1 I31323", CautionKind::BadArc),
         ("G2 X5 Y5 R1", CautionKind::BadArc),
         ("G2 X0 Y0 R1", CautionKind::BadArc),
         ("G2 X5 Y5 I1", CautionKind::UnevenArc),

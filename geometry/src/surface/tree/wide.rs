@@ -1,7 +1,7 @@
 //! A tree of boxes with eight children a node, whose boxes are weighed at once.
 //!
-//! The sides of the boxes are kept as eighths of a word, counted in steps from the node's low
-//! corner and rounded outwards: a tree takes less memory than the mesh it is about. Both as in
+//! The sides of the boxes take a byte each: they are counted in steps from the node's low corner
+//! and rounded outwards, so that a tree takes little more memory than the mesh it is about. As in
 //! H. Ylitie, T. Karras and S. Laine, "Efficient Incoherent Ray Traversal on GPUs Through
 //! Compressed Wide BVHs", *High-Performance Graphics* 2017 (from memory).
 

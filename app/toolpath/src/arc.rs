@@ -15,13 +15,27 @@ pub enum Plane {
 }
 
 impl Plane {
-    /// The plane's two axes, in the order in which a turn from the first to the second is
-    /// counter-clockwise, and the axis across them; 0 is X, 1 is Y, 2 is Z.
-    pub fn axes(self) -> (usize, usize, usize) {
+    /// What X, Y and Z have, in the plane's order: its two axes, so that a turn from the first
+    /// to the second is counter-clockwise, and the axis across them.
+    ///
+    /// ```
+    /// use toolpath::Plane;
+    /// assert_eq!(Plane::Zx.ordered(['X', 'Y', 'Z']), ['Z', 'X', 'Y']);
+    /// ```
+    pub fn ordered<T>(self, [x, y, z]: [T; 3]) -> [T; 3] {
         match self {
-            Self::Xy => (0, 1, 2),
-            Self::Zx => (2, 0, 1),
-            Self::Yz => (1, 2, 0),
+            Self::Xy => [x, y, z],
+            Self::Zx => [z, x, y],
+            Self::Yz => [y, z, x],
+        }
+    }
+
+    /// What [`Plane::ordered`] put in the plane's order, back in that of X, Y and Z.
+    pub fn restored<T>(self, [first, second, across]: [T; 3]) -> [T; 3] {
+        match self {
+            Self::Xy => [first, second, across],
+            Self::Zx => [second, across, first],
+            Self::Yz => [across, first, second],
         }
     }
 }
@@ -31,7 +45,7 @@ impl Plane {
 pub struct Arc {
     /// The plane it turns in.
     pub plane: Plane,
-    /// Its centre in the order of [`Plane::axes`], mm.
+    /// Its centre in the order of [`Plane::ordered`], mm.
     pub centre: [f64; 2],
     /// Its radius at the start, mm.
     pub radius_mm: f64,
@@ -72,8 +86,11 @@ impl Arc {
         to: [f64; 3],
         given: Given,
     ) -> Result<Self, BadArc> {
-        let (a, b, _) = plane.axes();
-        let (p, q) = ([from[a], from[b]], [to[a], to[b]]);
+        let flat = |place| {
+            let [first, second, _] = plane.ordered(place);
+            [first, second]
+        };
+        let (p, q) = (flat(from), flat(to));
         let centre = match given {
             Given::Centre(offset) => [p[0] + offset[0], p[1] + offset[1]],
             Given::Radius(radius) => centre_of(p, q, radius, clockwise)?,
@@ -99,14 +116,15 @@ impl Arc {
 
     /// The point a fraction `t` of the turn along, on a helix between `from` and `to`.
     pub(crate) fn at(&self, from: [f64; 3], to: [f64; 3], t: f64) -> [f64; 3] {
-        let (a, b, c) = self.plane.axes();
+        let [_, _, low] = self.plane.ordered(from);
+        let [_, _, high] = self.plane.ordered(to);
         let angle = self.start + self.sweep * t;
         let radius = self.radius_mm + (self.end_radius_mm - self.radius_mm) * t;
-        let mut point = from;
-        point[a] = self.centre[0] + radius * angle.cos();
-        point[b] = self.centre[1] + radius * angle.sin();
-        point[c] = from[c] + (to[c] - from[c]) * t;
-        point
+        self.plane.restored([
+            self.centre[0] + radius * angle.cos(),
+            self.centre[1] + radius * angle.sin(),
+            low + (high - low) * t,
+        ])
     }
 
     /// How far from the origin the arc leads along the plane's axes at most, mm, besides its ends.
@@ -226,10 +244,9 @@ mod tests {
         // Counter-clockwise as seen from the positive end of the third axis: a quarter turn
         // leads from the first axis to the second.
         for plane in [Plane::Xy, Plane::Zx, Plane::Yz] {
-            let (a, b, _) = plane.axes();
-            let (mut from, mut to) = ([0.0; 3], [0.0; 3]);
-            from[a] = 1.0;
-            to[b] = 1.0;
+            let from = plane.restored([1.0, 0.0, 0.0]);
+            let to = plane.restored([0.0, 1.0, 0.0]);
+            assert_eq!(plane.ordered(from), [1.0, 0.0, 0.0]);
             let arc = Arc::new(plane, false, from, to, Given::Centre([-1.0, 0.0])).expect("an arc");
             assert!((arc.sweep - PI / 2.0).abs() < 1e-12);
         }

@@ -32,6 +32,14 @@
 //! # Ok::<(), toolpath::ReadError>(())
 //! ```
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 pub mod arc;
 pub mod caution;
 pub mod generate;

@@ -148,7 +148,7 @@ impl<'a> Line<'a> {
     /// this with its own, this is for lines made by hand.
     pub fn parse(text: &'a [u8], words: &'a mut Vec<Word>) -> Self {
         let body = text.len() - ending(text);
-        let parsed = parse(&text[..body], words);
+        let parsed = parse(text.get(..body).unwrap_or(text), words);
         Self {
             bytes: text,
             body,
@@ -192,7 +192,7 @@ pub(crate) fn parse(body: &[u8], words: &mut Vec<Word>) -> Parsed {
 /// The checksum whose `*` stands at `at`, if digits follow and then nothing.
 fn checksum(body: &[u8], at: usize) -> Option<Checksum> {
     let found = number::read(body, at + 1);
-    let sum = body[..at].iter().fold(0_u8, |sum, b| sum ^ b);
+    let sum = body.get(..at)?.iter().fold(0_u8, |sum, b| sum ^ b);
     let rest = number::skip_blanks(body, found.to);
     let last = matches!(body.get(rest), None | Some(b';' | b'('));
     (last && found.to > found.from).then_some(Checksum {
@@ -253,7 +253,7 @@ fn parse_words(body: &[u8], words: &mut Vec<Word>) -> Parsed {
                 parsed.comment_runs_on = true;
                 break;
             }
-            b'(' => match memchr(b')', &body[i..]) {
+            b'(' => match body.get(i..).and_then(|rest| memchr(b')', rest)) {
                 Some(length) => {
                     parsed.comment = Some((i as u32 + 1, (i + length) as u32));
                     i += length + 1;

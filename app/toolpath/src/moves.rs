@@ -34,10 +34,10 @@ pub struct Move {
 impl Move {
     /// Length of the way, mm.
     pub fn length_mm(&self) -> f64 {
-        let d: [f64; 3] = std::array::from_fn(|i| self.to[i] - self.from[i]);
+        let way = by_axis(self.from, self.to, |from, to| to - from);
         match self.path {
-            Path::Straight => d[0].hypot(d[1]).hypot(d[2]),
-            Path::Arc(arc) => arc.length_mm(d[arc.plane.axes().2]),
+            Path::Straight => way[0].hypot(way[1]).hypot(way[2]),
+            Path::Arc(arc) => arc.length_mm(arc.plane.ordered(way)[2]),
         }
     }
 
@@ -50,9 +50,7 @@ impl Move {
             return self.to;
         }
         match self.path {
-            Path::Straight => {
-                std::array::from_fn(|i| self.from[i] + (self.to[i] - self.from[i]) * t)
-            }
+            Path::Straight => by_axis(self.from, self.to, |from, to| from + (to - from) * t),
             Path::Arc(arc) => arc.at(self.from, self.to, t),
         }
     }
@@ -78,6 +76,16 @@ impl Move {
     pub fn volume_mm3(&self, filament_diameter_mm: f64) -> f64 {
         self.fresh_mm * filament_area_mm2(filament_diameter_mm)
     }
+}
+
+/// Two places taken together, axis by axis.
+#[inline]
+pub(crate) fn by_axis(
+    [ax, ay, az]: [f64; 3],
+    [bx, by, bz]: [f64; 3],
+    with: impl Fn(f64, f64) -> f64,
+) -> [f64; 3] {
+    [with(ax, bx), with(ay, by), with(az, bz)]
 }
 
 /// Cross-section of a round filament, mm²: πd²/4.

@@ -174,7 +174,9 @@ fn read_any(bytes: &[u8], from: usize) -> Found {
         i += 1;
         to = i;
     }
-    let size = seen.then(|| read_long(&bytes[from..to])).flatten();
+    let size = seen
+        .then(|| bytes.get(from..to).and_then(read_long))
+        .flatten();
     Found {
         value: size.map(|s| if negative { -s } else { s }),
         from,

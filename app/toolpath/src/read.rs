@@ -161,12 +161,13 @@ impl<R: Read> Reader<R> {
         if !self.in_comment {
             self.number += 1;
         }
-        let body = &self.buffer[from..from + found.body];
+        let bytes = self.buffer.get(from..from + found.length);
+        let bytes = bytes.unwrap_or_default();
         let parsed = if self.in_comment {
             self.words.clear();
             rest_of_comment(found.body)
         } else {
-            line::parse(body, &mut self.words)
+            line::parse(bytes.get(..found.body).unwrap_or_default(), &mut self.words)
         };
         if !whole && !self.in_comment && !parsed.comment_runs_on {
             return Err(ReadError::TooLong {
@@ -178,7 +179,7 @@ impl<R: Read> Reader<R> {
         self.start += found.length;
         self.offset += found.length as u64;
         Ok(Some(Line {
-            bytes: &self.buffer[from..from + found.length],
+            bytes,
             body: found.body,
             words: &self.words,
             parsed,
@@ -197,25 +198,21 @@ impl<R: Read> Reader<R> {
     fn find(&mut self) -> Result<Option<Found>, ReadError> {
         let mut searched = 0;
         loop {
-            let held = &self.buffer[self.start..self.filled];
-            if let Some(ahead) = memchr2(b'\n', b'\r', &held[searched..]) {
+            let held = self.buffer.get(self.start..self.filled);
+            let held = held.unwrap_or_default();
+            let new = held.get(searched..).unwrap_or_default();
+            if let Some(ahead) = memchr2(b'\n', b'\r', new) {
                 let body = searched + ahead;
-                match (held[body], held.get(body + 1)) {
-                    (b'\r', Some(b'\n')) => {
-                        return Ok(Some(Found {
-                            body,
-                            length: body + 2,
-                        }));
-                    }
+                let length = match new.get(ahead..) {
+                    Some([b'\r', b'\n', ..]) => body + 2,
                     // The next byte decides, and it isn't here yet.
-                    (b'\r', None) if !self.ended => searched = body,
-                    _ => {
-                        return Ok(Some(Found {
-                            body,
-                            length: body + 1,
-                        }));
-                    }
+                    Some([b'\r']) if !self.ended => 0,
+                    _ => body + 1,
+                };
+                if length > 0 {
+                    return Ok(Some(Found { body, length }));
                 }
+                searched = body;
             } else if self.ended {
                 let length = held.len();
                 return Ok((length > 0).then_some(Found {
@@ -243,16 +240,19 @@ impl<R: Read> Reader<R> {
         if self.filled == self.buffer.len() {
             self.buffer.resize(self.buffer.len() + BUFFER, 0);
         }
+        let free = self.buffer.get_mut(self.filled..).unwrap_or_default();
         let read = loop {
-            match self.input.read(&mut self.buffer[self.filled..]) {
+            match self.input.read(free) {
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                 other => break other,
             }
         };
         let offset = self.offset + self.filled as u64;
         let read = read.map_err(|source| ReadError::Io { offset, source })?;
-        if let Some(at) = memchr(0, &self.buffer[self.filled..self.filled + read]) {
-            let before = &self.buffer[..self.filled + at];
+        // What claims to have read more than it was given room for is not believed.
+        let read = read.min(free.len());
+        if let Some(at) = free.get(..read).and_then(|new| memchr(0, new)) {
+            let before = self.buffer.get(..self.filled + at).unwrap_or_default();
             return Err(ReadError::Binary {
                 offset: offset + at as u64,
                 line: self.number + 1 + before.iter().filter(|b| **b == b'\n').count() as u64,

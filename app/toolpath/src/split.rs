@@ -241,9 +241,10 @@ impl<'a> Plan<'a> {
             Path::Straight if step.rapid => b'0',
             Path::Straight => b'1',
             Path::Arc(arc) => {
-                let (a, b, _) = arc.plane.axes();
-                named[a] = true;
-                named[b] = true;
+                let turning = arc.plane.restored([true, true, false]);
+                for (named, turns) in named.iter_mut().zip(turning) {
+                    *named |= turns;
+                }
                 if arc.sweep < 0.0 { b'2' } else { b'3' }
             }
         };
@@ -319,14 +320,16 @@ impl<'a> Plan<'a> {
     /// The words of the piece between two stops.
     fn piece(&self, start: &Stop, end: &Stop, last: bool) -> Result<Piece<'a>, WhyWhole> {
         let mut piece = Piece::default();
-        for axis in 0..3 {
-            if !self.named[axis] {
+        let words = self.named.into_iter().zip(self.own);
+        let stops = start.place.into_iter().zip(end.place);
+        for ((number, (named, own)), (start, end)) in piece.place.iter_mut().zip(words).zip(stops) {
+            if !named {
                 continue;
             }
-            piece.place[axis] = Some(match (self.relative(), last, self.own[axis]) {
-                (true, _, _) => Number::New(end.place[axis].minus(start.place[axis])),
+            *number = Some(match (self.relative(), last, own) {
+                (true, _, _) => Number::New(end.minus(start)),
                 (false, true, Some(text)) => Number::Own(text),
-                (false, _, _) => Number::New(end.place[axis]),
+                (false, _, _) => Number::New(end),
             });
         }
         if self.e_named {
@@ -345,21 +348,25 @@ impl<'a> Plan<'a> {
 
     /// The centre as seen from a piece's start, for each of I, J and K.
     fn centre(&self, arc: &Arc, start: &Stop) -> Result<[Option<Decimal>; 3], WhyWhole> {
-        let (a, b, _) = arc.plane.axes();
-        let mut centre_mm = self.step.from;
-        centre_mm[a] = arc.centre[0];
-        centre_mm[b] = arc.centre[1];
-        let centre = self.after.to_file(centre_mm);
-        let mut seen = [None; 3];
-        for axis in [a, b] {
+        let plane = arc.plane;
+        let [first, second] = arc.centre;
+        let [_, _, across] = plane.ordered(self.step.from);
+        let centre_mm = plane.restored([first, second, across]);
+        let offset = |centre: f64, origin: f64, start: Decimal| {
             let from = match self.relative() {
-                true => self.origin[axis] + start.place[axis].value(),
-                false => start.place[axis].value(),
+                true => origin + start.value(),
+                false => start.value(),
             };
-            let offset = Decimal::nearest(centre[axis] - from, self.place_decimals);
-            seen[axis] = Some(offset.ok_or(WhyWhole::Digits)?);
-        }
-        Ok(seen)
+            Decimal::nearest(centre - from, self.place_decimals).ok_or(WhyWhole::Digits)
+        };
+        let centre = plane.ordered(self.after.to_file(centre_mm));
+        let origin = plane.ordered(self.origin);
+        let start = plane.ordered(start.place);
+        Ok(plane.restored([
+            Some(offset(centre[0], origin[0], start[0])?),
+            Some(offset(centre[1], origin[1], start[1])?),
+            None,
+        ]))
     }
 }
 

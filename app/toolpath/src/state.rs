@@ -12,6 +12,7 @@
 //! - M200 with D makes E a volume.
 
 use crate::arc::{BadArc, Given};
+use crate::moves::by_axis;
 use crate::plain::{self, Numbers, Plain};
 use crate::{Arc, CautionKind, Cautions, Form, Line, Move, Path, Plane, filament_area_mm2};
 
@@ -184,11 +185,11 @@ struct Way {
     fed_mm: f64,
 }
 
-const fn letters(of: &[u8]) -> u32 {
-    let (mut bits, mut i) = (0, 0);
-    while i < of.len() {
-        bits |= 1 << (of[i] - b'A');
-        i += 1;
+const fn letters(mut of: &[u8]) -> u32 {
+    let mut bits = 0;
+    while let [letter, rest @ ..] = of {
+        bits |= 1 << (*letter - b'A');
+        of = rest;
     }
     bits
 }
@@ -239,7 +240,7 @@ impl MachineState {
     /// Place in the machine's coordinates, mm.
     #[inline]
     pub fn place_mm(&self) -> [f64; 3] {
-        std::array::from_fn(|i| self.place[i] + self.offset[i])
+        by_axis(self.place, self.offset, |place, offset| place + offset)
     }
 
     /// Place in the file's own coordinates and units.
@@ -249,7 +250,9 @@ impl MachineState {
 
     /// A machine place in the file's own coordinates and units.
     pub fn to_file(&self, place_mm: [f64; 3]) -> [f64; 3] {
-        std::array::from_fn(|i| (place_mm[i] - self.offset[i]) / self.units.mm())
+        by_axis(place_mm, self.offset, |place, offset| {
+            (place - offset) / self.units.mm()
+        })
     }
 
     /// The E count in the file's own units.
@@ -531,12 +534,13 @@ impl MachineState {
     /// G92.
     fn set_place(&mut self, words: &Letters) {
         let all = !words.any(MOVING);
-        for (i, letter) in [b'X', b'Y', b'Z'].into_iter().enumerate() {
+        let axes = self.place.iter_mut().zip(&mut self.offset);
+        for ((place, offset), letter) in axes.zip(*b"XYZ") {
             if let Some(value) = words.get(letter).or(all.then_some(0.0)) {
                 let value = value * self.units.mm();
                 if value.abs() <= REACH_MM {
-                    self.offset[i] += self.place[i] - value;
-                    self.place[i] = value;
+                    *offset += *place - value;
+                    *place = value;
                 }
             }
         }
@@ -554,11 +558,11 @@ impl MachineState {
     /// G28: bare letters and letters with numbers alike choose axes.
     fn home(&mut self, line: &Line<'_>) {
         let chosen = |letter| line.words().iter().any(|w| w.letter == letter);
-        let all = ![b'X', b'Y', b'Z'].into_iter().any(chosen);
-        for (i, letter) in [b'X', b'Y', b'Z'].into_iter().enumerate() {
+        let all = !b"XYZ".iter().any(|letter| chosen(*letter));
+        let axes = self.place.iter_mut().zip(&mut self.offset);
+        for ((place, offset), letter) in axes.zip(*b"XYZ") {
             if all || chosen(letter) {
-                self.place[i] = 0.0;
-                self.offset[i] = 0.0;
+                (*place, *offset) = (0.0, 0.0);
             }
         }
     }
@@ -594,12 +598,12 @@ impl MachineState {
     ) -> Option<Way> {
         let scale = self.units.mm();
         let mut target = self.place;
-        for (i, slot) in target.iter_mut().enumerate() {
+        for (i, (place, offset)) in target.iter_mut().zip(self.offset).enumerate() {
             if let Some(value) = numbers.get(i) {
-                *slot = match self.distance {
-                    _ if machine_place => value * scale - self.offset[i],
+                *place = match self.distance {
+                    _ if machine_place => value * scale - offset,
                     Distance::Absolute => value * scale,
-                    Distance::Relative => self.place[i] + value * scale,
+                    Distance::Relative => *place + value * scale,
                 };
             }
         }
@@ -673,14 +677,9 @@ impl MachineState {
         cautions: &mut Cautions,
     ) -> Path {
         let (from, to) = (way.from, way.to);
-        let (a, b, _) = self.plane.axes();
+        let [first, second, _] = self.plane.ordered(*b"IJK");
         let scale = self.units.mm();
-        let offset = |axis: usize| {
-            [b'I', b'J', b'K']
-                .get(axis)
-                .and_then(|letter| words.get(*letter))
-        };
-        let given = match (words.get(b'R'), offset(a), offset(b)) {
+        let given = match (words.get(b'R'), words.get(first), words.get(second)) {
             (Some(radius), _, _) => Ok(Given::Radius(radius * scale)),
             (None, None, None) => Err(BadArc::NoCentre),
             (None, i, j) => Ok(Given::Centre([

@@ -6,6 +6,14 @@
 //! for byte as they came, and a move that a command falls into is cut in two that lay the same
 //! plastic along the same way. No temperature is set and nothing is moved.
 
+// It comes from strangers: nothing in it may end in a panic.
+#![warn(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    clippy::expect_used,
+    clippy::panic
+)]
+
 pub mod dialect;
 pub mod register;
 pub mod verify;

@@ -30,9 +30,10 @@ pub(super) fn lines(area: &Area, spacing_mm: f64, angle_deg: f64) -> Vec<Strip> 
         let y = (row as f64 + 0.5) * spacing_mm;
         let mut crossings = crossings(&turned, y);
         crossings.sort_by(f64::total_cmp);
-        let mut spans: Vec<[f64; 2]> = crossings
-            .chunks_exact(2)
-            .map(|pair| [pair[0], pair[1]])
+        let (pairs, _) = crossings.as_chunks();
+        let mut spans: Vec<[f64; 2]> = pairs
+            .iter()
+            .copied()
             .filter(|s| s[1] - s[0] > SHORTEST_MM)
             .collect();
         if row % 2 != 0 {

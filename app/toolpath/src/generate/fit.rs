@@ -23,19 +23,12 @@ const LARGEST_MM: f64 = 500.0;
 /// that keep within a tolerance of every point.
 pub(super) fn parts(points: &[[f64; 2]], within_mm: Option<f64>) -> Vec<Part> {
     let mut found = Vec::new();
-    let mut at = 0;
-    while at + 1 < points.len() {
-        let arc = within_mm.and_then(|tolerance| longest(&points[at..], tolerance));
-        match arc {
-            Some((taken, part)) => {
-                found.push(part);
-                at += taken;
-            }
-            None => {
-                found.push(Part::Line(points[at + 1]));
-                at += 1;
-            }
-        }
+    let mut ahead = points;
+    while let [_, next, ..] = ahead {
+        let arc = within_mm.and_then(|tolerance| longest(ahead, tolerance));
+        let (taken, part) = arc.unwrap_or((1, Part::Line(*next)));
+        found.push(part);
+        ahead = ahead.get(taken..).unwrap_or_default();
     }
     found
 }
@@ -44,7 +37,7 @@ pub(super) fn parts(points: &[[f64; 2]], within_mm: Option<f64>) -> Vec<Part> {
 fn longest(points: &[[f64; 2]], tolerance: f64) -> Option<(usize, Part)> {
     let mut best = None;
     for last in FEWEST - 1..points.len() {
-        match through(&points[..=last], tolerance) {
+        match through(points.get(..=last)?, tolerance) {
             Some(part) => best = Some((last, part)),
             None => break,
         }
@@ -60,8 +53,7 @@ fn through(points: &[[f64; 2]], tolerance: f64) -> Option<Part> {
         return None;
     }
     let mut sweep = 0.0;
-    for pair in points.windows(2) {
-        let (p, q) = (pair[0], pair[1]);
+    for &[p, q] in points.array_windows() {
         let middle = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
         let near = |point| (distance(point, centre) - radius).abs() <= tolerance;
         let turn = angle(p, q, centre);

@@ -161,13 +161,13 @@ impl<'a> Search<'a> {
                 continue;
             };
             let wide = 2.0 * self.cell_mm;
-            for y in 0..self.side {
-                for x in 0..self.side {
+            for (y, cells) in picture.chunks_exact_mut(self.side).enumerate() {
+                for (x, cell) in cells.iter_mut().enumerate() {
                     let at =
                         self.corner + DVec2::new(x as f64 + 0.5, y as f64 + 0.5) * self.cell_mm;
                     let inside = at.cmpge(low - wide).all() && at.cmple(high + wide).all();
                     if inside && outline.near_plastic(outlines, placement, at, wide) {
-                        picture[y * self.side + x] = 0.0;
+                        *cell = 0.0;
                     }
                 }
             }
@@ -225,7 +225,9 @@ impl<'a> Search<'a> {
         for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
             let weight = (1.0 - (part.x - dx).abs()) * (1.0 - (part.y - dy).abs());
             let index = wrap(low.y + dy) * self.side + wrap(low.x + dx);
-            picture[index] += value * weight as f32;
+            if let Some(cell) = picture.get_mut(index) {
+                *cell += value * weight as f32;
+            }
         }
     }
 
@@ -277,8 +279,13 @@ fn draw(picture: &mut [f32], side: usize, from: DVec2, to: DVec2) {
     let steps = ((to - from).length() * 2.0).ceil().clamp(1.0, 1e5) as u32;
     for i in 0..=steps {
         let at = from.lerp(to, f64::from(i) / f64::from(steps)).floor();
-        if at.x >= 0.0 && at.y >= 0.0 && at.x < side as f64 && at.y < side as f64 {
-            picture[at.y as usize * side + at.x as usize] = 1.0;
+        if at.x >= 0.0
+            && at.y >= 0.0
+            && at.x < side as f64
+            && at.y < side as f64
+            && let Some(cell) = picture.get_mut(at.y as usize * side + at.x as usize)
+        {
+            *cell = 1.0;
         }
     }
 }
@@ -318,10 +325,14 @@ impl Transform {
     }
 
     fn transposed(&self, values: &[Complex<f32>]) -> Vec<Complex<f32>> {
-        let side = self.side;
-        (0..side * side)
-            .map(|i| values[i % side * side + i / side])
-            .collect()
+        let mut turned = values.to_vec();
+        for (x, row) in turned.chunks_exact_mut(self.side).enumerate() {
+            let column = values.iter().skip(x).step_by(self.side);
+            for (to, from) in row.iter_mut().zip(column) {
+                *to = *from;
+            }
+        }
+        turned
     }
 }
 

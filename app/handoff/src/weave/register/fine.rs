@@ -319,18 +319,20 @@ fn step(pairs: &[Pair], reach_mm: f64, trim_mm: f64) -> Option<[f64; 5]> {
             continue;
         };
         let row = row(pair);
-        for i in 0..5 {
-            for j in 0..5 {
-                a[i][j] += row[i] * row[j];
+        for ((values, right), of) in a.iter_mut().zip(&mut b).zip(row) {
+            for (value, with) in values.iter_mut().zip(row) {
+                *value += of * with;
             }
-            b[i] -= row[i] * inset;
+            *right -= of * inset;
         }
     }
     // A round part tells nothing of its turn, and inset and growth may be one: a little
     // reluctance to move settles what the lines leave open.
     let count = pairs.len() as f64;
-    for (i, unit) in [1.0, 1.0, reach_mm, 1.0, reach_mm].into_iter().enumerate() {
-        a[i][i] += 1e-4 * count * unit * unit * if i == 4 { 10.0 } else { 1.0 };
+    let units = [1.0, 1.0, reach_mm, 1.0, reach_mm];
+    let diagonal = a.as_flattened_mut().iter_mut().step_by(units.len() + 1);
+    for (i, (value, unit)) in diagonal.zip(units).enumerate() {
+        *value += 1e-4 * count * unit * unit * if i == 4 { 10.0 } else { 1.0 };
     }
     solve(a, b)
 }

@@ -2,6 +2,10 @@
 
 /// Solves a symmetric system by Gaussian elimination with pivoting; `None` if it has no one
 /// solution.
+#[expect(
+    clippy::indexing_slicing,
+    reason = "every index counts up to N, whatever the numbers are"
+)]
 pub(super) fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [f64; N]) -> Option<[f64; N]> {
     for column in 0..N {
         let pivot =

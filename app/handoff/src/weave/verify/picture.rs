@@ -1,6 +1,6 @@
 //! Pictures of a replayed print.
 
-use geometry::{Cancelled, Progress};
+use geometry::{Cancelled, DVec3, Progress};
 use plan::Painted;
 
 use super::Verified;
@@ -64,14 +64,15 @@ pub fn picture(
 
 /// White, yellow, red, dark red, evenly over the differences that matter.
 fn shade(de00: f64) -> [f64; 3] {
-    const STOPS: [[f64; 3]; 4] = [
-        [0.95, 0.95, 0.95],
-        [0.95, 0.75, 0.10],
-        [0.80, 0.08, 0.03],
-        [0.12, 0.0, 0.01],
+    const DARKEST: DVec3 = DVec3::new(0.12, 0.0, 0.01);
+    const STOPS: [DVec3; 3] = [
+        DVec3::new(0.95, 0.95, 0.95),
+        DVec3::new(0.95, 0.75, 0.10),
+        DVec3::new(0.80, 0.08, 0.03),
     ];
-    let place = (de00 / MOST_DE00).clamp(0.0, 1.0) * (STOPS.len() - 1) as f64;
-    let below = (place as usize).min(STOPS.len() - 2);
+    let place = (de00 / MOST_DE00).clamp(0.0, 1.0) * STOPS.len() as f64;
+    let stop = |i: usize| STOPS.get(i).copied().unwrap_or(DARKEST);
+    let below = place as usize;
     let t = place - below as f64;
-    std::array::from_fn(|i| STOPS[below][i] * (1.0 - t) + STOPS[below + 1][i] * t)
+    (stop(below) * (1.0 - t) + stop(below + 1) * t).into()
 }

@@ -237,6 +237,6 @@ fn take_move<R: Read>(
 }
 
 fn distance(a: [f64; 3], b: [f64; 3]) -> f64 {
-    let d: [f64; 3] = std::array::from_fn(|i| a[i] - b[i]);
-    d[0].hypot(d[1]).hypot(d[2])
+    let [x, y, z] = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+    x.hypot(y).hypot(z)
 }

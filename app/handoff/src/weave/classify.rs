@@ -1,5 +1,6 @@
 //! Which blend each stretch of a move asks for.
 
+use geometry::layers::MOST_LAYERS;
 use geometry::{DVec3, LayerSpan};
 use plan::Painted;
 use plan::schedule::{Asked, AskedLayer, Tint};
@@ -211,7 +212,8 @@ impl<'a> Classifier<'a> {
             .heights
             .get(at)
             .is_some_and(|h| *h < high + SAME_HEIGHT_MM);
-        if !known {
+        // A toolpath without layers has as many heights as moves.
+        if !known && self.heights.len() < MOST_LAYERS {
             self.heights.insert(at, high);
         }
         match at.checked_sub(1).and_then(|i| self.heights.get(i)) {
@@ -357,6 +359,20 @@ mod tests {
             at = to;
         }
         made
+    }
+
+    #[test]
+    fn no_more_heights_are_held_than_a_print_has_layers() {
+        let part = solids::cylinder(20.0, 6.0, 60).expect("a cylinder");
+        let painted = painted(&part, vec![region("All", Mask::Whole, 1.0)]);
+        let asked = Asked::new(&painted);
+        let mut classifier = Classifier::new(&asked, &[]);
+        let at = |i: usize| 0.01 * (i + 1) as f64;
+        for i in 0..=MOST_LAYERS {
+            classifier.below(at(i));
+        }
+        assert_eq!(classifier.heights.len(), MOST_LAYERS);
+        assert_eq!(classifier.below(at(7)), at(6));
     }
 
     proptest! {

@@ -32,6 +32,10 @@ const PART: f64 = 0.1;
 /// Parts of plug flow nearer than this are one blend.
 const SAME: f64 = 1e-12;
 
+/// Parts of plug flow thinner than this share of the dead volume are taken together, so that
+/// there are never many more of them, however often a file changes its blend.
+const THINNEST: f64 = 1.0 / 1024.0;
+
 impl Melt {
     /// A chamber full of one blend.
     pub fn new(chamber: Chamber, held: Shares) -> Self {
@@ -85,6 +89,13 @@ impl Melt {
     fn enter(&mut self, share: [f64; MAX_COMPONENTS], volume_mm3: f64) {
         match self.plugs.back_mut() {
             Some(last) if near(&last.share, &share) => last.volume_mm3 += volume_mm3,
+            Some(last) if last.volume_mm3 < THINNEST * self.chamber.dead_mm3 => {
+                last.volume_mm3 += volume_mm3;
+                let part = volume_mm3 / last.volume_mm3;
+                for (held, value) in last.share.iter_mut().zip(share) {
+                    *held += (value - *held) * part;
+                }
+            }
             _ => self.plugs.push_back(Plug { volume_mm3, share }),
         }
     }
@@ -156,6 +167,26 @@ mod tests {
         (0..count)
             .map(|_| melt.push(&two(0.0), step).as_slice()[1])
             .collect()
+    }
+
+    #[test]
+    fn changes_without_end_take_no_more_room() {
+        let chamber = Chamber {
+            dead_mm3: 20.0,
+            mixed_mm3: 0.0,
+            tanks: 1,
+        };
+        let mut melt = Melt::new(chamber, two(0.5));
+        let mut left = 0.0;
+        for i in 0..300_000 {
+            // Three in four of the first component, in parts of 0.0001 mm³.
+            let fed = two(f64::from(u8::from(i % 4 != 0)));
+            left = melt.push(&fed, 1e-4).as_slice()[0];
+            assert!(melt.plugs.len() <= 1026, "{i}: {}", melt.plugs.len());
+        }
+        assert!((left - 0.75).abs() < 0.01, "{left}");
+        let held: f64 = melt.plugs.iter().map(|p| p.volume_mm3).sum();
+        assert!((held - 20.0).abs() < 1e-6, "{held}");
     }
 
     #[test]

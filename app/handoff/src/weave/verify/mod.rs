@@ -151,7 +151,7 @@ impl Verify<'_> {
             copies: Copies::new(self.painted.surface().mesh(), &self.stands),
             nozzle: Nozzle::new(self.dialect, components, self.chamber)?,
             colour: None,
-            heights: Vec::new(),
+            heights: Heights::default(),
             plan_sha256: plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
             found: Verified {
                 same,
@@ -176,8 +176,7 @@ struct Run<'a> {
     nozzle: Nozzle,
     /// The last blend laid and its colour.
     colour: Option<(Shares, Lab)>,
-    /// Heights of layers seen, rising.
-    heights: Vec<f64>,
+    heights: Heights,
     plan_sha256: String,
     found: Verified,
 }
@@ -283,24 +282,32 @@ impl Run<'_> {
 
     /// Thickness of the layer whose top is at a height: up from the layer below.
     fn layer_height(&mut self, top: f64) -> f64 {
-        const SAME_MM: f64 = 1e-3;
         let plain = self.verify.painted.plan().layers.layer_mm;
-        let at = self.heights.partition_point(|h| *h < top - SAME_MM);
-        let is_new = self.heights.get(at).is_none_or(|h| *h > top + SAME_MM);
-        // A toolpath without layers has as many heights as moves.
-        if is_new && self.heights.len() < MOST_LAYERS {
-            self.heights.insert(at, top);
-        }
         let lift = self.verify.stands.first().map_or(0.0, |s| s.lift_mm);
-        let below = match at.checked_sub(1) {
-            Some(i) => self.heights.get(i).copied().unwrap_or(lift),
-            None => lift,
-        };
+        let below = self.heights.below(top).unwrap_or(lift);
         // Toolpaths that climb all the while have no layers.
         match top - below {
             thick if thick > 0.25 * plain && thick < 4.0 * plain => thick,
             _ => plain,
         }
+    }
+}
+
+/// Heights of layers seen, rising.
+#[derive(Default)]
+struct Heights(Vec<f64>);
+
+impl Heights {
+    /// The height seen below this one, which is seen now.
+    fn below(&mut self, top: f64) -> Option<f64> {
+        const SAME_MM: f64 = 1e-3;
+        let at = self.0.partition_point(|h| *h < top - SAME_MM);
+        let is_new = self.0.get(at).is_none_or(|h| *h > top + SAME_MM);
+        // A toolpath without layers has as many heights as moves.
+        if is_new && self.0.len() < MOST_LAYERS {
+            self.0.insert(at, top);
+        }
+        self.0.get(at.checked_sub(1)?).copied()
     }
 }
 

@@ -343,3 +343,64 @@ proptest::proptest! {
         proptest::prop_assert!(found.unclear.is_empty(), "{:?}", found.unclear);
     }
 }
+
+#[test]
+fn no_more_heights_are_held_than_a_print_has_layers() {
+    let mut heights = Heights::default();
+    let at = |i: usize| 0.01 * (i + 1) as f64;
+    for i in 0..=MOST_LAYERS {
+        assert_eq!(heights.below(at(i)), i.checked_sub(1).map(at));
+    }
+    assert_eq!(heights.0.len(), MOST_LAYERS);
+    assert_eq!(heights.below(at(7)), Some(at(6)));
+}
+
+#[test]
+fn the_first_ten_unclear_lines_are_told() {
+    let mesh = weaving::part();
+    let painted = weaving::painted(&mesh, weaving::bands());
+    let file = sliced(&mesh, 0.2, &Recipe::default());
+    let (_, mut text) = weaving::weave(&painted, "slots", &file).expect("woven");
+    text.push_str(&"M163 S0 Px\n".repeat(MOST_UNCLEAR));
+    let lines = text.lines().count() as u64;
+    let found = verify(&painted, "slots", NONE, text.as_bytes(), None);
+    assert_eq!(found.unclear.len(), MOST_UNCLEAR);
+    text.push_str("M163 S0 Px\n");
+    let found = verify(&painted, "slots", NONE, text.as_bytes(), None);
+    assert_eq!(found.unclear.len(), MOST_UNCLEAR);
+    assert_eq!(found.unclear.last().map(|u| u.0), Some(lines));
+    let fault = found.fault().expect("a fault");
+    assert!(fault.contains("makes no sense"), "{fault}");
+}
+
+#[test]
+fn a_toolpath_of_more_heights_than_layers_is_not_stepped_through() {
+    let painted = weaving::painted(&weaving::part(), weaving::bands());
+    let dialect = Dialect::built_in("slots").expect("built in");
+    let replayed = laid::Replayed {
+        painted: &painted,
+        dialect: &dialect,
+        settings: Settings::default(),
+        heights_mm: f64::MIN..=f64::MAX,
+    };
+    let index = |heights: usize| {
+        let mut text = String::from("M83\n");
+        for i in 1..=heights {
+            let (z, x) = (0.01 * i as f64, i % 2);
+            text.push_str(&format!("G0 Z{z:.2}\nG1 X{x} E.1\n"));
+        }
+        let bytes = source(text.as_bytes());
+        let open = || from(&bytes, 0);
+        let woven = Source {
+            open: &open,
+            size_bytes: bytes.len() as u64,
+        };
+        follow::Index::of(&replayed, &woven, &Progress::new())
+    };
+    assert_eq!(index(100_000).expect("layers").layers.len(), 100_000);
+    let error = index(100_001).expect_err("one too many").to_string();
+    assert!(
+        error.contains("at more heights than a print has layers"),
+        "{error}"
+    );
+}

@@ -109,9 +109,9 @@ pub fn read_text(path: &Path) -> Result<String, String> {
         return Err("is a folder or a device, not a file".to_owned());
     }
     if data.len() > LONGEST_TEXT {
-        let long = data.len() >> 20;
+        let most = LONGEST_TEXT >> 20;
         return Err(format!(
-            "is {long} MiB long; no such text file is; is it a mesh?"
+            "is more than {most} MiB long; no such text file is; is it a mesh?"
         ));
     }
     let bytes = fs::read(path).map_err(|e| format!("can't be read: {e}"))?;
@@ -136,4 +136,20 @@ fn not_text(bytes: &[u8], error: std::str::Utf8Error) -> String {
 /// A file named in a plan, as seen from here.
 pub fn beside(plan: &Path, file: &str) -> PathBuf {
     plan.parent().unwrap_or(Path::new("")).join(file)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_of_16_mib_are_read_and_longer_ones_are_not() {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        file.as_file().set_len(LONGEST_TEXT).unwrap();
+        assert_eq!(read_text(file.path()).unwrap().len() as u64, 16 << 20);
+        file.as_file().set_len(LONGEST_TEXT + 1).unwrap();
+        let why = read_text(file.path()).unwrap_err();
+        assert!(why.contains("more than 16 MiB long"), "{why}");
+    }
 }

@@ -322,3 +322,42 @@ fn brackets_without_end_are_told() {
         assert!(!error.faults.is_empty());
     }
 }
+
+/// A plan with a region over all and others above it.
+fn with_regions(others: &str) -> String {
+    format!(
+        "(version: 1, mesh: (file: \"cup.stl\"), spools: \"two.ron\",\n\
+         layers: (first_layer_mm: 0.2, layer_mm: 0.2), regions: [\n\
+         (name: \"a\", mask: Whole, paint: Fixed([1.0])),\n{others}])"
+    )
+}
+
+#[test]
+fn a_plan_has_4096_regions_at_most() {
+    let region = "(name: \"b\", mask: Whole, paint: Fixed([1.0])),\n";
+    let plan = Plan::from_ron(&with_regions(&region.repeat(4095))).expect("as many as may be");
+    assert_eq!(plan.regions.len(), 4096);
+    let error = Plan::from_ron(&with_regions(&region.repeat(4096))).expect_err("one too many");
+    let told = error.faults[0].to_string();
+    assert!(
+        told.contains("there are 4097 regions; a plan holds 4096 at most"),
+        "{told}"
+    );
+}
+
+#[test]
+fn masks_stand_within_sixty_others_at_most() {
+    let nested = |deep: usize| {
+        let mask = format!("{}Whole{}", "Not(".repeat(deep), ")".repeat(deep));
+        let region = format!("(name: \"b\", mask: {mask}, paint: Fixed([1.0])),\n");
+        Plan::from_ron(&with_regions(&region))
+    };
+    let deepest = (1..200).take_while(|deep| nested(*deep).is_ok()).last();
+    // Of the 128 levels of the text's grammar a mask takes two, and what is about it the rest.
+    assert_eq!(deepest, Some(60));
+    let told = nested(61).expect_err("one too deep").faults[0].to_string();
+    assert!(
+        told.contains("line 4") && told.contains("nested too deeply"),
+        "{told}"
+    );
+}

@@ -281,4 +281,13 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn a_hundred_thousand_layers_and_no_more() {
+        let plan = LayerPlan::plain(0.01, 0.01);
+        assert_eq!(plan.spans(1000.0).unwrap().len(), MOST_LAYERS);
+        let error = plan.spans(1000.01).unwrap_err().to_string();
+        assert!(error.contains("1000.01 mm high"), "{error}");
+        assert!(error.contains("more than 100000 layers"), "{error}");
+    }
 }

@@ -189,7 +189,7 @@ impl Header {
             coding: Coding::Text,
             elements: Vec::new(),
         };
-        let mut limited = file.take(MOST_HEADER);
+        let mut limited = file.take(MOST_HEADER + 1);
         let mut line = Vec::new();
         let (mut bytes, mut number, mut formatted) = (0, 0, false);
         let mut returns_alone = false;
@@ -201,6 +201,10 @@ impl Header {
             }
             bytes += count as u64;
             number += 1;
+            if bytes > MOST_HEADER {
+                let what = format!("the header is longer than {MOST_HEADER} bytes");
+                return Err(broken(what));
+            }
             let words: Vec<&[u8]> = words(&line).collect();
             if let [b"end_header", ..] = *words {
                 break;

@@ -214,4 +214,23 @@ mod tests {
         let crossed = [DVec3::ZERO, DVec3::ONE, DVec3::X, DVec3::Y, DVec3::NEG_X];
         assert_eq!(cut(&crossed).0, 3);
     }
+
+    #[test]
+    fn beyond_two_thousand_corners_a_polygon_is_cut_as_a_fan() {
+        let cuts = |count: usize| {
+            // A ring with a dent at its second corner, where a fan would leave it.
+            let corner = |i: usize| {
+                let angle = i as f64 / count as f64 * std::f64::consts::TAU;
+                let radius = if i == 1 { 0.5 } else { 1.0 };
+                DVec3::new(radius * angle.cos(), radius * angle.sin(), 0.0)
+            };
+            let corners: Vec<DVec3> = (0..count).map(corner).collect();
+            let mut found = Vec::new();
+            triangles(&corners, |triangle| found.push(triangle));
+            found
+        };
+        let fan = |count: usize| -> Vec<_> { (1..count - 1).map(|i| [0, i, i + 1]).collect() };
+        assert_ne!(cuts(MOST_EARS), fan(MOST_EARS));
+        assert_eq!(cuts(MOST_EARS + 1), fan(MOST_EARS + 1));
+    }
 }

@@ -331,6 +331,31 @@ fn broken_ply_is_explained() {
 }
 
 #[test]
+fn a_ply_header_of_a_mebibyte_and_a_list_of_a_million_are_the_most() {
+    let text = text_ply(&block());
+    let header = text.find("end_header\n").unwrap() + "end_header\n".len();
+    let padded = |length: usize| {
+        let pad = "x".repeat(length - header - "comment \n".len());
+        text.replacen("end_header", &format!("comment {pad}\nend_header"), 1)
+    };
+    assert!(read_bytes("a.ply", padded(1 << 20).as_bytes()).is_ok());
+    let words = complaint("a.ply", padded((1 << 20) + 1).as_bytes());
+    assert!(
+        words.contains("header is longer than 1048576 bytes"),
+        "{words}"
+    );
+
+    let list = |count: &str| complaint("a.ply", text.replacen("3 0 2 3", count, 1).as_bytes());
+    let words = list("1000001 0 2 3");
+    assert!(
+        words.contains("face 1: a list cannot have 1000001 members"),
+        "{words}"
+    );
+    let words = list("1000000 0 2 3");
+    assert!(!words.contains("a list cannot have"), "{words}");
+}
+
+#[test]
 fn ply_headers_may_end_their_lines_in_any_way() {
     let text = text_ply(&block());
     for end in ["\r", "\r\n"] {
@@ -494,6 +519,57 @@ fn threemf_that_would_grow_without_bound_is_refused() {
         &threemf(&model("", round, r#"<item objectid="1"/>"#)),
     );
     assert!(words.contains("nested deeper than 16"), "{words}");
+}
+
+#[test]
+fn threemf_bounds_are_held_to_the_last() {
+    // Components within components: the item's own object is not counted.
+    let nested = |deep: usize| {
+        let mut resources = object(1, &block());
+        for id in 2..=deep + 1 {
+            let inner = id - 1;
+            write!(
+                resources,
+                r#"<object id="{id}"><components><component objectid="{inner}"/></components></object>"#
+            )
+            .unwrap();
+        }
+        threemf(&model(
+            "",
+            &resources,
+            &format!(r#"<item objectid="{}"/>"#, deep + 1),
+        ))
+    };
+    assert!(read_bytes("a.3mf", &nested(16)).is_ok());
+    let words = complaint("a.3mf", &nested(17));
+    assert!(words.contains("nested deeper than 16"), "{words}");
+
+    let good = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
+    let related = |length: usize| {
+        let blanks = " ".repeat(length - RELATIONSHIPS.len());
+        let relationships = format!("{RELATIONSHIPS}{blanks}");
+        package(&[("_rels/.rels", &relationships), ("3D/part.model", &good)])
+    };
+    assert!(read_bytes("a.3mf", &related(1 << 20)).is_ok());
+    let words = complaint("a.3mf", &related((1 << 20) + 1));
+    assert!(
+        words.contains("relationships are longer than 1048576 bytes"),
+        "{words}"
+    );
+}
+
+#[test]
+fn threemf_whose_files_overlap_is_refused() {
+    let good = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
+    let mut file = package(&[("3D/part.model", &good), ("3D/copy.model", &good)]);
+    // The last entry of the package's table is made to point to the first file.
+    let entry = file
+        .windows(4)
+        .rposition(|four| four == b"PK\x01\x02")
+        .unwrap();
+    file[entry + 42..entry + 46].fill(0);
+    let words = complaint("a.3mf", &file);
+    assert!(words.contains("overlap"), "{words}");
 }
 
 #[test]

@@ -313,4 +313,15 @@ mod tests {
             readings
         );
     }
+
+    #[test]
+    fn ten_thousand_readings_and_no_more() {
+        let many = |count: usize| {
+            let at = |i: usize| (300.0 + i as f64 * 0.05, 0.5);
+            Readings::new((0..count).map(at).collect())
+        };
+        assert!(many(MOST_READINGS).is_ok());
+        let error = many(MOST_READINGS + 1).expect_err("too many").to_string();
+        assert_eq!(error, "there are 10001 readings; 10000 are read at most");
+    }
 }

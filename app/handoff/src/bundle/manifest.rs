@@ -11,6 +11,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::signoff::Standing;
 
+/// No hand-off holds as many files.
+pub(super) const MOST_FILES: usize = 1000;
+
+/// What is said of one that does.
+pub(super) fn too_many(count: usize) -> String {
+    format!("holds {count} files; a hand-off holds {MOST_FILES} at most")
+}
+
 /// What a hand-off holds.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -105,6 +113,9 @@ impl Document for Manifest {
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         let files = Place::field("files");
+        if self.files.len() > MOST_FILES {
+            return vec![Problem::new(files, too_many(self.files.len()))];
+        }
         let mut known = HashSet::new();
         for (i, entry) in self.files.iter().enumerate() {
             if !is_plain(&entry.name) {
@@ -153,6 +164,31 @@ mod tests {
         ] {
             assert!(!is_plain(bad), "{bad:?}");
         }
+    }
+
+    #[test]
+    fn a_thousand_files_and_no_more() {
+        let text = |count: usize| {
+            let entry = |i| Entry::of(&format!("{i}.txt"), "a note", b"");
+            let manifest = Manifest {
+                version: 1,
+                title: String::new(),
+                made_by: "Tintfall".into(),
+                plan: "0.txt".into(),
+                plan_sha256: String::new(),
+                mesh_sha256: String::new(),
+                review: Standing::not_reviewed(),
+                files: (0..count).map(entry).collect(),
+            };
+            manifest.to_ron().unwrap()
+        };
+        assert_eq!(Manifest::from_ron(&text(1000)).unwrap().files.len(), 1000);
+        let error = Manifest::from_ron(&text(1001)).unwrap_err().to_string();
+        assert!(
+            error.contains("holds 1001 files; a hand-off holds 1000 at most"),
+            "{error}"
+        );
+        assert!(error.contains("line "), "{error}");
     }
 
     proptest! {

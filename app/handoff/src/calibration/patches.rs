@@ -217,4 +217,20 @@ mod tests {
         assert!(error.contains("line 2") && error.contains("1.8"), "{error}");
         assert!(error.contains("outside the photograph"), "{error}");
     }
+
+    #[test]
+    fn a_thousand_rows_and_no_more() {
+        let text = |rows: usize| {
+            let row = "(first_step: 1, last_step: 2, first_centre: (0.1, 0.1), \
+                       last_centre: (0.2, 0.1), size: (0.1, 0.1)),\n";
+            format!(
+                "(version: 1, table: \"t.csv\", cards: [(reflectance: 0.18, \
+                 centre: (0.1, 0.1), size: (0.1, 0.1))], rows: [\n{}])",
+                row.repeat(rows)
+            )
+        };
+        assert_eq!(Patches::from_ron(&text(1000)).unwrap().rows.len(), 1000);
+        let error = Patches::from_ron(&text(1001)).unwrap_err().to_string();
+        assert!(error.contains("more than 1000 rows"), "{error}");
+    }
 }

@@ -62,7 +62,7 @@ pub enum PhotoError {
     )]
     Png(#[from] png::DecodingError),
     /// It is too large.
-    #[error("the picture has {0} million pixels; at most 200 million are read")]
+    #[error("the picture has {0} pixels; at most {MOST_PIXELS} are read")]
     TooLarge(u64),
     /// It holds next to nothing.
     #[error(
@@ -96,7 +96,7 @@ impl Photo {
         let info = reader.info();
         let pixels = u64::from(info.width) * u64::from(info.height);
         if pixels > MOST_PIXELS {
-            return Err(PhotoError::TooLarge(pixels / 1_000_000));
+            return Err(PhotoError::TooLarge(pixels));
         }
         if pixels > FREE_PIXELS.max(bytes.saturating_mul(MOST_PIXELS_PER_BYTE)) {
             return Err(PhotoError::Blank { pixels, bytes });
@@ -111,7 +111,7 @@ impl Photo {
         }
         let size = reader
             .output_buffer_size()
-            .ok_or(PhotoError::TooLarge(pixels / 1_000_000))?;
+            .ok_or(PhotoError::TooLarge(pixels))?;
         let mut bytes = vec![0; size];
         let frame = reader.next_frame(&mut bytes)?;
         let wide = frame.bit_depth == png::BitDepth::Sixteen;
@@ -408,5 +408,47 @@ mod tests {
         let error = photo(grey, [1.0; 3], 0.0).read(&small).unwrap_err();
         assert!(error.to_string().contains("4 pixels"), "{error}");
         assert!(Photo::read_png(Cursor::new(b"no picture".to_vec())).is_err());
+    }
+
+    /// What is said of a grey picture of which only the size is there, padded to a length.
+    fn said_of(width: u32, height: u32, bytes: usize) -> PhotoError {
+        let mut file = Vec::new();
+        let mut encoder = png::Encoder::new(&mut file, width, height);
+        encoder.set_color(png::ColorType::Grayscale);
+        encoder.set_depth(png::BitDepth::Eight);
+        let mut writer = encoder.write_header().unwrap();
+        writer.write_chunk(png::chunk::IDAT, &[]).unwrap();
+        drop(writer);
+        file.resize(file.len().max(bytes), 0);
+        Photo::read_png(Cursor::new(file)).err().unwrap()
+    }
+
+    #[test]
+    fn pictures_are_refused_by_their_size_before_memory_is_asked_for() {
+        let error = said_of(3, 66_666_667, 0);
+        assert!(matches!(error, PhotoError::TooLarge(200_000_001)));
+        let words = error.to_string();
+        assert!(
+            words.contains("200000001 pixels; at most 200000000"),
+            "{words}"
+        );
+        // As many as may be, but in next to no bytes.
+        assert!(matches!(
+            said_of(20_000, 10_000, 0),
+            PhotoError::Blank { .. }
+        ));
+
+        let error = said_of(2049, 1953, 0);
+        let words = error.to_string();
+        assert!(words.contains("has 4001697 pixels in "), "{words}");
+        assert!(words.contains("it is no photograph"), "{words}");
+        // Four million are free; beyond, there must be a byte for sixteen.
+        assert!(matches!(said_of(2000, 2000, 0), PhotoError::Png(_)));
+        let bytes = 2049 * 1953 / 16;
+        assert!(matches!(
+            said_of(2049, 1953, bytes),
+            PhotoError::Blank { .. }
+        ));
+        assert!(matches!(said_of(2049, 1953, bytes + 1), PhotoError::Png(_)));
     }
 }

@@ -488,4 +488,24 @@ mod tests {
             assert!(error.what.contains(word), "{error}");
         }
     }
+
+    #[test]
+    fn ten_thousand_rows_and_no_more() {
+        let text = |rows: usize| {
+            let heads = "step,share_1,share_2,l,a,b,hex\n";
+            format!("{heads}{}", "1,1,0,94,0,4,\n".repeat(rows))
+        };
+        let table = Table::read(&text(10_000)).unwrap();
+        assert_eq!(table.rows.len(), 10_000);
+        let error = Table::read(&text(10_001)).unwrap_err().to_string();
+        assert!(error.starts_with("line 10002: "), "{error}");
+        assert!(error.contains("more than 10000 rows"), "{error}");
+    }
+
+    #[test]
+    fn columns_without_end_are_told_to_be_of_no_use() {
+        let heads = format!("step{}\n1{}\n", ",x".repeat(100_000), ",1".repeat(100_000));
+        let error = Table::read(&heads).unwrap_err().to_string();
+        assert!(error.contains("share_1, share_2 … are missing"), "{error}");
+    }
 }

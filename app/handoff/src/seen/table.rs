@@ -159,3 +159,26 @@ fn broken(error: csv::Error) -> SeenError {
     let (line, what) = filled_in::broken(&error);
     SeenError::new(line, what)
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ten_thousand_rows_and_no_more() {
+        let text = |rows: usize| format!("at_mm,hex\n{}", "1,#808080\n".repeat(rows));
+        assert_eq!(Table::read(&text(10_000)).unwrap().rows.len(), 10_000);
+        let error = Table::read(&text(10_001)).err().unwrap().to_string();
+        assert!(error.contains("line 10002"), "{error}");
+        assert!(error.contains("more than 10000 rows"), "{error}");
+    }
+
+    #[test]
+    fn columns_without_end_are_told_to_be_of_no_use() {
+        let heads = format!("at_mm{}\n", ",x".repeat(100_000));
+        let error = Table::read(&heads).unwrap().only(&["at_mm".to_owned()]);
+        let error = error.unwrap_err().to_string();
+        assert!(error.contains("no use for a column 'x'"), "{error}");
+    }
+}

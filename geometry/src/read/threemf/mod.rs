@@ -132,9 +132,13 @@ impl<'a> Package<'a> {
         if self.archive.index_for_name("_rels/.rels").is_some() {
             let entry = self.archive.by_name("_rels/.rels").map_err(in_words)?;
             entry
-                .take(MOST_RELATIONSHIPS)
+                .take(MOST_RELATIONSHIPS + 1)
                 .read_to_string(&mut text)
                 .map_err(|error| broken(format!("its relationships: {error}")))?;
+            if text.len() as u64 > MOST_RELATIONSHIPS {
+                let what = format!("its relationships are longer than {MOST_RELATIONSHIPS} bytes");
+                return Err(Problem::Refused(what));
+            }
         }
         let found = model::start_target(&text)?;
         let start = found.map_or(USUAL_START.to_owned(), |t| part_name(&t));

@@ -46,10 +46,15 @@ pub fn read_back(bytes: &[u8]) -> Result<Model, ReadBackError> {
         .map_err(|e| package(&e))?;
     let mut text = String::new();
     let longest = (bytes.len() as u64).saturating_mul(MOST_EXPANSION);
+    let longest = longest.clamp(FREE, LONGEST);
     entry
-        .take(longest.clamp(FREE, LONGEST))
+        .take(longest + 1)
         .read_to_string(&mut text)
         .map_err(|e| package(&e))?;
+    if text.len() as u64 > longest {
+        let what = format!("its model unpacks to more than {longest} bytes");
+        return Err(ReadBackError::Package(what));
+    }
     parse(&text).map_err(ReadBackError::Model)
 }
 
@@ -185,4 +190,31 @@ fn colour(code: &str) -> Result<Srgb, String> {
         .to_ascii_lowercase()
         .parse()
         .map_err(|_| format!("'{code}' is no colour"))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+    use zip::ZipWriter;
+    use zip::write::SimpleFileOptions;
+
+    #[test]
+    fn a_model_that_unpacks_to_more_than_its_package_warrants_is_refused() {
+        let read = |length: u64| {
+            let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
+            let options = SimpleFileOptions::default();
+            archive.start_file("3D/3dmodel.model", options).unwrap();
+            archive.write_all(&vec![b' '; length as usize]).unwrap();
+            read_back(&archive.finish().unwrap().into_inner())
+        };
+        // Nothing but blanks is an empty model.
+        assert!(read(FREE).unwrap().triangles.is_empty());
+        let error = read(FREE + 1).unwrap_err().to_string();
+        assert!(
+            error.contains("unpacks to more than 4194304 bytes"),
+            "{error}"
+        );
+    }
 }

@@ -19,7 +19,9 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use geometry::read::{ReadOptions, mesh_to_stl, read_mesh};
-use geometry::{DVec3, LayerPlan, Mesh, Progress, Ray, Surface, SurfacePoint, layers, place, solids};
+use geometry::{
+    DVec3, LayerPlan, Mesh, Progress, Ray, Surface, SurfacePoint, layers, place, solids,
+};
 use plan::{Painted, Plan};
 use rayon::prelude::*;
 

@@ -61,14 +61,14 @@ fn append(nodes: &mut Vec<Node>, mut tree: Vec<Node>) -> u32 {
 /// Brings the facets into an order in which those of a part follow each other.
 fn in_parts(facets: &mut [u32], bounds_of: &impl Fn(u32) -> Bounds) -> Vec<Range<usize>> {
     let mut parts = Vec::new();
-    let mut open = vec![0..facets.len()];
-    while let Some(range) = open.pop() {
-        if range.len() <= PART {
-            parts.push(range);
+    let mut open = vec![(0, facets.len())];
+    while let Some((begin, end)) = open.pop() {
+        if end - begin <= PART {
+            parts.push(begin..end);
             continue;
         }
-        let middle = range.start + cut(&mut facets[range.clone()], |&f| (bounds_of(f), 1));
-        open.extend([middle..range.end, range.start..middle]);
+        let middle = begin + cut(&mut facets[begin..end], |&f| (bounds_of(f), 1));
+        open.extend([(middle, end), (begin, middle)]);
     }
     parts
 }

@@ -92,10 +92,10 @@ impl Node {
         };
         for (slot, child) in children.iter().take(WIDTH).enumerate() {
             node.children[slot] = child.name;
-            for axis in 0..3 {
+            for (axis, &step) in step.iter().enumerate() {
                 let steps = |side: f32| {
                     let off = f64::from(side) - f64::from(node.origin[axis]);
-                    off / f64::from(step[axis]).max(f64::MIN_POSITIVE)
+                    off / f64::from(step).max(f64::MIN_POSITIVE)
                 };
                 // Such a cast keeps to 0..=255.
                 node.low[axis][slot / 4][slot % 4] = steps(child.bounds.low[axis]).floor() as u8;

@@ -227,6 +227,11 @@ fn parse_words(body: &[u8], words: &mut Vec<Word>) -> Parsed {
     let mut commands = 0_u32;
     while let Some(&byte) = body.get(i) {
         match byte {
+            // Only a comment may follow the checksum.
+            _ if parsed.checksum.is_some() && !matches!(byte, b' ' | b'\t' | b';' | b'(') => {
+                parsed.unread = Some(i as u32);
+                break;
+            }
             b'A'..=b'Z' | b'a'..=b'z' => {
                 let letter = byte & !0x20;
                 let found = number::read(body, i + 1);
@@ -409,6 +414,9 @@ mod tests {
             (Form::Opaque, true)
         );
         assert_eq!(line.line_number().and_then(|w| w.value), Some(4.0));
+        // Nothing but a comment is read after it.
+        let line = Line::parse(b"N5 G1 E3*2 (c) Y1", &mut words);
+        assert_eq!((line.words().len(), line.unread()), (3, Some(&b"Y1"[..])));
         // Without a line number it is no checksum.
         assert!(Line::parse(b"G1 X5*57", &mut words).checksum().is_none());
     }

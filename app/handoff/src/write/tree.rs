@@ -26,7 +26,7 @@ pub fn tree(
         .and_then(|staged| {
             let new = staged.path().join("new");
             fs::create_dir(&new).map_err(WriteError::new(target, "make a folder beside"))?;
-            fill(&new)?;
+            fill(&new).map_err(|error| told_of(target, &new, error))?;
             let _placing = placing();
             let _alone = alone_in(parent);
             put(&new, target, staged.path()).map_err(WriteError::new(target, "put in place"))
@@ -36,6 +36,21 @@ pub fn tree(
         Err(_) => remove(&made),
     }
     done
+}
+
+/// An error about the folder beside, told about the place that its files were meant for.
+fn told_of(target: &Path, new: &Path, error: WriteError) -> WriteError {
+    match error.path.strip_prefix(new) {
+        Ok(within) if within.as_os_str().is_empty() => WriteError {
+            path: target.to_owned(),
+            ..error
+        },
+        Ok(within) => WriteError {
+            path: target.join(within),
+            ..error
+        },
+        Err(_) => error,
+    }
 }
 
 fn put(new: &Path, target: &Path, staged: &Path) -> io::Result<()> {
@@ -130,9 +145,17 @@ mod tests {
         assert!(tree(&target, fails).is_err());
         assert!(names(root.path()).is_empty());
         tree(&target, fill("a")).unwrap();
-        assert!(tree(&target, fails).is_err());
+        assert_eq!(tree(&target, fails).unwrap_err().path, target);
         assert_eq!(names(&target), ["a"]);
         assert_eq!(names(&root.path().join("deep")), ["out"]);
+        // The one beside is no place that anyone knows.
+        let fails_within = |folder: &Path| {
+            Err(WriteError::new(&folder.join("b"), "write")(
+                io::Error::other("no room"),
+            ))
+        };
+        let told = tree(&target, fails_within).unwrap_err();
+        assert_eq!(told.path, target.join("b"));
     }
 
     #[test]

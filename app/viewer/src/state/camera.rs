@@ -168,8 +168,9 @@ impl Camera {
         ))
     }
 
-    /// The ray under a position of the window, of unit length. It starts in front of anything that is near
-    /// the target, `reach_mm` before it when the view is parallel.
+    /// The ray under a position of the window; its direction has unit length. It starts in
+    /// front of anything that is near the target, `reach_mm` before it when the view is
+    /// parallel.
     pub fn ray(&self, stage: Rect, at: Pos2, reach_mm: f64) -> Ray {
         let axes = self.axes();
         let across = self.across(stage, at - stage.center());

@@ -2,12 +2,12 @@
 
 use std::array;
 
-use glam::{DVec3, Vec4};
+use glam::Vec4;
 
+use super::way::Way;
 use super::wide::{Each, Node, Wide};
-use super::{Frame, loosened, single_inverse};
+use super::{Frame, entry};
 use crate::Mesh;
-use crate::surface::facet::ShearedRay;
 use crate::surface::{Ray, SurfacePoint};
 
 /// Rays in a beam.
@@ -21,16 +21,6 @@ pub(super) struct Beam {
     rays: [Option<Way>; RAYS],
 }
 
-/// One ray, and the nearest facet met so far.
-struct Way {
-    ray: Ray,
-    exact: ShearedRay,
-    /// The length left out before the mesh is near, mm.
-    skip: f64,
-    t: f64,
-    facet: u32,
-}
-
 impl Beam {
     /// Of up to eight rays; more are left out.
     pub(super) fn new(rays: &[Ray], frame: &Frame) -> Self {
@@ -40,34 +30,20 @@ impl Beam {
             rays: array::from_fn(|_| None),
         };
         for (lane, ray) in rays.iter().take(RAYS).enumerate() {
-            let Some(ray) = ray.normalized() else {
+            let Some(way) = Way::new(ray, frame) else {
                 continue;
             };
-            let skip = frame.way_to_mesh(&ray);
-            let start = frame.inside(ray.from_mm + ray.direction * skip).as_vec3();
-            let inverse = single_inverse(ray.direction.as_vec3());
             for axis in 0..3 {
-                beam.from[axis][lane / 4][lane % 4] = start[axis];
-                beam.inverse[axis][lane / 4][lane % 4] = inverse[axis];
+                beam.from[axis][lane / 4][lane % 4] = way.start[axis];
+                beam.inverse[axis][lane / 4][lane % 4] = way.inverse[axis];
             }
-            beam.rays[lane] = Some(Way {
-                ray,
-                exact: ShearedRay::new(ray.from_mm, ray.direction),
-                skip,
-                t: f64::INFINITY,
-                facet: u32::MAX,
-            });
+            beam.rays[lane] = Some(way);
         }
         beam
     }
 
     /// What each ray meets first.
-    pub(super) fn first_hits(
-        mut self,
-        mesh: &Mesh,
-        boxes: &Wide,
-        scale: f64,
-    ) -> [Option<SurfacePoint>; RAYS] {
+    pub(super) fn first_hits(mut self, mesh: &Mesh, boxes: &Wide) -> [Option<SurfacePoint>; RAYS] {
         let mut least = [Vec4::NEG_INFINITY; 2];
         for (lane, way) in self.rays.iter().enumerate() {
             if way.is_some() {
@@ -77,29 +53,9 @@ impl Beam {
         let (from, inverse) = (self.from, self.inverse);
         let entries = |node: &Node, slot: usize| entries(&from, &inverse, node, slot);
         boxes.search_together(least, entries, |facet, lane| {
-            let way = self.rays[lane].as_mut()?;
-            way.meets(mesh.corners(facet as usize), facet, scale)
+            self.rays[lane].as_mut()?.meets(mesh, facet)
         });
         self.rays.map(|way| way?.end())
-    }
-}
-
-impl Way {
-    /// The cost of the facet, if it is the nearest so far.
-    #[inline]
-    fn meets(&mut self, corners: [DVec3; 3], facet: u32, scale: f64) -> Option<f32> {
-        let t = self.exact.meets(corners)?;
-        (t < self.t || (t == self.t && facet < self.facet)).then(|| {
-            (self.t, self.facet) = (t, facet);
-            loosened((t - self.skip) * scale)
-        })
-    }
-
-    fn end(self) -> Option<SurfacePoint> {
-        self.t.is_finite().then(|| SurfacePoint {
-            point_mm: self.ray.from_mm + self.ray.direction * self.t,
-            facet: self.facet,
-        })
     }
 }
 
@@ -118,9 +74,5 @@ fn entries(from: &[Each; 3], inverse: &[Each; 3], node: &Node, slot: usize) -> E
             leaves[half] = leaves[half].min(one.max(other));
         }
     }
-    let entry = |half: usize| {
-        let meets = enters[half].cmple(leaves[half] * (1.0 + 4.0 * f32::EPSILON));
-        Vec4::select(meets, enters[half], Vec4::INFINITY)
-    };
-    [entry(0), entry(1)]
+    [entry(enters[0], leaves[0]), entry(enters[1], leaves[1])]
 }

@@ -6,13 +6,15 @@
 
 mod beam;
 mod build;
+mod way;
 mod wide;
 
 use glam::{DVec3, Vec3, Vec4};
 
 use self::beam::Beam;
+use self::way::Way;
 use self::wide::{Bounds, Each, Node, Wide};
-use super::facet::{ShearedRay, nearest_on};
+use super::facet::nearest_on;
 use super::{Ray, SurfacePoint};
 use crate::Mesh;
 
@@ -75,29 +77,14 @@ impl Tree {
 
     /// The first point of the skin along a ray.
     pub(super) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
-        let ray = ray.normalized()?;
-        // Begin at the mesh, so that single precision is spent on the mesh alone.
-        let skip = self.frame.way_to_mesh(&ray);
-        let start = ray.from_mm + ray.direction * skip;
-        let single = SingleRay::new(self.frame.inside(start).as_vec3(), ray.direction.as_vec3());
-        let exact = ShearedRay::new(ray.from_mm, ray.direction);
-        let mut best = (f64::INFINITY, u32::MAX);
+        let mut way = Way::new(ray, &self.frame)?;
+        let single = SingleRay::new(&way);
         self.boxes.search(
             f32::MAX,
             |node| single.entries(node),
-            |facet| {
-                let t = exact.meets(mesh.corners(facet as usize))?;
-                (t < best.0 || (t == best.0 && facet < best.1)).then(|| {
-                    best = (t, facet);
-                    loosened((t - skip) * self.frame.scale)
-                })
-            },
+            |facet| way.meets(mesh, facet),
         );
-        let (t, facet) = best;
-        t.is_finite().then(|| SurfacePoint {
-            point_mm: ray.from_mm + ray.direction * t,
-            facet,
-        })
+        way.end()
     }
 
     /// The first point of the skin along each of many rays.
@@ -105,7 +92,7 @@ impl Tree {
         let mut hits = Vec::with_capacity(rays.len());
         for rays in rays.chunks(beam::RAYS) {
             let beam = Beam::new(rays, &self.frame);
-            let found = beam.first_hits(mesh, &self.boxes, self.frame.scale);
+            let found = beam.first_hits(mesh, &self.boxes);
             hits.extend(found.into_iter().take(rays.len()));
         }
         hits
@@ -180,11 +167,11 @@ struct SingleRay {
 }
 
 impl SingleRay {
-    fn new(from: Vec3, direction: Vec3) -> Self {
-        let [x, y, z] = direction.to_array();
+    fn new(way: &Way) -> Self {
+        let [x, y, z] = way.inverse.to_array();
         Self {
-            from,
-            inverse: single_inverse(direction),
+            from: way.start,
+            inverse: way.inverse,
             forwards: [
                 x.is_sign_positive(),
                 y.is_sign_positive(),
@@ -194,10 +181,6 @@ impl SingleRay {
     }
 
     /// Where along itself the ray enters each box; infinite where it passes by.
-    ///
-    /// The far end is drawn out by a few roundings, so that none makes a ray miss (T. Ize,
-    /// "Robust BVH Ray Traversal", *Journal of Computer Graphics Techniques* 2(2), 2013,
-    /// from memory).
     #[inline(always)]
     fn entries(&self, node: &Node) -> Each {
         let mut enters = [Vec4::ZERO; 2];
@@ -213,22 +196,19 @@ impl SingleRay {
                 leaves[half] = leaves[half].min(far[half]);
             }
         }
-        let entry = |half: usize| {
-            let meets = enters[half].cmple(leaves[half] * (1.0 + 4.0 * f32::EPSILON));
-            Vec4::select(meets, enters[half], Vec4::INFINITY)
-        };
-        [entry(0), entry(1)]
+        [entry(enters[0], leaves[0]), entry(enters[1], leaves[1])]
     }
 }
 
-/// One over a direction, large but finite where that is zero.
-fn single_inverse(direction: Vec3) -> Vec3 {
-    let finite = |x: f32| match x.abs() < 1e-18 {
-        true => 1e-18_f32.copysign(x),
-        false => x,
-    };
-    let [x, y, z] = direction.to_array();
-    Vec3::new(1.0 / finite(x), 1.0 / finite(y), 1.0 / finite(z))
+/// Where boxes are entered that are left there; infinite for those that are left before.
+///
+/// The far end is drawn out by a few roundings, so that none makes a ray miss (T. Ize,
+/// "Robust BVH Ray Traversal", *Journal of Computer Graphics Techniques* 2(2), 2013,
+/// from memory).
+#[inline(always)]
+fn entry(enters: Vec4, leaves: Vec4) -> Vec4 {
+    let meets = enters.cmple(leaves * (1.0 + 4.0 * f32::EPSILON));
+    Vec4::select(meets, enters, Vec4::INFINITY)
 }
 
 /// A cost in the tree's frame, rounded up a little.

@@ -127,23 +127,24 @@ impl Arc {
         ])
     }
 
-    /// How far from the origin the arc leads along the plane's axes at most, mm, besides its ends.
-    pub(crate) fn farthest_mm(&self) -> f64 {
+    /// Whether the arc leads farther from the origin, along one of the plane's axes, than its
+    /// ends do and than `reach_mm`.
+    pub(crate) fn leads_beyond(&self, reach_mm: f64) -> bool {
         let radius = self.radius_mm.max(self.end_radius_mm);
-        let (low, high) = match self.sweep < 0.0 {
-            true => (self.start + self.sweep, self.start),
-            false => (self.start, self.start + self.sweep),
-        };
+        let [u, v] = self.centre;
+        // Nearly every circle is within reach as a whole.
+        if u.abs().max(v.abs()) + radius <= reach_mm {
+            return false;
+        }
+        let end = self.start + self.sweep;
+        let turned = self.start.min(end)..=self.start.max(end);
         // It turns back from an axis's direction at whole quarters of a turn.
         let quarters = (-8..=8).map(|quarter| f64::from(quarter) * FRAC_PI_2);
-        let turns = quarters.filter(|angle| (low..=high).contains(angle));
-        let far = turns.map(|angle| {
-            let [u, v] = self.centre;
-            (u + radius * angle.cos())
-                .abs()
-                .max((v + radius * angle.sin()).abs())
-        });
-        far.fold(0.0, f64::max)
+        let mut turns = quarters.filter(|angle| turned.contains(angle));
+        turns.any(|angle| {
+            let (x, y) = (u + radius * angle.cos(), v + radius * angle.sin());
+            x.abs().max(y.abs()) > reach_mm
+        })
     }
 
     /// Length along the arc when the third axis moves by `rise`, mm.

@@ -689,7 +689,7 @@ impl MachineState {
         };
         match given.and_then(|given| Arc::new(self.plane, clockwise, from, to, given)) {
             // What lies beyond reach between its ends could not be read back in pieces.
-            Ok(arc) if arc.farthest_mm() > REACH_MM => {
+            Ok(arc) if arc.leads_beyond(REACH_MM) => {
                 cautions.note(CautionKind::BadArc, line);
                 Path::Straight
             }

@@ -9,6 +9,16 @@ fn source(file: &[u8]) -> std::sync::Arc<[u8]> {
     file.into()
 }
 
+/// How a woven file is replayed at all heights.
+fn replayed<'a>(painted: &'a Painted, dialect: &'a Dialect) -> laid::Replayed<'a> {
+    laid::Replayed {
+        painted,
+        dialect,
+        settings: Settings::default(),
+        heights_mm: f64::MIN..=f64::MAX,
+    }
+}
+
 fn verify(
     painted: &Painted,
     dialect: &str,
@@ -171,12 +181,7 @@ fn the_laid_pieces_are_the_print_in_its_colours() {
         size_bytes: bytes.len() as u64,
     };
     let dialect = Dialect::built_in("slots").expect("built in");
-    let mut replayed = laid::Replayed {
-        painted: &painted,
-        dialect: &dialect,
-        settings: Settings::default(),
-        heights_mm: f64::MIN..=f64::MAX,
-    };
+    let mut replayed = replayed(&painted, &dialect);
     let layers = replayed.layers(&source, &Progress::new()).expect("read");
     assert_eq!(layers.len(), 30);
     let volume = layers.iter().flat_map(|l| &l.pieces);
@@ -235,12 +240,7 @@ fn each_layer_is_read_from_a_mark_as_in_the_whole_file() {
         size_bytes: bytes.len() as u64,
     };
     let dialect = Dialect::built_in("slots").expect("built in");
-    let replayed = laid::Replayed {
-        painted: &painted,
-        dialect: &dialect,
-        settings: Settings::default(),
-        heights_mm: f64::MIN..=f64::MAX,
-    };
+    let replayed = replayed(&painted, &dialect);
     let progress = Progress::new();
     let whole = replayed.layers(&source, &progress).expect("read");
     let index = follow::Index::of(&replayed, &source, &progress).expect("read");
@@ -377,12 +377,7 @@ fn the_first_ten_unclear_lines_are_told() {
 fn a_toolpath_of_more_heights_than_layers_is_not_stepped_through() {
     let painted = weaving::painted(&weaving::part(), weaving::bands());
     let dialect = Dialect::built_in("slots").expect("built in");
-    let replayed = laid::Replayed {
-        painted: &painted,
-        dialect: &dialect,
-        settings: Settings::default(),
-        heights_mm: f64::MIN..=f64::MAX,
-    };
+    let replayed = replayed(&painted, &dialect);
     let index = |heights: usize| {
         let mut text = String::from("M83\n");
         for i in 1..=heights {

@@ -81,6 +81,23 @@ fn the_upper_region_wins_and_hidden_ones_are_left_out() {
     assert!(!laid.covers(9, on(&laid, side(7.0))));
 }
 
+/// A band of one or two layers on a part of few large facets, and a face that a band ends with.
+#[test]
+fn thin_bands_are_measured_as_they_are() {
+    let band = |from_mm, to_mm| Mask::Band { from_mm, to_mm };
+    let laid = painted(
+        block(),
+        plan(vec![
+            Region::new("One layer", band(3.0, 3.2), fixed(0.3)),
+            Region::new("Top", band(9.0, 10.0), fixed(0.7)),
+        ]),
+    );
+    let found = areas(&laid);
+    for (found, wanted) in found.iter().zip([400.0 + 80.0 * 8.8, 80.0 * 0.2, 480.0]) {
+        assert!((found - wanted).abs() < 1e-6, "{found} {wanted}");
+    }
+}
+
 #[test]
 fn the_last_stroke_has_its_way() {
     let mut region = Region::painted("Spot", fixed(1.0));

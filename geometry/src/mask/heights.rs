@@ -33,6 +33,33 @@ impl Mask {
         }
     }
 
+    /// The heights, mm, at which the mask ends on level lines, in no order: the ends of bands, of
+    /// upright slabs and of boxes. Some may be infinite, and some may be hidden by other parts.
+    ///
+    /// ```
+    /// use geometry::Mask;
+    /// let band = Mask::Band { from_mm: 2.0, to_mm: 5.0 };
+    /// assert_eq!(Mask::Not(Box::new(band)).level_edges_mm(), [2.0, 5.0]);
+    /// ```
+    pub fn level_edges_mm(&self) -> Vec<f64> {
+        let mut edges = Vec::new();
+        self.each(&mut |mask| match mask {
+            Mask::Band { from_mm, to_mm } => edges.extend([*from_mm, *to_mm]),
+            Mask::Slab {
+                direction,
+                from_mm,
+                to_mm,
+            } => edges.extend(
+                slab::heights(*direction, *from_mm, *to_mm)
+                    .into_iter()
+                    .flat_map(|(lo, hi)| [lo, hi]),
+            ),
+            Mask::Box { min_mm, max_mm } => edges.extend([min_mm.z, max_mm.z]),
+            _ => {}
+        });
+        edges
+    }
+
     /// Least and greatest height, mm, between which every point of the mask lies; there
     /// may be room to spare. Infinite where the mask itself sets no bound, and the least
     /// above the greatest if no point can be in it.

@@ -1,7 +1,8 @@
 //! The part's skin under a bounding-volume tree: nearest points, rays, distances along it.
 //!
 //! [`Surface`] answers questions about points and rays. [`refine`](fn@refine) cuts the skin
-//! along the edges of areas, to show them and to measure them. Beneath, for masks and
+//! along the edges of areas, to show them and to measure them, and [`LevelCut`] does so where
+//! areas end on level lines. Beneath, for masks and
 //! fields: facets cut in halves without cracks (`bisection`), and distances along the skin
 //! from what a stroke draws on it (`geodesic`).
 
@@ -15,12 +16,16 @@ mod adjacency;
 pub(crate) mod bisection;
 pub(crate) mod facet;
 pub(crate) mod geodesic;
+pub mod level;
 pub mod refine;
+mod slice;
 mod tree;
 pub(crate) mod turns;
 
 pub use adjacency::Adjacency;
-pub use refine::{ClassArea, Refined, area_by_class, refine, refine_some};
+pub use level::{LevelCut, rising};
+pub use refine::{ClassArea, Refined, refine, refine_some};
+pub use slice::by_planes as cut_by_planes;
 
 /// A point of the skin and the facet it lies on.
 #[derive(Clone, Copy, Debug, PartialEq)]

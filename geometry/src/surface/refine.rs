@@ -98,21 +98,8 @@ pub fn refine_some(
     run(mesh, unique, classify, finest_mm, progress)
 }
 
-/// The area of each class, in rising order of class. The areas add up to the surface's.
-///
-/// # Errors
-/// [`Cancelled`] when told to stop.
-pub fn area_by_class(
-    surface: &Surface,
-    classify: impl Fn(SurfacePoint) -> u32 + Sync,
-    finest_mm: f64,
-    progress: &Progress,
-) -> Result<Vec<ClassArea>, Cancelled> {
-    Ok(refine(surface, classify, finest_mm, progress)?.areas())
-}
-
 impl Refined {
-    /// The area of each class, in rising order of class.
+    /// The area of each class, in rising order of class. They add up to the surface's.
     pub fn areas(&self) -> Vec<ClassArea> {
         let mut areas = BTreeMap::<u32, f64>::new();
         for (triangle, &class) in self.triangles.iter().zip(&self.class) {
@@ -135,7 +122,7 @@ fn area([a, b, c]: [DVec3; 3]) -> f64 {
     0.5 * (b - a).cross(c - a).length()
 }
 
-fn run(
+pub(super) fn run(
     mesh: Bisection,
     facets: Vec<u32>,
     classify: impl Fn(SurfacePoint) -> u32 + Sync,
@@ -411,7 +398,9 @@ mod tests {
         for times in [0, 3] {
             let surface = surface(finer(&shape, times));
             let disc = dot(DVec3::new(22.0, 17.0, 10.0), 6.0);
-            let areas = area_by_class(&surface, disc, 0.5, &Progress::new()).expect("not stopped");
+            let areas = refine(&surface, disc, 0.5, &Progress::new())
+                .expect("not stopped")
+                .areas();
             let whole: f64 = areas.iter().map(|a| a.area_mm2).sum();
             assert!((whole - surface.mesh().area_mm2()).abs() < 1e-9 * whole);
             let found = areas[1];
@@ -426,7 +415,9 @@ mod tests {
     fn zones_of_a_ball_have_their_areas() {
         let surface = surface(ball(20.0, 5));
         let zones = |p: SurfacePoint| ((p.point_mm.z + 20.0) / 12.0) as u32;
-        let areas = area_by_class(&surface, zones, 0.3, &Progress::new()).expect("not stopped");
+        let areas = refine(&surface, zones, 0.3, &Progress::new())
+            .expect("not stopped")
+            .areas();
         let wanted = [12.0, 12.0, 12.0, 4.0].map(|height| 2.0 * PI * 20.0 * height);
         for (area, wanted) in areas.iter().zip(wanted) {
             // The mesh is a little smaller than the ball.

@@ -8,7 +8,6 @@
 pub mod gltf;
 mod patches;
 pub mod ply;
-mod slice;
 mod stitch;
 pub mod three_mf;
 mod tones;

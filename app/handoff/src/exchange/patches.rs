@@ -1,24 +1,15 @@
 //! The skin cut so that each triangle is of one region, and of one step of a fade.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use blend::Shares;
-use geometry::surface::refine;
-use geometry::{Cancelled, DVec3, Mask, Mesh, Progress, Surface, SurfacePoint};
+use geometry::surface::{LevelCut, cut_by_planes, rising};
+use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::Steps;
 use plan::{Paint, Painted};
 
-use super::{FINE_DE00, slice, stitch};
+use super::{FINE_DE00, stitch};
 
-/// How far into its facet a point is moved before it is asked for its region, mm: the last digit
-/// must not decide at an edge.
-const INWARDS_MM: f64 = 2e-3;
-/// How far beneath a level facet its region is asked for, mm: a face that lies where a band ends
-/// belongs to the plastic under it.
-const BENEATH_MM: f64 = 1e-3;
-/// Places nearer than this are one place, mm.
-const SAME_MM: f64 = 1e-4;
 /// Coordinates are rounded to one part in so many of a mm, so that what is written with six
 /// decimals is read back bit for bit.
 const PARTS: f64 = 1e6;
@@ -71,10 +62,9 @@ impl Patches {
             .map(|region| ready(painted, region))
             .collect();
         let planes = planes_mm(painted, &ready, fades);
-        let cut = Level::new(painted.surface(), &planes);
+        let cut = LevelCut::new(painted.surface(), &planes);
         progress.check()?;
         let class = |point: SurfacePoint| {
-            let point = cut.inwards(point);
             let region = painted.region_at(point);
             let step = match ready.get(region).and_then(Option::as_ref) {
                 Some(ready) if !ready.level => painted
@@ -85,7 +75,7 @@ impl Patches {
             key(region, step)
         };
         let finest_mm = painted.plan().machine.nozzle_mm;
-        let refined = refine(&cut.surface, class, finest_mm, progress)?;
+        let refined = cut.refine(class, finest_mm, progress)?;
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
         stitch::stitch(&vertices, &mut triangles);
@@ -155,7 +145,7 @@ impl Patches {
         }
         for (class, triangles) in of_class.into_iter().enumerate() {
             let planes = planes_mm(class);
-            let cut = slice::by_planes(&mut self.vertices, triangles.into_iter(), &planes);
+            let cut = cut_by_planes(&mut self.vertices, triangles.into_iter(), &planes);
             self.triangles.extend(cut.iter().map(|c| c.0));
             self.class.extend(cut.iter().map(|c| c.1));
         }
@@ -210,81 +200,11 @@ fn ready(painted: &Painted, region: usize) -> Option<Ready> {
 fn planes_mm(painted: &Painted, ready: &[Option<Ready>], fades: Fades) -> Vec<f64> {
     let mut planes = Vec::new();
     for region in &painted.plan().regions {
-        heights_of(&region.mask, &mut planes);
+        planes.extend(region.mask.level_edges_mm());
     }
     if fades == Fades::InSteps {
         let level = ready.iter().flatten().filter(|r| r.level);
         planes.extend(level.flat_map(|r| r.steps.edges_mm().iter().copied()));
     }
-    tidy(planes)
-}
-
-/// Heights in rising order, each once.
-pub(super) fn tidy(mut planes: Vec<f64>) -> Vec<f64> {
-    planes.retain(|p| p.is_finite());
-    planes.sort_by(f64::total_cmp);
-    planes.dedup_by(|a, b| (*a - *b).abs() < SAME_MM);
-    planes
-}
-
-fn heights_of(mask: &Mask, planes: &mut Vec<f64>) {
-    match mask {
-        Mask::Band { from_mm, to_mm } => planes.extend([*from_mm, *to_mm]),
-        Mask::Box { min_mm, max_mm } => planes.extend([min_mm.z, max_mm.z]),
-        Mask::All(parts) | Mask::Any(parts) => {
-            parts.iter().for_each(|part| heights_of(part, planes));
-        }
-        Mask::Not(part) => heights_of(part, planes),
-        _ => {}
-    }
-}
-
-/// A surface cut by level planes, and how to ask about its points.
-struct Level {
-    surface: Surface,
-    /// For each facet the one of the uncut surface, its middle, and what is beneath it if it is
-    /// level.
-    facets: Vec<(u32, DVec3, Option<DVec3>)>,
-}
-
-impl Level {
-    fn new(surface: &Surface, planes_mm: &[f64]) -> Self {
-        let mesh = surface.mesh();
-        let mut vertices = mesh.vertices().to_vec();
-        let facets = mesh.triangles().iter().copied().zip(0u32..);
-        let cut = slice::by_planes(&mut vertices, facets, planes_mm);
-        let (triangles, source): (Vec<[u32; 3]>, Vec<u32>) = cut.into_iter().unzip();
-        let surface = match Mesh::new(vertices, triangles) {
-            Ok(mesh) => Surface::new(Arc::new(mesh)),
-            // Cutting adds finite points and takes none away.
-            Err(_) => surface.clone(),
-        };
-        let mesh = surface.mesh();
-        let facets = (0..mesh.triangles().len())
-            .map(|facet| {
-                let corners = mesh.corners(facet);
-                let z = corners.map(|c| c.z);
-                let level = z.iter().all(|v| (v - z[0]).abs() < SAME_MM);
-                let normal = mesh.area_vector(facet).normalize_or_zero();
-                (
-                    source.get(facet).copied().unwrap_or(facet as u32),
-                    corners.into_iter().sum::<DVec3>() / 3.0,
-                    level.then_some(-normal * BENEATH_MM),
-                )
-            })
-            .collect();
-        Self { surface, facets }
-    }
-
-    /// The point of the uncut surface to ask about: a little inside of its facet, or beneath it.
-    fn inwards(&self, point: SurfacePoint) -> SurfacePoint {
-        let Some(&(facet, middle, beneath)) = self.facets.get(point.facet as usize) else {
-            return point;
-        };
-        let inwards = (middle - point.point_mm).clamp_length_max(INWARDS_MM);
-        SurfacePoint {
-            point_mm: point.point_mm + inwards + beneath.unwrap_or_default(),
-            facet,
-        }
-    }
+    rising(planes)
 }

@@ -4,10 +4,11 @@ use std::ops::Range;
 
 use blend::{Lab, Shares, ciede2000};
 use geometry::SurfacePoint;
+use geometry::surface::rising;
 use plan::schedule::Layer;
 use plan::{AsPrinted, Painted, Schedule};
 
-use super::patches::{Class, tidy};
+use super::patches::Class;
 
 /// The colours of a class in a layer.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -112,7 +113,7 @@ impl Tones {
     pub fn edges_mm(&self, slabs: &[Range<usize>]) -> Vec<f64> {
         let inner = slabs.len().saturating_sub(1);
         let ends = slabs.iter().take(inner);
-        tidy(ends.map(|s| self.top_mm(s.end.saturating_sub(1))).collect())
+        rising(ends.map(|s| self.top_mm(s.end.saturating_sub(1))).collect())
     }
 }
 

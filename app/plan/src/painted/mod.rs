@@ -8,7 +8,7 @@ use std::sync::Arc;
 use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
 use geometry::mask::MaskError;
-use geometry::surface::area_by_class;
+use geometry::surface::{LevelCut, rising};
 use geometry::{Cancelled, Progress, Surface, SurfacePoint};
 
 use crate::{Paint, Plan};
@@ -291,16 +291,20 @@ impl Painted {
     }
 
     /// The visible area of each region, mm²: they add up to the area of the mesh. Edges are
-    /// followed finer than the nozzle; what is smaller than two nozzles may be missed.
+    /// followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
+    /// nozzles may be missed.
     ///
     /// # Errors
     /// [`Cancelled`] when told to stop.
     pub fn region_areas_mm2(&self, progress: &Progress) -> Result<Vec<f64>, Cancelled> {
         progress.stage("Measuring regions");
         let mut areas = vec![0.0; self.plan.regions.len()];
+        let visible = self.plan.regions.iter().filter(|region| !region.hidden);
+        let edges = visible.flat_map(|region| region.mask.level_edges_mm());
+        let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
         let class = |point| self.region_at(point) as u32;
         let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
-        for found in area_by_class(&self.surface, class, finest_mm, progress)? {
+        for found in cut.refine(class, finest_mm, progress)?.areas() {
             if let Some(area) = areas.get_mut(found.class as usize) {
                 *area = found.area_mm2;
             }

@@ -1,24 +1,24 @@
 //! Triangles cut by level planes, without gaps between neighbours.
 
-use std::collections::HashMap;
-
-use geometry::DVec3;
+use glam::DVec3;
+use rustc_hash::FxHashMap;
 
 /// A vertex this near to a plane lies on it, mm.
 const ON_MM: f64 = 1e-6;
 
 /// A mesh that is cut: vertices, and for each triangle what it carries with it.
-pub(super) struct Cut<'a, T> {
-    pub vertices: &'a mut Vec<DVec3>,
-    pub triangles: Vec<([u32; 3], T)>,
+struct Cut<'a, T> {
+    vertices: &'a mut Vec<DVec3>,
+    triangles: Vec<([u32; 3], T)>,
     /// Where a side was cut: neighbours share it.
-    crossings: HashMap<(u32, u32, usize), u32>,
+    crossings: FxHashMap<(u32, u32, usize), u32>,
     planes: &'a [f64],
 }
 
-/// Cuts triangles by level planes, whose heights rise. Each triangle then lies between two of
-/// them. Neighbours still share their vertices, so what was closed stays closed.
-pub(super) fn by_planes<T: Copy>(
+/// Cuts triangles by level planes, whose heights in mm rise. Each triangle then lies between two
+/// of them and carries what the one it came from did. Neighbours still share their vertices, so
+/// what was closed stays closed. New vertices are added at the end.
+pub fn by_planes<T: Copy>(
     vertices: &mut Vec<DVec3>,
     triangles: impl Iterator<Item = ([u32; 3], T)>,
     planes_mm: &[f64],
@@ -35,7 +35,7 @@ pub(super) fn by_planes<T: Copy>(
     let mut cut = Cut {
         vertices,
         triangles: Vec::new(),
-        crossings: HashMap::new(),
+        crossings: FxHashMap::default(),
         planes: planes_mm,
     };
     for (triangle, carried) in triangles {

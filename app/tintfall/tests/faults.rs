@@ -1,8 +1,9 @@
 //! Faults in the midst of writing: killed, stopped, no room, no permission, two at once.
 //!
 //! Each fault strikes at a moment that dice choose, over an older output and where there is
-//! none. What must hold each time: the old files or the new ones, each whole, and nothing else
-//! but what a later run sweeps out.
+//! none. Writing is but a small part of the time that a command takes, so half of the kills and
+//! stops wait until it has begun. What must hold each time: the old files or the new ones, each
+//! whole, and nothing else but what a later run sweeps out.
 //!
 //! `TINTFALL_FAULT_ROUNDS` says how often each is tried on each command; without it each is tried
 //! once on the quick ones. `tests/faults/run` is the
@@ -101,6 +102,8 @@ struct Task {
     new: Files,
     /// How long it takes.
     time: Duration,
+    /// How long of that it writes.
+    writing: Duration,
 }
 
 const TASKS: [(&str, &[&str], &str, bool); 5] = [
@@ -185,6 +188,7 @@ impl Bench {
                 old: Files::new(),
                 new: Files::new(),
                 time: Duration::ZERO,
+                writing: Duration::ZERO,
             });
         }
         bench
@@ -195,8 +199,14 @@ impl Bench {
         for input in ["one", "other"] {
             let place = self.place(&task);
             let start = Instant::now();
-            let output = self.command(&task, input, &place).output().unwrap();
+            let mut command = self.command(&task, input, &place);
+            command.stdout(Stdio::null()).stderr(Stdio::piped());
+            let mut child = command.spawn().unwrap();
+            wait_for_writing(&mut child, &place);
+            let begun = start.elapsed();
+            let output = child.wait_with_output().unwrap();
             task.time = start.elapsed();
+            task.writing = task.time - begun;
             let told = String::from_utf8_lossy(&output.stderr);
             assert!(output.status.success(), "{}: {told}", task.name);
             let seen = seen(&place);
@@ -326,6 +336,38 @@ impl Count {
     }
 }
 
+/// Whether a temporary lies in a folder, or in one of its folders.
+fn writes(folder: &Path) -> bool {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.into_iter().any(|entry| {
+        let name = entry.file_name();
+        let temporary = name
+            .to_str()
+            .is_some_and(|name| name.starts_with(".writing-"));
+        temporary || entry.file_type().is_ok_and(|kind| kind.is_dir()) && writes(&entry.path())
+    })
+}
+
+/// Waits until a command has begun to write, or has ended.
+fn wait_for_writing(child: &mut Child, place: &Path) {
+    while !writes(place) && child.try_wait().unwrap().is_none() {
+        sleep(Duration::from_micros(200));
+    }
+}
+
+/// Waits for a moment that dice choose: of all the time that a command takes, or, in every other
+/// pair of rounds, of that in which it writes.
+fn wait_for_the_moment(child: &mut Child, task: &Task, place: &Path, round: u64, dice: &mut Dice) {
+    let time = match round / 2 % 2 {
+        0 => task.time,
+        _ => {
+            wait_for_writing(child, place);
+            task.writing
+        }
+    };
+    sleep(time.mul_f64(1.1 * dice.throw()));
+}
+
 fn signal(child: &Child, name: &str) {
     let id = child.id().to_string();
     let sent = Command::new("kill")
@@ -353,7 +395,7 @@ fn killed_at_any_moment(bench: &Bench) {
             let place = bench.place(task);
             let before = task.lay(&place, round % 2 == 0);
             let mut child = bench.start(task, "other", &place);
-            sleep(task.time.mul_f64(1.1 * dice.throw()));
+            wait_for_the_moment(&mut child, task, &place, round, &mut dice);
             child.kill().unwrap();
             child.wait().unwrap();
             let seen = seen(&place);
@@ -387,7 +429,7 @@ fn stopped_at_any_moment(bench: &Bench) {
                 let place = bench.place(task);
                 let before = task.lay(&place, round % 2 == 0);
                 let mut child = bench.start(task, "other", &place);
-                sleep(task.time.mul_f64(1.1 * dice.throw()));
+                wait_for_the_moment(&mut child, task, &place, round, &mut dice);
                 for _ in 0..requests {
                     signal(&child, "-INT");
                 }

@@ -2,7 +2,13 @@
 
 use glam::DVec3;
 
-/// The point of a triangle nearest to `p`; a triangle without area counts as its sides.
+/// The square of height over side below which a triangle counts as its sides.
+const FLAT: f64 = 1e-10;
+
+/// The point of a triangle nearest to `p`.
+///
+/// A triangle whose height is less than 1e-5 of its longest side counts as its sides, for rounding
+/// would decide where between them the foot is.
 ///
 /// Source: C. Ericson, *Real-Time Collision Detection*, 2005, section 5.1.5 (Voronoi
 /// regions of a triangle), from memory.
@@ -26,12 +32,27 @@ pub(crate) fn nearest_on(corners: [DVec3; 3], p: DVec3) -> DVec3 {
     let vc = d1 * d4 - d3 * d2;
     let vb = d5 * d2 - d1 * d6;
     let va = d3 * d6 - d5 * d4;
+    // The region of a side: the foot lies outside of the side, and between its ends.
+    if vc <= 0.0 && d1 > 0.0 && d3 < 0.0 {
+        return a + ab * (d1 / (d1 - d3));
+    }
+    if vb <= 0.0 && d2 > 0.0 && d6 < 0.0 {
+        return a + ac * (d2 / (d2 - d6));
+    }
+    let (on_bc, beyond) = (d4 - d3, d5 - d6);
+    if va <= 0.0 && on_bc > 0.0 && beyond > 0.0 {
+        return b + (c - b) * (on_bc / (on_bc + beyond));
+    }
     let whole = va + vb + vc;
     let scale = ab.length_squared().max(ac.length_squared());
-    if va > 0.0 && vb > 0.0 && vc > 0.0 && whole > 1e-24 * scale * scale {
+    if va > 0.0 && vb > 0.0 && vc > 0.0 && whole > FLAT * scale * scale {
         return a + ab * (vb / whole) + ac * (vc / whole);
     }
-    // Outside all corners' regions and not inside: the nearest point is on a side.
+    nearest_on_sides(corners, p)
+}
+
+/// The nearest point of a triangle's sides: for triangles with no area to speak of.
+fn nearest_on_sides([a, b, c]: [DVec3; 3], p: DVec3) -> DVec3 {
     let on_sides = [(a, b), (b, c), (c, a)].map(|(u, v)| nearest_on_segment(u, v, p));
     let [mut best, second, third] = on_sides;
     for other in [second, third] {
@@ -122,7 +143,7 @@ impl ShearedRay {
         if direction[z] < 0.0 {
             std::mem::swap(&mut x, &mut y);
         }
-        let shear = DVec3::new(direction[x], direction[y], 1.0) / direction[z];
+        let shear = DVec3::new(direction[x], direction[y], 1.0) * (1.0 / direction[z]);
         Self {
             from,
             axes: [x, y, z],
@@ -159,5 +180,59 @@ impl ShearedRay {
         }
         let t = (u * a.2 + v * b.2 + w * c.2) / whole;
         (t >= 0.0).then_some(t)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The nearest of the foot in the plane, if it lies inside, and of the points of the sides.
+    fn nearest_of_all(corners: [DVec3; 3], p: DVec3) -> f64 {
+        let [a, b, c] = corners;
+        let normal = (b - a).cross(c - a).normalize_or_zero();
+        let foot = p - normal * normal.dot(p - a);
+        let inside = [(a, b), (b, c), (c, a)]
+            .iter()
+            .all(|&(u, v)| (v - u).cross(foot - u).dot(normal) >= 0.0);
+        let on_sides = nearest_on_sides(corners, p).distance(p);
+        match inside && normal != DVec3::ZERO {
+            true => foot.distance(p).min(on_sides),
+            false => on_sides,
+        }
+    }
+
+    fn corner() -> impl Strategy<Value = DVec3> {
+        prop::array::uniform3(-1.0..1.0f64).prop_map(DVec3::from)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2000))]
+
+        /// Wherever the point is, and however flat the triangle: down to one without a height.
+        #[test]
+        fn no_point_of_the_triangle_is_nearer(
+            a in corner(),
+            b in corner(),
+            along in -0.5..1.5f64,
+            off in corner(),
+            flat in prop::sample::select(vec![0.0, 1e-13, 1e-9, 1e-7, 1e-5, 1e-3, 1.0]),
+            p in corner(),
+            near in prop::sample::select(vec![0.0, 1e-3, 1.0]),
+        ) {
+            let c = a.lerp(b, along) + off * flat;
+            for corners in [[a, b, c], [b, c, a], [c, a, b], [a, c, b]] {
+                let p = corners[0].lerp(corners[2], 0.3) * (1.0 - near) + p * near;
+                let found = nearest_on(corners, p).distance(p);
+                let wanted = nearest_of_all(corners, p);
+                let [ab, ac] = [corners[1] - corners[0], corners[2] - corners[0]];
+                let longest = ab.length().max(ac.length()).max(ab.distance(ac));
+                // Its height in shares of its longest side.
+                let height = ab.cross(ac).length() / (longest * longest);
+                let off = if height > 1e-3 { 1e-9 } else { 1e-5 * longest };
+                prop_assert!((found - wanted).abs() <= off, "{found} {wanted}");
+            }
+        }
     }
 }

@@ -13,11 +13,14 @@ use crate::theme::Palette;
 /// What the choices of colours take side by side, points.
 const LOOKS: f32 = 262.0;
 
+/// The least room in which the part's name is shown, points: the window's title has it too.
+const NAMED: f32 = 840.0;
+
 /// Shows the header.
 pub fn show(ui: &mut Ui, session: &mut Session) {
     let room = ui.available_width();
     ui.horizontal(|ui| {
-        name(ui, session, room * 0.15);
+        name(ui, session, room);
         ui.separator();
         button(ui, session, Icon::Open, Action::Open);
         button(ui, session, Icon::Save, Action::Save);
@@ -39,14 +42,16 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     });
 }
 
-fn name(ui: &mut Ui, session: &mut Session, most: f32) {
+fn name(ui: &mut Ui, session: &mut Session, room: f32) {
     let Some(doc) = &session.doc else { return };
     let (title, unsaved) = (doc.title(), doc.is_unsaved());
-    let label = egui::Label::new(RichText::new(title).strong()).truncate();
-    ui.scope(|ui| {
-        ui.set_max_width(most.min(180.0));
-        ui.add(label);
-    });
+    if room > NAMED {
+        let label = egui::Label::new(RichText::new(title).strong()).truncate();
+        ui.scope(|ui| {
+            ui.set_max_width((room * 0.15).min(180.0));
+            ui.add(label);
+        });
+    }
     if unsaved {
         note(ui, "not saved");
     }

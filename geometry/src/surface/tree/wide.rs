@@ -277,15 +277,18 @@ impl Wide {
                 continue;
             }
             if name & FACET != 0 {
-                let mut whose = cost & WHOSE;
+                let (mut whose, mut met) = (cost & WHOSE, false);
                 while whose != 0 {
                     let lane = whose.trailing_zeros() as usize % 8;
                     whose &= whose - 1;
                     if let Some(cost) = visit(name & !FACET, lane) {
                         least[lane / 4][lane % 4] = cost;
+                        met = true;
                     }
                 }
-                most = greatest(least);
+                if met {
+                    most = greatest(least);
+                }
                 continue;
             }
             let node = &self.nodes[name as usize];

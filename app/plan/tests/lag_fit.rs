@@ -229,6 +229,7 @@ fn readings_that_tell_nothing_are_refused() {
     for (reading, word) in [
         (ends(0, 7.0, 9.0), "count from 1"),
         (ends(9, 7.0, 9.0), "4 changes"),
+        (ends(usize::MAX, 7.0, 9.0), "4 changes"),
         (ends(1, 9.0, 7.0), "exchange"),
         (ends(1, 9.0, 700.0), "not on the part"),
     ] {

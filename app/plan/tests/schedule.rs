@@ -321,6 +321,13 @@ fn it_round_trips_and_is_the_same_on_any_number_of_cores() {
     assert!(Schedule::from_ron(&text).expect("reads") == schedule);
     let json = serde_json::to_string(&schedule).expect("writes");
     assert!(serde_json::from_str::<Schedule>(&json).expect("reads") == schedule);
+    let (before, mass) = text.split_once("mass_g: ").expect("a mass");
+    let (_, after) = mass.split_once(',').expect("what follows");
+    let none = format!("{before}mass_g: NaN,{after}");
+    let error = Schedule::from_ron(&none)
+        .expect_err("no number")
+        .to_string();
+    assert!(error.contains("'NaN' is not a number"), "{error}");
     let newer = text.replacen("version: 1", "version: 9", 1);
     let error = Schedule::from_ron(&newer).expect_err("newer").to_string();
     assert!(

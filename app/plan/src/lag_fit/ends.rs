@@ -52,7 +52,7 @@ pub fn of_ends(
         let pair = reading
             .change
             .checked_sub(1)
-            .and_then(|c| commands.get(c..c + 2));
+            .and_then(|c| commands.get(c..)?.get(..2));
         let [before, after] = pair.unwrap_or(&[]) else {
             let what = format!(
                 "change {} is not one of the part's {} changes; they count from 1 at the bottom",

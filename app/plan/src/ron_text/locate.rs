@@ -66,6 +66,13 @@ impl<'t> Places<'t> {
         Some((self.spot(token.start), token.text))
     }
 
+    /// The words that stand for a number that is infinite, or for none, or for one too large.
+    pub(super) fn endless_numbers(&self) -> impl Iterator<Item = (Spot, &'t str)> + '_ {
+        let words = self.tokens.iter().filter(|t| t.kind == Kind::Word);
+        let endless = words.filter(|t| is_endless(t.text));
+        endless.map(|t| (self.spot(t.start), t.text))
+    }
+
     /// Index of the token with which the document begins, past `#![enable(…)]`.
     fn top(&self) -> usize {
         match self.tokens.first() {
@@ -157,6 +164,16 @@ fn after(tokens: &[Token]) -> Vec<usize> {
     after
 }
 
+fn is_endless(word: &str) -> bool {
+    let plain = word.trim_end_matches("f64").trim_end_matches("f32");
+    // Digits may have `_` between them; most words need no copy to be seen through.
+    let number = match plain.contains('_') {
+        true => plain.replace('_', "").parse::<f64>(),
+        false => plain.parse(),
+    };
+    number.is_ok_and(|number| !number.is_finite())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -195,5 +212,12 @@ mod tests {
         assert_eq!(found(&Path::field("machine")), (3, 1));
         assert_eq!(found(&Path::field("regions").at(7)), (5, 12));
         assert_eq!(locate("", &Path::field("x")), Spot { line: 1, column: 1 });
+    }
+
+    #[test]
+    fn numbers_without_an_end_are_found_and_nothing_else() {
+        let text = "(a: +NaN, b: -inff64, c: 1e999, d: 1_0e99_9,\n e: Some(inf), f: \"inf\", g: 1.5f32, h: 1e300)";
+        let found: Vec<&str> = Places::of(text).endless_numbers().map(|(_, w)| w).collect();
+        assert_eq!(found, ["+NaN", "-inff64", "1e999", "1_0e99_9", "inf"]);
     }
 }

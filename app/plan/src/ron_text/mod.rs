@@ -178,10 +178,29 @@ pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
     check_version::<D>(text)?;
     let document: D = options().from_str(text).map_err(from_ron)?;
     let problems = document.problems();
-    if problems.is_empty() {
-        return Ok(document);
+    if !problems.is_empty() {
+        return Err(placed(text, problems));
     }
-    Err(placed(text, problems))
+    check_numbers(text)?;
+    Ok(document)
+}
+
+/// The grammar knows numbers that have no end, and one that is none; nothing is made of those.
+/// Documents tell of those they have more to say about themselves.
+fn check_numbers(text: &str) -> Result<(), TextError> {
+    let faults: Vec<Fault> = Places::of(text)
+        .endless_numbers()
+        .take(MOST_FAULTS)
+        .map(|(spot, word)| Fault {
+            file: String::new(),
+            spot,
+            what: format!("'{word}' is not a number that can be used; write one with an end"),
+        })
+        .collect();
+    match faults.is_empty() {
+        true => Ok(()),
+        false => Err(TextError { faults }),
+    }
 }
 
 /// The problems of a document, each with its place in the text that the document came from.

@@ -5,7 +5,7 @@ use std::array;
 use glam::Vec4;
 
 use super::way::Way;
-use super::wide::{Each, Node, Wide};
+use super::wide::{Each, Sides, Wide};
 use super::{Frame, entry};
 use crate::Mesh;
 use crate::surface::{Ray, SurfacePoint};
@@ -18,7 +18,16 @@ pub(super) struct Beam {
     /// By axis, where each ray starts in the tree's frame, and one over its direction.
     from: [Each; 3],
     inverse: [Each; 3],
+    heading: [Heading; 3],
     rays: [Option<Way>; RAYS],
+}
+
+/// Which way the rays of a beam run along an axis.
+#[derive(Clone, Copy, PartialEq)]
+enum Heading {
+    Forwards,
+    Backwards,
+    Both,
 }
 
 impl Beam {
@@ -27,6 +36,7 @@ impl Beam {
         let mut beam = Self {
             from: [[Vec4::ZERO; 2]; 3],
             inverse: [[Vec4::ONE; 2]; 3],
+            heading: [Heading::Both; 3],
             rays: array::from_fn(|_| None),
         };
         for (lane, ray) in rays.iter().take(RAYS).enumerate() {
@@ -39,6 +49,15 @@ impl Beam {
             }
             beam.rays[lane] = Some(way);
         }
+        let ways = || beam.rays.iter().flatten();
+        beam.heading = [0, 1, 2].map(|axis| {
+            let forwards = |way: &Way| way.inverse[axis].is_sign_positive();
+            match (ways().all(forwards), ways().any(forwards)) {
+                (true, _) => Heading::Forwards,
+                (_, false) => Heading::Backwards,
+                _ => Heading::Both,
+            }
+        });
         beam
     }
 
@@ -50,8 +69,8 @@ impl Beam {
                 least[lane / 4][lane % 4] = f32::MAX;
             }
         }
-        let (from, inverse) = (self.from, self.inverse);
-        let entries = |node: &Node, slot: usize| entries(&from, &inverse, node, slot);
+        let (from, inverse, heading) = (self.from, self.inverse, self.heading);
+        let entries = |sides: &Sides, slot: usize| entries(&from, &inverse, &heading, sides, slot);
         boxes.search_together(least, entries, |facet, lane| {
             self.rays[lane].as_mut()?.meets(mesh, facet)
         });
@@ -61,17 +80,30 @@ impl Beam {
 
 /// Where along itself each ray enters a box; infinite where it passes by.
 #[inline(always)]
-fn entries(from: &[Each; 3], inverse: &[Each; 3], node: &Node, slot: usize) -> Each {
+fn entries(
+    from: &[Each; 3],
+    inverse: &[Each; 3],
+    heading: &[Heading; 3],
+    sides: &Sides,
+    slot: usize,
+) -> Each {
     let mut enters = [Vec4::ZERO; 2];
     let mut leaves = [Vec4::INFINITY; 2];
     for axis in 0..3 {
-        let (low, high) = node.side(axis, slot);
-        let (low, high) = (Vec4::splat(low), Vec4::splat(high));
+        let (low, high) = sides.of(axis, slot);
+        let (first, second) = match heading[axis] {
+            Heading::Backwards => (high, low),
+            _ => (low, high),
+        };
+        let (first, second) = (Vec4::splat(first), Vec4::splat(second));
         for half in 0..2 {
-            let one = (low - from[axis][half]) * inverse[axis][half];
-            let other = (high - from[axis][half]) * inverse[axis][half];
-            enters[half] = enters[half].max(one.min(other));
-            leaves[half] = leaves[half].min(one.max(other));
+            let mut near = (first - from[axis][half]) * inverse[axis][half];
+            let mut far = (second - from[axis][half]) * inverse[axis][half];
+            if heading[axis] == Heading::Both {
+                (near, far) = (near.min(far), near.max(far));
+            }
+            enters[half] = enters[half].max(near);
+            leaves[half] = leaves[half].min(far);
         }
     }
     [entry(enters[0], leaves[0]), entry(enters[1], leaves[1])]

@@ -120,13 +120,15 @@ impl Node {
         nodes.for_each(|name| *name += by);
     }
 
-    /// Where one box begins along an axis and where it ends.
+    /// Where each box begins and ends.
     #[inline(always)]
-    pub(super) fn side(&self, axis: usize, slot: usize) -> (f32, f32) {
-        let place = |steps: &Steps| {
-            f32::from(steps[slot / 4][slot % 4]) * self.step[axis] + self.origin[axis]
-        };
-        (place(&self.low[axis]), place(&self.high[axis]))
+    fn all_sides(&self) -> Sides {
+        let by_axis = [0, 1, 2].map(|axis| self.sides(axis, 0.0, 1.0));
+        let apart = |each: Each| each.map(|half| half.to_array());
+        Sides {
+            low: by_axis.map(|[low, _]| apart(low)),
+            high: by_axis.map(|[_, high]| apart(high)),
+        }
     }
 
     /// Where the boxes begin along an axis and where they end: `(place + shift) × scale`.
@@ -153,6 +155,22 @@ impl Node {
             [place(near[0]), place(near[1])],
             [place(far[0]), place(far[1])],
         ]
+    }
+}
+
+/// The sides of a node's boxes, to be taken one box at a time.
+pub(super) struct Sides {
+    /// By axis, where each child's box begins and ends.
+    low: [[[f32; 4]; 2]; 3],
+    high: [[[f32; 4]; 2]; 3],
+}
+
+impl Sides {
+    /// Where one box begins along an axis and where it ends.
+    #[inline(always)]
+    pub(super) fn of(&self, axis: usize, slot: usize) -> (f32, f32) {
+        let (half, lane) = (slot / 4 % 2, slot % 4);
+        (self.low[axis][half][lane], self.high[axis][half][lane])
     }
 }
 
@@ -229,15 +247,13 @@ impl Wide {
             let near = one.cmple(bound).bitmask() | other.cmple(bound).bitmask() << 4;
             let mut near = near & !(u32::MAX << node.count);
             let costs = [one.to_array(), other.to_array()];
-            let first = waiting;
+            let mut next = Next::default();
             while near != 0 {
                 let slot = near.trailing_zeros() as usize % WIDTH;
                 near &= near - 1;
-                // The dearest lies lowest; few at most, so they are sorted as they come.
-                let next = key(costs[slot / 4][slot % 4], node.children[slot]);
-                put(stack, first, waiting, next);
-                waiting += 1;
+                next.add(key(costs[slot / 4][slot % 4], node.children[slot]));
             }
+            waiting += next.lay(&mut stack[waiting..]);
         }
     }
 
@@ -248,7 +264,7 @@ impl Wide {
     pub(super) fn search_together(
         &self,
         least: Each,
-        costs: impl Fn(&Node, usize) -> Each,
+        costs: impl Fn(&Sides, usize) -> Each,
         visit: impl FnMut(u32, usize) -> Option<f32>,
     ) {
         match self.waiting() {
@@ -262,7 +278,7 @@ impl Wide {
         &self,
         stack: &mut [u64],
         mut least: Each,
-        costs: impl Fn(&Node, usize) -> Each,
+        costs: impl Fn(&Sides, usize) -> Each,
         mut visit: impl FnMut(u32, usize) -> Option<f32>,
     ) {
         let greatest = |least: Each| least[0].max(least[1]).max_element();
@@ -292,31 +308,50 @@ impl Wide {
                 continue;
             }
             let node = &self.nodes[name as usize];
-            let first = waiting;
+            let sides = node.all_sides();
+            let mut next = Next::default();
             for slot in 0..node.count as usize % (WIDTH + 1) {
-                let costs = costs(node, slot);
+                let costs = costs(&sides, slot);
                 let near =
                     costs[0].cmple(least[0]).bitmask() | costs[1].cmple(least[1]).bitmask() << 4;
                 if near != 0 {
                     let lowest = costs[0].min(costs[1]).min_element();
-                    let next = shared_key(lowest, near, node.children[slot]);
-                    put(stack, first, waiting, next);
-                    waiting += 1;
+                    next.add(shared_key(lowest, near, node.children[slot]));
                 }
             }
+            waiting += next.lay(&mut stack[waiting..]);
         }
     }
 }
 
-/// Puts what is next among what waits, of which the dearest lies lowest from `first` on.
-#[inline(always)]
-fn put(stack: &mut [u64], first: usize, waiting: usize, next: u64) {
-    let mut at = waiting;
-    while at > first && stack[at - 1] < next {
-        stack[at] = stack[at - 1];
-        at -= 1;
+/// What comes next from one node: up to eight keys, each once.
+#[derive(Default)]
+struct Next {
+    keys: [u64; WIDTH],
+    count: usize,
+}
+
+impl Next {
+    #[inline(always)]
+    fn add(&mut self, key: u64) {
+        self.keys[self.count % WIDTH] = key;
+        self.count += 1;
     }
-    stack[at] = next;
+
+    /// Lays the keys onto what waits, the dearest lowest: each above as many as are dearer. To
+    /// count them asks for no jump that a processor would have to guess. Says how many they are.
+    #[inline(always)]
+    fn lay(&self, stack: &mut [u64]) -> usize {
+        for &key in self.keys.iter().take(self.count) {
+            let dearer = self
+                .keys
+                .iter()
+                .map(|k| usize::from(*k > key))
+                .sum::<usize>();
+            stack[dearer] = key;
+        }
+        self.count
+    }
 }
 
 /// The bits of a shared key's cost that say whose it is.

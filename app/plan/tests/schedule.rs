@@ -328,12 +328,14 @@ fn it_round_trips_and_is_the_same_on_any_number_of_cores() {
         .expect_err("no number")
         .to_string();
     assert!(error.contains("'NaN' is not a number"), "{error}");
-    let newer = text.replacen("version: 1", "version: 9", 1);
-    let error = Schedule::from_ron(&newer).expect_err("newer").to_string();
-    assert!(
-        error.starts_with("line 2, column 14: this schedule is of version 9"),
-        "{error}"
-    );
+    for version in ["9", "9_", "0x9"] {
+        let newer = text.replacen("version: 1", &format!("version: {version}"), 1);
+        let error = Schedule::from_ron(&newer).expect_err("newer").to_string();
+        assert!(
+            error.starts_with("line 2, column 14: this schedule is of version 9"),
+            "{error}"
+        );
+    }
 }
 
 #[test]

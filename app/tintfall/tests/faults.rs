@@ -493,6 +493,9 @@ fn no_file_may_grow_so_large(bench: &Bench) {
     }
 }
 
+/// What a disk gives room by, bytes.
+const PAGE: usize = 4096;
+
 fn the_disk_is_full(bench: &Bench) {
     let Some(disk) = std::env::var_os("TINTFALL_FAULT_DISK").map(PathBuf::from) else {
         println!("no small disk was given");
@@ -514,7 +517,9 @@ fn the_disk_is_full(bench: &Bench) {
                 let fits = fs::metadata(disk.join("filler")).map_or(0, |data| data.len());
                 filler.truncate((fits as usize).min(filler.len() - 1));
             }
-            let room = (1.3 * dice.throw() * size(&task.new) as f64) as usize;
+            // A disk gives room by the page.
+            let needed = size(&task.new) + PAGE * task.new.len();
+            let room = (1.3 * dice.throw() * needed as f64) as usize;
             let keep = filler.len().saturating_sub(room) as u64;
             let file = fs::File::options().write(true).open(disk.join("filler"));
             file.unwrap().set_len(keep).unwrap();

@@ -260,7 +260,8 @@ fn check_version<D: Document>(text: &str) -> Result<(), TextError> {
     let Some((spot, word)) = Places::of(text).word_at(&Path::field("version")) else {
         return Ok(()); // A missing version is reported as any missing field is.
     };
-    match word.parse::<u32>() {
+    // Read as the grammar reads it: `0x2` and `2_` are numbers too.
+    match options().from_str::<u32>(word) {
         Ok(version) if version != D::VERSION => {
             let (kind, known) = (D::KIND, D::VERSION);
             let what = format!(

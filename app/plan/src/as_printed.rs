@@ -124,6 +124,10 @@ impl Document for AsPrinted {
     const KIND: &'static str = "part as printed";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let list = |name: &'static str| Path::field("extrusion").then(name);
         let stretches = self.extrusion.stretches.iter().enumerate();

@@ -328,11 +328,11 @@ fn it_round_trips_and_is_the_same_on_any_number_of_cores() {
         .expect_err("no number")
         .to_string();
     assert!(error.contains("'NaN' is not a number"), "{error}");
-    for version in ["9", "9_", "0x9"] {
-        let newer = text.replacen("version: 1", &format!("version: {version}"), 1);
+    for version in ["version: 9", "version: 9_", "version: 0x9", "r#version: 9"] {
+        let newer = text.replacen("version: 1", version, 1);
         let error = Schedule::from_ron(&newer).expect_err("newer").to_string();
         assert!(
-            error.starts_with("line 2, column 14: this schedule is of version 9"),
+            error.starts_with("line 2, column 1") && error.contains("is of version 9"),
             "{error}"
         );
     }

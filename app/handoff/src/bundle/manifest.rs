@@ -110,6 +110,10 @@ impl Document for Manifest {
     const KIND: &'static str = "manifest";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         let files = Place::field("files");

@@ -128,6 +128,10 @@ impl Document for Patches {
     const KIND: &'static str = "patch file";
     const VERSION: u32 = 1;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         let outside = "this patch lies partly outside the photograph; centre and size are \

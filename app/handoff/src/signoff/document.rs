@@ -134,6 +134,10 @@ impl Document for Signatures {
     const KIND: &'static str = "file of signatures";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let all = Path::field("signatures");
         let list = self.list.iter().enumerate();

@@ -37,6 +37,10 @@ impl Document for SpoolFile {
     const KIND: &'static str = "spool file";
     const VERSION: u32 = 1;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         check_spools(&self.spools, &Path::field("spools"), &mut found);

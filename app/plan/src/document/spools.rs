@@ -75,6 +75,10 @@ impl Document for MeasuredSpools {
     const KIND: &'static str = "file of measured spools";
     const VERSION: u32 = blend::calibrate::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let problem = |error: DocumentError| Problem::new(Path::default(), error.to_string());
         self.check().err().map(problem).into_iter().collect()

@@ -39,6 +39,10 @@ impl Document for Plan {
     const KIND: &'static str = "plan";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         self.problems()
     }

@@ -235,6 +235,10 @@ impl Document for Machine {
     const KIND: &'static str = "machine file";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         self.problems_at(&Path::default())
     }

@@ -103,7 +103,11 @@ impl<'t> Places<'t> {
             match step {
                 Step::Index(index) if is_list => return self.items(first).nth(index),
                 Step::Field(name) if self.kind(first + 1) == Some(Kind::Colon) => {
-                    let is_it = |i: &usize| self.tokens.get(*i).is_some_and(|t| t.text == name);
+                    let is_it = |i: &usize| {
+                        let word = self.tokens.get(*i).map(|t| t.text);
+                        // A name may be written with `r#` before it.
+                        word.is_some_and(|word| word.strip_prefix("r#").unwrap_or(word) == name)
+                    };
                     return self.items(first).find(is_it).map(|i| i + 2);
                 }
                 // A wrapper round one value, such as Fixed([…]) or Stroke((…)): look inside.

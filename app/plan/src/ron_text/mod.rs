@@ -161,6 +161,9 @@ pub trait Document: Serialize + DeserializeOwned {
     /// The version that this program reads and writes.
     const VERSION: u32;
 
+    /// The version that it says it has.
+    fn version(&self) -> u32;
+
     /// Everything wrong with it, in the order of its fields; empty when it is sound.
     fn problems(&self) -> Vec<Problem>;
 
@@ -177,6 +180,11 @@ pub trait Document: Serialize + DeserializeOwned {
 pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
     check_version::<D>(text)?;
     let document: D = options().from_str(text).map_err(from_ron)?;
+    if document.version() != D::VERSION {
+        // A number, or its name, was written in a way that only the grammar sees through.
+        let spot = locate(text, &Path::field("version"));
+        return Err(of_version::<D>(spot, document.version()));
+    }
     let problems = document.problems();
     if !problems.is_empty() {
         return Err(placed(text, problems));
@@ -255,28 +263,27 @@ fn options() -> Options {
         .with_default_extension(Extensions::UNWRAP_VARIANT_NEWTYPES)
 }
 
-/// A later version may hold fields that are unknown here, so its number is read first.
+/// A later version may hold fields that are unknown here, so its number is looked for first.
 fn check_version<D: Document>(text: &str) -> Result<(), TextError> {
     let Some((spot, word)) = Places::of(text).word_at(&Path::field("version")) else {
         return Ok(()); // A missing version is reported as any missing field is.
     };
-    // Read as the grammar reads it: `0x2` and `2_` are numbers too.
-    match options().from_str::<u32>(word) {
-        Ok(version) if version != D::VERSION => {
-            let (kind, known) = (D::KIND, D::VERSION);
-            let what = format!(
-                "this {kind} is of version {version}, and this program reads version {known}; \
-                 {}",
-                if version > known {
-                    "use a newer program"
-                } else {
-                    "write it anew from an example"
-                }
-            );
-            Err(one(spot, what))
-        }
+    match word.parse::<u32>() {
+        Ok(version) if version != D::VERSION => Err(of_version::<D>(spot, version)),
         _ => Ok(()),
     }
+}
+
+fn of_version<D: Document>(spot: Spot, version: u32) -> TextError {
+    let (kind, known) = (D::KIND, D::VERSION);
+    let advice = match version > known {
+        true => "use a newer program",
+        false => "write it anew from an example",
+    };
+    let what = format!(
+        "this {kind} is of version {version}, and this program reads version {known}; {advice}"
+    );
+    one(spot, what)
 }
 
 fn one(spot: Spot, what: String) -> TextError {

@@ -30,6 +30,10 @@ impl Document for Schedule {
     const KIND: &'static str = "schedule";
     const VERSION: u32 = Self::VERSION;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
         for (i, layer) in self.layers.iter().enumerate() {

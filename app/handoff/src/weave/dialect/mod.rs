@@ -94,6 +94,10 @@ impl Document for Dialect {
     const KIND: &'static str = "dialect file";
     const VERSION: u32 = 1;
 
+    fn version(&self) -> u32 {
+        self.version
+    }
+
     fn problems(&self) -> Vec<Problem> {
         check::problems(self)
     }

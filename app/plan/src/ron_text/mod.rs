@@ -178,25 +178,26 @@ pub trait Document: Serialize + DeserializeOwned {
 /// # Errors
 /// [`TextError`] with every fault that could be found, each with line and column.
 pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
-    check_version::<D>(text)?;
+    let places = Places::of(text);
+    check_version::<D>(&places)?;
     let document: D = options().from_str(text).map_err(from_ron)?;
     if document.version() != D::VERSION {
         // A number, or its name, was written in a way that only the grammar sees through.
-        let spot = locate(text, &Path::field("version"));
+        let spot = places.locate(&Path::field("version"));
         return Err(of_version::<D>(spot, document.version()));
     }
     let problems = document.problems();
     if !problems.is_empty() {
         return Err(placed(text, problems));
     }
-    check_numbers(text)?;
+    check_numbers(&places)?;
     Ok(document)
 }
 
 /// The grammar knows numbers that have no end, and one that is none; nothing is made of those.
 /// Documents tell of those they have more to say about themselves.
-fn check_numbers(text: &str) -> Result<(), TextError> {
-    let faults: Vec<Fault> = Places::of(text)
+fn check_numbers(places: &Places) -> Result<(), TextError> {
+    let faults: Vec<Fault> = places
         .endless_numbers()
         .take(MOST_FAULTS)
         .map(|(spot, word)| Fault {
@@ -264,8 +265,8 @@ fn options() -> Options {
 }
 
 /// A later version may hold fields that are unknown here, so its number is looked for first.
-fn check_version<D: Document>(text: &str) -> Result<(), TextError> {
-    let Some((spot, word)) = Places::of(text).word_at(&Path::field("version")) else {
+fn check_version<D: Document>(places: &Places) -> Result<(), TextError> {
+    let Some((spot, word)) = places.word_at(&Path::field("version")) else {
         return Ok(()); // A missing version is reported as any missing field is.
     };
     match word.parse::<u32>() {

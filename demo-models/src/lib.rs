@@ -15,6 +15,7 @@ mod lighthouse;
 mod nameplate;
 mod revolve;
 mod sliced;
+pub mod slicer;
 
 use geometry::Mesh;
 use geometry::mesh::MeshError;

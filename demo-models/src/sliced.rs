@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use geometry::layers::slice;
 use geometry::{LayerPlan, Mesh};
-use toolpath::generate::{Made, Recipe, Slice, Stand, generate};
+
+use crate::slicer::{Made, Recipe, Slice, Stand, generate};
 
 /// Where the part stands: about the middle of a usual bed.
 const MIDDLE_MM: [f64; 2] = [110.0, 110.0];

@@ -3,7 +3,7 @@
 use std::fs;
 
 use geometry::Progress;
-use handoff::bundle::check;
+use package::bundle::check;
 
 /// Checks a ZIP file; nothing beside it is written, and nothing of it stays.
 pub(super) fn zip(bytes: &[u8]) {

@@ -3,7 +3,7 @@
 use geometry::inspect::Inspection;
 use geometry::layers::slice;
 use geometry::read::{ReadOptions, read_mesh_bytes};
-use handoff::exchange::three_mf::read_back;
+use package::three_mf::read_back;
 
 /// Beyond so many facets only reading is looked at, so that the fuzzer stays quick.
 const MOST_FACETS: usize = 2000;

@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use handoff::calibration::{patches::Patches, photo::Photo};
+use calibrate::{patches::Patches, photo::Photo};
 
 pub(super) fn photo(bytes: &[u8]) {
     let Ok(photo) = Photo::read_png(Cursor::new(bytes)) else {

@@ -3,9 +3,9 @@
 use blend::calibrate::{Provenance, fit};
 use blend::spectrum::Readings;
 use blend::{Spool, SpoolColour, Srgb};
+use calibrate::Table;
+use calibrate::observations::{LagReadings, read_lag, read_print};
 use geometry::Progress;
-use handoff::calibration::Table;
-use handoff::seen::{LagReadings, read_lag, read_print};
 use plan::lag_fit::{of_colours, of_ends};
 use plan::trace::trace;
 

@@ -2,12 +2,12 @@
 
 use std::fmt::Debug;
 
-use handoff::bundle::Manifest;
-use handoff::calibration::patches::Patches;
-use handoff::signoff::Signatures;
-use handoff::weave::dialect::{Dialect, Listener, Speaker};
+use calibrate::patches::Patches;
+use package::bundle::Manifest;
 use plan::ron_text::{self, Document};
 use plan::{Machine, Plan, Schedule, SpoolSet, TextError};
+use project::signoff::Signatures;
+use weave::dialect::{Dialect, Listener, Speaker};
 
 pub(super) fn plan(bytes: &[u8]) {
     document(bytes, Plan::from_ron, |plan| {

@@ -6,12 +6,12 @@ use std::sync::Arc;
 use ::toolpath::Settings;
 use blend::Shares;
 use geometry::{DVec3, LayerPlan, Mask, Mesh, Progress, Surface, solids};
-use handoff::signoff::Standing;
-use handoff::weave::dialect::Dialect;
-use handoff::weave::register::Placement;
-use handoff::weave::verify::Verify;
-use handoff::weave::{Source, Weave};
 use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
+use project::signoff::Standing;
+use weave::dialect::Dialect;
+use weave::register::Placement;
+use weave::verify::Verify;
+use weave::{Source, Weave};
 
 /// A block in two blends, as it is to be printed.
 pub(super) struct Small {

@@ -6,10 +6,10 @@ use std::sync::Arc;
 use ::toolpath::Settings;
 use demo_models::{Demo, recipe, toolpath};
 use geometry::{LayerPlan, Progress, Surface};
-use handoff::weave::dialect::Dialect;
-use handoff::weave::verify::{Verified, Verify, find_stands};
-use handoff::weave::{Source, Weave, WeaveError, Woven};
 use plan::{Painted, Plan};
+use weave::dialect::Dialect;
+use weave::verify::{Verified, Verify, find_stands};
+use weave::{Source, Weave, WeaveError, Woven};
 
 fn painted(demo: &Demo) -> Painted {
     let mut plan = Plan::from_ron(demo.plan_ron).unwrap();
@@ -53,7 +53,7 @@ fn weave(
         dialect,
         settings: Settings::default(),
         stands: Vec::new(),
-        review: handoff::signoff::Standing::not_reviewed(),
+        review: project::signoff::Standing::not_reviewed(),
     };
     let mut out = Vec::new();
     let woven = with(file, |source| job.run(source, &mut out, &Progress::new()))?;

@@ -8,7 +8,7 @@ use plan::SpoolSet;
 
 use super::table::Drawn;
 use super::{Table, provenance};
-use crate::job::{JobError, beside, read_text};
+use project::job::{JobError, beside, read_text};
 
 /// A fit of the mixing model to a table of readings.
 #[derive(Clone, Debug, PartialEq)]

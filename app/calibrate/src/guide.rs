@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use blend::Spool;
 
 use super::test_part::{FACE_MM, MEASURED_MM, TestPart};
-use crate::cautions;
+use project::cautions;
 
 /// The page for some bars of some spools; each bar goes by its file stem.
 pub fn text(spools: &[Spool], bars: &[(String, TestPart)]) -> String {

@@ -12,7 +12,7 @@ use geometry::mesh::MeshError;
 use geometry::{DVec3, LayerPlan, Mask, Mesh};
 use plan::{Laying, Machine, MeshSource, Paint, Plan, Region};
 
-use crate::cautions;
+use project::cautions;
 
 /// Side of the tower, mm.
 pub const SIDE_MM: f64 = 10.0;

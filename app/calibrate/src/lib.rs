@@ -1,8 +1,8 @@
-//! Everything around measuring a set of spools: the test part, the table of its readings, and
-//! the reading of a photograph of it.
+//! Measuring what is real: a set of spools, and a hotend's lag; and the tables of what was seen.
 //!
-//! The loop is [`test_part`] → print → [`Table`] filled in, by hand or by [`photo`] → [`fit`](mod@fit)
-//! → a file of measured spools that plans name.
+//! The loop for spools is [`test_part`] → print → [`Table`] filled in, by hand or by [`photo`] → [`fit`](mod@fit)
+//! → a file of measured spools that plans name. That for the hotend is [`lag_test`] → print →
+//! [`observations`] → a machine file.
 
 // It comes from strangers: nothing in it may end in a panic.
 #![warn(
@@ -12,8 +12,11 @@
     clippy::panic
 )]
 
+mod csv_input;
 pub mod fit;
 pub mod guide;
+pub mod lag_test;
+pub mod observations;
 pub mod patches;
 pub mod photo;
 pub mod table;

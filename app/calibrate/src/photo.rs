@@ -302,7 +302,7 @@ mod tests {
 
     use super::super::patches::{Card, StepRow};
     use super::*;
-    use crate::render::Image;
+    use render::Image;
 
     const SIZE: u32 = 100;
 

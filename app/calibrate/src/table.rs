@@ -7,7 +7,7 @@ use blend::calibrate::{MeasuredStep, Measurements, Provenance, Specular};
 use blend::{Lab, MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb, Xyz};
 use csv::{StringRecord, Terminator, WriterBuilder};
 
-use crate::filled_in;
+use crate::csv_input;
 
 /// Version of the table that is written and read here.
 pub const VERSION: u32 = 1;
@@ -100,7 +100,7 @@ impl Table {
     /// [`TableError`] with the line, what is wrong and what to do.
     ///
     /// ```
-    /// use handoff::calibration::Table;
+    /// use calibrate::Table;
     /// let text = "# spools: spools.ron\n\
     ///     step,share_1,share_2,l,a,b,hex\n\
     ///     1,1,0,94.1,0.2,4.4,\n\
@@ -110,21 +110,21 @@ impl Table {
     /// assert_eq!(table.header.spools.as_deref(), Some("spools.ron"));
     /// let wrong = Table::read(&text.replace("94.1", "941")).expect_err("no such lightness");
     /// assert!(wrong.to_string().starts_with("line 3: "));
-    /// # Ok::<(), handoff::calibration::TableError>(())
+    /// # Ok::<(), calibrate::TableError>(())
     /// ```
     pub fn read(text: &str) -> Result<Self, TableError> {
-        let text = filled_in::unmarked(text);
+        let text = csv_input::unmarked(text);
         let header = Header::read(text)?;
-        let mut reader = filled_in::reader(text);
+        let mut reader = csv_input::reader(text);
         let heads = reader.headers().map_err(broken)?.clone();
-        let columns = Columns::of(&heads, filled_in::line_of_heads(text))?;
+        let columns = Columns::of(&heads, csv_input::line_of_heads(text))?;
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(broken)?;
             if record.iter().any(|cell| !cell.is_empty()) {
-                if rows.len() >= filled_in::MOST_ROWS {
+                if rows.len() >= csv_input::MOST_ROWS {
                     let line = record.position().map_or(1, csv::Position::line);
-                    return Err(TableError::new(line, filled_in::too_long()));
+                    return Err(TableError::new(line, csv_input::too_long()));
                 }
                 rows.push(columns.row(&record, rows.len() + 1)?);
             }
@@ -246,7 +246,7 @@ fn together(readings: &[Reading]) -> Option<SpoolColour> {
 }
 
 fn broken(error: csv::Error) -> TableError {
-    let (line, what) = filled_in::broken(&error);
+    let (line, what) = csv_input::broken(&error);
     TableError::new(line, what)
 }
 

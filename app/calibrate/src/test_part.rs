@@ -110,7 +110,7 @@ impl TestPart {
     ///
     /// ```
     /// use blend::{Spool, SpoolColour, Srgb};
-    /// use handoff::calibration::{Options, TestPart};
+    /// use calibrate::{Options, TestPart};
     /// let spools = [
     ///     Spool::new("Sail white", SpoolColour::Hex(Srgb([0xf2, 0xef, 0xe6]))),
     ///     Spool::new("Deep water", SpoolColour::Hex(Srgb([0x14, 0x50, 0x7a]))),
@@ -120,7 +120,7 @@ impl TestPart {
     /// let bars = TestPart::all(&spools, &machine, &options, |_, _| "bar.stl".into())?;
     /// assert_eq!(bars.len(), 1);
     /// assert_eq!(bars[0].steps.len(), 11);
-    /// # Ok::<(), handoff::calibration::PartError>(())
+    /// # Ok::<(), calibrate::PartError>(())
     /// ```
     pub fn all(
         spools: &[Spool],

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 use blend::{Spool, SpoolColour, Srgb};
-use handoff::lag_test::{LagTest, LagTestError};
+use calibrate::lag_test::{LagTest, LagTestError};
 use plan::{Machine, Paint, Plan};
 
 fn spools(codes: &[[u8; 3]]) -> Vec<Spool> {

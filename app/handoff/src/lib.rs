@@ -1,29 +1,23 @@
-//! Everything that is written out: schedules, sheets, renders and woven toolpaths.
-//!
-//! It is also the one place that touches the disk: [`job`] reads a plan with the files that it
-//! names, [`write`](mod@write) writes a file whole or not at all, and [`prepare()`] puts all that the
-//! print step needs into one folder.
+//! The old names of what is written out, until the window has moved to the crates themselves.
 
-pub mod bundle;
-pub mod calibration;
-pub mod cautions;
-pub mod compare;
-pub mod exchange;
-mod filled_in;
-pub mod job;
-pub mod keyed;
-pub mod lag_test;
-pub mod outcome;
-mod prepare;
-pub mod reach_chart;
-pub mod render;
-pub mod review;
-pub mod schedule;
-pub mod seen;
-pub mod sheet;
-pub mod signoff;
-pub mod watch;
-pub mod weave;
-pub mod write;
+pub use calibrate as calibration;
+pub use package::{FILES, PrepareError, Prepared, Summary, prepare};
+pub use project::{job, signoff, write};
+pub use render;
+pub use report::skin_colours::colours;
 
-pub use prepare::{FILES, PrepareError, Prepared, Summary, colours, prepare, scheduled};
+/// The plan put into a sliced toolpath.
+pub mod weave {
+    pub use ::weave::*;
+
+    /// A woven toolpath read back.
+    pub mod verify {
+        pub use ::weave::verify::deposition as laid;
+        pub use ::weave::verify::*;
+
+        /// The same print but for its blends.
+        pub mod same {
+            pub use ::weave::verify::equivalence::Equivalence as Same;
+        }
+    }
+}

@@ -1,19 +1,4 @@
-//! The coloured part in open formats: 3MF, binary glTF and PLY.
-//!
-//! [`Patches`] is the skin cut so that every triangle is of one region, and of one step of a
-//! fade; the formats differ only in how they say so. 3MF carries what is asked for, as shares
-//! of spools, for whoever cuts the part into layers. glTF and PLY carry the predicted colours,
-//! as they will come out, for any viewer of models.
-
-pub mod gltf;
-mod patches;
-pub mod ply;
-mod stitch;
-pub mod three_mf;
-mod tones;
-
-pub use patches::{Class, Fades, Patches};
-pub use tones::{Tone, Tones};
+//! The part in its predicted colours, for formats that know colours and no blends.
 
 use std::collections::HashMap;
 use std::ops::Range;
@@ -21,10 +6,7 @@ use std::ops::Range;
 use blend::Xyz;
 use geometry::{Cancelled, DVec3, Progress};
 use plan::{AsPrinted, Painted, Schedule};
-
-/// Neighbouring colours of what is written are no further apart than this, ΔE00: less than what
-/// is seen side by side (common practice, no source).
-pub const FINE_DE00: f64 = 1.0;
+use report::patches::{FINE_DE00, Fades, Patches, Tones};
 
 /// A mesh with one colour to a triangle, as it will come out of the printer.
 #[derive(Clone, Debug, PartialEq)]

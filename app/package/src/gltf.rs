@@ -8,7 +8,7 @@ use std::io::{self, Write};
 
 use serde_json::json;
 
-use super::Coloured;
+use crate::coloured::Coloured;
 
 /// Numbers of the specification: element kinds, buffer targets, the triangle mode.
 const FLOAT: u32 = 5126;

@@ -7,7 +7,7 @@ use std::io::{self, Write};
 
 use blend::Xyz;
 
-use super::Coloured;
+use crate::coloured::Coloured;
 
 /// Writes a part as binary PLY.
 ///

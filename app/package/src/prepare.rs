@@ -4,22 +4,23 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use geometry::layers::CutError;
-use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
+use geometry::{Cancelled, DVec3, Progress};
 use plan::schedule::{Provenance, ScheduleError, Totals, Warning};
 use plan::watch::Watch;
-use plan::{AsPrinted, Painted, Schedule};
+use plan::{AsPrinted, Schedule};
 use serde::{Deserialize, Serialize};
 
-use crate::cautions;
-use crate::job::Job;
-use crate::outcome::{Outcome, printed_colours, write_commands};
-use crate::render::Stage;
-use crate::review::Page;
-use crate::schedule::{write_csv, write_ron};
-use crate::sheet::{Facts, Finished, Sheet, SheetError};
-use crate::signoff::{self, SignoffError, Standing};
-use crate::watch;
-use crate::write::{Folder, WriteError};
+use project::cautions;
+use project::job::Job;
+use project::signoff::{self, SignoffError, Standing};
+use project::write::{Folder, WriteError};
+use render::Stage;
+use report::print_quality::Outcome;
+use report::review::Page;
+use report::schedule::{write_commands, write_csv, write_ron};
+use report::sheet::{Facts, Finished, Sheet, SheetError};
+use report::skin_colours::{colours, printed_colours};
+use report::watch;
 
 /// The files that are written, and what each is.
 pub const FILES: &[(&str, &str)] = &[
@@ -278,28 +279,6 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
             PrepareError::Cancelled(stop)
         }
         error => PrepareError::Plan(error.to_string()),
-    }
-}
-
-/// How far beneath the skin its colour is asked for. A face that lies exactly where a band
-/// ends belongs to the plastic under it, as it does in the layers; at the face itself the last
-/// digit would decide, another one at each point. A micron is far more than that digit.
-const BENEATH_MM: f64 = 1e-3;
-
-/// The colour asked for at a point of the skin, in linear-light sRGB, held to what a display
-/// can show.
-pub fn colours(painted: &Painted) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + '_ {
-    |point| {
-        let linear = painted.xyz_at(beneath(painted, point)).to_linear_srgb();
-        linear.map(|v| v.clamp(0.0, 1.0))
-    }
-}
-
-/// The point just beneath one of the skin.
-pub(crate) fn beneath(painted: &Painted, point: SurfacePoint) -> SurfacePoint {
-    SurfacePoint {
-        point_mm: point.point_mm - painted.surface().normal(point.facet) * BENEATH_MM,
-        ..point
     }
 }
 

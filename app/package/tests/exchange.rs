@@ -7,10 +7,12 @@ use std::sync::Arc;
 use blend::{Fade, Shares, Spacing, Stop};
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
-use handoff::exchange::three_mf::{Model, read_back};
-use handoff::exchange::{Coloured, FINE_DE00, Fades, Patches, gltf, ply};
+use package::coloured::Coloured;
+use package::three_mf::{Model, read_back};
+use package::{gltf, ply};
 use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 use proptest::prelude::*;
+use report::patches::{FINE_DE00, Fades, Patches};
 
 /// A post with a fade along its height, a band, a ball and a fade across.
 fn painted(mesh: Mesh, ball_mm: f64, band: (f64, f64)) -> Painted {

@@ -9,15 +9,15 @@ use std::path::{Path, PathBuf};
 
 use geometry::read::mesh_to_stl;
 use geometry::{DVec3, Progress, solids};
-use handoff::bundle::{check, hand_off};
-use handoff::exchange::three_mf::read_back;
-use handoff::job::Job;
-use handoff::signoff::{Decision, Standing, Verdict, sign};
-use handoff::weave::dialect::{Dialect, Heard, Listener};
-use handoff::weave::register::Placement;
-use handoff::weave::{Source, Weave};
-use handoff::{FILES, prepare};
+use package::bundle::{check, hand_off};
+use package::three_mf::read_back;
+use package::{FILES, prepare};
+use project::job::Job;
+use project::signoff::{Decision, Standing, Verdict, sign};
 use toolpath::{Form, Reader, Settings};
+use weave::dialect::{Dialect, Heard, Listener};
+use weave::register::Placement;
+use weave::{Source, Weave};
 
 /// Names as nobody should choose them, each with the sign by which it is known again.
 const NAMES: [&str; 7] = [

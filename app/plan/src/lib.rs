@@ -7,6 +7,7 @@
 //! through the [`Machine`]'s melt chamber: what is sent to it, what comes out, what is wasted.
 
 mod as_printed;
+pub mod changes;
 pub mod compensate;
 pub mod delivery;
 pub mod document;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use geometry::{DVec3, Mesh, Progress, Surface};
-use handoff::render::{Camera, Frame, Render, Stage, View};
+use render::{Camera, Frame, Render, Stage, View};
 
 /// A ribbed vase without lids, about 38,000 facets.
 fn vase() -> Mesh {

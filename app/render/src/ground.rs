@@ -3,7 +3,7 @@
 use geometry::{Cancelled, DVec3, Progress, Ray, Surface};
 use rayon::prelude::*;
 
-use super::occlusion::{hemisphere, obstacle};
+use super::ambient::{hemisphere, obstacle};
 
 /// Cells across the longer side of the shadow.
 const CELLS: usize = 112;

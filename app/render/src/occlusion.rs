@@ -3,14 +3,14 @@
 //! Rays are spent at every second pixel each way, in a 4 × 4 pattern of different
 //! directions; a smoothing that stays on one face then joins the sixteen patterns.
 
-use std::f64::consts::{PI, TAU};
 use std::ops::Range;
 
 use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
 use rayon::prelude::*;
 
-use super::Caster;
-use super::pixels::{Hit, Pixels, report};
+use super::ambient::{fall, hemisphere, obstacle};
+use super::caster::{Caster, Hit};
+use super::pixels::{Pixels, report};
 
 /// Obstacles further off than this share of the part's size count for nothing.
 const REACH: f64 = 0.22;
@@ -150,36 +150,10 @@ fn open_share(surface: &Surface, hit: &Hit, size: f64, rays: u32, pattern: u32) 
     1.0 - hidden / f64::from(rays)
 }
 
-/// How much an obstacle that a ray meets hides: all when it touches, nothing at `reach`.
-pub(super) fn obstacle(surface: &Surface, from: DVec3, direction: DVec3, reach: f64) -> f64 {
-    match surface.first_hit(from, direction) {
-        Some(hit) => fall((hit.point_mm - from).length() / reach),
-        None => 0.0,
-    }
-}
-
 /// The same for the ground.
 fn ground(from: DVec3, direction: DVec3, reach: f64) -> f64 {
     if direction.z >= -1e-9 {
         return 0.0;
     }
     fall((from.z / -direction.z).max(0.0) / reach)
-}
-
-fn fall(distance: f64) -> f64 {
-    let t = (1.0 - distance).max(0.0);
-    t * t
-}
-
-/// Direction `i` of `count`, spread evenly over the hemisphere about a normal and denser
-/// towards it as light's effect is (by the cosine); a spiral with the golden angle, turned
-/// by a seed.
-pub(super) fn hemisphere(normal: DVec3, i: u32, count: u32, seed: u32) -> DVec3 {
-    let golden = PI * (3.0 - 5.0_f64.sqrt());
-    let turn = f64::from(seed.wrapping_mul(2_654_435_769) >> 8) / f64::from(1_u32 << 24);
-    let sine = ((f64::from(i) + 0.5) / f64::from(count)).sqrt();
-    let (y, x) = (f64::from(i) * golden + turn * TAU).sin_cos();
-    let (one, other) = normal.any_orthonormal_pair();
-    let cosine = (1.0 - sine * sine).max(0.0).sqrt();
-    one * (x * sine) + other * (y * sine) + normal * cosine
 }

@@ -1,14 +1,12 @@
-//! From rays to pixels: one ray each, then more of them in pixels that hold an edge.
+//! What the middle of each pixel meets, and which pixels hold an edge.
 
 use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use geometry::{Cancelled, DVec3, Progress, Ray, SurfacePoint};
+use geometry::{Cancelled, Progress, SurfacePoint};
 use rayon::prelude::*;
 
-use super::light::Light;
-use super::occlusion::Occlusion;
-use super::{Background, Caster, Image};
+use super::caster::{Caster, Hit};
 
 /// Neighbours whose normals differ more than this have an edge between them (cosine).
 const EDGE_COSINE: f64 = 0.95;
@@ -16,94 +14,12 @@ const EDGE_COSINE: f64 = 0.95;
 /// between them.
 const EDGE_COLOUR: f64 = 0.02;
 
-/// What a line of sight meets on the part.
-pub(super) struct Hit {
-    pub point: SurfacePoint,
-    pub normal: DVec3,
-    pub colour: [f64; 3],
-    /// Distance along the line of sight, mm.
-    depth_mm: f64,
-    /// How fast depth changes per mm across the line of sight, for a flat face.
-    slope: f64,
-}
-
 /// What the middle of each pixel meets.
 pub(super) struct Pixels {
     pub width: usize,
     pub height: usize,
     hits: Vec<Option<Hit>>,
     pixel_mm: f64,
-}
-
-/// A colour in linear light, multiplied by how much of the pixel it covers.
-#[derive(Clone, Copy, Default)]
-struct Covered {
-    rgb: [f64; 3],
-    cover: f64,
-}
-
-impl<F> Caster<'_, F>
-where
-    F: Fn(SurfacePoint) -> [f64; 3] + Sync,
-{
-    /// What the lines of sight through places of the picture, in pixels, meet.
-    fn hits(&self, places: impl Iterator<Item = (f64, f64)>) -> Vec<Option<Hit>> {
-        let rays: Vec<Ray> = places.map(|(x, y)| self.eye.ray(x, y)).collect();
-        let points = self.stage.surface.first_hits(&rays);
-        let seen = rays.iter().zip(points);
-        seen.map(|(ray, point)| Some(self.hit(ray, point?)))
-            .collect()
-    }
-
-    fn hit(&self, ray: &Ray, point: SurfacePoint) -> Hit {
-        let mesh = self.stage.surface.mesh();
-        let normal = self.stage.normals.at(mesh, point, -ray.direction);
-        let cosine = normal.dot(-ray.direction).clamp(0.05, 1.0);
-        Hit {
-            point,
-            normal,
-            colour: (self.colour)(point),
-            depth_mm: (point.point_mm - ray.from_mm).length(),
-            slope: (1.0 - cosine * cosine).sqrt() / cosine,
-        }
-    }
-
-    fn shaded(
-        &self,
-        hit: Option<&Hit>,
-        (x_px, y_px): (f64, f64),
-        light: &Light,
-        open: &Occlusion,
-    ) -> Covered {
-        match hit {
-            Some(hit) => {
-                let share = open.at(x_px, y_px, hit.point.point_mm, hit.normal);
-                let lit = light.on(hit.normal, share);
-                Covered {
-                    rgb: hit.colour.map(|c| c.clamp(0.0, 1.0) * lit),
-                    cover: 1.0,
-                }
-            }
-            None => self.behind(x_px, y_px),
-        }
-    }
-
-    fn behind(&self, x_px: f64, y_px: f64) -> Covered {
-        let shadow = match self.render.shadow {
-            true => self.stage.ground.shadow(&self.eye.ray(x_px, y_px)),
-            false => 0.0,
-        };
-        match self.render.background {
-            Background::Clear => Covered {
-                rgb: [0.0; 3],
-                cover: shadow,
-            },
-            Background::Paper(paper) => Covered {
-                rgb: paper.map(|c| c * (1.0 - shadow)),
-                cover: 1.0,
-            },
-        }
-    }
 }
 
 impl Pixels {
@@ -148,84 +64,8 @@ impl Pixels {
         self.hits.get(y * self.width + x)?.as_ref()
     }
 
-    /// The finished picture.
-    pub fn resolve<F>(
-        &self,
-        caster: &Caster<'_, F>,
-        open: &Occlusion,
-        progress: &Progress,
-        span: Range<f32>,
-    ) -> Result<Image, Cancelled>
-    where
-        F: Fn(SurfacePoint) -> [f64; 3] + Sync,
-    {
-        let (right, up) = caster.eye.axes();
-        let light = Light::for_view(caster.eye.toward, right, up);
-        let samples = caster.render.edge_samples.clamp(1, 16);
-        let mut image = Image::clear(self.width as u32, self.height as u32);
-        let done = AtomicUsize::new(0);
-        image
-            .rows_mut()
-            .enumerate()
-            .par_bridge()
-            .try_for_each(|(y, row)| {
-                progress.check()?;
-                for (x, pixel) in row.chunks_exact_mut(4).enumerate() {
-                    let covered = match samples > 1 && self.holds_edge(x, y) {
-                        true => self.sampled(caster, (x, y), samples, &light, open),
-                        false => {
-                            let middle = (x as f64 + 0.5, y as f64 + 0.5);
-                            caster.shaded(self.at(x, y), middle, &light, open)
-                        }
-                    };
-                    pixel.copy_from_slice(&super::image::encoded(covered.rgb, covered.cover));
-                }
-                report(progress, &done, self.height, &span);
-                Ok(())
-            })?;
-        Ok(image)
-    }
-
-    /// The mean of a grid of rays.
-    fn sampled<F>(
-        &self,
-        caster: &Caster<'_, F>,
-        (x, y): (usize, usize),
-        samples: u32,
-        light: &Light,
-        open: &Occlusion,
-    ) -> Covered
-    where
-        F: Fn(SurfacePoint) -> [f64; 3] + Sync,
-    {
-        let count = f64::from(samples);
-        let place = |i: u32| {
-            let (row, column) = (i / samples, i % samples);
-            // Each row is shifted a little, so an upright edge meets more than `samples`
-            // different columns.
-            let shift = (f64::from(row) + 0.5) / count - 0.5;
-            let at_x = x as f64 + (f64::from(column) + 0.5 + shift) / count;
-            let at_y = y as f64 + (f64::from(row) + 0.5) / count;
-            (at_x, at_y)
-        };
-        let places = (0..samples * samples).map(place);
-        let mut sum = Covered::default();
-        for (hit, place) in caster.hits(places.clone()).iter().zip(places) {
-            let one = caster.shaded(hit.as_ref(), place, light, open);
-            sum.cover += one.cover;
-            for (total, part) in sum.rgb.iter_mut().zip(one.rgb) {
-                *total += part;
-            }
-        }
-        let share = 1.0 / (count * count);
-        Covered {
-            rgb: sum.rgb.map(|c| c * share),
-            cover: sum.cover * share,
-        }
-    }
-
     /// Whether a pixel differs from one of its neighbours in more than shading.
-    fn holds_edge(&self, x: usize, y: usize) -> bool {
+    pub fn holds_edge(&self, x: usize, y: usize) -> bool {
         let own = self.at(x, y);
         let rows = y.saturating_sub(1)..(y + 2).min(self.height);
         rows.flat_map(|row| {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use blend::Srgb;
 use geometry::{DVec3, Mesh, Progress, Surface, SurfacePoint};
-use handoff::render::{Background, Camera, Frame, Image, Render, Stage, View, light};
+use render::{Background, Camera, Frame, Image, Render, Stage, View, light};
 
 const RED: [f64; 3] = [0.55, 0.05, 0.03];
 const BLUE: [f64; 3] = [0.02, 0.10, 0.40];

@@ -4,10 +4,9 @@ use blend::{Xyz, ciede2000};
 use geometry::{Cancelled, Progress, SurfacePoint};
 use plan::Painted;
 
-use crate::prepare::colours;
-use crate::render::{Background, Camera, Frame, Image, Render, Stage, View};
-use crate::sheet::page::{Align, Page, Rect};
-use crate::sheet::style;
+use crate::page::{Align, Page, Rect, style};
+use crate::skin_colours::{beneath, colours};
+use render::{Background, Camera, Frame, Image, Render, Stage, View};
 
 /// Size of one view, in page units; two pixels make one.
 const VIEW: f32 = 340.0;
@@ -118,10 +117,6 @@ fn render(
 
 /// ΔE00 between the colour asked for at a point and the one that the old plan asks for there.
 fn difference(old: &Painted, new: &Painted, point: SurfacePoint) -> f64 {
-    let beneath = |painted: &Painted, point: SurfacePoint| SurfacePoint {
-        point_mm: point.point_mm - painted.surface().normal(point.facet) * 1e-3,
-        ..point
-    };
     let there = old.surface().nearest(point.point_mm);
     ciede2000(
         old.lab_at(beneath(old, there)),

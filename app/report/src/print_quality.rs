@@ -1,18 +1,9 @@
 //! What comes out of the nozzle, and what it costs, as a few figures.
 
-mod commands;
-
-use geometry::SurfacePoint;
+use plan::AsPrinted;
 use plan::compensate::How;
 use plan::economy::{Suggestion, Waste};
-use plan::{AsPrinted, Painted, Schedule};
 use serde::{Deserialize, Serialize};
-
-use blend::Xyz;
-
-pub use commands::write_commands;
-
-use crate::prepare::beneath;
 
 /// The figures of a part as it will be printed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -93,22 +84,5 @@ pub(crate) fn waste(waste: &Waste) -> String {
             "{:.1} g, {:.2} m, {:.0} min; {:.2} times the part",
             waste.mass_g, waste.length_m, waste.minutes, waste.ratio
         ),
-    }
-}
-
-/// The colour that comes out at a point of the skin, in linear-light sRGB, held to what a
-/// display can show; beside [`colours`](crate::colours), which is the colour asked for.
-pub fn printed_colours<'a>(
-    painted: &'a Painted,
-    schedule: &'a Schedule,
-    printed: &'a AsPrinted,
-) -> impl Fn(SurfacePoint) -> [f64; 3] + Sync + 'a {
-    |point| {
-        let point = beneath(painted, point);
-        let xyz = match printed.lab_at(painted, schedule, point) {
-            Some(lab) => Xyz::from_lab(lab),
-            None => painted.xyz_at(point),
-        };
-        xyz.to_linear_srgb().map(|v| v.clamp(0.0, 1.0))
     }
 }

@@ -6,6 +6,8 @@ use std::fmt::Write as _;
 use blend::reach::{Match, Reached};
 use blend::{Lab, Srgb};
 
+use crate::markup::escaped;
+
 /// What a chart shows.
 #[derive(Clone, Debug)]
 pub struct ReachChart<'a> {
@@ -53,7 +55,7 @@ impl ReachChart<'_> {
     /// let spools = [spool("#f2efe6"), spool("#14507a")];
     /// let model = LinearLight::new(&spools);
     /// let reached = reach::sample(&model, ShareLimits::NONE, 50);
-    /// let chart = handoff::reach_chart::ReachChart {
+    /// let chart = report::reach_chart::ReachChart {
     ///     title: "Two spools".into(),
     ///     spools: spools.iter().map(|s| (s.name.as_str(), s.xyz().to_lab())).collect(),
     ///     reached: &reached,
@@ -194,17 +196,4 @@ fn frame(svg: &mut String, panel: &Panel, (under, beside): (&str, &str), step: f
 
 fn srgb(lab: Lab) -> Srgb {
     lab.to_xyz().to_srgb()
-}
-
-/// Names may hold what XML keeps to itself.
-fn escaped(text: &str) -> String {
-    text.chars()
-        .map(|c| match c {
-            '&' => "&amp;".to_owned(),
-            '<' => "&lt;".to_owned(),
-            '>' => "&gt;".to_owned(),
-            c if c.is_control() => " ".to_owned(),
-            c => c.to_string(),
-        })
-        .collect()
 }

@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use blend::{LinearLight, Shares};
 use geometry::{DVec3, LayerPlan, Mask, Progress, Surface, solids};
-use handoff::schedule::{write_csv, write_ron};
 use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 use proptest::prelude::*;
+use report::schedule::{write_csv, write_ron};
 
 /// A block of 20 × 10 × 6 mm with a fade along its height and a ball of another blend.
 fn schedule(share: f64, layer_mm: f64, name: &str) -> (Schedule, AsPrinted) {

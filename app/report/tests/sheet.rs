@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use blend::Srgb;
 use geometry::{DVec3, Mesh, Progress, Surface};
-use handoff::render::Stage;
-use handoff::sheet::{
+use render::Stage;
+use report::sheet::{
     Column, Fact, Facts, Finished, Heights, Mark, RegionFact, Shade, Sheet, SheetError, Slice,
     SpoolFact,
 };

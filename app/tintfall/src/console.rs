@@ -26,7 +26,7 @@ impl Console {
         // Without the handler Ctrl-C ends the program as it always does.
         let _ = ctrlc::set_handler(move || {
             if handle.check().is_err() {
-                handoff::write::give_up();
+                project::write::give_up();
                 std::process::exit(130);
             }
             handle.cancel();

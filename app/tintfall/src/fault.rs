@@ -54,8 +54,8 @@ impl From<geometry::Cancelled> for Fault {
     }
 }
 
-impl From<handoff::write::WriteError> for Fault {
-    fn from(error: handoff::write::WriteError) -> Self {
+impl From<project::write::WriteError> for Fault {
+    fn from(error: project::write::WriteError) -> Self {
         Self::system(error)
     }
 }

@@ -8,10 +8,10 @@ use std::fs;
 use std::path::Path;
 
 use blend::{Lab, LinearLight, MeasuredSpools, MixModel};
+use calibrate::Table;
 use common::{done, run};
-use handoff::calibration::Table;
-use handoff::render::Image;
 use plan::{Plan, ron_text};
+use render::Image;
 use serde_json::Value;
 
 fn tintfall(folder: &Path, args: &[&str]) -> String {
@@ -182,7 +182,7 @@ fn a_photograph_fills_the_table() {
     let read = Table::read(&fs::read_to_string(folder.join("read.csv")).unwrap()).unwrap();
     for (row, linear) in read.rows.iter().zip(&colours) {
         let truth = blend::Xyz::from_linear_srgb(*linear).to_lab();
-        let Some(handoff::calibration::Reading::Lab(Lab { l, a, b })) = row.reading else {
+        let Some(calibrate::Reading::Lab(Lab { l, a, b })) = row.reading else {
             panic!("step {} was not read", row.step);
         };
         let off = blend::ciede2000(truth, Lab { l, a, b });

@@ -3,7 +3,7 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use toolpath::generate::{Recipe, Slice, generate};
+use demo_models::slicer::{Recipe, Slice, generate};
 use toolpath::{Reader, Replay, Settings, Step, Writer};
 
 /// A toolpath of some megabytes: a vase-like part with round walls.

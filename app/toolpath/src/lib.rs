@@ -42,7 +42,6 @@
 
 pub mod arc;
 pub mod caution;
-pub mod generate;
 pub mod line;
 pub mod moves;
 pub mod number;

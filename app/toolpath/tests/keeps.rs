@@ -1,7 +1,7 @@
 //! What must hold for every toolpath: bytes, places and filament survive.
 
+use demo_models::slicer::{Recipe, Retraction, Slice, Stand, generate};
 use proptest::prelude::*;
-use toolpath::generate::{Recipe, Retraction, Slice, Stand, generate};
 use toolpath::{Distance, Move, Pieces, Replay, Settings, Step, Writer, split};
 
 /// Every move of a file.

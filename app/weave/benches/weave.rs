@@ -7,13 +7,13 @@ use std::sync::Arc;
 
 use blend::Shares;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+use demo_models::slicer::{Recipe, Slice, generate};
 use geometry::{DVec3, LayerPlan, Mask, Mesh, Progress, Surface, layers, solids};
-use handoff::weave::dialect::Dialect;
-use handoff::weave::verify::{Verify, find_stands};
-use handoff::weave::{Source, Weave};
 use plan::{FirstPlan, MeshSource, Paint, Painted, Plan, Region};
 use toolpath::Settings;
-use toolpath::generate::{Recipe, Slice, generate};
+use weave::dialect::Dialect;
+use weave::verify::{Verify, find_stands};
+use weave::{Source, Weave};
 
 const LAYER_MM: f64 = 0.2;
 
@@ -96,7 +96,7 @@ fn weaving(c: &mut Criterion) {
             dialect: &dialect,
             settings: Settings::default(),
             stands: Vec::new(),
-            review: handoff::signoff::Standing::not_reviewed(),
+            review: project::signoff::Standing::not_reviewed(),
         };
         let mut out = Vec::with_capacity(2 * file.len());
         group.bench_function(name, |b| {

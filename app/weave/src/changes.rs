@@ -11,7 +11,7 @@ use plan::delivery::Commands;
 use plan::economy::{Extrusion, Purpose, Stretch};
 use plan::{Machine, Painted};
 
-use super::pulses;
+use super::short_runs;
 use super::survey::{Demand, Survey};
 
 /// Beyond so many stretches commands are sent ahead but not sharpened: least squares over
@@ -39,7 +39,7 @@ pub(super) struct Changes {
 /// The changes that a survey asks for.
 pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
     let plan = painted.plan();
-    let (demands, left_out) = pulses::without(survey, &plan.machine, painted.model());
+    let (demands, left_out) = short_runs::without(survey, &plan.machine, painted.model());
     let extrusion = extrusion(&demands, &survey.blends, plan.machine.nozzle_mm);
     let found = match (plan.laying.lead, extrusion.stretches.len()) {
         (false, _) => plain(Commands::plain(&extrusion, &plan.machine), How::Plain),

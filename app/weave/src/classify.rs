@@ -6,7 +6,8 @@ use plan::Painted;
 use plan::schedule::{Asked, AskedLayer, Tint};
 use toolpath::{Move, Path};
 
-use super::known::Known;
+use super::asks::Asks;
+use super::lookup_cache::LookupCache;
 use super::register::{Copies, Placement};
 
 /// Distance between looks along a move, mm: a region narrower than a line can't be printed.
@@ -29,15 +30,6 @@ const SAME_DE00: f64 = 1.0;
 /// Heights nearer than this are one layer's, mm.
 const SAME_HEIGHT_MM: f64 = 1e-3;
 
-/// What a stretch of a move asks for.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Asks {
-    /// This tint of its layer.
-    Tint(Tint),
-    /// Nothing: it is never seen.
-    Free,
-}
-
 /// Sorts moves by what they ask for. It follows the layers as the toolpath lays them.
 pub(super) struct Classifier<'a> {
     asked: &'a Asked<'a>,
@@ -51,7 +43,7 @@ pub(super) struct Classifier<'a> {
     present: Option<Present<'a>>,
     last_look: Option<(DVec3, Look)>,
     /// What earlier looks tell about the places around them.
-    known: Option<Known>,
+    known: Option<LookupCache>,
 }
 
 /// The layer being printed.
@@ -81,7 +73,7 @@ impl<'a> Classifier<'a> {
             heights: Vec::new(),
             present: None,
             last_look: None,
-            known: Some(Known::new(mesh.bounds())),
+            known: Some(LookupCache::new(mesh.bounds())),
         }
     }
 
@@ -272,7 +264,7 @@ fn look_at(
     painted: &Painted,
     layer: &AskedLayer<'_>,
     point: DVec3,
-    known: &mut Option<Known>,
+    known: &mut Option<LookupCache>,
 ) -> Look {
     let skin_mm = painted.plan().skin_mm;
     let far_mm = FAR * skin_mm.max(LOOK_MM);

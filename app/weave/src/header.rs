@@ -8,7 +8,7 @@ use plan::delivery::Command;
 
 use super::dialect::Dialect;
 use super::register::Stand;
-use crate::signoff::Standing;
+use project::signoff::Standing;
 
 /// What the header tells.
 pub(super) struct Facts<'a> {

@@ -8,7 +8,7 @@
 use geometry::DVec3;
 use glam::DVec2;
 
-use super::classify::Asks;
+use super::asks::Asks;
 
 /// Cells are no narrower than this, mm,
 const LEAST_CELL_MM: f64 = 1.0;
@@ -20,7 +20,7 @@ const MOST_CELLS: usize = 128;
 const ROUNDING_MM: f64 = 1e-6;
 
 /// The balls known so far.
-pub(super) struct Known {
+pub(super) struct LookupCache {
     corner_mm: DVec2,
     cell_mm: f64,
     cells: Vec<Ball>,
@@ -37,7 +37,7 @@ struct Ball {
     choice: u32,
 }
 
-impl Known {
+impl LookupCache {
     /// Nothing, about a part within a box, mm.
     pub(super) fn new((low, high): (DVec3, DVec3)) -> Self {
         let wide = (high - low).truncate().max_element();
@@ -119,7 +119,7 @@ mod tests {
 
     #[test]
     fn a_ball_tells_about_what_it_holds_and_no_more() {
-        let mut known = Known::new((v(0.0, 0.0, 0.0), v(50.0, 50.0, 9.0)));
+        let mut known = LookupCache::new((v(0.0, 0.0, 0.0), v(50.0, 50.0, 9.0)));
         assert_eq!(known.at(v(5.5, 5.5, 1.0)), None);
         known.learn(v(5.5, 5.5, 1.0), 2.0, Asks::Free);
         let (asks, around_mm) = known.at(v(5.5, 5.5, 2.5)).expect("within");
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn the_ball_that_reaches_farthest_is_kept_and_old_tints_are_not() {
-        let mut known = Known::new((v(0.0, 0.0, 0.0), v(50.0, 50.0, 9.0)));
+        let mut known = LookupCache::new((v(0.0, 0.0, 0.0), v(50.0, 50.0, 9.0)));
         known.learn(v(5.5, 5.5, 1.0), 1.0, TINT);
         known.learn(v(5.2, 5.5, 1.0), 0.5, Asks::Free);
         assert_eq!(known.at(v(5.5, 5.5, 1.0)).map(|k| k.0), Some(TINT));
@@ -146,7 +146,7 @@ mod tests {
 
     #[test]
     fn places_anywhere_do_no_harm() {
-        let mut known = Known::new((DVec3::ZERO, DVec3::ZERO));
+        let mut known = LookupCache::new((DVec3::ZERO, DVec3::ZERO));
         for place in [v(-1e9, 1e9, 0.0), DVec3::splat(f64::NAN), DVec3::INFINITY] {
             known.learn(place, 1.0, TINT);
             known.at(place);

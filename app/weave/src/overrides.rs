@@ -12,7 +12,7 @@ use plan::{Painted, Schedule, SharedLayers};
 use super::WeaveError;
 
 /// What is laid in place of what is asked, layer by layer.
-pub(super) struct Aims {
+pub(super) struct Overrides {
     layers: Vec<Layer>,
 }
 
@@ -22,7 +22,7 @@ struct Layer {
     pairs: Vec<[Shares; 2]>,
 }
 
-impl Aims {
+impl Overrides {
     /// The plan's; `None` if it lays what is asked for.
     ///
     /// # Errors

@@ -9,8 +9,9 @@ use plan::schedule::Asked;
 use toolpath::{Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2};
 
 use super::WeaveError;
-use super::aims::Aims;
-use super::classify::{Asks, Classifier};
+use super::asks::Asks;
+use super::classify::Classifier;
+use super::overrides::Overrides;
 use super::register::Placement;
 
 /// Plastic in a row that asks for the same.
@@ -99,7 +100,7 @@ const MOST_CHECKPOINTS: u64 = 4096;
 pub(super) struct Wanted<'a> {
     pub asked: &'a Asked<'a>,
     /// What is laid in place of it, if the plan says so.
-    pub aims: Option<&'a Aims>,
+    pub overrides: Option<&'a Overrides>,
     /// Where the copies stand.
     pub stands: &'a [Placement],
 }
@@ -127,7 +128,7 @@ pub(super) fn survey(
     let mut replay = Replay::new(file, settings);
     let mut walk = Walk {
         classifier: Classifier::new(asked, wanted.stands),
-        aims: wanted.aims,
+        overrides: wanted.overrides,
         found: Survey::default(),
         known: HashMap::new(),
         last_key: None,
@@ -190,7 +191,7 @@ pub(super) fn survey(
 
 struct Walk<'a> {
     classifier: Classifier<'a>,
-    aims: Option<&'a Aims>,
+    overrides: Option<&'a Overrides>,
     found: Survey,
     known: HashMap<Vec<u64>, u32>,
     /// The last tint's region, step and layer top, and its index.
@@ -242,8 +243,8 @@ impl Walk<'_> {
             return index;
         }
         let asked = self.classifier.shares(tint);
-        let shares = match (self.aims, span) {
-            (Some(aims), Some(span)) => aims.at(span.middle_mm(), &asked),
+        let shares = match (self.overrides, span) {
+            (Some(overrides), Some(span)) => overrides.at(span.middle_mm(), &asked),
             _ => asked,
         };
         let bits: Vec<u64> = shares.as_slice().iter().map(|s| s.to_bits()).collect();

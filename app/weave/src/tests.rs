@@ -1,15 +1,17 @@
+use std::io::{self, Read};
 use std::sync::Arc;
 
 use blend::{LinearLight, Shares};
-use geometry::{DVec3, Mask, Mesh, Surface, solids};
+use demo_models::slicer::{Recipe, Retraction, Stand as Place};
+use geometry::{DVec3, Mask, Mesh, Progress, Surface, solids};
 use plan::machine::Chamber;
-use plan::{FirstPlan, MeshSource, Paint, Plan, Region};
-use toolpath::generate::{Recipe, Retraction, Stand as Place};
-use toolpath::{Distance, Move, Replay, Step};
+use plan::{FirstPlan, MeshSource, Paint, Painted, Plan, Region};
+use toolpath::{Distance, Move, Replay, Settings, Step};
 
+use super::dialect::Dialect;
 use super::register::tests::sliced;
 use super::*;
-use crate::signoff::{Decision, Signed, State};
+use project::signoff::{Decision, Signed, Standing, State};
 
 fn blend(first: f64) -> Shares {
     Shares::new(&[first, 1.0 - first]).expect("shares")

@@ -20,12 +20,12 @@ pub enum LagReadings {
 /// [`SeenError`] with the line, what is wrong and what to do.
 ///
 /// ```
-/// use handoff::seen::{LagReadings, read_lag};
+/// use calibrate::observations::{LagReadings, read_lag};
 /// let ends = read_lag("change,begins_mm,ends_mm\n1,20.9,25.5\n2,,\n")?;
 /// assert!(matches!(ends, LagReadings::Ends(list) if list.len() == 1));
 /// let colours = read_lag("height_mm,hex\n20.9,#f2efe6\n")?;
 /// assert!(matches!(colours, LagReadings::Colours(list) if list.len() == 1));
-/// # Ok::<(), handoff::seen::SeenError>(())
+/// # Ok::<(), calibrate::observations::SeenError>(())
 /// ```
 pub fn read_lag(text: &str) -> Result<LagReadings, SeenError> {
     let table = Table::read(text)?;

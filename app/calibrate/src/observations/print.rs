@@ -14,11 +14,11 @@ use super::table::{SeenError, Table};
 ///
 /// ```
 /// let text = "height_mm,turns_1,hex\n10,3.5,\n20,,#8090a0\n";
-/// let sighting = handoff::seen::read_print(text, 2, 40.0)?;
+/// let sighting = calibrate::observations::read_print(text, 2, 40.0)?;
 /// assert_eq!(sighting.seen.len(), 2);
-/// let wrong = handoff::seen::read_print(&text.replace("20", "200"), 2, 40.0);
+/// let wrong = calibrate::observations::read_print(&text.replace("20", "200"), 2, 40.0);
 /// assert!(wrong.expect_err("too high").to_string().starts_with("line 3: "));
-/// # Ok::<(), handoff::seen::SeenError>(())
+/// # Ok::<(), calibrate::observations::SeenError>(())
 /// ```
 pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, SeenError> {
     let table = Table::read(text)?;

@@ -3,7 +3,7 @@
 use blend::{Lab, Spool, SpoolColour, Srgb};
 use csv::StringRecord;
 
-use crate::filled_in;
+use crate::csv_input;
 
 /// What is wrong with a table.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -40,23 +40,23 @@ pub(super) struct Row {
 
 impl Table {
     pub fn read(text: &str) -> Result<Self, SeenError> {
-        let text = filled_in::unmarked(text);
-        let mut reader = filled_in::reader(text);
+        let text = csv_input::unmarked(text);
+        let mut reader = csv_input::reader(text);
         let heads = reader.headers().map_err(broken)?.clone();
         let mut rows = Vec::new();
         for record in reader.records() {
             let cells = record.map_err(broken)?;
             if cells.iter().any(|cell| !cell.is_empty()) {
                 let line = cells.position().map_or(1, csv::Position::line);
-                if rows.len() >= filled_in::MOST_ROWS {
-                    return Err(SeenError::new(line, filled_in::too_long()));
+                if rows.len() >= csv_input::MOST_ROWS {
+                    return Err(SeenError::new(line, csv_input::too_long()));
                 }
                 rows.push(Row { line, cells });
             }
         }
         Ok(Self {
             heads,
-            head_line: filled_in::line_of_heads(text),
+            head_line: csv_input::line_of_heads(text),
             rows,
         })
     }
@@ -156,7 +156,7 @@ impl Table {
 }
 
 fn broken(error: csv::Error) -> SeenError {
-    let (line, what) = filled_in::broken(&error);
+    let (line, what) = csv_input::broken(&error);
     SeenError::new(line, what)
 }
 

@@ -4,18 +4,19 @@ use std::collections::HashSet;
 use std::fs;
 use std::path::Path;
 
-use geometry::{Cancelled, Progress};
+use geometry::Progress;
 use plan::Schedule;
 use plan::document::sha256_hex;
 use serde::Serialize;
 
 use super::contents::three_mf;
+use super::error::CheckError;
+use super::manifest::{MANIFEST, Manifest, SUMS};
 use super::unpack::unpack;
-use super::{MANIFEST, Manifest, SUMS};
-use crate::exchange::three_mf::read_back;
-use crate::job::{Job, JobError, read_text};
 use crate::prepare::{PrepareError, Work};
-use crate::signoff::{self, Standing};
+use crate::three_mf::read_back;
+use project::job::{Job, JobError, read_text};
+use project::signoff::{self, Standing};
 
 /// What a check found.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -32,17 +33,6 @@ pub struct Report {
     pub faults: Vec<String>,
     /// What else to know.
     pub notes: Vec<String>,
-}
-
-/// Why a hand-off could not be checked at all.
-#[derive(Debug, thiserror::Error)]
-pub enum CheckError {
-    /// It is not there, is none, or must not be trusted.
-    #[error("{0}")]
-    Refused(String),
-    /// It was stopped.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
 }
 
 /// Checks a hand-off, a folder or a ZIP file: every file against the manifest, then the plan

@@ -5,15 +5,19 @@ use std::path::{Component, Path, PathBuf};
 
 use geometry::Progress;
 
-use super::{BundleError, Entry, MANIFEST, Manifest, SUMS};
-use crate::exchange::three_mf::Model;
-use crate::exchange::{Coloured, Fades, Patches, gltf, ply};
-use crate::job::Job;
-use crate::keyed::{Keyed, Screen, table};
+use super::error::BundleError;
+use super::manifest::{Entry, MANIFEST, Manifest, SUMS};
+use crate::coloured::Coloured;
+use crate::prepare::FILES;
 use crate::prepare::Work;
-use crate::signoff;
-use crate::write::WriteError;
-use crate::{FILES, cautions};
+use crate::three_mf::Model;
+use crate::{gltf, ply};
+use project::cautions;
+use project::job::Job;
+use project::signoff;
+use project::write::WriteError;
+use report::panel_table::{PanelTable, Screen, table};
+use report::patches::{Fades, Patches};
 
 /// Where the plan and what it names goes.
 const SOURCE: &str = "source";
@@ -118,7 +122,7 @@ fn exchanged(
         Ok::<_, BundleError>(bytes)
     };
     let screen = Screen::of(painted);
-    let keyed = Keyed::new(painted, &work.schedule, screen);
+    let keyed = PanelTable::new(painted, &work.schedule, screen);
     let text = table(&keyed, screen, painted, &work.schedule);
     Ok(vec![
         ("part.3mf", written(&|out| model.write(out))?),

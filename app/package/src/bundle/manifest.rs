@@ -9,7 +9,12 @@ use plan::ron_text::{self, Document, Path as Place, Problem};
 use ron::ser::path_meta::Field;
 use serde::{Deserialize, Serialize};
 
-use crate::signoff::Standing;
+use project::signoff::Standing;
+
+/// The manifest's name.
+pub const MANIFEST: &str = "manifest.ron";
+/// The name of the list for `sha256sum --check`.
+pub const SUMS: &str = "SHA256SUMS";
 
 /// No hand-off holds as many files.
 pub(super) const MOST_FILES: usize = 1000;

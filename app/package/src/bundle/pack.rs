@@ -7,9 +7,9 @@ use std::path::Path;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-use super::MANIFEST;
 use super::contents::Packed;
-use crate::write::{self, WriteError};
+use super::manifest::MANIFEST;
+use project::write::{self, WriteError};
 
 fn failed(target: &Path, doing: &'static str) -> impl Fn(io::Error) -> WriteError {
     let path = target.to_owned();

@@ -8,7 +8,7 @@ use geometry::Progress;
 use tempfile::TempDir;
 use zip::ZipArchive;
 
-use super::check::CheckError;
+use super::error::CheckError;
 use super::manifest::{MOST_FILES, is_plain, too_many};
 
 /// A hand-off may unpack to so many times its own size, and to [`FREE`] in any case. Tables pack

@@ -17,8 +17,8 @@ use plan::Painted;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-use super::Patches;
-use crate::schedule::number;
+use report::patches::Patches;
+use report::schedule::number;
 
 pub use read::{ReadBackError, read_back};
 

@@ -1,7 +1,7 @@
 //! What is different between two plans, in words.
 
+use crate::document::{Paint, Plan, Region};
 use blend::{MixModel, Shares, ciede2000};
-use plan::{Paint, Plan, Region};
 use serde::Serialize;
 
 use super::leaves::{Leaf, leaves};
@@ -247,8 +247,8 @@ fn numbers(leaves: &[Leaf]) -> String {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::document::{FirstPlan, MeshSource};
     use geometry::Mask;
-    use plan::{FirstPlan, MeshSource};
 
     fn plan() -> Plan {
         let mut plan = Plan::first(FirstPlan {

@@ -7,7 +7,7 @@ use plan::{Plan, Sourced, TextError};
 use ron::ser::path_meta::Field;
 use serde::{Deserialize, Serialize};
 
-use super::{Seal, Verdict};
+use super::seal::Seal;
 
 /// What a reviewer decides.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -16,6 +16,17 @@ pub enum Decision {
     Approved,
     /// It may not; the note says what has to change.
     SentBack,
+}
+
+/// What a reviewer says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Verdict {
+    /// The reviewer's name.
+    pub name: String,
+    /// The decision.
+    pub decision: Decision,
+    /// Anything that the next person should know.
+    pub note: String,
 }
 
 /// One signature.

@@ -9,7 +9,7 @@ use plan::document::{hex, sha256_hex};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::SignoffError;
+use super::error::SignoffError;
 use crate::job::beside;
 
 /// SHA-256 of everything that a plan is made of, as `sha256sum` gives it for the files.

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Decision, Seal, Signature, Signatures};
+use super::document::{Decision, Signature, Signatures};
+use super::seal::Seal;
 
 /// In a word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

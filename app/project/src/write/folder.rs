@@ -5,6 +5,7 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use super::parents::{make, remove};
 use super::unfinished::{Staged, alone_in, placing};
 use super::{WriteError, file, parent_of, sync_folder};
 
@@ -140,35 +141,6 @@ impl Drop for Folder {
         // First what lies in them.
         drop(self.staged.take());
         remove(&self.made);
-    }
-}
-
-/// Makes a folder and the missing ones above it; gives those made, outermost first.
-pub(super) fn make(folder: &Path) -> io::Result<Vec<PathBuf>> {
-    let missing: Vec<PathBuf> = folder
-        .ancestors()
-        .take_while(|p| !p.as_os_str().is_empty() && !p.exists())
-        .map(Path::to_owned)
-        .collect();
-    let mut made = Vec::new();
-    for path in missing.into_iter().rev() {
-        match fs::create_dir(&path) {
-            Ok(()) => made.push(path),
-            // Another program was quicker.
-            Err(_) if path.is_dir() => {}
-            Err(error) => {
-                remove(&made);
-                return Err(error);
-            }
-        }
-    }
-    Ok(made)
-}
-
-/// Removes folders that we made, innermost first, as far as they are empty.
-pub(super) fn remove(made: &[PathBuf]) {
-    for path in made.iter().rev() {
-        let _ = fs::remove_dir(path);
     }
 }
 

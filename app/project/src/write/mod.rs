@@ -9,8 +9,8 @@
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! let folder = tempfile::tempdir()?;
 //! let path = folder.path().join("note.txt");
-//! handoff::write::bytes(&path, b"first")?;
-//! let failed = handoff::write::file(&path, |out| {
+//! project::write::bytes(&path, b"first")?;
+//! let failed = project::write::file(&path, |out| {
 //!     out.write_all(b"sec")?;
 //!     Err(std::io::Error::other("the disk is full"))
 //! });
@@ -22,6 +22,7 @@
 
 mod file;
 mod folder;
+mod parents;
 mod tree;
 mod unfinished;
 

@@ -4,7 +4,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use super::folder::{make, remove};
+use super::parents::{make, remove};
 use super::unfinished::{ASIDE, Staged, alone_in, placing};
 use super::{WriteError, parent_of, sync_folder};
 

@@ -167,7 +167,7 @@ pub fn give_up() {
         } else {
             let _ = fs::remove_file(&path);
         }
-        super::folder::remove(&made);
+        super::parents::remove(&made);
     }
     std::mem::forget(list);
 }

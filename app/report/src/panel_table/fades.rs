@@ -2,7 +2,8 @@
 
 use blend::{MixModel, Shares};
 
-use super::{FadeRow, Layer, keyed};
+use super::layer::{Layer, keyed};
+use super::table::FadeRow;
 
 /// The most places at which a fade may begin that are tried.
 const MOST_PLACES: usize = 56;

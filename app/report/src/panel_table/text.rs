@@ -5,10 +5,10 @@ use std::fmt::Write as _;
 use blend::Shares;
 use plan::{Painted, Schedule};
 
-use super::{Keyed, Off, Screen};
+use super::table::{Off, PanelTable, Screen};
 
 /// The tables as a page of text, as wide as a printed page.
-pub fn table(keyed: &Keyed, screen: Screen, painted: &Painted, schedule: &Schedule) -> String {
+pub fn table(keyed: &PanelTable, screen: Screen, painted: &Painted, schedule: &Schedule) -> String {
     let mut out = String::new();
     // A String takes whatever is written.
     let _ = write(&mut out, keyed, screen, painted, schedule);
@@ -17,7 +17,7 @@ pub fn table(keyed: &Keyed, screen: Screen, painted: &Painted, schedule: &Schedu
 
 fn write(
     out: &mut String,
-    keyed: &Keyed,
+    keyed: &PanelTable,
     screen: Screen,
     painted: &Painted,
     schedule: &Schedule,

@@ -8,7 +8,7 @@ use geometry::surface::rising;
 use plan::schedule::Layer;
 use plan::{AsPrinted, Painted, Schedule};
 
-use super::patches::Class;
+use super::skin::Class;
 
 /// The colours of a class in a layer.
 #[derive(Clone, Copy, Debug, PartialEq)]

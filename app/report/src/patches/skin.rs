@@ -8,7 +8,11 @@ use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::Steps;
 use plan::{Paint, Painted};
 
-use super::{FINE_DE00, stitch};
+use super::stitch;
+
+/// Neighbouring colours of what is written are no further apart than this, ΔE00: less than what
+/// is seen side by side (common practice, no source).
+pub const FINE_DE00: f64 = 1.0;
 
 /// Coordinates are rounded to one part in so many of a mm, so that what is written with six
 /// decimals is read back bit for bit.

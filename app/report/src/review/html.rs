@@ -1,28 +1,10 @@
 //! Pieces of HTML. Every text that comes from a person goes through [`escaped`].
 
 use blend::Srgb;
+use data_encoding::BASE64;
+use render::Image;
 
-/// A text as it may stand in HTML, in an element or in a quoted attribute.
-pub fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            // Also marks that turn the direction of text: a name must not rearrange the page.
-            c if c.is_control()
-                || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') =>
-            {
-                out.push(' ');
-            }
-            c => out.push(c),
-        }
-    }
-    out
-}
+use crate::markup::escaped;
 
 /// A list of entries that are HTML already.
 pub fn list(class: &str, entries: impl Iterator<Item = String>) -> String {
@@ -104,6 +86,14 @@ pub fn facts(pairs: &[(&str, String)]) -> String {
         })
         .collect();
     format!("<dl class=\"facts\">\n{inner}</dl>\n")
+}
+
+/// A picture as an address that holds it.
+pub(super) fn data_uri(image: &Image) -> String {
+    let mut bytes = Vec::new();
+    // A Vec takes whatever is written.
+    let _ = image.write_png(&mut bytes);
+    format!("data:image/png;base64,{}", BASE64.encode(&bytes))
 }
 
 #[cfg(test)]

@@ -5,10 +5,10 @@ use std::fmt::Write as _;
 use plan::schedule::{Dose, Layer};
 use plan::{AsPrinted, Schedule};
 
-use super::data_uri;
-use super::html::escaped;
-use crate::render::Image;
+use super::html::data_uri;
+use crate::markup::escaped;
 use crate::sheet::{Facts, Shade};
+use render::Image;
 
 /// Size of the drawing.
 const WIDTH: f64 = 340.0;

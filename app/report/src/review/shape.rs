@@ -8,8 +8,8 @@ use data_encoding::BASE64;
 use geometry::DVec3;
 use plan::Schedule;
 
-use crate::compare::{FULL_DE00, scale};
-use crate::exchange::{Patches, Tones};
+use crate::comparison::{FULL_DE00, scale};
+use crate::patches::{Patches, Tones};
 
 /// The most triangles that are shown: about 2 MB of page. More are thinned out.
 const MOST_TRIANGLES: usize = 80_000;

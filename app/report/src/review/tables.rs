@@ -5,8 +5,9 @@ use plan::compensate::How;
 use plan::schedule::Dose;
 use plan::watch::Watch;
 
-use super::Page;
-use super::html::{Cell, escaped, facts, list, swatch, table};
+use super::html::{self, Cell, list, swatch, table};
+use super::page::Page;
+use crate::markup::escaped;
 use crate::sheet::{Facts, RegionFact};
 
 /// Shades that a swatch of what comes out is made of.
@@ -145,7 +146,7 @@ pub fn as_printed(page: &Page<'_>) -> String {
     let note = "<p class=\"small soft\">As predicted by the mixing model and the melt chamber's \
                 volumes. About 1 ΔE00 is the least difference seen side by side (common practice, \
                 no source).</p>\n";
-    let inner = format!("{}{note}", facts(&pairs));
+    let inner = format!("{}{note}", html::facts(&pairs));
     section("printed", "Asked for against what comes out", &inner)
 }
 
@@ -238,7 +239,7 @@ pub fn spools(page: &Page<'_>, facts: &Facts) -> String {
                 true => String::new(),
                 false => list("warn", doubts.into_iter()),
             };
-            format!("{}{doubts}", super::html::facts(&pairs))
+            format!("{}{doubts}", html::facts(&pairs))
         }
     });
     section("spools", "Spools and how well they are known", &inner)
@@ -249,7 +250,7 @@ pub fn waste(page: &Page<'_>) -> String {
     let waste = &page.printed.waste;
     let mut inner = match waste.flushes {
         0 => "<p>Nothing is flushed away.</p>\n".to_owned(),
-        flushes => facts(&[
+        flushes => html::facts(&[
             (
                 "Flushed away",
                 format!("{:.1} g, {:.2} m of filament", waste.mass_g, waste.length_m),

@@ -6,7 +6,7 @@ use csv::{Terminator, WriterBuilder};
 use plan::economy::Heights;
 use plan::{AsPrinted, Schedule};
 
-use crate::schedule::{comment, number};
+use super::fields::{comment, number};
 
 /// Writes the commands, one a row: after how much extruded plastic, where that is, and the
 /// shares from there on.

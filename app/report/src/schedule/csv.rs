@@ -8,7 +8,8 @@ use plan::delivery::DeliveredDose;
 use plan::schedule::{Dose, Layer};
 use plan::{AsPrinted, Schedule};
 
-use crate::outcome;
+use super::fields::{comment, number};
+use crate::print_quality;
 
 /// Writes the schedule as CSV: lines that begin with `#` say what it was made from, then come
 /// the column names and a row for each dose.
@@ -54,17 +55,11 @@ fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io
         );
         comment(out, &format!("Spool {}", i + 1), &value)?;
     }
-    comment(out, "Flushed away", &outcome::waste(&printed.waste))?;
+    comment(out, "Flushed away", &print_quality::waste(&printed.waste))?;
     for warning in &schedule.warnings {
         comment(out, "Warning", &warning.text)?;
     }
     Ok(())
-}
-
-/// One comment line. A break in a name would let the name end the comment.
-pub(crate) fn comment(out: &mut dyn io::Write, label: &str, value: &str) -> io::Result<()> {
-    let value = value.replace(char::is_control, " ");
-    writeln!(out, "# {label}: {value}")
 }
 
 fn columns(schedule: &Schedule) -> Vec<String> {
@@ -142,27 +137,4 @@ fn row(
         None => row.extend(vec![String::new(); 2 * count + 6]),
     }
     row
-}
-
-/// A number to six decimals, without zeros at its end.
-pub(crate) fn number(value: f64) -> String {
-    let text = format!("{value:.6}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    match text {
-        "-0" => "0".to_owned(),
-        text => text.to_owned(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_are_short() {
-        assert_eq!(number(0.1 + 0.2), "0.3");
-        assert_eq!(number(-0.000_000_1), "0");
-        assert_eq!(number(100.0), "100");
-        assert_eq!(number(12.345_678_9), "12.345679");
-    }
 }

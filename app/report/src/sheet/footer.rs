@@ -1,8 +1,9 @@
 //! The foot of the page: where the numbers come from, and what to take care of.
 
 use super::facts::Facts;
-use super::page::{Align, Page, Rect};
-use super::{legend, style, text};
+use super::legend;
+use crate::page::{Align, Page, Rect};
+use crate::page::{style, text};
 
 const HEAD: f32 = 48.0;
 const LINE: f32 = 15.5;

@@ -10,8 +10,8 @@ use plan::{AsPrinted, Machine, Paint, Painted, Region, Schedule};
 
 use super::facts::{Column, Fact, Facts, Heights, Mark, RegionFact, Shade, Slice, SpoolFact};
 use super::legend::amount;
-use crate::cautions;
-use crate::outcome::{self, Outcome};
+use crate::print_quality::{self, Outcome};
+use project::cautions;
 
 /// Samples of a fade's colours for its swatch.
 const SAMPLES: usize = 48;
@@ -329,7 +329,7 @@ fn outcome_lines(printed: &AsPrinted) -> Vec<Fact> {
         Fact::new("against the part", format!("{:.2} times", waste.ratio)),
         Fact::new(
             "Commands",
-            format!("{}, {}", grouped(commands), outcome::how(how)),
+            format!("{}, {}", grouped(commands), print_quality::how(how)),
         ),
     ]
 }

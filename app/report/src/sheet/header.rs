@@ -1,8 +1,8 @@
 //! The head of the page: what the part is, and what the sheet belongs to.
 
 use super::facts::Facts;
-use super::page::{Align, Page, Rect};
-use super::{style, text};
+use crate::page::{Align, Page, Rect};
+use crate::page::{style, text};
 
 /// Height of the head with the space beneath it.
 pub const HEIGHT: f32 = 138.0;

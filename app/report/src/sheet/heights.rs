@@ -3,9 +3,8 @@
 
 use super::facts::{Heights, Mark, Slice};
 use super::legend::percent;
-use super::page::{Align, Ink, Page, Rect};
-use super::style;
-use super::text::{Style, Weight};
+use crate::page::text::{Style, Weight};
+use crate::page::{Align, Ink, Page, Rect, style};
 
 /// Width of the block.
 pub const WIDTH: f32 = 396.0;

@@ -1,8 +1,8 @@
 //! Spools, regions and totals, side by side; regions flow into as many rows as they need.
 
 use super::facts::{Fact, Facts, RegionFact, SpoolFact};
-use super::page::{Align, Page, Rect};
-use super::{style, text};
+use crate::page::{Align, Page, Rect};
+use crate::page::{style, text};
 
 const HEAD: f32 = 50.0;
 const ROW: f32 = 38.0;

@@ -1,8 +1,9 @@
 //! What comes out and what it costs, in figures, and what would cut the waste.
 
 use super::facts::{Fact, Facts};
-use super::page::{Align, Page, Rect};
-use super::{legend, style, text};
+use super::legend;
+use crate::page::{Align, Page, Rect};
+use crate::page::{style, text};
 
 const HEAD: f32 = 44.0;
 const ROW: f32 = 21.0;

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use geometry::{Mesh, Progress, SurfacePoint};
 
-use super::page::{Align, Page, Rect};
-use super::{SheetError, style};
-use crate::render::{Background, Camera, Frame, Lens, Render, Stage, View};
+use super::error::SheetError;
+use crate::page::{Align, Page, Rect, style};
+use render::{Background, Camera, Frame, Lens, Render, Stage, View};
 
 const GAP: f32 = 34.0;
 const CAPTION: f32 = 30.0;

@@ -3,8 +3,7 @@
 use plan::schedule::Provenance;
 use plan::watch::{Watch, WatchRow};
 
-use crate::sheet::page::{Align, Page, Rect};
-use crate::sheet::{Finished, style, text};
+use crate::page::{Align, Finished, Page, Rect, style, text};
 
 /// The page in units, and pixels to a unit: A4 (ISO 216).
 const SIZE: (f32, f32) = (990.0, 1400.0);

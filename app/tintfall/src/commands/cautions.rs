@@ -1,6 +1,6 @@
 //! `tintfall cautions`.
 
-use handoff::cautions;
+use project::cautions;
 
 use crate::console::Console;
 use crate::fault::Fault;

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use handoff::bundle::{CheckError, Report, check};
+use package::bundle::{CheckError, Report, check};
 
 use crate::console::Console;
 use crate::fault::Fault;

@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use demo_models::{Demo, recipe, toolpath};
-use handoff::cautions;
-use handoff::job::Job;
-use handoff::write::{self, Folder};
-use handoff::{FILES, PrepareError, prepare};
+use project::cautions;
+use project::job::Job;
+use project::write::{self, Folder};
+use package::{FILES, PrepareError, prepare};
 use plan::Plan;
 
 use super::prepare::not_opened;

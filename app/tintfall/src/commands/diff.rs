@@ -2,9 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::compare::{Change, changes, picture, told};
-use handoff::job::Job;
-use handoff::{signoff, write};
+use plan::changes::{Change, changes, told};
+use project::job::Job;
+use project::{signoff, write};
+use report::comparison::picture;
 
 use super::prepare::{not_opened, not_signed};
 use crate::console::Console;
@@ -80,7 +81,7 @@ fn draw(old: &Job, new: &Job, file: &Path, progress: &geometry::Progress) -> Res
         progress,
     )
     .map_err(|error| match error {
-        handoff::compare::PictureError::Cancelled(_) => Fault::Stopped,
+        report::comparison::PictureError::Cancelled(_) => Fault::Stopped,
         error => Fault::system(error),
     })?;
     Ok(write::file(file, |out| image.write_png(out))?)

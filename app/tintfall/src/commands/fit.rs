@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use blend::calibrate::MeasuredSpools;
-use handoff::calibration::table::Drawn;
-use handoff::{calibration, write};
+use calibrate::table::Drawn;
 use plan::ron_text;
+use project::write;
 
 use super::prepare::not_opened;
 use crate::console::Console;
@@ -37,7 +37,7 @@ impl Args {
     /// Fits and tells how well.
     pub fn run(self, console: &Console) -> Result<(), Fault> {
         let fit = console
-            .working(|p| calibration::fit(&self.measured, self.spools.as_deref(), p))
+            .working(|p| calibrate::fit(&self.measured, self.spools.as_deref(), p))
             .map_err(not_opened)?;
         let (fitted, drawn) = (fit.measured, fit.drawn);
         let document = ron_text::write(&fitted).map_err(Fault::system)?;

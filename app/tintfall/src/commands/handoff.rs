@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use handoff::bundle::{BundleError, HandedOff, hand_off};
-use handoff::job::Job;
+use package::bundle::{BundleError, HandedOff, hand_off};
+use project::job::Job;
 
 use super::prepare::{not_opened, not_prepared, required};
 use crate::console::Console;

@@ -2,9 +2,10 @@
 
 use std::path::PathBuf;
 
-use handoff::job::Job;
-use handoff::keyed::{Keyed, Screen, table};
-use handoff::{scheduled, signoff, write};
+use package::scheduled;
+use project::job::Job;
+use project::{signoff, write};
+use report::panel_table::{PanelTable, Screen, table};
 
 use super::prepare::{not_opened, not_prepared, not_signed};
 use crate::console::Console;
@@ -48,7 +49,7 @@ impl Args {
             if let Some(stored) = self.stored {
                 screen.stored = stored.into();
             }
-            let keyed = Keyed::new(&job.painted, &schedule, screen);
+            let keyed = PanelTable::new(&job.painted, &schedule, screen);
             let text = table(&keyed, screen, &job.painted, &schedule);
             Ok((keyed, text))
         })?;

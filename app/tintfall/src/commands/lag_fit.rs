@@ -2,10 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::seen::{LagReadings, read_lag};
-use handoff::write;
+use calibrate::observations::{LagReadings, read_lag};
 use plan::lag_fit::{LagFit, Unit, of_colours, of_ends};
 use plan::machine::Chamber;
+use project::write;
 
 use super::swatch::text_of;
 use super::watch::Worked;

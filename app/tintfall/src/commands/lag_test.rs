@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::job::Job;
-use handoff::lag_test::{LagTest, LagTestError};
-use handoff::seen::read_lag;
-use handoff::write::Folder;
-use handoff::{PrepareError, prepare};
+use project::job::Job;
+use calibrate::lag_test::{LagTest, LagTestError};
+use calibrate::observations::read_lag;
+use project::write::Folder;
+use package::{PrepareError, prepare};
 use plan::Machine;
 
 use super::preflight::read_machine;

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use blend::reach::{Match, sample};
 use blend::{Lab, MixModel, SpoolColour, Srgb, ciede2000, closest};
-use handoff::job::read_plan;
-use handoff::reach_chart::ReachChart;
-use handoff::write;
+use project::job::read_plan;
+use report::reach_chart::ReachChart;
+use project::write;
 use plan::Plan;
 use serde::Serialize;
 

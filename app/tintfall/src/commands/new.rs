@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::write;
 use plan::{FirstPlan, MeshSource, Plan};
+use project::write;
 
 use crate::console::Console;
 use crate::fault::Fault;

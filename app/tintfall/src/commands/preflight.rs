@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::job::read_plan;
+use project::job::read_plan;
 use plan::Machine;
 use plan::preflight::{Check, Kind, checks};
 

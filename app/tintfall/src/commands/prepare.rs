@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::job::{Job, JobError};
-use handoff::signoff::{self, SignoffError, Standing};
-use handoff::{FILES, PrepareError, Prepared, prepare};
+use package::{FILES, PrepareError, Prepared, prepare};
+use project::job::{Job, JobError};
+use project::signoff::{self, SignoffError, Standing};
 
 use crate::console::Console;
 use crate::fault::Fault;

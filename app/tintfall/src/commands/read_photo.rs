@@ -5,10 +5,10 @@ use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
 use blend::calibrate::Specular;
-use handoff::calibration::patches::Patches;
-use handoff::calibration::photo::{Photo, PhotoReading};
-use handoff::calibration::{Reading, Row, Table};
-use handoff::write;
+use calibrate::patches::Patches;
+use calibrate::photo::{Photo, PhotoReading};
+use calibrate::{Reading, Row, Table};
+use project::write;
 
 use super::swatch::text_of;
 use crate::console::Console;

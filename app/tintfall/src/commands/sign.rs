@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use handoff::job::Job;
-use handoff::signoff::{self, Decision, Signature, Verdict};
+use project::job::Job;
+use project::signoff::{self, Decision, Signature, Verdict};
 
 use super::prepare::{not_opened, not_signed};
 use crate::console::Console;

@@ -3,11 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use blend::Spool;
-use handoff::calibration::patches::{Card, Patches, StepRow};
-use handoff::calibration::{self, Header, Options, PartError, Row, Table, TestPart, guide};
-use handoff::job::{Job, read_text};
-use handoff::write::Folder;
-use handoff::{PrepareError, prepare};
+use calibrate::patches::{Card, Patches, StepRow};
+use calibrate::{Header, Options, PartError, Row, Table, TestPart, guide};
+use project::job::{Job, read_text};
+use project::write::Folder;
+use package::{PrepareError, prepare};
 use plan::{Machine, SpoolSet};
 
 use super::prepare::not_opened;
@@ -90,7 +90,7 @@ impl Args {
 
 /// Reads a file of spools.
 pub fn read_spools(path: &Path) -> Result<SpoolSet, Fault> {
-    calibration::read_spools(path).map_err(not_opened)
+    calibrate::read_spools(path).map_err(not_opened)
 }
 
 /// A text file whole.

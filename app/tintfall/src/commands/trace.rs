@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use handoff::seen;
+use calibrate::observations;
 use plan::trace::{Finding, trace};
 
 use super::swatch::text_of;
@@ -52,7 +52,7 @@ impl Args {
         let (count, findings) = console.working(|progress| -> Result<_, Fault> {
             let worked = Worked::open(&self.plan, progress)?;
             let (plan, model) = (worked.job.painted.plan(), worked.job.painted.model());
-            let mut sighting = seen::read_print(&text, plan.spools.len(), worked.top_mm())
+            let mut sighting = observations::read_print(&text, plan.spools.len(), worked.top_mm())
                 .map_err(|e| Fault::Input(format!("{}: {e}", self.seen.display())))?;
             sighting.colour_error_de00 = self.colour_error;
             let (schedule, printed) = (&worked.schedule, &worked.printed);

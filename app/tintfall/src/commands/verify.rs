@@ -4,12 +4,12 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use handoff::job::Job;
-use handoff::render::View;
-use handoff::weave::verify::picture::{Shows, picture};
-use handoff::weave::verify::{Verified, Verify, stands_or_found};
-use handoff::weave::{Source, WeaveError};
-use handoff::write;
+use project::job::Job;
+use project::write;
+use render::View;
+use weave::verify::picture::{Shows, picture};
+use weave::verify::{Verified, Verify, stands_or_found};
+use weave::{Source, WeaveError};
 
 use super::prepare::not_opened;
 use super::weave::{Reading, not_woven};

@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use calibrate::observations;
 use geometry::Progress;
-use handoff::job::Job;
-use handoff::write::Folder;
-use handoff::{seen, watch};
 use plan::{AsPrinted, Schedule, ScheduleError};
+use project::job::Job;
+use project::write::Folder;
+use report::watch;
 
 use super::prepare::not_opened;
 use super::swatch::text_of;
@@ -98,7 +99,7 @@ impl Args {
 fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Result<(), Fault> {
     let empty = folder.join("seen.csv");
     // Readings are work that nobody wants to do twice.
-    if empty.exists() && seen::has_readings(&text_of(&empty)?, table.spools.len()) {
+    if empty.exists() && observations::has_readings(&text_of(&empty)?, table.spools.len()) {
         return Err(Fault::Input(format!(
             "{}: this table has readings in it; choose another folder, or move it away",
             empty.display()
@@ -111,7 +112,7 @@ fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Resu
     set.bytes("watch.txt", watch::text(table, from).as_bytes())?;
     set.file("watch.csv", |out| watch::write_csv(table, from, out))?;
     set.file("watch.png", |out| page.image.write_png(out))?;
-    set.bytes("seen.csv", seen::template(table).as_bytes())?;
+    set.bytes("seen.csv", observations::template(table).as_bytes())?;
     set.commit()?;
     Ok(())
 }

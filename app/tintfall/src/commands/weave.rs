@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::job::{Job, read_text};
-use handoff::signoff;
-use handoff::weave::dialect::{BUILT_IN, Dialect};
-use handoff::weave::register::Placement;
-use handoff::weave::{How, Weave, WeaveError, Woven};
+use project::job::{Job, read_text};
+use project::signoff;
+use weave::dialect::{BUILT_IN, Dialect};
+use weave::register::Placement;
+use weave::{How, Weave, WeaveError, Woven};
 use toolpath::{ExtruderMode, Settings};
 
 use super::prepare::{not_opened, not_signed, required};
@@ -137,7 +137,7 @@ impl Args {
 /// A toolpath that can't be woven or read back, as a fault.
 pub fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
     match error {
-        WeaveError::Cancelled(_) | WeaveError::Register(handoff::weave::register::RegisterError::Cancelled(_)) => {
+        WeaveError::Cancelled(_) | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => {
             Fault::Stopped
         }
         WeaveError::Write(error) => error.into(),

@@ -1,10 +1,10 @@
 //! What can be wrong with a dialect.
 
-use plan::ron_text::{Path, Problem};
+use plan::ron_text::{Document, Path, Problem};
 use toolpath::Line;
 
+use super::document::{Dialect, Form};
 use super::template::Template;
-use super::{Dialect, Form};
 
 /// Letters that already mean something on a move (NIST 3.3.2 and the E axis), so no share's.
 const TAKEN: &str = "GMNTXYZEFIJKRP";
@@ -21,7 +21,20 @@ struct Gaps {
     needed: &'static [&'static str],
 }
 
-pub(super) fn problems(dialect: &Dialect) -> Vec<Problem> {
+impl Document for Dialect {
+    const KIND: &'static str = "dialect file";
+    const VERSION: u32 = 1;
+
+    fn version(&self) -> u32 {
+        self.version
+    }
+
+    fn problems(&self) -> Vec<Problem> {
+        problems(self)
+    }
+}
+
+fn problems(dialect: &Dialect) -> Vec<Problem> {
     let mut found = Vec::new();
     let top = |name, what: &str| Problem::new(Path::field(name), what);
     if dialect.name.trim().is_empty() || dialect.name.chars().any(char::is_control) {
@@ -180,7 +193,7 @@ fn harm(text: &str) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::BUILT_IN;
+    use super::super::document::BUILT_IN;
     use super::*;
 
     fn said(old: &str, new: &str, name: &str) -> String {

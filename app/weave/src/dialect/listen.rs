@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use blend::Shares;
 use toolpath::{Form as LineForm, Line};
 
+use super::document::{Dialect, Form};
+use super::speak::DialectError;
 use super::template::Template;
-use super::{Dialect, DialectError, Form};
 
 /// What a line says about the blend.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,8 +2,8 @@
 
 use blend::Shares;
 
+use super::document::{Dialect, Form};
 use super::template::Template;
-use super::{Dialect, Form};
 
 /// Why a dialect can't serve a plan.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

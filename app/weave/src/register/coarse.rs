@@ -12,8 +12,8 @@ use glam::DVec2;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
-use super::Placement;
-use super::fine::{Outline, Outlines};
+use super::fine::{Outline, Outlines, bounds};
+use super::placement::Placement;
 
 /// Cells of a picture are this wide, mm, unless the plate is too large for that.
 const CELL_MM: f64 = 1.5;
@@ -263,15 +263,6 @@ impl<'a> Search<'a> {
             })
             .collect()
     }
-}
-
-pub(super) fn bounds(points: &[DVec2]) -> Option<(DVec2, DVec2)> {
-    let first = *points.first()?;
-    Some(
-        points
-            .iter()
-            .fold((first, first), |(low, high), p| (low.min(*p), high.max(*p))),
-    )
 }
 
 /// Marks the cells that a line passes.

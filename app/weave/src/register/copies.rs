@@ -3,10 +3,10 @@
 use geometry::Mesh;
 use glam::{DVec2, DVec3};
 
-use super::Placement;
+use super::placement::Placement;
 
 /// Where copies stand, with what each place needs of them worked out once.
-pub(in crate::weave) struct Copies(Vec<Copy>);
+pub(crate) struct Copies(Vec<Copy>);
 
 struct Copy {
     shift_mm: DVec2,
@@ -19,7 +19,7 @@ struct Copy {
 
 impl Copies {
     /// Copies of a mesh; one as the mesh lies if none is given.
-    pub(in crate::weave) fn new(mesh: &Mesh, stands: &[Placement]) -> Self {
+    pub(crate) fn new(mesh: &Mesh, stands: &[Placement]) -> Self {
         let (low, high) = mesh.bounds();
         let middle = 0.5 * (low + high);
         let copy = |stand: &Placement| Copy {
@@ -36,7 +36,7 @@ impl Copies {
 
     /// A place of the plate as a place of the part, and which copy it belongs to: the one whose
     /// middle is nearest.
-    pub(in crate::weave) fn to_part(&self, plate_mm: DVec3) -> (usize, DVec3) {
+    pub(crate) fn to_part(&self, plate_mm: DVec3) -> (usize, DVec3) {
         let index = match self.0.len() {
             1 => 0,
             _ => self.nearest(plate_mm.truncate()),

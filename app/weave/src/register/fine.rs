@@ -3,12 +3,12 @@
 use geometry::layers::slice;
 use geometry::{LayerPlan, Mesh};
 use glam::DVec2;
+use nalgebra::{SMatrix, SVector};
 
-use super::coarse::bounds;
+use super::error::RegisterError;
 use super::grid::Grid;
 use super::levels::Levels;
-use super::solve::solve;
-use super::{Placement, RegisterError, Stand};
+use super::placement::{Placement, Stand};
 
 /// Distance between contour points that are compared, mm, and the most of them on a level.
 const SPACING_MM: f64 = 0.7;
@@ -112,6 +112,15 @@ pub(super) fn outlines(
         low,
         high,
     })
+}
+
+pub(super) fn bounds(points: &[DVec2]) -> Option<(DVec2, DVec2)> {
+    let first = *points.first()?;
+    Some(
+        points
+            .iter()
+            .fold((first, first), |(low, high), p| (low.min(*p), high.max(*p))),
+    )
 }
 
 fn samples(rings: &[Vec<DVec2>]) -> Vec<Sample> {
@@ -312,35 +321,29 @@ fn step(pairs: &[Pair], reach_mm: f64, trim_mm: f64) -> Option<[f64; 5]> {
     let mut off: Vec<f64> = insets.iter().map(|i| (i - middle).abs()).collect();
     let spread = median(&mut off);
     let trim = (3.0 * 1.4826 * spread).max(trim_mm);
-    let mut a = [[0.0; 5]; 5];
-    let mut b = [0.0; 5];
+    let mut normal = SMatrix::<f64, 5, 5>::zeros();
+    let mut right = SVector::<f64, 5>::zeros();
     for pair in pairs {
         let Some(inset) = pair.inset.filter(|i| (i - middle).abs() < trim) else {
             continue;
         };
         let row = row(pair);
-        for ((values, right), of) in a.iter_mut().zip(&mut b).zip(row) {
-            for (value, with) in values.iter_mut().zip(row) {
-                *value += of * with;
-            }
-            *right -= of * inset;
-        }
+        normal += row * row.transpose();
+        right -= row * inset;
     }
     // A round part tells nothing of its turn, and inset and growth may be one: a little
     // reluctance to move settles what the lines leave open.
     let count = pairs.len() as f64;
-    let units = [1.0, 1.0, reach_mm, 1.0, reach_mm];
-    let diagonal = a.as_flattened_mut().iter_mut().step_by(units.len() + 1);
-    for (i, (value, unit)) in diagonal.zip(units).enumerate() {
-        *value += 1e-4 * count * unit * unit * if i == 4 { 10.0 } else { 1.0 };
-    }
-    solve(a, b)
+    let units = [1.0, 1.0, reach_mm, 1.0, 10_f64.sqrt() * reach_mm];
+    let reluctance: SVector<f64, 5> = units.map(|unit| 1e-4 * count * unit * unit).into();
+    normal += SMatrix::from_diagonal(&reluctance);
+    Some(normal.cholesky()?.solve(&right).into())
 }
 
 /// How a pair's inset changes with the shift in x and y, the turn, the inset asked for and the
 /// growth: moving the part by d changes it by outward·d, turning it by t by t times
 /// outward·(arm turned left), growing it by g by g times outward·arm.
-fn row(pair: &Pair) -> [f64; 5] {
+fn row(pair: &Pair) -> SVector<f64, 5> {
     [
         pair.outward.x,
         pair.outward.y,
@@ -348,6 +351,7 @@ fn row(pair: &Pair) -> [f64; 5] {
         -1.0,
         pair.outward.dot(pair.arm),
     ]
+    .into()
 }
 
 /// How well a stand fits as it is.

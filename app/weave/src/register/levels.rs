@@ -6,7 +6,7 @@ use geometry::Progress;
 use glam::DVec2;
 use toolpath::{Move, Path, Replay, Settings, Step};
 
-use super::RegisterError;
+use super::error::RegisterError;
 
 /// What is printed at one height.
 #[derive(Clone, Debug, Default)]

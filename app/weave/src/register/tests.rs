@@ -1,7 +1,7 @@
+use demo_models::slicer::{Recipe, Slice, Stand as Place, generate};
 use geometry::layers::slice;
-use geometry::solids;
+use geometry::{DVec3, LayerPlan, Mesh, Progress, solids};
 use toolpath::Settings;
-use toolpath::generate::{Recipe, Slice, Stand as Place, generate};
 
 use super::*;
 

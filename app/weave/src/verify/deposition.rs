@@ -10,8 +10,8 @@ use plan::Painted;
 use toolpath::{Move, Path, Replay, Settings, Step, filament_area_mm2};
 
 use super::nozzle::Nozzle;
-use crate::weave::dialect::{Dialect, DialectError};
-use crate::weave::{Source, WeaveError};
+use crate::dialect::{Dialect, DialectError};
+use crate::{Source, WeaveError};
 
 /// One straight piece of laid plastic, in machine coordinates. 40 bytes: a million pieces, some
 /// 30 MB of G-code, take 40 MB.
@@ -60,7 +60,7 @@ impl Replayed<'_> {
     /// Follows the whole file; layers from the bed upwards. Travels are left out.
     ///
     /// Pieces are in machine coordinates;
-    /// [`Placement::to_part`](crate::weave::register::Placement::to_part) takes them to the part.
+    /// [`Placement::to_part`](crate::register::Placement::to_part) takes them to the part.
     ///
     /// # Errors
     /// When the file can't be read, the dialect can't serve, or when told to stop.

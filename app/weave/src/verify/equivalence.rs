@@ -6,12 +6,12 @@ use std::io::Read;
 use geometry::Progress;
 use toolpath::{Form, Line, Move, Replay, Settings, Step};
 
-use crate::weave::WeaveError;
-use crate::weave::dialect::{Heard, Listener};
+use crate::WeaveError;
+use crate::dialect::{Heard, Listener};
 
 /// What the comparison found.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Same {
+pub struct Equivalence {
     /// Moves of the toolpath from before.
     pub moves: u64,
     /// Moves that are in pieces now.
@@ -28,7 +28,7 @@ pub struct Same {
     pub first_difference: Option<String>,
 }
 
-impl Same {
+impl Equivalence {
     /// Whether it is the same print but for its blends.
     pub fn holds(&self) -> bool {
         self.first_difference.is_none() && self.filament_mm.abs() <= FILAMENT_MM
@@ -109,7 +109,7 @@ pub fn compare(
     listener: &mut Listener,
     size_bytes: u64,
     progress: &Progress,
-) -> Result<Same, WeaveError> {
+) -> Result<Equivalence, WeaveError> {
     let mut before = Stream {
         replay: Replay::new(before, settings),
         fed_mm: 0.0,
@@ -118,7 +118,7 @@ pub fn compare(
         replay: Replay::new(after, settings),
         fed_mm: 0.0,
     };
-    let mut found = Same::default();
+    let mut found = Equivalence::default();
     let mut next_look = 0;
     while let Some(wanted) = before.next(None)? {
         match &wanted.event {
@@ -160,7 +160,7 @@ fn take_other<R: Read>(
     line: u64,
     after: &mut Stream<R>,
     listener: &mut Listener,
-    found: &mut Same,
+    found: &mut Equivalence,
 ) -> Result<(), WeaveError> {
     loop {
         let Some(seen) = after.next(Some(listener))? else {
@@ -188,7 +188,7 @@ fn take_move<R: Read>(
     line: u64,
     after: &mut Stream<R>,
     listener: &mut Listener,
-    found: &mut Same,
+    found: &mut Equivalence,
 ) -> Result<(), WeaveError> {
     let mut fed_mm = 0.0;
     let mut gone_mm = 0.0;

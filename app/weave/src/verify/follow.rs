@@ -13,9 +13,9 @@ use blend::Shares;
 use geometry::Progress;
 use toolpath::{MachineState, Replay, Replayed as Seen, Step, filament_area_mm2};
 
-use super::laid::{Laying, Piece, Replayed, key};
+use super::deposition::{Laying, Piece, Replayed, key};
 use super::nozzle::Nozzle;
-use crate::weave::{Source, WeaveError};
+use crate::{Source, WeaveError};
 
 /// Marks lie at least so far apart, bytes.
 const APART: u64 = 128 * 1024;
@@ -91,7 +91,7 @@ pub struct LaidMove {
 pub struct LayerMoves {
     /// Height of the nozzle, mm.
     pub top_mm: f64,
-    /// Straight pieces in machine coordinates, as in [`super::laid`].
+    /// Straight pieces in machine coordinates, as in [`super::deposition`].
     pub pieces: Vec<Piece>,
     /// The moves.
     pub moves: Vec<LaidMove>,

@@ -5,7 +5,7 @@ use plan::machine::Chamber;
 use toolpath::Line;
 
 use super::chamber::Melt;
-use crate::weave::dialect::{Dialect, DialectError, Heard, Listener};
+use crate::dialect::{Dialect, DialectError, Heard, Listener};
 
 /// A nozzle on its way through a file.
 #[derive(Clone, Debug)]

@@ -3,8 +3,8 @@
 use geometry::{Cancelled, DVec3, Progress};
 use plan::Painted;
 
-use super::Verified;
-use crate::render::{Background, Camera, Frame, Image, Render, Stage, View};
+use super::verifying::Verified;
+use render::{Background, Camera, Frame, Image, Render, Stage, View};
 
 /// What a picture shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -5,7 +5,20 @@ use std::collections::HashMap;
 use blend::{Lab, Xyz, ciede2000};
 use geometry::DVec3;
 
-use super::Miss;
+/// A place where the print will not look as planned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Miss {
+    /// Where on the part, mm.
+    pub point_mm: DVec3,
+    /// Line of the file.
+    pub line: u64,
+    /// The planned colour.
+    pub asked: Lab,
+    /// The colour that will be laid.
+    pub laid: Lab,
+    /// Their difference, ΔE00.
+    pub de00: f64,
+}
 
 /// Width of a patch of skin, mm.
 const PATCH_MM: f64 = 1.0;

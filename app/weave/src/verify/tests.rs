@@ -1,17 +1,25 @@
-use geometry::{Mask, Progress};
-use toolpath::generate::Recipe;
+use blend::Shares;
+use demo_models::slicer::Recipe;
+use geometry::layers::MOST_LAYERS;
+use geometry::{DVec3, Mask, Progress};
+use plan::Painted;
+use plan::machine::Chamber;
+use toolpath::Settings;
 
+use super::verifying::{Heights, MOST_UNCLEAR};
 use super::*;
-use crate::weave::register::tests::sliced;
-use crate::weave::tests as weaving;
+use crate::Source;
+use crate::dialect::Dialect;
+use crate::register::tests::sliced;
+use crate::tests as weaving;
 
 fn source(file: &[u8]) -> std::sync::Arc<[u8]> {
     file.into()
 }
 
 /// How a woven file is replayed at all heights.
-fn replayed<'a>(painted: &'a Painted, dialect: &'a Dialect) -> laid::Replayed<'a> {
-    laid::Replayed {
+fn replayed<'a>(painted: &'a Painted, dialect: &'a Dialect) -> deposition::Replayed<'a> {
+    deposition::Replayed {
         painted,
         dialect,
         settings: Settings::default(),
@@ -212,7 +220,7 @@ fn from(bytes: &std::sync::Arc<[u8]>, at: u64) -> std::io::Result<Box<dyn std::i
 
 #[test]
 fn each_layer_is_read_from_a_mark_as_in_the_whole_file() {
-    use toolpath::generate::Stand;
+    use demo_models::slicer::Stand;
     let mesh = weaving::part();
     let chamber = Chamber {
         dead_mm3: 20.0,
@@ -303,7 +311,7 @@ proptest::proptest! {
         lines in proptest::collection::vec((0.0..1.0_f64, 0_usize..STRANGE.len()), 0..6),
     ) {
         use toolpath::Distance;
-        use toolpath::generate::{Retraction, Stand};
+        use demo_models::slicer::{Retraction, Stand};
         let mesh = geometry::solids::cylinder(9.0, 6.0, 40).expect("a cylinder");
         let ball = Mask::Sphere {
             centre_mm: DVec3::new(-9.0, 0.0, height),

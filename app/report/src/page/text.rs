@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use ab_glyph::{Font, FontRef, GlyphId, OutlineCurve};
 use tiny_skia::{Path, PathBuilder};
 
-use super::page::Ink;
+use super::ink::Ink;
 
 /// Which face, and how strong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -222,7 +222,7 @@ fn add(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sheet::style;
+    use crate::page::style;
 
     #[test]
     fn shortening_keeps_the_room_and_short_text() {

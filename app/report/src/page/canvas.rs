@@ -5,38 +5,11 @@ use tiny_skia::{
     Color, FillRule, Paint, Path, PathBuilder, Pixmap, PixmapPaint, PixmapRef, Stroke, Transform,
 };
 
+use render::Image;
+
+use super::ink::Ink;
 use super::style;
 use super::text::{self, Style};
-use super::{Finished, Image};
-
-/// A colour to draw with, straight alpha.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Ink {
-    /// Red, green, blue, alpha.
-    pub rgba: [u8; 4],
-}
-
-impl Ink {
-    /// A colour that hides what lies beneath.
-    pub const fn opaque(r: u8, g: u8, b: u8) -> Self {
-        Self {
-            rgba: [r, g, b, 255],
-        }
-    }
-
-    /// A colour of the part.
-    pub fn of(colour: Srgb) -> Self {
-        let [r, g, b] = colour.0;
-        Self::opaque(r, g, b)
-    }
-
-    fn paint(self) -> Paint<'static> {
-        let [r, g, b, a] = self.rgba;
-        let mut paint = Paint::default();
-        paint.set_color_rgba8(r, g, b, a);
-        paint
-    }
-}
 
 /// A box on the page, in page units from the upper left.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -92,6 +65,15 @@ pub struct Placed {
     pub what: String,
     /// Where.
     pub at: Rect,
+}
+
+/// A finished page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finished {
+    /// The picture.
+    pub image: Image,
+    /// Where each text and picture lies, for checks.
+    pub placed: Vec<Placed>,
 }
 
 /// On which side of its place a text stands.

@@ -5,7 +5,7 @@
 //! does with a toolpath, and is not meant for a printer. Use a real slicer for that.
 //!
 //! ```
-//! use toolpath::generate::{Recipe, Slice, generate};
+//! use demo_models::slicer::{Recipe, Slice, generate};
 //! let square = vec![vec![[0.0, 0.0], [20.0, 0.0], [20.0, 20.0], [0.0, 20.0]]];
 //! let slices: Vec<Slice<'_>> = (1..=10)
 //!     .map(|i| Slice { top_mm: 0.2 * f64::from(i), height_mm: 0.2, contours: &square })
@@ -23,7 +23,8 @@ mod shape;
 
 use std::io::{self, Write};
 
-use crate::Distance;
+use toolpath::Distance;
+
 use emit::Emitter;
 use shape::Area;
 

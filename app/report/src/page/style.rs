@@ -1,6 +1,6 @@
 //! The page's few colours and sizes.
 
-use super::page::Ink;
+use super::ink::Ink;
 use super::text::{Style, Weight};
 
 /// Free space at the page's left and right.

@@ -1,0 +1,10 @@
+//! The files of a plan on disk: opened together, signed, and written whole or not at all.
+//!
+//! [`job`] reads a plan with the files that it names and lays it on its part, [`signoff`] tells
+//! who looked it over and whether it has changed since, and [`write`](mod@write) writes a file
+//! beside its place and renames it. [`cautions`] are what to take care of around a hot printer.
+
+pub mod cautions;
+pub mod job;
+pub mod signoff;
+pub mod write;

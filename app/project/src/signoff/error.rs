@@ -1,0 +1,31 @@
+//! Why something can't be signed.
+
+use std::io;
+use std::path::PathBuf;
+
+use crate::write::WriteError;
+
+/// Why something can't be signed, or its signatures can't be read.
+#[derive(Debug, thiserror::Error)]
+pub enum SignoffError {
+    /// The file of signatures can't be read.
+    #[error("{0}")]
+    Signatures(String),
+    /// A file that is to be signed can't be read again.
+    #[error("{}: can't be read to sign it: {source}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The name or the note is none.
+    #[error("{0}")]
+    Words(&'static str),
+    /// The signatures can't be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// The signatures can't be put into words: a fault of this program.
+    #[error("the signature can't be written down: {0}")]
+    Text(String),
+}

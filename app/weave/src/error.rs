@@ -1,0 +1,82 @@
+//! Why nothing was woven.
+
+use std::io;
+
+use geometry::Cancelled;
+use plan::ScheduleError;
+use project::write::WriteError;
+use toolpath::ReadError;
+
+use crate::dialect::DialectError;
+use crate::register::RegisterError;
+
+/// Why nothing was woven. No file was written.
+#[derive(Debug, thiserror::Error)]
+pub enum WeaveError {
+    /// The toolpath can't be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// The toolpath can't be opened.
+    #[error("the toolpath can't be opened: {0}")]
+    Open(io::Error),
+    /// The part was not found in it.
+    #[error(transparent)]
+    Register(#[from] RegisterError),
+    /// The dialect can't serve.
+    #[error(transparent)]
+    Dialect(#[from] DialectError),
+    /// It can't be written.
+    #[error("the woven toolpath can't be written: {0}")]
+    Output(#[from] io::Error),
+    /// It can't be put in its place.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// The plan can't be hashed.
+    #[error("the plan can't be written down for its hash: {0}")]
+    Hash(String),
+    /// The plan has no schedule.
+    #[error("the plan can't be laid out: {0}")]
+    Schedule(String),
+    /// Told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+    /// It chooses tools in the midst of the print.
+    #[error(
+        "line {line} of the toolpath chooses a tool after printing has begun; slice the part \
+         for a single extruder"
+    )]
+    Tools {
+        /// The line.
+        line: u64,
+    },
+    /// It is of another height.
+    #[error(
+        "the toolpath prints up to {printed_mm:.2} mm, and the part is {part_mm:.2} mm high; \
+         slice the same part at its own size{}",
+        if .printed_mm > .part_mm { ", or say how high the raft is" } else { "" }
+    )]
+    OtherHeight {
+        /// Height of the highest plastic, mm.
+        printed_mm: f64,
+        /// Height of the part, mm.
+        part_mm: f64,
+    },
+    /// It has no layers to speak of.
+    #[error(
+        "the toolpath lays plastic at more heights than a print has layers, so it can't be \
+         stepped through by layers"
+    )]
+    ManyHeights,
+    /// It was changed while it was read.
+    #[error("the toolpath was changed while it was read; start again")]
+    Changed,
+}
+
+impl From<ScheduleError> for WeaveError {
+    fn from(error: ScheduleError) -> Self {
+        match error {
+            ScheduleError::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            error => Self::Schedule(error.to_string()),
+        }
+    }
+}

@@ -1,0 +1,66 @@
+//! Why the part was not found on the plate.
+
+use geometry::Cancelled;
+use toolpath::ReadError;
+
+/// Root mean square distances beyond this are refused, mm: half a usual line's width.
+pub const MOST_RESIDUAL_MM: f64 = 0.2;
+
+/// Why no stand was found.
+#[derive(Debug, thiserror::Error)]
+pub enum RegisterError {
+    /// The file can't be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// It was told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+    /// The mesh has no contour to compare.
+    #[error("the part has no outline at any height that can be compared; check the mesh")]
+    NoContours,
+    /// Nothing is printed.
+    #[error("the toolpath lays no plastic along any move; is it a toolpath for a printer?")]
+    NothingPrinted,
+    /// Nothing is printed at the part's heights.
+    #[error(
+        "the toolpath prints nothing between {from_mm:.2} and {to_mm:.2} mm of height, where \
+         the part is; slice the same part"
+    )]
+    OtherHeights {
+        /// From this height.
+        from_mm: f64,
+        /// To this one.
+        to_mm: f64,
+    },
+    /// The lines don't follow the contours.
+    #[error(
+        "this toolpath is not of this part: at best {:.0} in 100 parts of the outline are \
+         followed by a printed line{}. Slice the same mesh, or give the turn and shift by hand",
+        .followed * 100.0,
+        .hint.as_deref().map(|h| format!("; {h}")).unwrap_or_default()
+    )]
+    OtherPart {
+        /// Share of the contour followed at the best stand.
+        followed: f64,
+        /// What it may be.
+        hint: Option<String>,
+    },
+    /// It follows, but not closely.
+    #[error(
+        "the toolpath follows the part only within {residual_mm:.2} mm (at most \
+         {MOST_RESIDUAL_MM} mm are let pass); slice the same mesh, or give the turn and shift by hand"
+    )]
+    TooFar {
+        /// Root mean square distance, mm.
+        residual_mm: f64,
+    },
+    /// It is of another size.
+    #[error(
+        "the toolpath is {:.2} times the part's size; slice the part at its own size, or scale \
+         the plan's mesh", .scale
+    )]
+    OtherSize {
+        /// Size of the toolpath by that of the mesh.
+        scale: f64,
+    },
+}

@@ -1,0 +1,343 @@
+//! What to weave, and how: the passes over a toolpath, one after another.
+
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+use geometry::Progress;
+use plan::schedule::Asked;
+use plan::{Paint, Painted, Plan};
+use project::signoff::Standing;
+use project::write::{self, WriteError};
+use toolpath::Settings;
+
+use crate::dialect::{Dialect, Speaker};
+use crate::emit::{self, Emitted};
+use crate::overrides::Overrides;
+use crate::register::{self, Levels, Placement, RegisterError, Registered, Stand};
+use crate::{Source, WeaveError, changes, header, survey};
+
+pub use plan::compensate::How;
+
+/// What to weave, and how.
+pub struct Weave<'a> {
+    /// The plan on its part.
+    pub painted: &'a Painted,
+    /// How the firmware is told.
+    pub dialect: &'a Dialect,
+    /// How to read what toolpaths leave open.
+    pub settings: Settings,
+    /// Where the copies stand, if given by hand; they are found otherwise.
+    pub stands: Vec<Placement>,
+    /// How the plan stands with those who looked it over.
+    pub review: Standing,
+}
+
+/// What came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Woven {
+    /// Where the copies stand.
+    pub registered: Registered,
+    /// Changes put in and moves cut.
+    pub emitted: Emitted,
+    /// Plastic of the whole file, mm³.
+    pub volume_mm3: f64,
+    /// Moves that lay plastic.
+    pub printing_moves: u64,
+    /// Stretches of plastic that ask for another blend than the one before, or for none.
+    pub stretches: u64,
+    /// How the places of the changes were found.
+    pub how: How,
+    /// Mean ΔE00 by volume, the inside counted with what is seen about it, expected if changes
+    /// stood at their place and as they stand; `None` where there are too many to work it out.
+    pub expected_de00: Option<[f64; 2]>,
+    /// Size of the toolpath that was read, bytes.
+    pub bytes: u64,
+    /// What a person should know before printing.
+    pub cautions: Vec<String>,
+}
+
+/// Parts of the part's height at which outlines are compared first, and all of them if that is
+/// not enough.
+const LOW: [f64; 4] = [0.04, 0.1, 0.17, 0.25];
+const ALL: [f64; 7] = [0.04, 0.12, 0.25, 0.4, 0.6, 0.75, 0.93];
+
+impl Weave<'_> {
+    /// Weaves a file into another, which appears whole or not at all.
+    ///
+    /// # Errors
+    /// [`WeaveError`] says what is wrong; the old file, if there was one, is untouched then.
+    pub fn file(&self, from: &Path, to: &Path, progress: &Progress) -> Result<Woven, WeaveError> {
+        let size_bytes = std::fs::metadata(from).map_err(WeaveError::Open)?.len();
+        let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(std::fs::File::open(from)?)) };
+        let source = Source {
+            open: &open,
+            size_bytes,
+        };
+        let mut result = None;
+        write::file(to, |out| {
+            let woven = self.run(&source, out, progress);
+            let failed = woven.is_err();
+            result = Some(woven);
+            match failed {
+                true => Err(io::Error::other("nothing was woven")),
+                false => Ok(()),
+            }
+        })
+        .or_else(|error| match &result {
+            // The weaving's own reason says more.
+            Some(Err(_)) => Ok(()),
+            _ => Err(error),
+        })?;
+        match result {
+            Some(Err(WeaveError::Output(source))) => Err(WeaveError::Write(WriteError {
+                path: to.to_owned(),
+                doing: "write",
+                source,
+            })),
+            Some(result) => result,
+            None => Err(WeaveError::Changed),
+        }
+    }
+
+    /// Weaves.
+    ///
+    /// # Errors
+    /// [`WeaveError`] says what is wrong.
+    pub fn run(
+        &self,
+        source: &Source<'_>,
+        out: &mut dyn Write,
+        progress: &Progress,
+    ) -> Result<Woven, WeaveError> {
+        let plan = self.painted.plan();
+        let speaker = Speaker::new(self.dialect, plan.spools.len())?;
+        let asked = Asked::new(self.painted);
+        let (registered, survey) = self.survey(source, &asked, progress)?;
+        if let Some(line) = survey.tool_line {
+            return Err(WeaveError::Tools { line });
+        }
+        self.check_height(&registered, &survey)?;
+        let changes = changes::changes(&survey, self.painted);
+        let cautions = self.cautions(&registered, &survey, &changes);
+        let header = header::text(&header::Facts {
+            plan,
+            plan_sha256: &plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
+            dialect: self.dialect,
+            stands: &registered.stands,
+            changes: &changes.commands.0,
+            review: &self.review,
+            cautions: &cautions,
+        });
+        let job = emit::Job {
+            survey: &survey,
+            header: &header,
+            changes: &changes.commands.0,
+            filament_mm: plan.spools.first().map_or(1.75, |s| s.diameter_mm),
+            on_moves: self.dialect.is_on_moves(),
+        };
+        let emitted = emit::emit(&job, source.read()?, speaker, out, progress)?;
+        Ok(Woven {
+            registered,
+            emitted,
+            volume_mm3: survey.volume_mm3,
+            printing_moves: survey.printing_moves,
+            stretches: survey.stretches,
+            how: changes.how,
+            expected_de00: changes.de00,
+            bytes: survey.bytes,
+            cautions,
+        })
+    }
+
+    /// Finds the part and follows the toolpath through the plan. A part that seemed found is
+    /// looked for again in the whole file if there turn out to be copies further on.
+    fn survey(
+        &self,
+        source: &Source<'_>,
+        asked: &Asked<'_>,
+        progress: &Progress,
+    ) -> Result<(Registered, survey::Survey), WeaveError> {
+        let overrides = Overrides::of(self.painted, progress)?;
+        let run = |registered: &Registered| {
+            let stands: Vec<Placement> = registered.stands.iter().map(|s| s.placement).collect();
+            let wanted = survey::Wanted {
+                asked,
+                overrides: overrides.as_ref(),
+                stands: &stands,
+            };
+            survey::survey(
+                source.read()?,
+                source.size_bytes,
+                self.settings,
+                &wanted,
+                progress,
+            )
+        };
+        let (registered, whole) = self.register(source, true, progress)?;
+        let surveyed = run(&registered)?;
+        if whole || !surveyed.comes_down || !self.stands.is_empty() {
+            return Ok((registered, surveyed));
+        }
+        let (again, _) = self.register(source, false, progress)?;
+        if again.stands.len() == registered.stands.len() {
+            return Ok((registered, surveyed));
+        }
+        let surveyed = run(&again)?;
+        Ok((again, surveyed))
+    }
+
+    /// Where the copies stand, and whether the whole file was read for it.
+    fn register(
+        &self,
+        source: &Source<'_>,
+        early: bool,
+        progress: &Progress,
+    ) -> Result<(Registered, bool), WeaveError> {
+        let plan = self.painted.plan();
+        let mesh = self.painted.surface().mesh();
+        if !self.stands.is_empty() {
+            let levels = self.levels(source, &LOW, true, progress)?;
+            let stands: Result<Vec<Stand>, RegisterError> = self
+                .stands
+                .iter()
+                .map(|placement| register::measure(mesh, &plan.layers, &levels, *placement))
+                .collect();
+            let registered = Registered {
+                stands: stands?,
+                alike_turns_deg: Vec::new(),
+            };
+            return Ok((registered, levels.whole));
+        }
+        if early {
+            let levels = self.levels(source, &LOW, true, progress)?;
+            let found = register::register(mesh, &plan.layers, &levels, progress);
+            match found {
+                // Higher up the part may look different from each side.
+                Ok(registered)
+                    if levels.whole
+                        || registered.alike_turns_deg.is_empty()
+                        || !turn_matters(plan) =>
+                {
+                    return Ok((registered, levels.whole));
+                }
+                Err(RegisterError::Cancelled(cancelled)) => return Err(cancelled.into()),
+                _ => {}
+            }
+        }
+        let levels = self.levels(source, &ALL, false, progress)?;
+        let registered = register::register(mesh, &plan.layers, &levels, progress)?;
+        Ok((registered, true))
+    }
+
+    fn levels(
+        &self,
+        source: &Source<'_>,
+        parts: &[f64],
+        early: bool,
+        progress: &Progress,
+    ) -> Result<Levels, WeaveError> {
+        let (low, high) = self.painted.surface().mesh().bounds();
+        let lift_mm = self.stands.first().map_or(0.0, |s| s.lift_mm);
+        let height = high.z - low.z;
+        let layer_mm = self.painted.plan().layers.layer_mm;
+        let mut heights: Vec<f64> = Vec::new();
+        for part in parts {
+            let at = (lift_mm + height * part).max(lift_mm + layer_mm);
+            if heights.last().is_none_or(|last| at > last + layer_mm) {
+                heights.push(at);
+            }
+        }
+        Ok(register::gather(
+            source.read()?,
+            source.size_bytes,
+            self.settings,
+            &heights,
+            layer_mm,
+            early,
+            progress,
+        )?)
+    }
+
+    fn check_height(
+        &self,
+        registered: &Registered,
+        survey: &survey::Survey,
+    ) -> Result<(), WeaveError> {
+        let (_, high) = self.painted.surface().mesh().bounds();
+        let lift_mm = registered
+            .stands
+            .first()
+            .map_or(0.0, |s| s.placement.lift_mm);
+        let printed_mm = survey.highest_mm - lift_mm;
+        let layer_mm = self.painted.plan().layers.layer_mm;
+        // Towers may be a little higher than the part, and the last layer may be left out.
+        if (printed_mm - high.z).abs() > 1.5 * layer_mm.max(0.2) {
+            return Err(WeaveError::OtherHeight {
+                printed_mm,
+                part_mm: high.z,
+            });
+        }
+        Ok(())
+    }
+
+    fn cautions(
+        &self,
+        registered: &Registered,
+        survey: &survey::Survey,
+        changes: &changes::Changes,
+    ) -> Vec<String> {
+        let mut told: Vec<String> = survey
+            .cautions
+            .as_slice()
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        let turns = registered.alike_turns_deg.first();
+        if let Some(turn) = turns.filter(|_| turn_matters(self.painted.plan())) {
+            told.push(format!(
+                "The toolpath fits the part as well turned by {turn:.0} degrees; the least turn \
+                 was taken. Give the turn by hand if the colours come out turned"
+            ));
+        }
+        for (i, stand) in registered.stands.iter().enumerate() {
+            if stand.residual_mm > register::MOST_RESIDUAL_MM || stand.followed < 0.85 {
+                told.push(format!(
+                    "Copy {} was placed by hand and fits badly: {:.0} in 100 parts of its outline \
+                     are followed, within {:.2} mm",
+                    i + 1,
+                    stand.followed * 100.0,
+                    stand.residual_mm
+                ));
+            }
+        }
+        if changes.left_out > 0 {
+            told.push(format!(
+                "{} stretches of another blend are over before the melt chamber would be half \
+                 through with it; they are laid in the blend about them. Make such regions \
+                 larger, or give the part fewer of them in one layer",
+                changes.left_out
+            ));
+        }
+        if changes.hurried > 0 {
+            told.push(format!(
+                "{} changes of blend have too little unseen plastic before them to settle in, \
+                 and nothing is flushed away: the toolpath lays what it laid. A block beside the \
+                 part, sliced with it, helps what is printed after it; `tintfall verify` shows \
+                 where it matters",
+                changes.hurried
+            ));
+        }
+        told
+    }
+}
+
+/// Whether a plan asks for anything but height.
+fn turn_matters(plan: &Plan) -> bool {
+    plan.regions.iter().any(|region| {
+        let level = match &region.paint {
+            Paint::Fixed(_) => true,
+            Paint::Fade { along, .. } => along.depends_on_height_only(),
+        };
+        !(level && region.brush.is_empty() && region.mask.depends_on_height_only())
+    })
+}

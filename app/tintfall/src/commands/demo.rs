@@ -3,11 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use demo_models::{Demo, recipe, toolpath};
+use package::{FILES, PrepareError, prepare};
+use plan::Plan;
 use project::cautions;
 use project::job::Job;
 use project::write::{self, Folder};
-use package::{FILES, PrepareError, prepare};
-use plan::Plan;
 
 use super::prepare::not_opened;
 use crate::console::Console;
@@ -79,14 +79,19 @@ fn plan_name(demo: &Demo) -> String {
 
 /// What each file is, and what to do with it.
 fn told(folder: &Path, demos: &[Demo]) -> String {
-    let mut text = format!("Three parts for the harbour museum's shop, in {}\n", folder.display());
+    let mut text = format!(
+        "Three parts for the harbour museum's shop, in {}\n",
+        folder.display()
+    );
     for demo in demos {
         let (mesh, plan, name) = (mesh_name(demo), plan_name(demo), demo.name);
         text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
         text.push_str(&format!("  {mesh:28}the part\n"));
         text.push_str(&format!("  {plan:28}its plan: open it in a text editor\n"));
         let sliced = toolpath_name(demo);
-        text.push_str(&format!("  {sliced:28}a toolpath of it, to weave into; not for a printer\n"));
+        text.push_str(&format!(
+            "  {sliced:28}a toolpath of it, to weave into; not for a printer\n"
+        ));
         for (file, what) in FILES {
             let file = format!("{name}/{file}");
             text.push_str(&format!("  {file:28}{what}\n"));

@@ -66,7 +66,10 @@ fn told(done: &HandedOff) -> String {
     let mut text = format!("Wrote {path}\n{}\n", manifest.review.words());
     for entry in &manifest.files {
         let kib = entry.bytes.div_ceil(1024);
-        text.push_str(&format!("  {kib:>7} KiB  {:28}{}\n", entry.name, entry.what));
+        text.push_str(&format!(
+            "  {kib:>7} KiB  {:28}{}\n",
+            entry.name, entry.what
+        ));
     }
     text.push_str(&format!(
         "Check it on the other side: tintfall check-handoff {path}\n\

@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use project::job::Job;
 use calibrate::lag_test::{LagTest, LagTestError};
 use calibrate::observations::read_lag;
-use project::write::Folder;
 use package::{PrepareError, prepare};
 use plan::Machine;
+use project::job::Job;
+use project::write::Folder;
 
 use super::preflight::read_machine;
 use super::prepare::not_opened;
@@ -44,12 +44,13 @@ impl Args {
             None => Machine::default(),
         };
         let model = blend::model_for(&spools, spools.measured.as_ref());
-        let test = LagTest::new(&spools, model.as_ref(), &machine, "lag-test.stl").map_err(
-            |error| match error {
-                LagTestError::Mesh(_) => Fault::system(error),
-                error => Fault::input(error),
-            },
-        )?;
+        let test =
+            LagTest::new(&spools, model.as_ref(), &machine, "lag-test.stl").map_err(|error| {
+                match error {
+                    LagTestError::Mesh(_) => Fault::system(error),
+                    error => Fault::input(error),
+                }
+            })?;
         write_all(&self.out, &test)?;
         console.working(|progress| -> Result<(), Fault> {
             let plan = self.out.join("lag-test.plan.ron");

@@ -1,7 +1,7 @@
 //! `tintfall layers`.
 
-use geometry::layers::{self, CutError, Layer};
 use geometry::LayerPlan;
+use geometry::layers::{self, CutError, Layer};
 use serde::Serialize;
 
 use crate::console::Console;
@@ -88,7 +88,14 @@ fn row(layer: &Layer) -> Row {
 fn in_columns(table: &Table) -> String {
     let mut text = format!(
         "{:>6} {:>9} {:>9} {:>9} {:>12} {:>12} {:>12} {:>12}\n",
-        "layer", "bottom mm", "top mm", "outlines", "area mm²", "outline mm", "volume mm³", "skin mm²"
+        "layer",
+        "bottom mm",
+        "top mm",
+        "outlines",
+        "area mm²",
+        "outline mm",
+        "volume mm³",
+        "skin mm²"
     );
     for (i, row) in table.layers.iter().enumerate() {
         text.push_str(&format!(

@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use blend::reach::{Match, sample};
 use blend::{Lab, MixModel, SpoolColour, Srgb, ciede2000, closest};
-use project::job::read_plan;
-use report::reach_chart::ReachChart;
-use project::write;
 use plan::Plan;
+use project::job::read_plan;
+use project::write;
+use report::reach_chart::ReachChart;
 use serde::Serialize;
 
 use super::prepare::not_opened;
@@ -136,7 +136,10 @@ fn wanted(text: &str) -> Result<Lab, Fault> {
 }
 
 fn check_ending(path: &std::path::Path) -> Result<(), Fault> {
-    match path.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg")) {
+    match path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("svg"))
+    {
         true => Ok(()),
         false => Err(Fault::Input(format!(
             "{}: the chart is an SVG picture; give it the ending .svg",
@@ -150,7 +153,9 @@ fn chart(plan: &Plan, model: &dyn MixModel, wanted: Lab, found: Match) -> String
     let reached = sample(model, plan.machine.share_limits(), about);
     let alone = |(i, spool): (usize, &blend::Spool)| {
         let shares = blend::Shares::pure(i, model.count());
-        shares.map_or(spool.xyz(), |shares| model.mix(&shares)).to_lab()
+        shares
+            .map_or(spool.xyz(), |shares| model.mix(&shares))
+            .to_lab()
     };
     let plan_spools = plan
         .spools

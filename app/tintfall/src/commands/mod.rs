@@ -1,14 +1,37 @@
-//! The commands, one file each. A new one is a file with `Args` and `Args::run`, and a line
-//! in the list below.
+//! The commands, one file each. A new one is a file with `Args` and `Args::run`, its `mod` and a
+//! line in the list below.
+
+mod cautions;
+mod check_handoff;
+mod demo;
+mod diff;
+mod fit;
+mod handoff;
+mod inspect;
+mod key_in;
+mod lag_fit;
+mod lag_test;
+mod layers;
+mod match_colour;
+mod new;
+mod preflight;
+mod prepare;
+mod read_photo;
+mod sign;
+mod swatch;
+mod trace;
+mod verify;
+mod view;
+mod watch;
+mod weave;
 
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Makes the modules, the enum that the arguments are parsed into, and the call of each.
+/// Makes the enum that the arguments are parsed into, and the call of each. The `mod` lines stay
+/// outside, for rustfmt follows no module that a macro names.
 macro_rules! commands {
     ($($module:ident: $Name:ident,)*) => {
-        $(mod $module;)*
-
         /// What to do.
         #[derive(clap::Subcommand)]
         pub enum Command {

@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use project::job::read_plan;
 use plan::Machine;
 use plan::preflight::{Check, Kind, checks};
+use project::job::read_plan;
 
 use super::prepare::not_opened;
 use super::swatch::text_of;
@@ -31,7 +31,12 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     machine: Option<PathBuf>,
     /// How many spools it is to mix, with --machine
-    #[arg(long, value_name = "COUNT", default_value_t = 2, conflicts_with = "plan")]
+    #[arg(
+        long,
+        value_name = "COUNT",
+        default_value_t = 2,
+        conflicts_with = "plan"
+    )]
     spools: usize,
     /// Write the list to standard output as JSON
     #[arg(long)]

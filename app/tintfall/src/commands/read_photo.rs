@@ -42,11 +42,13 @@ impl Args {
         let table_path = folder.join(&patches.table);
         let mut table = Table::read(&text_of(&table_path)?)
             .map_err(|e| Fault::Input(format!("{}: {e}", table_path.display())))?;
-        let in_photo =
-            |cause: &dyn ToString| Fault::Input(format!("{}: {}", self.photo.display(), cause.to_string()));
+        let in_photo = |cause: &dyn ToString| {
+            Fault::Input(format!("{}: {}", self.photo.display(), cause.to_string()))
+        };
         let reading = console.working(|progress| -> Result<_, Fault> {
             progress.stage("Reading the photograph");
-            let file = File::open(&self.photo).map_err(|e| in_photo(&format!("can't be read: {e}")))?;
+            let file =
+                File::open(&self.photo).map_err(|e| in_photo(&format!("can't be read: {e}")))?;
             let photo = Photo::read_png(BufReader::new(file)).map_err(|e| in_photo(&e))?;
             photo.read(&patches).map_err(|e| in_photo(&e))
         })?;

@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use blend::Spool;
 use calibrate::patches::{Card, Patches, StepRow};
 use calibrate::{Header, Options, PartError, Row, Table, TestPart, guide};
-use project::job::{Job, read_text};
-use project::write::Folder;
 use package::{PrepareError, prepare};
 use plan::{Machine, SpoolSet};
+use project::job::{Job, read_text};
+use project::write::Folder;
 
 use super::prepare::not_opened;
 use crate::console::Console;
@@ -193,7 +193,10 @@ fn told(folder: &Path, bars: &[(String, TestPart)]) -> String {
     let mut line = |file: &str, what: &str| text.push_str(&format!("  {file:20}{what}\n"));
     for (name, bar) in bars {
         let steps = bar.steps.len();
-        line(&format!("{name}.stl"), &format!("an upright bar of {steps} steps"));
+        line(
+            &format!("{name}.stl"),
+            &format!("an upright bar of {steps} steps"),
+        );
         line(&format!("{name}.plan.ron"), "its plan");
         line(&format!("{name}/"), "its schedule, sheet and summary");
     }

@@ -32,7 +32,12 @@ pub struct Args {
     /// The table of what was seen
     seen: PathBuf,
     /// The usual error of a colour reading, ΔE00: more for a photograph
-    #[arg(long, value_name = "DE00", default_value_t = 1.5, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "DE00",
+        default_value_t = 1.5,
+        allow_negative_numbers = true
+    )]
     colour_error: f64,
     /// Write the findings to standard output as JSON
     #[arg(long)]

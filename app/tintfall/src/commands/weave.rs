@@ -4,10 +4,10 @@ use std::path::{Path, PathBuf};
 
 use project::job::{Job, read_text};
 use project::signoff;
+use toolpath::{ExtruderMode, Settings};
 use weave::dialect::{BUILT_IN, Dialect};
 use weave::register::Placement;
 use weave::{How, Weave, WeaveError, Woven};
-use toolpath::{ExtruderMode, Settings};
 
 use super::prepare::{not_opened, not_signed, required};
 use crate::console::Console;
@@ -73,7 +73,8 @@ impl Reading {
                 "there is no dialect `{asked}`; built in are {known}, or name a dialect file"
             )));
         }
-        let text = read_text(path).map_err(|why| Fault::input(format!("{}: {why}", self.dialect)))?;
+        let text =
+            read_text(path).map_err(|why| Fault::input(format!("{}: {why}", self.dialect)))?;
         Dialect::from_ron(&text).map_err(|error| Fault::input(error.in_file(&self.dialect)))
     }
 
@@ -104,7 +105,11 @@ impl Args {
     /// Weaves.
     pub fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.reading.dialect()?;
-        let same = |a: &Path, b: &Path| a == b || a.canonicalize().is_ok_and(|a| Some(a) == b.canonicalize().ok());
+        let same = |a: &Path, b: &Path| {
+            a == b
+                || a.canonicalize()
+                    .is_ok_and(|a| Some(a) == b.canonicalize().ok())
+        };
         if same(&self.toolpath, &self.out) {
             return Err(Fault::input(
                 "the toolpath and the file to write are the same; keep the toolpath, and name another file",
@@ -137,9 +142,8 @@ impl Args {
 /// A toolpath that can't be woven or read back, as a fault.
 pub fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
     match error {
-        WeaveError::Cancelled(_) | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => {
-            Fault::Stopped
-        }
+        WeaveError::Cancelled(_)
+        | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => Fault::Stopped,
         WeaveError::Write(error) => error.into(),
         WeaveError::Output(error) => Fault::system(error),
         error => Fault::Input(format!("{}: {error}", toolpath.display())),
@@ -176,6 +180,8 @@ fn told(out: &Path, woven: &Woven) -> String {
             "Changes are sent ahead of their place, and fed beyond their blend where that helps\n"
         }
     });
-    text.push_str("Check it with `tintfall verify`, and read `tintfall cautions` before you print.\n");
+    text.push_str(
+        "Check it with `tintfall verify`, and read `tintfall cautions` before you print.\n",
+    );
     text
 }

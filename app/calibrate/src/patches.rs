@@ -196,7 +196,6 @@ impl Document for Patches {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

@@ -294,7 +294,6 @@ fn decoded(code: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use std::io::Cursor;
 

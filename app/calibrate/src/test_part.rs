@@ -272,7 +272,6 @@ fn stacked(rings: &[(f64, (f64, f64))]) -> Result<Mesh, MeshError> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use blend::{SpoolColour, Srgb};
 

@@ -1,5 +1,5 @@
 //! The lag test is a sound part with a sound plan.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use blend::{Spool, SpoolColour, Srgb};
 use calibrate::lag_test::{LagTest, LagTestError};

@@ -1,5 +1,5 @@
 //! What is written in open formats says what the plan says.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::HashMap;
 use std::sync::Arc;

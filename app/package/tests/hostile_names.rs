@@ -1,6 +1,6 @@
 //! Names are only names: whatever a part, a region, a spool, a file or a reviewer is called,
 //! nothing is written outside of the chosen folder, no page runs it, and no toolpath obeys it.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::BTreeSet;
 use std::fs;

@@ -139,7 +139,6 @@ pub fn beside(plan: &Path, file: &str) -> PathBuf {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

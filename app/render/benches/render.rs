@@ -1,5 +1,8 @@
 //! How long one view of a curved part takes.
-#![allow(missing_docs, clippy::unwrap_used)]
+#![allow(
+    clippy::unwrap_used,
+    reason = "a benchmark that cannot go on should stop"
+)]
 
 use std::f64::consts::TAU;
 use std::hint::black_box;

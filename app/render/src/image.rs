@@ -102,7 +102,6 @@ pub(super) fn encoded(rgb: [f64; 3], cover: f64) -> [u8; 4] {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

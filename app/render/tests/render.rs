@@ -1,5 +1,5 @@
 //! The picture shows the colours asked for, where they are asked for.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::sync::Arc;
 

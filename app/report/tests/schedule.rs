@@ -1,5 +1,5 @@
 //! What is written of a schedule reads back as what it was.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::sync::Arc;
 

@@ -1,5 +1,5 @@
 //! The sheet holds all it should, and nothing lies on anything else.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::sync::Arc;
 

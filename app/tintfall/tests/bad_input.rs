@@ -1,6 +1,6 @@
 //! Whatever file it is given, the command ends with one clear message and exit code 2, leaves
 //! nothing half-written, and does not panic.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

@@ -1,6 +1,6 @@
 //! The whole loop of measuring spools, by the command alone: test print, readings, fit, plan,
 //! prepare; and the reading of a photograph.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

@@ -1,5 +1,5 @@
 //! From a mesh to everything that is handed over, by the command alone.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

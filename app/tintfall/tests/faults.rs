@@ -10,7 +10,7 @@
 //! long run; it also gives `TINTFALL_FAULT_DISK`, a folder on a small disk, and
 //! `TINTFALL_FAULT_PROGRAM`, an optimised build.
 #![cfg(unix)]
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::BTreeMap;
 use std::fs;

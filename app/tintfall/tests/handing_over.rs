@@ -1,5 +1,5 @@
 //! From a plan that somebody looked over to a hand-off that is checked on the other side.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

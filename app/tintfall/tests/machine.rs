@@ -1,5 +1,5 @@
 //! From the hotend's conversion to a traced print, by the command alone.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

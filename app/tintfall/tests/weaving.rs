@@ -1,5 +1,5 @@
 //! A plan goes into a toolpath and is read back, by the command alone.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod common;
 

@@ -161,7 +161,6 @@ fn broken(error: csv::Error) -> SeenError {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

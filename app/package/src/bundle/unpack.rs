@@ -88,7 +88,6 @@ fn write(mut from: impl Read, to: &Path, left: &mut u64) -> io::Result<()> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use std::io::Cursor;

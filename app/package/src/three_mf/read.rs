@@ -193,7 +193,6 @@ fn colour(code: &str) -> Result<Srgb, String> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use std::io::Write;

@@ -244,7 +244,6 @@ fn numbers(leaves: &[Leaf]) -> String {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use crate::document::{FirstPlan, MeshSource};

@@ -137,7 +137,6 @@ fn check(verdict: &Verdict) -> Result<(), SignoffError> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

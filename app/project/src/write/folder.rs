@@ -145,7 +145,6 @@ impl Drop for Folder {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

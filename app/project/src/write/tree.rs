@@ -90,7 +90,6 @@ fn exchange(_: &Path, _: &Path) -> io::Result<()> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use crate::write;

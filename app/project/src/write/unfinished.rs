@@ -187,7 +187,6 @@ pub(super) fn alone_in(folder: &Path) -> Option<File> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use std::time::SystemTime;

@@ -181,8 +181,8 @@ fn plot(ui: &mut Ui, session: &mut Session, region: usize, fade: &blend::Fade) {
     };
     draw_strip(ui, session, strip, &places, &shares, &x_of);
     draw_curves(ui, session, graph, &places, &shares, &x_of);
-    for (i, stop) in fade.stops.iter().enumerate() {
-        stop_handle(ui, session, region, i, stop, graph, &x_of, range);
+    for stop in fade.stops.iter().enumerate() {
+        stop_handle(ui, session, region, stop, graph, &x_of, range);
     }
 }
 
@@ -248,13 +248,11 @@ fn draw_curves(
     }
 }
 
-#[allow(clippy::too_many_arguments)]
 fn stop_handle(
     ui: &mut Ui,
     session: &mut Session,
     region: usize,
-    index: usize,
-    stop: &Stop,
+    (index, stop): (usize, &Stop),
     graph: Rect,
     x_of: &dyn Fn(f64) -> f32,
     range: (f64, f64),

@@ -5,7 +5,7 @@ use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 
 /// A sign.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[allow(missing_docs)]
+#[allow(missing_docs, reason = "each is named after what it stands for")]
 pub enum Icon {
     Open,
     Save,

@@ -29,7 +29,7 @@ pub const ABOVE_ALL_MM: f32 = 1.0e9;
 
 /// What the skin's shader is told; the shader says what each field means.
 #[derive(Clone, Copy, Debug, PartialEq, ShaderType)]
-#[allow(missing_docs)]
+#[allow(missing_docs, reason = "the shader says what each field means")]
 pub struct SkinUniform {
     pub light: Vec4,
     pub eye: Vec4,
@@ -145,7 +145,7 @@ pub(super) fn lay_out(
 
 /// What the plate's shader is told.
 #[derive(Clone, Copy, Debug, PartialEq, Default, ShaderType)]
-#[allow(missing_docs)]
+#[allow(missing_docs, reason = "the shader says what each field means")]
 pub struct PlateUniform {
     pub fill: Vec4,
     pub line: Vec4,

@@ -93,7 +93,10 @@ pub fn take(session: Session, scene: Scene, canvas: Canvas, file: PathBuf) -> Ap
     app.run()
 }
 
-#[allow(clippy::too_many_arguments)]
+#[allow(
+    clippy::too_many_arguments,
+    reason = "a system of Bevy takes each thing that it reads as an argument"
+)]
 fn ask(
     mut commands: Commands,
     mut wanted: ResMut<Wanted>,

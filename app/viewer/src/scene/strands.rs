@@ -35,7 +35,7 @@ const BENEATH: f32 = 0.55;
 
 /// What the shader is told; it says what each field means.
 #[derive(Clone, Copy, Debug, PartialEq, Default, ShaderType)]
-#[allow(missing_docs)]
+#[allow(missing_docs, reason = "the shader says what each field means")]
 pub struct StrandUniform {
     pub light: Vec4,
     pub ground: Vec4,

@@ -1,3 +1,3 @@
 //! Outside checks, runs of the whole, and benchmarks; see the folders beside this file.
 
-pub mod knocks;
+pub mod readers;

@@ -4,6 +4,8 @@ use std::io::{self, Read};
 
 use ::toolpath::{Pieces, Replay, Settings, Step, Writer, split};
 
+use super::Answer;
+
 /// Hands out a few bytes at a time.
 struct Drip<'a>(&'a [u8], usize);
 
@@ -19,14 +21,21 @@ impl Read for Drip<'_> {
     }
 }
 
-pub(super) fn round_trip(bytes: &[u8]) {
+/// A toolpath, up to moves that are cut.
+pub fn read_toolpath(bytes: &[u8]) -> Answer {
     let whole = copied(bytes);
     assert_eq!(copied(Drip(bytes, 7)), whole);
-    match whole {
-        Some(copy) => assert!(copy == bytes, "what nobody touched was changed"),
-        None => assert!(bytes.contains(&0) || bytes.len() > 1 << 20),
-    }
     cut(bytes);
+    match whole {
+        Some(copy) => {
+            assert!(copy == bytes, "what nobody touched was changed");
+            Answer::Read
+        }
+        None => {
+            assert!(bytes.contains(&0) || bytes.len() > 1 << 20);
+            Answer::Refused
+        }
+    }
 }
 
 /// All lines, read and written again; `None` if it can't be read.

@@ -4,22 +4,24 @@ use blend::calibrate::{Provenance, fit};
 use blend::spectrum::Readings;
 use blend::{Spool, SpoolColour, Srgb};
 use calibrate::Table;
-use calibrate::observations::{LagReadings, read_lag, read_print};
+use calibrate::observations::{self, LagReadings};
 use geometry::Progress;
 use plan::lag_fit::{of_colours, of_ends};
 use plan::trace::trace;
 
+use super::Answer;
 use super::weave::with_job;
 
 /// Fits take time with the steps; the fuzzer looks at small ones.
 const MOST_STEPS: usize = 12;
 
-pub(super) fn measured(bytes: &[u8]) {
+/// Readings of a test bar, up to the model that fits them.
+pub fn read_measured(bytes: &[u8]) -> Answer {
     let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
+        return Answer::Refused;
     };
     let Ok(table) = Table::read(text) else {
-        return;
+        return Answer::Refused;
     };
     let text = table.write().expect("what was read can be written");
     assert_eq!(Table::read(&text).expect("what was written"), table);
@@ -33,31 +35,36 @@ pub(super) fn measured(bytes: &[u8]) {
         && let Ok(fitted) = fit(&drawn.measurements)
     {
         assert!(fitted.strengths.iter().all(|s| s.is_finite()));
+        return Answer::Read;
     }
+    Answer::Refused
 }
 
-pub(super) fn spectrum(bytes: &[u8]) {
+/// A spectrum, up to its colour.
+pub fn read_spectrum(bytes: &[u8]) -> Answer {
     let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
+        return Answer::Refused;
     };
-    if let Ok(readings) = Readings::from_csv(text) {
-        let xyz = readings.to_spectrum().to_xyz();
-        assert!(xyz.x.is_finite() && xyz.y.is_finite() && xyz.z.is_finite());
-    }
+    let Ok(readings) = Readings::from_csv(text) else {
+        return Answer::Refused;
+    };
+    let xyz = readings.to_spectrum().to_xyz();
+    assert!(xyz.x.is_finite() && xyz.y.is_finite() && xyz.z.is_finite());
+    Answer::Read
 }
 
 /// What was seen of a print, up to the causes found for it.
-pub(super) fn seen(bytes: &[u8]) {
+pub fn read_seen(bytes: &[u8]) -> Answer {
     let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
+        return Answer::Refused;
     };
     with_job(|job| {
         let plan = job.painted.plan();
-        let Ok(sighting) = read_print(text, plan.spools.len(), job.top_mm) else {
-            return;
+        let Ok(sighting) = observations::read_print(text, plan.spools.len(), job.top_mm) else {
+            return Answer::Refused;
         };
         if sighting.seen.len() > MOST_STEPS {
-            return;
+            return Answer::Refused;
         }
         let model = job.painted.model();
         let progress = Progress::new();
@@ -72,27 +79,33 @@ pub(super) fn seen(bytes: &[u8]) {
         .expect("nobody cancels it");
         let sum: f64 = found.iter().map(|f| f.chance).sum();
         assert!(found.is_empty() || (sum - 1.0).abs() < 1e-6, "{found:?}");
-    });
+        match found.is_empty() {
+            true => Answer::Refused,
+            false => Answer::Read,
+        }
+    })
 }
 
 /// Readings of a lag test, up to the chamber that fits them.
-pub(super) fn lag(bytes: &[u8]) {
+pub fn read_lag(bytes: &[u8]) -> Answer {
     let Ok(text) = std::str::from_utf8(bytes) else {
-        return;
+        return Answer::Refused;
     };
-    let Ok(readings) = read_lag(text) else {
-        return;
+    let Ok(readings) = observations::read_lag(text) else {
+        return Answer::Refused;
     };
     with_job(|job| {
         let (plan, model) = (job.painted.plan(), job.painted.model());
         let (schedule, printed) = (&job.schedule, &job.printed);
         let fit = match &readings {
-            LagReadings::Colours(list) if list.len() > MOST_STEPS => return,
+            LagReadings::Colours(list) if list.len() > MOST_STEPS => return Answer::Refused,
             LagReadings::Colours(list) => of_colours(plan, model, schedule, printed, list),
             LagReadings::Ends(list) => of_ends(plan, model, schedule, printed, list),
         };
-        if let Ok(fit) = fit {
-            assert!(fit.chamber.dead_mm3.is_finite() && fit.chamber.mixed_mm3.is_finite());
-        }
-    });
+        let Ok(fit) = fit else {
+            return Answer::Refused;
+        };
+        assert!(fit.chamber.dead_mm3.is_finite() && fit.chamber.mixed_mm3.is_finite());
+        Answer::Read
+    })
 }

@@ -13,6 +13,8 @@ use weave::register::Placement;
 use weave::verify::Verify;
 use weave::{Source, Weave};
 
+use super::Answer;
+
 /// A block in two blends, as it is to be printed.
 pub(super) struct Small {
     pub(super) painted: Painted,
@@ -22,12 +24,12 @@ pub(super) struct Small {
 }
 
 /// The block: small, so that a weave takes milliseconds.
-pub fn block() -> Mesh {
+fn block() -> Mesh {
     solids::cuboid(DVec3::new(8.0, 5.0, 2.0)).expect("a block")
 }
 
 /// Its layers.
-pub fn layers() -> LayerPlan {
+fn layers() -> LayerPlan {
     LayerPlan::plain(0.4, 0.4)
 }
 
@@ -75,7 +77,7 @@ pub(super) fn with_job<T>(run: impl FnOnce(&Small) -> T) -> T {
 }
 
 /// A toolpath woven without complaint holds the same moves and the same plastic as before.
-pub(super) fn weave(bytes: &[u8]) {
+pub fn weave_toolpath(bytes: &[u8]) -> Answer {
     let names = ["slots", "ratio-word", "move-words"];
     let name = names.get(bytes.len() % names.len()).copied();
     let dialect = name.and_then(Dialect::built_in).expect("built in");
@@ -99,7 +101,7 @@ pub(super) fn weave(bytes: &[u8]) {
         let progress = Progress::new();
         let mut out = Vec::new();
         let Ok(woven) = from(&before, |source| weave.run(source, &mut out, &progress)) else {
-            return;
+            return Answer::Refused;
         };
         assert_eq!(woven.bytes, bytes.len() as u64);
         let after: Arc<[u8]> = out.into();
@@ -121,7 +123,8 @@ pub(super) fn weave(bytes: &[u8]) {
         let found = found.expect("what was woven can be read");
         let same = found.same.expect("it was compared");
         assert!(same.holds(), "{same:?}");
-    });
+        Answer::Read
+    })
 }
 
 fn from<T>(file: &Arc<[u8]>, run: impl FnOnce(&Source<'_>) -> T) -> T {

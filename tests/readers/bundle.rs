@@ -5,13 +5,23 @@ use std::fs;
 use geometry::Progress;
 use package::bundle::check;
 
+use super::Answer;
+
 /// Checks a ZIP file; nothing beside it is written, and nothing of it stays.
-pub(super) fn zip(bytes: &[u8]) {
+pub fn check_handoff(bytes: &[u8]) -> Answer {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("handoff.zip");
     fs::write(&file, bytes).expect("a file");
-    let _ = check(&file, &Progress::new());
+    let checked = check(&file, &Progress::new());
     let left = fs::read_dir(folder.path()).expect("the folder").count();
     assert_eq!(left, 1, "something was written beside the hand-off");
     assert_eq!(fs::read(&file).expect("the file"), bytes);
+    match checked {
+        Ok(report) if report.faults.is_empty() => Answer::Read,
+        Ok(_) => Answer::Refused,
+        Err(error) => {
+            assert!(!error.to_string().is_empty());
+            Answer::Refused
+        }
+    }
 }

@@ -4,9 +4,12 @@ use std::io::Cursor;
 
 use calibrate::{patches::Patches, photo::Photo};
 
-pub(super) fn photo(bytes: &[u8]) {
+use super::Answer;
+
+/// A photograph, up to the colours of a test bar on it.
+pub fn read_photo(bytes: &[u8]) -> Answer {
     let Ok(photo) = Photo::read_png(Cursor::new(bytes)) else {
-        return;
+        return Answer::Refused;
     };
     let patches = Patches::from_ron(
         "(version: 1, table: \"t.csv\", cards: [(reflectance: 0.18, centre: (0.25, 0.5), \
@@ -14,12 +17,11 @@ pub(super) fn photo(bytes: &[u8]) {
          last_centre: (0.875, 0.5), size: (0.25, 1))])",
     )
     .expect("patches");
-    if let Ok(reading) = photo.read(&patches) {
-        let colours = reading.steps.iter().map(|(_, lab)| lab);
-        assert!(
-            colours
-                .into_iter()
-                .all(|c| c.l.is_finite() && c.a.is_finite() && c.b.is_finite())
-        );
-    }
+    let Ok(reading) = photo.read(&patches) else {
+        return Answer::Refused;
+    };
+    assert_eq!(reading.steps.len(), 2);
+    let mut colours = reading.steps.iter().map(|(_, lab)| lab);
+    assert!(colours.all(|c| c.l.is_finite() && c.a.is_finite() && c.b.is_finite()));
+    Answer::Read
 }

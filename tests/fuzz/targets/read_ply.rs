@@ -1,0 +1,6 @@
+//! Fuzzes the reader of PLY, in bytes or in text.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    tintfall_tests::readers::mesh::read_ply(bytes);
+});

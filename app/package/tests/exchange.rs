@@ -165,7 +165,7 @@ fn colours_come_out_in_gltf_and_ply() {
         .sum();
     assert!((whole / painted.surface().mesh().area_mm2() - 1.0).abs() < 1e-4);
     // Each triangle has one colour, and it is the one that comes out there.
-    let mut worst: f64 = 0.0;
+    let mut compared = 0;
     for triangle in part.triangles.iter().step_by(7) {
         let colours = triangle.map(|v| part.linear[v as usize]);
         assert!(colours[0] == colours[1] && colours[1] == colours[2]);
@@ -180,10 +180,12 @@ fn colours_come_out_in_gltf_and_ply() {
             && area(&part.vertices, *triangle) > 1.0
         {
             let here = blend::Xyz::from_linear_srgb(colours[0]).to_lab();
-            worst = worst.max(blend::ciede2000(here, lab));
+            let apart = blend::ciede2000(here, lab);
+            assert!(apart < 2.5 * FINE_DE00, "{apart} at {middle}");
+            compared += 1;
         }
     }
-    assert!(worst < 2.5 * FINE_DE00, "{worst}");
+    assert!(compared > 20, "{compared}");
 
     let mut glb = Vec::new();
     gltf::write_glb(&part, "Post", "Not reviewed", &mut glb).unwrap();

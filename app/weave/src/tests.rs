@@ -186,35 +186,44 @@ fn a_painted_side_changes_within_layers_where_its_edge_runs() {
     let file = sliced(&mesh, 0.2, &Recipe::default());
     let (woven, text) = weave(&painted, "ratio-word", &file).expect("woven");
     assert!(woven.emitted.cuts > 20, "{woven:?}");
-    // The commands' places lie on the sphere's edge, within a look at it.
+    // Along the side x = -15, which the outer wall follows, the blend changes at the sphere's edge
+    // within a look at it, twice a layer, and nowhere else.
     let mut on_edge = 0;
-    let mut blend_now = "";
+    for [y, z] in changes_along(&text, -15.0 + 0.225) {
+        let from_middle = y.hypot(z - 0.1 - 3.0);
+        assert!((from_middle - 5.0).abs() < 0.1, "{from_middle} at {y} {z}");
+        on_edge += 1;
+    }
+    assert_eq!(on_edge, 2 * 30);
+}
+
+/// Where the blend changes in the midst of a wall at this x: y and z, mm.
+fn changes_along(text: &str, wall_x_mm: f64) -> Vec<[f64; 2]> {
     let mut replay = Replay::new(text.as_bytes(), Settings::default());
-    let mut changed_at = Vec::new();
-    let mut changed = false;
+    let (mut found, mut blend, mut changed) = (Vec::new(), Vec::new(), false);
+    let mut last: Option<Move> = None;
     while let Some(seen) = replay.advance().expect("text") {
-        let body = std::str::from_utf8(seen.line.body())
-            .expect("text")
-            .to_owned();
-        if body.starts_with("M567") {
-            changed = body != blend_now;
-            blend_now = if body.contains("E1") { "a" } else { "b" };
-        } else if let Step::Move(m) = seen.step
-            && m.prints()
-            && changed
+        if seen.line.body().starts_with(b"M567") {
+            changed |= blend != seen.line.body();
+            blend = seen.line.body().to_vec();
+        } else if let Step::Move(step) = seen.step
+            && step.prints()
         {
-            changed_at.push(m.from);
-            changed = false;
+            let [_, y, z] = step.from;
+            let along = |m: &Move| {
+                (m.from[0] - wall_x_mm)
+                    .abs()
+                    .max((m.to[0] - wall_x_mm).abs())
+                    < 1e-3
+            };
+            let goes_on = last.is_some_and(|l| l.to == step.from && along(&l) && along(&step));
+            if changed && goes_on {
+                found.push([y, z]);
+            }
+            (last, changed) = (Some(step), false);
         }
     }
-    for [x, y, z] in &changed_at {
-        // From the middle of the sphere, on the side x = -15 that the outer wall follows.
-        if (x + 15.0 - 0.225).abs() < 1e-3 {
-            let from_middle = y.hypot(z - 0.1 - 3.0);
-            on_edge += usize::from((from_middle - 5.0).abs() < 0.1);
-        }
-    }
-    assert!(on_edge > 20, "{on_edge} of {}", changed_at.len());
+    found
 }
 
 #[test]

@@ -17,6 +17,7 @@ mod new;
 mod preflight;
 mod prepare;
 mod read_photo;
+mod shell_files;
 mod sign;
 mod swatch;
 mod trace;
@@ -76,4 +77,5 @@ commands! {
     trace: Trace,
     view: View,
     cautions: Cautions,
+    shell_files: ShellFiles,
 }

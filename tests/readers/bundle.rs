@@ -17,8 +17,13 @@ pub fn check_handoff(bytes: &[u8]) -> Answer {
     assert_eq!(left, 1, "something was written beside the hand-off");
     assert_eq!(fs::read(&file).expect("the file"), bytes);
     match checked {
-        Ok(report) if report.faults.is_empty() => Answer::Read,
-        Ok(_) => Answer::Refused,
+        // Every file was as the manifest says, so the contents were worked out again. They need not
+        // come out the same: a kept hand-off is of an older program.
+        Ok(report) if !report.held.is_empty() => Answer::Read,
+        Ok(report) => {
+            assert!(!report.faults.is_empty());
+            Answer::Refused
+        }
         Err(error) => {
             assert!(!error.to_string().is_empty());
             Answer::Refused

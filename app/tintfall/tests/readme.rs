@@ -17,7 +17,8 @@ fn root() -> &'static Path {
 fn commands(readme: &str) -> Vec<String> {
     let blocks = readme.split("```sh\n").skip(1);
     let lines = blocks.flat_map(|block| block.split("```").next().unwrap().lines());
-    let left_out = |line: &str| line == "cargo test --workspace" || line.contains("tintfall-viewer");
+    let left_out =
+        |line: &str| line == "cargo test --workspace" || line.contains("tintfall-viewer");
     let lines: Vec<String> = lines.filter(|l| !left_out(l)).map(str::to_owned).collect();
     for line in &lines {
         assert!(line.starts_with(RUN) || line.starts_with("sed "), "{line}");

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::CommandFactory;
 use clap_complete::{Shell, generate};
 use clap_mangen::Man;
-use handoff::write::Folder;
+use project::write::Folder;
 
 use crate::Cli;
 use crate::console::Console;

@@ -9,7 +9,9 @@ mod between;
 mod cut;
 mod facet;
 mod plan;
+mod rows;
 mod slice;
+mod sparse;
 #[cfg(test)]
 mod tests;
 
@@ -18,4 +20,6 @@ pub use between::between;
 pub use cut::{CutError, Layer, cut};
 pub use facet::Between;
 pub use plan::{LayerChange, LayerPlan, LayerPlanError, LayerSpan, MOST_LAYERS};
+pub use rows::{RowGrid, Rows, Stretch};
 pub use slice::{Contour, Section, slice};
+pub use sparse::{Shell, sparse_shares};

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, LazyLock};
 
-use demo_models::Demo;
+use demo_models::{Demo, recipe, toolpath};
 use geometry::{Progress, Surface, layers};
 use plan::{Painted, Plan, Schedule};
 
@@ -63,9 +63,68 @@ fn doses_add_up_to_layers_and_layers_to_the_part() {
             );
         }
         let volume = schedule.layers.iter().map(|l| l.volume_mm3).sum();
-        assert_near(name, "the volume", volume, mesh.volume_mm3(), 1e-9);
+        assert_near(
+            name,
+            "what is laid",
+            schedule.totals.volume_mm3,
+            volume,
+            1e-9,
+        );
+        let solid = schedule.totals.solid_mm3;
+        assert_near(name, "the volume", solid, mesh.volume_mm3(), 1e-9);
         let area = schedule.totals.regions.iter().map(|r| r.area_mm2).sum();
         assert_near(name, "the area of the regions", area, mesh.area_mm2(), 1e-6);
+    }
+}
+
+/// Plastic of each layer of a toolpath, mm³, by the tops of the layers, read from its plain words:
+/// nothing of the reader of toolpaths is used.
+fn laid_mm3(file: &[u8], tops_mm: &[f64], diameter_mm: f64) -> Vec<f64> {
+    let mut laid = vec![0.0; tops_mm.len()];
+    let mut z = 0.0;
+    for line in String::from_utf8_lossy(file).lines() {
+        let mut words = line.split_whitespace();
+        if !matches!(words.next(), Some("G0" | "G1" | "G2" | "G3")) {
+            continue;
+        }
+        let value = |key| {
+            let word = line.split_whitespace().find_map(|w| w.strip_prefix(key));
+            word.map(|number| number.parse::<f64>().unwrap())
+        };
+        z = value('Z').unwrap_or(z);
+        // What is drawn back is given again: both count, and nothing is left of them.
+        let layer = tops_mm.partition_point(|top| *top < z - 1e-6);
+        laid[layer] += value('E').unwrap_or(0.0);
+    }
+    let area = std::f64::consts::PI * diameter_mm.powi(2) / 4.0;
+    laid.into_iter().map(|mm| mm * area).collect()
+}
+
+/// What the plan reckons is laid, beside toolpaths of a slicer that knows nothing of it.
+#[test]
+fn the_plastic_is_that_of_toolpaths() {
+    for (demo, made) in demo_models::all().unwrap().iter().zip(ALL.iter()) {
+        let mut file = Vec::new();
+        let layers = &made.painted.plan().layers;
+        toolpath(&demo.mesh, layers, &recipe(demo.walls), &mut file).unwrap();
+        let tops: Vec<f64> = made.schedule.layers.iter().map(|l| l.span.top_mm).collect();
+        let laid = laid_mm3(&file, &tops, 1.75);
+        let reckoned: Vec<f64> = made.schedule.layers.iter().map(|l| l.volume_mm3).collect();
+        let ratio = reckoned.iter().sum::<f64>() / laid.iter().sum::<f64>();
+        let off = |(a, b): (&f64, &f64)| (a / b - 1.0).abs() > 0.2;
+        let wrong = reckoned.iter().zip(&laid).filter(|pair| off(*pair)).count();
+        println!(
+            "{}: {ratio:.3}, {wrong} of {} layers off",
+            demo.name,
+            laid.len()
+        );
+        assert!((ratio - 1.0).abs() < 0.1, "{}: {ratio}", demo.name);
+        assert!(
+            20 * wrong <= laid.len(),
+            "{}: {wrong} of {}",
+            demo.name,
+            laid.len()
+        );
     }
 }
 

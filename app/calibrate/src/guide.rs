@@ -44,9 +44,10 @@ pub fn text(spools: &[Spool], bars: &[(String, TestPart)]) -> String {
     text.push_str(&format!(
         "\n\
 Printing\n  \
-- Slice each bar as it stands, 0.2 mm layers, two walls or more, and print it by its\n    \
-schedule: the blend changes with height only, and no purge is needed. Each step is high\n    \
-enough that the blend before it is flushed out, to one part in a hundred, where you measure.\n  \
+- Slice each bar as it stands, 0.2 mm layers, 100 % infill, and print it by its schedule:\n    \
+the blend changes with height only, and no purge is needed. Each step is high enough that\n    \
+the blend before it is flushed out, to one part in a hundred, where you measure; a hollow\n    \
+bar lays too little for that.\n  \
 - The steps go up by every second blend and come back by those between. A hotend that lags\n    \
 more than its machine file says then shows up in the fit instead of hiding in it.\n\n\
 Measuring\n  \

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use blend::{MixModel, Shares, Spool, ciede2000};
 use geometry::mesh::MeshError;
 use geometry::{DVec3, LayerPlan, Mask, Mesh};
-use plan::{Laying, Machine, MeshSource, Paint, Plan, Region};
+use plan::{Filling, Laying, Machine, MeshSource, Paint, Plan, Region};
 
 use project::cautions;
 
@@ -217,6 +217,7 @@ fn plan_of(
         skin_mm: 1.2,
         wall: None,
         step_de00: 4.0,
+        filling: Filling::SOLID,
         laying: Laying {
             lead: false,
             ..Laying::default()

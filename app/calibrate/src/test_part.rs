@@ -8,7 +8,7 @@ use blend::calibrate::test_steps;
 use blend::{Shares, Spool};
 use geometry::mesh::MeshError;
 use geometry::{DVec3, LayerPlan, Mask, Mesh};
-use plan::{Machine, MeshSource, Paint, Plan, Region};
+use plan::{Filling, Machine, MeshSource, Paint, Plan, Region};
 
 /// The flat face, mm wide: the usual opening of a hand instrument is 4 to 8 mm, and its foot
 /// needs something to stand on (common practice, no source).
@@ -230,6 +230,7 @@ fn plan_of(
         skin_mm: 1.2,
         wall: None,
         step_de00: 4.0,
+        filling: Filling::SOLID,
         laying: Default::default(),
         regions: regions.collect(),
     }

@@ -316,6 +316,7 @@ fn index(summary: &Summary) -> String {
         ),
         ("colours", from.model.clone()),
         ("machine", from.machine.clone()),
+        ("route", from.route.clone()),
         ("by", from.made_by.clone()),
     ] {
         text.push_str(&format!("  {label:9}{value}\n"));

@@ -24,8 +24,8 @@ pub mod watch;
 
 pub use as_printed::AsPrinted;
 pub use document::{
-    FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced, SpoolSet,
-    Touch, Wall,
+    Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced,
+    SpoolSet, Touch, Wall,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

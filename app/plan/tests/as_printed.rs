@@ -10,7 +10,7 @@ use plan::economy::{Item, Purpose, fewest_pieces, lay_out, stored};
 use plan::machine::Chamber;
 use plan::watch::Watch;
 use plan::{
-    AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, SharedLayers,
+    AsPrinted, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, SharedLayers,
 };
 
 fn shares(first: f64) -> Shares {
@@ -27,6 +27,7 @@ fn plan_of(layer_mm: f64, base: Paint, regions: Vec<Region>) -> Plan {
         title: "Part".into(),
         height_mm: 10.0,
     });
+    plan.filling = Filling::SOLID;
     plan.layers = LayerPlan::plain(layer_mm, layer_mm);
     plan.regions = vec![Region::new("Base", Mask::Whole, base)];
     plan.regions.extend(regions);

@@ -8,7 +8,7 @@ use std::thread;
 use blend::{Fade, Lab, Shares, Spacing, SpoolColour, Stop};
 use geometry::{Field, LayerPlan, Mask, Progress, Surface, solids};
 use plan::trace::{Cause, Seen, Sighting, expected, trace};
-use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
+use plan::{AsPrinted, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
 use common::Noise;
 
@@ -33,6 +33,7 @@ impl Tower {
             title: "Tower".into(),
             height_mm: 60.0,
         });
+        plan.filling = Filling::SOLID;
         plan.layers = LayerPlan::plain(0.25, 0.25);
         plan.machine.share_step = 0.02;
         plan.machine.least_share = 0.0;

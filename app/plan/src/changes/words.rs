@@ -44,6 +44,9 @@ pub fn changes(old: &Plan, new: &Plan, mesh_differs: bool) -> Vec<Change> {
     for leaf in leaves(&old.layers, &new.layers) {
         tell("Layers", leaf.words());
     }
+    for leaf in leaves(&old.filling, &new.filling) {
+        tell("Filling", leaf.words());
+    }
     for leaf in leaves(&old.laying, &new.laying) {
         tell("Laying", leaf.words());
     }

@@ -49,6 +49,9 @@ impl Plan {
         if let Some((field, what)) = self.wall.and_then(|wall| wall.problem()) {
             found.push(Problem::new(Path::field("wall").then(field), what));
         }
+        if let Some((field, what)) = self.filling.problem() {
+            found.push(Problem::new(Path::field("filling").then(field), what));
+        }
         if let Some(de00) = self.laying.merge_de00
             && !(de00.is_finite() && de00 > 0.0)
         {

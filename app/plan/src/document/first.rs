@@ -3,7 +3,7 @@
 use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::{Field, LayerPlan, Mask};
 
-use super::{Laying, MeshSource, Paint, Plan, Region, step_seen_at_a_glance, three_walls};
+use super::{Filling, Laying, MeshSource, Paint, Plan, Region, step_seen_at_a_glance, three_walls};
 use crate::Machine;
 
 /// What has to be known of a part to write its first plan.
@@ -53,6 +53,7 @@ impl Plan {
             skin_mm: three_walls(),
             wall: None,
             step_de00: step_seen_at_a_glance(),
+            filling: Filling::default(),
             laying: Laying::default(),
             regions: vec![Region::new(
                 "Whole part",

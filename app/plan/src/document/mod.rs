@@ -9,6 +9,7 @@
 )]
 
 mod check;
+mod filling;
 mod first;
 mod hash;
 mod laying;
@@ -28,6 +29,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Machine;
 
+pub use filling::Filling;
 pub use first::FirstPlan;
 pub use hash::{hex, sha256_hex};
 pub use laying::{Laying, SharedLayers};
@@ -64,6 +66,10 @@ pub struct Plan {
     /// to be laid in steps.
     #[serde(default = "step_seen_at_a_glance")]
     pub step_de00: f64,
+    /// How the part is printed inside: what is laid is reckoned from it, until there is a
+    /// toolpath.
+    #[serde(default)]
+    pub filling: Filling,
     /// How the machine is to lay what the regions ask for.
     #[serde(default)]
     pub laying: Laying,

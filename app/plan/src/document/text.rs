@@ -87,6 +87,11 @@ const COMMENTS: &[(&str, &str)] = &[
         "Greatest colour difference between neighbouring shades where a fade runs across a layer.",
     ),
     (
+        "filling",
+        "How the part is printed inside: walls, line width in mm, solid layers below and above, and\n\
+         the share of the inside that is filled (1: solid). It decides how much plastic is reckoned.",
+    ),
+    (
         "laying",
         "Where regions share a layer: Flush changes the blend within it, OneBlend lets the smaller\n\
          regions yield. lead: whether changes are sent ahead so that the hotend's lag is hidden.",

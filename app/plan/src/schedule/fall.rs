@@ -14,6 +14,33 @@ use crate::Painted;
 /// is asked for.
 const COARSE_ROWS: f64 = 3.0;
 
+/// The plastic of a layer, mm³.
+#[derive(Clone, Copy)]
+struct Plastic {
+    /// Within reach of colour.
+    near: f64,
+    /// Deeper.
+    free: f64,
+}
+
+impl Plastic {
+    /// What is laid of a layer of which a share stays hollow. A hollow lies deeper than colour
+    /// reaches; only one that is larger than that, under few walls, takes of what shows.
+    fn of(layer: &layers::Layer, inside: &Interior, hollow: f64) -> Self {
+        let whole = volume(layer);
+        let deep = free_mm3(layer, inside);
+        let empty = whole * hollow;
+        Self {
+            near: (whole - deep - (empty - deep).max(0.0)).max(0.0),
+            free: (deep - empty).max(0.0),
+        }
+    }
+
+    fn laid(self) -> f64 {
+        self.near + self.free
+    }
+}
+
 /// A layer's doses, in no order yet.
 pub(super) struct Fallen {
     pub doses: Vec<Amount>,
@@ -44,17 +71,24 @@ pub(super) fn of_layer(
     painted: &Painted,
     steps: &[Option<Steps>],
     layer: &layers::Layer,
+    hollow: f64,
 ) -> Fallen {
     let tints = Tints::new(painted, steps, layer.span);
     let nozzle_mm = painted.plan().machine.nozzle_mm;
     match tints.single() {
         Some(tint) => {
             let inside = inside(painted, layer, nozzle_mm * COARSE_ROWS, |_| tint);
-            one_blend(&tints, tint, layer, &inside)
+            one_blend(&tints, tint, layer, Plastic::of(layer, &inside, hollow))
         }
         None => {
             let inside = inside(painted, layer, nozzle_mm, |at| tints.at(at));
-            shared(painted, &tints, layer, &inside)
+            shared(
+                painted,
+                &tints,
+                layer,
+                &inside,
+                Plastic::of(layer, &inside, hollow),
+            )
         }
     }
 }
@@ -90,22 +124,28 @@ fn free_mm3(layer: &layers::Layer, inside: &Interior) -> f64 {
     }
 }
 
-fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, inside: &Interior) -> Fallen {
+fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, plastic: Plastic) -> Fallen {
     Fallen {
         doses: vec![Amount {
             region: tint.region,
             shares: tints.shares(tint, layer.span.middle_mm()),
-            volume_mm3: volume(layer),
+            volume_mm3: plastic.laid(),
             area_mm2: layer.skin_mm2,
         }],
-        free_mm3: free_mm3(layer, inside),
+        free_mm3: plastic.free,
         too_small: Vec::new(),
         narrowest: Vec::new(),
     }
 }
 
 /// A layer in which more than height decides.
-fn shared(painted: &Painted, tints: &Tints, layer: &layers::Layer, inside: &Interior) -> Fallen {
+fn shared(
+    painted: &Painted,
+    tints: &Tints,
+    layer: &layers::Layer,
+    inside: &Interior,
+    plastic: Plastic,
+) -> Fallen {
     let nozzle_mm = painted.plan().machine.nozzle_mm;
     let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| tints.at(at));
     let mut found: Vec<Tint> = inside
@@ -125,24 +165,18 @@ fn shared(painted: &Painted, tints: &Tints, layer: &layers::Layer, inside: &Inte
     let (of_near, of_skin) = (parts(&found, &inside.near), parts(&found, &skin));
     // Where no sample fell, the skin tells.
     let parts = if near > 0.0 { &of_near } else { &of_skin };
-    let whole = near + inside.free;
-    let deep = if whole > 0.0 {
-        inside.free / whole
-    } else {
-        0.0
-    };
     let mut doses: Vec<Amount> = found
         .iter()
         .zip(parts.iter().zip(&of_skin))
         .map(|(&tint, (part, skin))| Amount {
             region: tint.region,
             shares: tints.shares(tint, layer.span.middle_mm()),
-            volume_mm3: volume(layer) * part * (1.0 - deep),
+            volume_mm3: plastic.near * part,
             area_mm2: layer.skin_mm2 * skin,
         })
         .collect();
     let dot_mm3 = nozzle_mm * nozzle_mm * layer.span.height_mm();
-    let too_small = settle(&mut doses, volume(layer), dot_mm3);
+    let too_small = settle(&mut doses, plastic.laid(), dot_mm3);
     Fallen {
         narrowest: match doses.len() {
             0 | 1 => Vec::new(),
@@ -155,7 +189,7 @@ fn shared(painted: &Painted, tints: &Tints, layer: &layers::Layer, inside: &Inte
             ),
         },
         doses,
-        free_mm3: free_mm3(layer, inside),
+        free_mm3: plastic.free,
         too_small,
     }
 }

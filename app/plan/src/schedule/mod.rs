@@ -10,8 +10,10 @@
 //!   that goes with the region of the nearest point of the skin, above, below or beside it.
 //! - Plastic deeper than that is free: it is never seen, goes with the layer's largest dose,
 //!   and causes no change of blend.
+//! - What is laid of a layer is the plan's [`Filling`](crate::Filling): walls, solid bottoms and
+//!   tops, and a share of the rest, measured on the layer's real outlines.
 //! - How a layer's volume is shared out among regions is sampled; the doses of a layer are
-//!   then scaled to add up to its exact volume.
+//!   then scaled to add up to what is laid of it.
 //! - A fade that runs across a layer is laid in steps no further apart than
 //!   [`Plan::step_de00`](crate::Plan::step_de00), the same steps in every layer.
 //! - A dose smaller than a dot of the nozzle's width can't be laid; it goes with the layer's
@@ -67,7 +69,7 @@ pub struct Schedule {
 pub struct Layer {
     /// Its extent.
     pub span: LayerSpan,
-    /// Exact volume, mm³; the doses add up to it.
+    /// Plastic laid, mm³; the doses add up to it.
     pub volume_mm3: f64,
     /// The part of it that lies deeper than colour reaches, mm³: free for any blend.
     pub free_mm3: f64,
@@ -144,13 +146,15 @@ impl Schedule {
         progress.stage("Cutting layers");
         let cut = layers::cut(painted.surface().mesh(), &plan.layers, progress)?;
         progress.stage("Laying blends on layers");
+        let hollow = hollow_shares(plan, &cut, progress)?;
         let steps = steps::of_regions(painted);
         let done = std::sync::atomic::AtomicUsize::new(0);
         let fallen: Result<Vec<fall::Fallen>, Cancelled> = cut
             .par_iter()
-            .map(|layer| {
+            .zip(&hollow)
+            .map(|(layer, &hollow)| {
                 progress.check()?;
-                let fallen = fall::of_layer(painted, &steps, layer);
+                let fallen = fall::of_layer(painted, &steps, layer, hollow);
                 let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
                 progress.set(done as f32 / cut.len() as f32);
                 Ok(fallen)
@@ -177,7 +181,7 @@ impl Schedule {
         Ok(Self {
             version: Self::VERSION,
             provenance: Provenance::of(painted),
-            totals: Totals::of(plan, &layers, &areas),
+            totals: Totals::of(plan, &cut, &layers, &areas),
             warnings: warnings::of(painted, &cut, &fallen, &layers, &areas),
             layers,
         })
@@ -223,6 +227,20 @@ impl Layer {
             area.then(a.volume_mm3.total_cmp(&b.volume_mm3))
         })
     }
+}
+
+/// The share of each layer that its infill leaves hollow.
+fn hollow_shares(
+    plan: &Plan,
+    cut: &[layers::Layer],
+    progress: &Progress,
+) -> Result<Vec<f64>, Cancelled> {
+    let empty = 1.0 - plan.filling.infill;
+    if empty <= 0.0 {
+        return Ok(vec![0.0; cut.len()]);
+    }
+    let sparse = layers::sparse_shares(cut, plan.filling.shell(), progress)?;
+    Ok(sparse.into_iter().map(|share| share * empty).collect())
 }
 
 /// A dose with its filament and colour.

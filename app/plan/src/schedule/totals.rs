@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 use super::{Layer, order};
 use crate::document::hex;
 use crate::{Painted, Plan};
-use geometry::Mesh;
+use geometry::{Mesh, layers};
 
 /// What a schedule was made from.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -24,12 +24,19 @@ pub struct Provenance {
     pub model: String,
     /// The machine.
     pub machine: String,
+    /// The way to the printer that every amount and colour in here is for, in words.
+    #[serde(default = "route_unknown")]
+    pub route: String,
     /// The program's version.
     pub made_by: String,
     /// Whether a person has looked the plan over, in words. Whoever writes the schedule out
     /// fills it in.
     #[serde(default = "not_reviewed")]
     pub review: String,
+}
+
+fn route_unknown() -> String {
+    "Not told; reckoned as if printed solid".to_owned()
 }
 
 fn not_reviewed() -> String {
@@ -40,8 +47,11 @@ fn not_reviewed() -> String {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Totals {
-    /// Volume, mm³.
+    /// Plastic laid, mm³, without what is flushed.
     pub volume_mm3: f64,
+    /// Volume of the part as if it were solid, mm³.
+    #[serde(default)]
+    pub solid_mm3: f64,
     /// Visible area, mm².
     pub area_mm2: f64,
     /// Number of layers.
@@ -96,6 +106,7 @@ impl Provenance {
             mesh_sha256: mesh_sha256(painted.surface().mesh()),
             model: painted.model().name(),
             machine: plan.machine.name.clone(),
+            route: format!("Not yet sliced; reckoned for {}", plan.filling.words()),
             made_by: format!("Tintfall {}", env!("CARGO_PKG_VERSION")),
             review: not_reviewed(),
         }
@@ -103,8 +114,9 @@ impl Provenance {
 }
 
 impl Totals {
-    pub(super) fn of(plan: &Plan, layers: &[Layer], areas: &[f64]) -> Self {
+    pub(super) fn of(plan: &Plan, cut: &[layers::Layer], layers: &[Layer], areas: &[f64]) -> Self {
         Self {
+            solid_mm3: cut.iter().map(|l| l.volume_mm3.max(0.0)).sum(),
             volume_mm3: layers.iter().map(|l| l.volume_mm3).sum(),
             area_mm2: areas.iter().sum(),
             layers: layers.len(),

@@ -398,6 +398,7 @@ pub fn sources(page: &Page<'_>, facts: &Facts) -> String {
     for (label, value) in [
         ("Colours", &from.model),
         ("Machine", &from.machine),
+        ("Route", &from.route),
         ("Made by", &from.made_by),
         ("Review", &from.review),
     ] {

@@ -25,9 +25,9 @@ pub fn write_commands(
     comment(
         out,
         "Volumes",
-        "of solid plastic from the beginning of the print, flushes included; a toolpath with \
-         hollow filling lays less",
+        "of plastic laid from the beginning of the print, flushes included",
     )?;
+    comment(out, "Route", &from.route)?;
     let mut table = WriterBuilder::new()
         .terminator(Terminator::Any(b'\n'))
         .from_writer(out);

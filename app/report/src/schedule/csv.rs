@@ -46,6 +46,7 @@ fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io
     comment(out, "Mesh", &mesh)?;
     comment(out, "Colours", &from.model)?;
     comment(out, "Machine", &from.machine)?;
+    comment(out, "Route", &from.route)?;
     comment(out, "Made by", &from.made_by)?;
     comment(out, "Review", &from.review)?;
     for (i, spool) in schedule.totals.spools.iter().enumerate() {

@@ -73,6 +73,7 @@ fn provenance(from: &Provenance) -> Vec<Fact> {
         Fact::new("Mesh", mesh),
         Fact::new("Colours", &from.model),
         Fact::new("Machine", &from.machine),
+        Fact::new("Route", &from.route),
         Fact::new(
             "Filament",
             "length from the round cross-section πd²/4, mass from each spool's density",
@@ -279,9 +280,17 @@ fn total_lines(totals: &Totals) -> Vec<Fact> {
         amount(totals.volume_mm3 / 1000.0),
         amount(totals.spools.iter().map(|s| s.mass_g).sum())
     );
+    let laid = match totals.solid_mm3 > 0.0 {
+        true => format!(
+            "{} % of the part's volume",
+            (100.0 * totals.volume_mm3 / totals.solid_mm3).round()
+        ),
+        false => "not told".to_owned(),
+    };
     vec![
         Fact::new("Layers", grouped(totals.layers)),
         Fact::new("Plastic", plastic),
+        Fact::new("Filled", laid),
         Fact::new(
             "Visible area",
             format!("{} cm²", amount(totals.area_mm2 / 100.0)),

@@ -16,6 +16,7 @@ pub fn write_csv(watch: &Watch, from: &Provenance, out: &mut dyn io::Write) -> i
     comment(out, "Watch table", &from.title)?;
     comment(out, "Plan", &format!("SHA-256 {}", from.plan_sha256))?;
     comment(out, "Machine", &from.machine)?;
+    comment(out, "Route", &from.route)?;
     for (i, name) in watch.spools.iter().enumerate() {
         comment(out, &format!("Drive {}", i + 1), name)?;
     }

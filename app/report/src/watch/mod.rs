@@ -8,6 +8,8 @@ pub use self::csv::write_csv;
 pub use self::page::page;
 pub use self::text::text;
 
+use plan::schedule::Provenance;
+
 /// Usual distance of two rows, mm of height.
 pub const EVERY_MM: f64 = 5.0;
 
@@ -20,6 +22,11 @@ const HOW: &str = "Put a mark on each drive's gear, and one on each filament a h
 const CARE: &str = "Look, and keep fingers, hair and sleeves away from gears, belts and the hotend. \
     Stop the printer before you touch a filament or a drive.";
 
-/// The volumes behind it.
-const SOLID: &str = "Turns and lengths are for solid plastic. A toolpath with hollow filling lays \
-    less: compare the shares of the drives then, not their sums.";
+/// What plastic the turns are for.
+fn plastic(from: &Provenance) -> String {
+    format!(
+        "{}. If your toolpath is sliced otherwise, set the plan's filling to it; until then compare \
+         the shares of the drives, not their sums.",
+        from.route
+    )
+}

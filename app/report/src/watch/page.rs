@@ -42,7 +42,7 @@ pub fn page(watch: &Watch, from: &Provenance) -> Option<Finished> {
         let x = area.x + FIRST + each * i as f32 - 4.0;
         page.line((x, area.y - 32.0), (x, end), style::LINE, 0.8);
     }
-    foot(&mut page, area, end + 40.0);
+    foot(&mut page, from, area, end + 40.0);
     Some(page.finish())
 }
 
@@ -138,8 +138,8 @@ fn tick_box(page: &mut Page, (x, y): (f32, f32)) {
     page.lines(&corners, style::SOFT, 0.8);
 }
 
-fn foot(page: &mut Page, area: Rect, mut y: f32) {
-    for note in [super::HOW, super::SOLID, super::CARE] {
+fn foot(page: &mut Page, from: &Provenance, area: Rect, mut y: f32) {
+    for note in [super::HOW, &super::plastic(from), super::CARE] {
         for line in text::wrapped(note, &style::FOOT, area.width) {
             page.text(&line, (area.x, y), &style::FOOT, Align::Left);
             y += 15.5;

@@ -44,7 +44,7 @@ pub fn text(watch: &Watch, from: &Provenance) -> String {
         "\nturns: of the drive's marked gear from the beginning; since: from the row above;\n\
          fil. mm: filament from the beginning.\n\n{}\n{}\n{}\n",
         super::HOW,
-        super::SOLID,
+        super::plastic(from),
         super::CARE
     );
     text

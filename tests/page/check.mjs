@@ -82,7 +82,7 @@ try {
   hold(turned.says !== before.says && turned.says.length > 10, "and it is told in words");
   await page.keyboard.press("2");
   await new Promise((done) => setTimeout(done, 200));
-  hold((await state()).show === "asked", "the key 2 shows what is asked for");
+  hold((await state()).show === "asked", "the key 2 shows the requested colours");
   await page.keyboard.press("Tab");
   await page.keyboard.press("Enter");
   hold((await state()).show === "printed", "a button works by keys");

@@ -34,7 +34,7 @@ pub const FILES: &[(&str, &str)] = &[
     ),
     (
         "commands.csv",
-        "when to change the blend so that it comes out in its place",
+        "when to send each blend change, ahead of its place by the lag",
     ),
     (
         "as-printed.ron",
@@ -42,7 +42,7 @@ pub const FILES: &[(&str, &str)] = &[
     ),
     (
         "sheet.png",
-        "the part as asked for and as printed, by height and in numbers, to look at or print",
+        "the part as requested and as printed, by height and in numbers, to look at or print",
     ),
     (
         "watch.png",
@@ -51,13 +51,13 @@ pub const FILES: &[(&str, &str)] = &[
     ("watch.csv", "the same for a spreadsheet"),
     (
         "review.html",
-        "the page to look over before you sign: open it in any browser",
+        "the page to review before you sign: open it in any browser",
     ),
     (
         "summary.json",
         "sizes, totals and sources for other programs",
     ),
-    ("index.txt", "this list, and what to take care of"),
+    ("index.txt", "this list, and the cautions"),
 ];
 
 /// Why nothing was prepared.
@@ -321,7 +321,7 @@ fn index(summary: &Summary) -> String {
     ] {
         text.push_str(&format!("  {label:9}{value}\n"));
     }
-    text.push_str("\nWhat comes out\n");
+    text.push_str("\nAs printed\n");
     for line in summary.as_printed.lines() {
         text.push_str(&format!("  {line}\n"));
     }

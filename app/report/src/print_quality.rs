@@ -46,11 +46,11 @@ impl Outcome {
     pub fn lines(&self) -> Vec<String> {
         let mut lines = vec![
             format!(
-                "As printed: off by ΔE00 {:.2} in the mean, {:.1} at worst; 95 % of the area within {:.1}",
+                "As printed: off by ΔE00 {:.2} on average, {:.1} at worst; 95 % of the area within {:.1}",
                 self.mean_de00, self.worst_de00, self.most_de00
             ),
             format!(
-                "Commands: {} ({}); at their place they would be off by {:.2} in the mean",
+                "Commands: {} ({}); without compensation off by {:.2} on average",
                 self.commands,
                 how(self.how),
                 self.at_their_place_de00

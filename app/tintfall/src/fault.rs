@@ -42,7 +42,7 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Input(text) | Self::System(text) => f.write_str(text),
-            Self::Stopped => f.write_str("stopped; nothing was left half-written"),
+            Self::Stopped => f.write_str("cancelled; nothing was left half-written"),
             Self::NobodyListens => Ok(()),
         }
     }

@@ -25,7 +25,7 @@ Start here:
   tintfall new part.stl                      write a first plan for your own part
   tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
 
-Exit codes: 0 done, 1 could not write, 2 bad input or arguments, 130 stopped by you.")]
+Exit codes: 0 done, 1 could not write, 2 bad input or arguments, 130 cancelled.")]
 struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -165,6 +165,6 @@ fn stopped_it_leaves_nothing() {
     let output = child.wait_with_output().unwrap();
     let error = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(130), "{error}");
-    assert!(error.contains("stopped"), "{error}");
+    assert!(error.contains("cancelled"), "{error}");
     assert!(!path.join("deep").exists());
 }

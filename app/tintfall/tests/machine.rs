@@ -63,7 +63,7 @@ fn prepare_tells_what_comes_out_and_what_it_costs() {
     let text = works(folder.path(), &["prepare", "tube.plan.ron", "--out", "out"]);
     for word in [
         "As printed: off by ΔE00",
-        "at their place",
+        "without compensation",
         "Flushed away: nothing",
     ] {
         assert!(text.contains(word), "{word}: {text}");

@@ -45,7 +45,7 @@ pub struct Standing {
 
 /// Somebody insists on a review, and there is none that holds.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{0}. It was told to require a review: have the plan signed with `tintfall sign`")]
+#[error("{0}. A review is required here: have the plan signed with `tintfall sign`")]
 pub struct NotApproved(String);
 
 impl Standing {

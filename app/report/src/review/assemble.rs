@@ -169,8 +169,8 @@ fn looks(stills: &[(View, String)]) -> String {
         format!("<button type=\"button\" data-{kind}=\"{value}\">{words}</button>\n")
     };
     let shows: String = [
-        ("printed", "As it will come out"),
-        ("asked", "As asked for"),
+        ("printed", "As printed"),
+        ("asked", "As requested"),
         ("off", "Difference"),
     ]
     .map(|(value, words)| button("show", value, words))
@@ -214,7 +214,7 @@ fn looks(stills: &[(View, String)]) -> String {
          id=\"off-scale\" class=\"small\" hidden>ΔE00 0<span class=\"scale\" style=\"background:\
          linear-gradient(90deg,#e4e2dd,#f6be54,#ce4c1a,#5e0a1e)\"></span>10 and more</span></div>\n\
          <div class=\"bar\" role=\"group\" aria-label=\"From where\">{sees}</div>\n\
-         <div class=\"bar\" role=\"group\" aria-label=\"Turn and come nearer\">{acts}</div>\n\
+         <div class=\"bar\" role=\"group\" aria-label=\"Turn and zoom\">{acts}</div>\n\
          </div>\n<p id=\"says\" class=\"small screen\" role=\"status\"></p>\n\
          <p id=\"keys\" class=\"small soft screen\">Drag to turn. With the view in focus: arrow keys \
          turn, + and − or the wheel come nearer and go back, Home starts anew, 1 to 3 change what \

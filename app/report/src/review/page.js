@@ -58,7 +58,7 @@
   const views = {
     "front right": [32, 28], front: [0, 4], right: [90, 4], back: [180, 4], left: [270, 4], top: [0, 89],
   };
-  const names = { asked: "as asked for", printed: "as it will come out", off: "difference between the two" };
+  const names = { asked: "as requested", printed: "as printed", off: "difference between the two" };
   const state = { turn: 32, tilt: 28, zoom: 1, show: "printed" };
 
   const multiply = (a, b) => {

@@ -31,7 +31,7 @@ pub fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String
     let y = |height: f64| TOP + LENGTH * (1.0 - (height - bottom) / (top - bottom).max(1e-9));
     let mut svg = format!(
         "<svg viewBox=\"0 0 {WIDTH} {}\" role=\"img\" aria-label=\"Colours from the bed to the \
-         top: as asked for, as they will come out, and the difference\">\n",
+         top: as requested, as printed, and the difference\">\n",
         TOP + LENGTH + 24.0
     );
     let asked = facts.heights.columns.first().map(|c| c.slices.as_slice());
@@ -40,7 +40,7 @@ pub fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String
         .enumerate()
         .map(|(i, layer)| come_out(i, layer, printed))
         .collect();
-    let columns = [("asked for", asked.unwrap_or(&[])), ("comes out", &out)];
+    let columns = [("requested", asked.unwrap_or(&[])), ("as printed", &out)];
     // A String takes whatever is written.
     for ((head, slices), x) in columns.into_iter().zip(COLUMNS) {
         let uri = data_uri(&picture(slices, schedule));

@@ -89,10 +89,10 @@ pub fn regions(page: &Page<'_>, facts: &Facts) -> String {
                     escaped(&region.name)
                 )),
                 Cell::Text(region.blend.clone()),
-                Cell::Html(swatch(&region.shades, "the colours asked for")),
+                Cell::Html(swatch(&region.shades, "the requested colours")),
                 Cell::Html(swatch(
                     &out.shades,
-                    "the colours that come out, from the bottom up",
+                    "the colours as printed, from the bottom up",
                 )),
                 Cell::Number(format!("{:.1}", out.mean_de00())),
                 Cell::Number(format!("{:.1}", out.worst_de00)),
@@ -110,8 +110,8 @@ pub fn regions(page: &Page<'_>, facts: &Facts) -> String {
     let heads = [
         ("Region", false),
         ("Blend", false),
-        ("Asked for", false),
-        ("Comes out", false),
+        ("Requested", false),
+        ("As printed", false),
         ("Mean ΔE00", true),
         ("Worst ΔE00", true),
         ("Uncertain by ΔE00", true),
@@ -130,24 +130,24 @@ pub fn as_printed(page: &Page<'_>) -> String {
         How::Sharpened => "ahead of their place, and beyond the aim where that sharpens a change",
     };
     let pairs = [
-        ("Off in the mean", format!("ΔE00 {:.2}", delivery.mean_de00)),
+        ("Off by, on average", format!("ΔE00 {:.2}", delivery.mean_de00)),
         (
             "95 % of the surface within",
             format!("ΔE00 {:.2}", delivery.most_de00),
         ),
         ("Worst anywhere", format!("ΔE00 {:.1}", delivery.worst_de00)),
-        ("Changes of blend are sent", how.to_owned()),
+        ("When blend changes are sent", how.to_owned()),
         (
-            "Sent without a thought it would be off by",
-            format!("ΔE00 {:.2} in the mean", sent.before_de00),
+            "Without compensation, off by",
+            format!("ΔE00 {:.2} on average", sent.before_de00),
         ),
-        ("Changes sent", sent.commands.changes().to_string()),
+        ("Blend changes sent", sent.commands.changes().to_string()),
     ];
     let note = "<p class=\"small soft\">As predicted by the mixing model and the melt chamber's \
                 volumes. About 1 ΔE00 is the least difference seen side by side (common practice, \
                 no source).</p>\n";
     let inner = format!("{}{note}", html::facts(&pairs));
-    section("printed", "Asked for against what comes out", &inner)
+    section("printed", "Requested and as printed", &inner)
 }
 
 /// The spools, and how their colours are known.
@@ -213,7 +213,7 @@ pub fn spools(page: &Page<'_>, facts: &Facts) -> String {
             let steps = measured.steps.iter().filter(|s| !s.left_out).count();
             let from = &measured.provenance;
             let own = |text: &str| match text.trim() {
-                "" => "not told".to_owned(),
+                "" => "not stated".to_owned(),
                 text => text.to_owned(),
             };
             let mut pairs = vec![
@@ -314,7 +314,7 @@ pub fn watch(page: &Page<'_>) -> String {
             let swatches: String = shades
                 .iter()
                 .take(4)
-                .map(|shade| swatch(&[*shade], "the colour that comes out"))
+                .map(|shade| swatch(&[*shade], "the colour as printed"))
                 .collect();
             let minutes = page.job.painted.plan().machine.minutes(laid_mm3);
             rows.push(vec![

@@ -34,7 +34,7 @@ impl Facts {
             title: title(from),
             subtitle: subtitle(painted, totals),
             stamp: vec![
-                "colours as asked for and as printed".to_owned(),
+                "colours as requested and as printed".to_owned(),
                 format!("plan {}", short(&from.plan_sha256)),
             ],
             spools: spools(painted, totals),
@@ -190,7 +190,7 @@ fn heights(machine: &Machine, schedule: &Schedule, printed: &AsPrinted) -> Heigh
         slices: layers.iter().map(|layer| slice(machine, layer)).collect(),
         columns: vec![
             Column {
-                title: "asked".to_owned(),
+                title: "requested".to_owned(),
                 slices: layers.iter().map(|l| side_by_side(l, None)).collect(),
             },
             Column {
@@ -326,12 +326,12 @@ fn outcome_lines(printed: &AsPrinted) -> Vec<Fact> {
     };
     vec![
         Fact::new(
-            "Off in the mean and at worst",
+            "Off by, on average and at worst",
             format!("ΔE00 {mean_de00:.2}, {worst_de00:.1}"),
         ),
         Fact::new("95 % of the area within", format!("ΔE00 {most_de00:.1}")),
         Fact::new(
-            "In the mean if not sent ahead",
+            "On average without compensation",
             format!("ΔE00 {at_their_place_de00:.2}"),
         ),
         Fact::new("Flushed away", flushed),

@@ -15,8 +15,8 @@ use crate::fault::Fault;
 Example:
   tintfall prepare lighthouse.plan.ron --out lighthouse
 
-All files appear together when the work is done. Stopped with Ctrl-C or by a fault, it leaves
-nothing behind, and what was in the folder stays as it was.")]
+All files appear together at the end. If you cancel with Ctrl-C, or a file can't be written,
+nothing is left behind and the folder stays as it was.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,

@@ -37,7 +37,8 @@ impl Args {
             folder.bytes(name, &text)?;
         }
         folder.bytes("tintfall.1", &page(&command).map_err(Fault::system)?)?;
-        for command in command.get_subcommands().filter(|c| !c.is_hide_set()) {
+        let shown = |c: &&clap::Command| !c.is_hide_set() && c.get_name() != "help";
+        for command in command.get_subcommands().filter(shown) {
             let name = format!("tintfall-{}.1", command.get_name());
             folder.bytes(&name, &page(command).map_err(Fault::system)?)?;
         }

@@ -130,7 +130,10 @@ pub fn as_printed(page: &Page<'_>) -> String {
         How::Sharpened => "ahead of their place, and beyond the aim where that sharpens a change",
     };
     let pairs = [
-        ("Off by, on average", format!("ΔE00 {:.2}", delivery.mean_de00)),
+        (
+            "Off by, on average",
+            format!("ΔE00 {:.2}", delivery.mean_de00),
+        ),
         (
             "95 % of the surface within",
             format!("ΔE00 {:.2}", delivery.most_de00),

@@ -5,12 +5,13 @@ import sys
 import chamber
 import colours
 import exchange
+import fits
 import inks
 import layers
 import toolpath
 from tools import Tools
 
-SUBJECTS = [chamber, colours, inks, layers, toolpath, exchange]
+SUBJECTS = [chamber, colours, fits, inks, layers, toolpath, exchange]
 
 
 def main() -> int:

@@ -10,6 +10,8 @@
 //! | `{"reconstruct": [x, y, z]}` | `bands`, `xyz`, `delta_e00` |
 //! | `{"k_over_s": r}` | `k_over_s` |
 //! | `{"mix": {"spools": ["#rrggbb", ...], "shares": [...]}}` | `xyz`, `lab`, `linear_light` |
+//! | `{"predict": {"measured": "pair.ron", "shares": [[...], ...]}}` | `lab` and `error_de00` of each, `model` |
+//! | `{"walls": {"spools": "[(name: ...), ...]", "shares": [[...], ...]}}` in RON | `lab` of each, thick, `model` |
 //!
 //! XYZ has Y = 1 for the perfect diffuser. A question that can't be answered gets `error`.
 
@@ -17,7 +19,8 @@ use std::io::{BufRead, Write};
 
 use blend::spectrum::{Readings, reconstruct};
 use blend::{
-    KubelkaMunk, Lab, LinearLight, MixModel, Shares, Spool, SpoolColour, Srgb, Xyz, ciede2000,
+    KubelkaMunk, Lab, LinearLight, MeasuredSpools, MixModel, ShareError, Shares, Spool,
+    SpoolColour, Srgb, Xyz, ciede2000, model_for,
 };
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -31,7 +34,38 @@ enum Question {
     Spectrum(Readings),
     Reconstruct([f64; 3]),
     KOverS(f64),
-    Mix { spools: Vec<Srgb>, shares: Vec<f64> },
+    Mix {
+        spools: Vec<Srgb>,
+        shares: Vec<f64>,
+    },
+    Predict {
+        measured: String,
+        shares: Vec<Vec<f64>>,
+    },
+    Walls {
+        spools: String,
+        shares: Vec<Vec<f64>>,
+    },
+}
+
+/// Reads RON as the program writes it.
+fn written<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, ron::error::SpannedError> {
+    use ron::extensions::Extensions;
+    ron::Options::default()
+        .with_default_extension(Extensions::UNWRAP_VARIANT_NEWTYPES | Extensions::IMPLICIT_SOME)
+        .from_str(text)
+}
+
+/// The colours of some blends, and how sure each is.
+fn predicted(model: &dyn MixModel, shares: &[Vec<f64>]) -> Result<Value, ShareError> {
+    let shares: Vec<Shares> = shares
+        .iter()
+        .map(|s| Shares::new(s))
+        .collect::<Result<_, _>>()?;
+    let of = |s: &Shares| list(model.mix(s).to_lab());
+    let labs: Vec<[f64; 3]> = shares.iter().map(of).collect();
+    let errors: Vec<Option<f64>> = shares.iter().map(|s| model.uncertainty(s)).collect();
+    Ok(json!({ "lab": labs, "error_de00": errors, "model": model.name() }))
 }
 
 fn lab([l, a, b]: [f64; 3]) -> Lab {
@@ -81,6 +115,15 @@ fn answer(line: &str) -> Result<Value, Box<dyn std::error::Error>> {
                 "lab": list(xyz.to_lab()),
                 "linear_light": linear_light.to_array(),
             })
+        }
+        Question::Predict { measured, shares } => {
+            let measured: MeasuredSpools = written(&std::fs::read_to_string(measured)?)?;
+            let model = model_for(&measured.spools, Some(&measured));
+            predicted(model.as_ref(), &shares)?
+        }
+        Question::Walls { spools, shares } => {
+            let spools: Vec<Spool> = written(&spools)?;
+            predicted(model_for(&spools, None).as_ref(), &shares)?
         }
     })
 }

@@ -8,7 +8,7 @@ use blend::calibrate::{
     Calibrated, FeedFault, MeasuredStep, Measurements, Provenance, Specular, Warning, fit,
     test_steps,
 };
-use blend::mix::{Component, Plastic, Saunderson};
+use blend::mix::{Component, Mixing, Plastic, Saunderson};
 use blend::spectrum::Readings;
 use blend::{
     KubelkaMunk, Lab, LinearLight, MeasuredSpools, MixModel, Shares, Spool, SpoolColour, ciede2000,
@@ -170,9 +170,9 @@ fn rms(model: &dyn MixModel, truth: &KubelkaMunk, blends: &[Shares]) -> f64 {
     (sum / blends.len() as f64).sqrt()
 }
 
-/// Where plastic follows the model, the strengths come back within 10 % (25 % for a near-black,
-/// whose strength and darkness trade off), nine times in ten within two of their own standard
-/// errors, and blends kept from the fit within 1 ΔE00.
+/// Where plastic is stirred, the strengths come back within 25 % (strength trades off with
+/// darkness and with the last traces of streaks), nine times in ten within two of their own
+/// standard errors, and blends kept from the fit within 1 ΔE00.
 #[test]
 fn strengths_come_back() {
     let surface = Saunderson::new(0.0, 0.55).expect("constants");
@@ -210,8 +210,7 @@ fn strengths_come_back() {
                     "{}: {found:.3} for {made}, ±{:.3}",
                     spools[i].name, fitted.strength_errors[i]
                 );
-                let most = if spools[i].name == "Coal" { 0.25 } else { 0.10 };
-                assert!(off.abs() < most, "{}: {found} for {made}", spools[i].name);
+                assert!(off.abs() < 0.25, "{}: {found} for {made}", spools[i].name);
                 let error = fitted.strength_errors[i];
                 within_two += usize::from(off.abs() < 2.0 * error);
                 all += 1;
@@ -270,29 +269,27 @@ fn held_out_blends_of_published_reflectances() {
 }
 
 /// The standard error that the model tells holds: of the blends kept from the fit, about two in
-/// three are nearer than it, and nearly all nearer than three times it.
+/// three are nearer than it, and nearly all nearer than twice it.
 #[test]
 fn the_stated_error_holds() {
     let (mut near, mut far, mut all) = (0, 0, 0);
-    for seed in 1..=4 {
-        let spools = [patch("white"), patch("blue")];
+    for (seed, pair) in (1..=4).flat_map(|seed| [(seed, [0, 2]), (seed, [0, 3]), (seed, [1, 2])]) {
+        let spools = pair.map(|i: usize| patch(PATCHES[i].0));
         let truth = truth(&spools, &[1.0, 1.7], Saunderson::USUAL);
         let (to_fit, held_out) = split(ladder(2));
         let fitted = fit(&measured(&spools, &to_fit, &to_fit, &truth, seed)).expect("a fit");
         let model = Calibrated::new(&fitted.spools, &fitted).expect("a model");
-        let mut dice = Dice(seed + 100);
         for blend in held_out {
-            let read = dice.read(truth.mix(&blend).to_lab()).xyz().to_lab();
-            let off = ciede2000(read, model.mix(&blend).to_lab());
+            let off = ciede2000(truth.mix(&blend).to_lab(), model.mix(&blend).to_lab());
             let error = model.uncertainty(&blend).expect("an error");
             near += usize::from(off < error);
-            far += usize::from(off > 3.0 * error);
+            far += usize::from(off > 2.0 * error);
             all += 1;
         }
     }
-    println!("{near} of {all} within one standard error, {far} beyond three");
+    println!("{near} of {all} within one standard error, {far} beyond two");
     assert!(
-        near * 2 > all && far * 20 <= all,
+        near * 2 > all && far * 10 <= all,
         "{near} near, {far} far of {all}"
     );
 }
@@ -401,11 +398,42 @@ fn the_document_comes_back_as_it_was() {
     let pretty = ron::ser::to_string_pretty(&fitted, ron::ser::PrettyConfig::new()).expect("text");
     let back: MeasuredSpools = ron::from_str(&pretty).expect("a document");
     assert_eq!(back, fitted);
-    let newer = pretty.replace("version: 1", "version: 7");
+    let newer = pretty.replace("version: 2", "version: 7");
     let error = ron::from_str::<MeasuredSpools>(&newer).expect_err("a newer version");
-    assert!(error.to_string().contains("reads version 1"), "{error}");
+    assert!(
+        error.to_string().contains("reads versions 1 to 2"),
+        "{error}"
+    );
     let damaged = pretty.replacen("strengths: [", "strengths: [\n 1.0,", 1);
     assert!(ron::from_str::<MeasuredSpools>(&damaged).is_err());
+    let no_way = pretty.replacen("mixing: ", "mixing: SideBySide(exponent: 0.0), // ", 1);
+    assert!(ron::from_str::<MeasuredSpools>(&no_way).is_err());
+}
+
+/// A file of version 1 is read as the stirred model that it holds, with all its scatter as the
+/// error of a colour.
+#[test]
+fn the_older_version_is_read() {
+    let text = include_str!("../../../tests/knocks/corpus/spools/pair.ron");
+    assert!(text.contains("version: 1"));
+    let old: MeasuredSpools = ron::Options::default()
+        .with_default_extension(ron::extensions::Extensions::UNWRAP_VARIANT_NEWTYPES)
+        .from_str(text)
+        .expect("a document of version 1");
+    assert_eq!(old.version, 2);
+    assert_eq!(old.mixing, Mixing::Stirred);
+    let model = Calibrated::new(&old.spools, &old).expect("a model");
+    let half = Shares::new(&[0.5, 0.5]).expect("shares");
+    // As the program that wrote it predicted the step.
+    let step = old
+        .steps
+        .iter()
+        .find(|s| s.step.shares == half)
+        .expect("it");
+    assert!(ciede2000(model.mix(&half).to_lab(), step.predicted) < 1e-6);
+    assert!(model.uncertainty(&half).expect("an error") >= old.model_rms_delta_e00);
+    let text = ron::to_string(&old).expect("text");
+    assert_eq!(ron::from_str::<MeasuredSpools>(&text).expect("it"), old);
 }
 
 /// A plan finds its spools in the document by name, in whatever order, and the model's name
@@ -433,6 +461,9 @@ fn a_plan_finds_its_spools_by_name() {
     let blend = Shares::new(&[0.3, 0.0, 0.7]).expect("shares");
     assert!(ciede2000(more.mix(&blend).to_lab(), one.to_lab()) < 1e-9);
     assert!(more.uncertainty(&blend).is_some());
+    // Nobody knows how strongly a spool tints that was never measured.
+    let guessed = Shares::new(&[0.3, 0.2, 0.5]).expect("shares");
+    assert_eq!(more.uncertainty(&guessed), None);
 
     let strangers = model_for(&[buoy.clone(), buoy], Some(&fitted));
     assert!(strangers.name().contains("estimated from one colour"));

@@ -1,22 +1,27 @@
 //! The mixing model made from measured spools.
 
-use nalgebra::DMatrix;
-
-use super::parameters::model;
+use super::errors::{moved_by_axes, variance};
+use super::family::Numbers;
 use super::{MeasuredSpools, Specular};
-use crate::mix::{Behind, KubelkaMunk, MixModel, Plastic, Saunderson, known_by};
-use crate::{Shares, Spool, Xyz, ciede2000};
+use crate::mix::{Behind, MixModel, Plastic, Strand, known_by};
+use crate::{Lab, MAX_COMPONENTS, Shares, Spool, SpoolColour, Xyz};
 
-/// Kubelka–Munk mixing with fitted strengths and surface, and a standard error on each colour.
+/// The mixing model that was fitted, and a standard error on each colour.
 #[derive(Clone, Debug)]
 pub struct Calibrated {
-    fitted: KubelkaMunk,
-    /// The model with the fitted numbers moved along each axis of their error in turn, by one
-    /// standard error.
-    moved: Vec<KubelkaMunk>,
-    /// Scatter of the readings about the fit, ΔE00.
-    scatter: f64,
+    fitted: Strand,
+    /// The model with what was read and fitted moved along each axis of its error in turn, by
+    /// one standard error.
+    moved: Vec<Strand>,
+    /// How far the model itself is from unmeasured blends, ΔE00.
+    model_error: f64,
+    /// Which spools were never measured.
+    unmeasured: [bool; MAX_COMPONENTS],
 }
+
+/// With less than this of other spools a blend begins to be a spool alone, whose colour was
+/// read and not predicted.
+const ALL_BUT_ALONE: f64 = 0.05;
 
 impl Calibrated {
     /// The model of a plan's spools, found in the measured spools by name. A spool that was
@@ -27,45 +32,92 @@ impl Calibrated {
             .iter()
             .map(|s| measured.spools.iter().position(|m| m.name == s.name))
             .collect();
-        let unmeasured: Vec<Spool> = spools
+        let strangers: Vec<Spool> = spools
             .iter()
             .zip(&places)
             .filter(|(_, place)| place.is_none())
             .map(|(spool, _)| spool.clone())
             .collect();
-        if unmeasured.len() == spools.len() || measured.check().is_err() {
+        if strangers.len() == spools.len() || measured.check().is_err() {
             return None;
         }
-        let plastics: Vec<Plastic> = spools
-            .iter()
-            .zip(&places)
-            .map(|(own, place)| place.and_then(|i| measured.spools.get(i)).unwrap_or(own))
-            .map(Plastic::of_spool)
-            .collect();
-        let with = |strengths: &[f64], surface| {
-            let strength = |place: &Option<usize>| {
-                place.and_then(|i| strengths.get(i)).copied().unwrap_or(1.0)
-            };
-            let strengths: Vec<f64> = places.iter().map(strength).collect();
-            model(&plastics, &strengths, surface)
+        let own = Own {
+            spools,
+            places: &places,
+            measured,
         };
-        let moved = errors(measured).into_iter();
+        let mut unmeasured = [false; MAX_COMPONENTS];
+        for (mark, place) in unmeasured.iter_mut().zip(&places) {
+            *mark = place.is_none();
+        }
         Some(Self {
-            fitted: with(&measured.strengths, measured.surface).named(name(measured, &unmeasured)),
-            moved: moved.map(|(s, surface)| with(&s, surface)).collect(),
-            scatter: measured
-                .leave_one_out_rms_delta_e00
-                .unwrap_or(measured.rms_delta_e00),
+            fitted: own
+                .model(&measured.numbers(), None)
+                .named(name(measured, &strangers)),
+            moved: own.moved(),
+            model_error: measured.model_rms_delta_e00,
+            unmeasured,
         })
+    }
+}
+
+/// A plan's own spools, and where each stands among the measured ones.
+struct Own<'a> {
+    spools: &'a [Spool],
+    places: &'a [Option<usize>],
+    measured: &'a MeasuredSpools,
+}
+
+impl Own<'_> {
+    /// The model of some numbers, with one measured spool of another colour perhaps.
+    fn model(&self, numbers: &Numbers, other: Option<(usize, Lab)>) -> Strand {
+        let both = self.spools.iter().zip(self.places);
+        let plastics: Vec<Plastic> = both
+            .map(|(own, place)| {
+                let known = place.and_then(|i| self.measured.spools.get(i));
+                match other.filter(|(spool, _)| Some(*spool) == *place) {
+                    Some((_, colour)) => Plastic::of_spool(&Spool {
+                        colour: SpoolColour::Lab(colour),
+                        ..known.unwrap_or(own).clone()
+                    }),
+                    None => Plastic::of_spool(known.unwrap_or(own)),
+                }
+            })
+            .collect();
+        let strength = |place: &Option<usize>| {
+            let fitted = place.and_then(|i| numbers.strengths.get(i));
+            fitted.copied().unwrap_or(1.0)
+        };
+        let own = Numbers {
+            strengths: self.places.iter().map(strength).collect(),
+            ..numbers.clone()
+        };
+        own.model(&plastics)
+    }
+
+    fn moved(&self) -> Vec<Strand> {
+        let gloss = self.measured.specular == Specular::Included;
+        let numbers = self.measured.numbers();
+        let by_axes = moved_by_axes(&self.measured.covariance).into_iter();
+        let by_axes = by_axes.map(|by| self.model(&numbers.moved(gloss, &by), None));
+        let spools = self.measured.spools_moved.iter();
+        let spools = spools
+            .filter(|moved| self.places.contains(&Some(moved.spool)))
+            .map(|moved| self.model(&moved.numbers(), Some((moved.spool, moved.colour))));
+        by_axes.chain(spools).collect()
     }
 }
 
 fn name(measured: &MeasuredSpools, unmeasured: &[Spool]) -> String {
     let steps = measured.steps.iter().filter(|s| !s.left_out).count();
     let mut name = format!(
-        "Kubelka–Munk, fitted to {steps} measured steps (RMS {:.1} ΔE00)",
-        measured.rms_delta_e00
+        "{}, fitted to {steps} measured steps (RMS {:.1} ΔE00",
+        measured.mixing, measured.rms_delta_e00
     );
+    if let Some(rms) = measured.leave_one_out_rms_delta_e00 {
+        name += &format!(", each from the others {rms:.1}");
+    }
+    name += ")";
     if !measured.provenance.file.is_empty() {
         name += &format!(" from {}", measured.provenance.file);
     }
@@ -74,31 +126,6 @@ fn name(measured: &MeasuredSpools, unmeasured: &[Spool]) -> String {
         name += &format!("; {} unmeasured: {}", who.join(", "), known_by(unmeasured));
     }
     name
-}
-
-/// Strengths and surface moved by one standard error along each axis of the covariance.
-fn errors(measured: &MeasuredSpools) -> Vec<(Vec<f64>, Saunderson)> {
-    let size = measured.parameter_count();
-    let flat = measured.covariance.iter().flatten().copied();
-    let axes = DMatrix::from_iterator(size, size, flat).symmetric_eigen();
-    let strengths = measured.strengths.len() - 1;
-    axes.eigenvectors
-        .column_iter()
-        .zip(axes.eigenvalues.iter())
-        .map(|(axis, variance)| {
-            let by = axis * variance.max(0.0).sqrt();
-            let mut moved = measured.strengths.clone();
-            for (strength, by) in moved.iter_mut().skip(1).zip(by.iter()) {
-                *strength *= by.exp();
-            }
-            let k2 = measured.surface.k2() + by[strengths];
-            let k1 = match measured.specular {
-                Specular::Included => measured.surface.k1() + by[strengths + 1],
-                Specular::Excluded => 0.0,
-            };
-            (moved, Saunderson::nearest(k1, k2))
-        })
-        .collect()
 }
 
 impl MixModel for Calibrated {
@@ -118,15 +145,18 @@ impl MixModel for Calibrated {
         self.fitted.wall(shares, thickness_mm, behind)
     }
 
-    /// The scatter of unmeasured steps about the fit, and what the error of the fitted numbers
-    /// adds to it for this blend.
+    /// What the errors of readings and fitted numbers do to this blend, and how far the model
+    /// itself is from blends that were not measured. Two in three printed blends are nearer; one
+    /// reading of them scatters on top. `None` for a blend with a spool that was not measured.
     fn uncertainty(&self, shares: &Shares) -> Option<f64> {
+        let parts = shares.as_slice().iter();
+        if parts.zip(self.unmeasured).any(|(s, not)| not && *s > 0.0) {
+            return None;
+        }
         let here = self.mix(shares).to_lab();
-        let from_fit: f64 = self
-            .moved
-            .iter()
-            .map(|m| ciede2000(here, m.mix(shares).to_lab()).powi(2))
-            .sum();
-        Some((from_fit + self.scatter * self.scatter).sqrt())
+        let most = shares.as_slice().iter().copied().fold(0.0, f64::max);
+        let mixed = ((1.0 - most) / ALL_BUT_ALONE).min(1.0);
+        let of_model = mixed * self.model_error;
+        Some((variance(shares, here, &self.moved) + of_model * of_model).sqrt())
     }
 }

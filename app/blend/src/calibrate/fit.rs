@@ -1,7 +1,11 @@
 //! The fit, from readings to the document.
 
+use super::choice::{self, Tried};
+use super::doubts::{self, wanted_steps};
+use super::errors::Errors;
+use super::family::Family;
 use super::fault::suspects;
-use super::fitted::Fitted;
+use super::fitted::{self, Fitted};
 use super::least_squares::Observation;
 use super::sorted::{Sorted, rms};
 use super::{FeedFault, MeasuredSpools, MeasuredStep, Measurements, StepResult, VERSION, Warning};
@@ -51,12 +55,8 @@ pub enum FitError {
     NoFit,
 }
 
-/// Mixed steps that make a fit of so many spools trustworthy: five for each pair.
-pub(super) fn wanted_steps(spools: usize) -> usize {
-    5 * spools * spools.saturating_sub(1) / 2
-}
-
-/// Finds tinting strengths and surface constants by bounded least squares on the steps.
+/// Finds strengths, surface constants and how the spools meet, by bounded least squares on the
+/// steps. Of the ways of mixing it chooses the one that comes nearest to steps left out.
 ///
 /// A step of one spool alone gives that spool's colour, in place of the listed one, unless the
 /// spool is listed with a spectrum. The mixed steps give the rest; one that is far from what
@@ -74,18 +74,41 @@ pub fn fit(measurements: &Measurements) -> Result<MeasuredSpools, FitError> {
         ..
     } = measurements;
     let sorted = Sorted::new(spools, steps, *specular);
-    let fitted = sorted.without_outliers().ok_or(FitError::NoFit)?;
-    let mut warnings = sorted.warnings(spools);
-    let misfit = |told: &[MeasuredStep]| Sorted::new(spools, told, *specular).misfit();
-    if let Some(as_told) = sorted.misfit() {
+    let (fitted, tried) = choice::best(&sorted).ok_or(FitError::NoFit)?;
+    let mut warnings = doubts::about_steps(&sorted, spools);
+    let misfit = |told: &[MeasuredStep]| misfit(&Sorted::new(spools, told, *specular));
+    if let Some(as_told) = misfit(steps) {
         let told = suspects(steps, spools.len(), misfit);
         warnings.extend(
             told.into_iter()
                 .map(|(fault, if_so)| suspicion(fault, as_told, if_so)),
         );
     }
-    warnings.extend(fitted.warnings(&sorted));
-    Ok(document(measurements, &sorted, &fitted, warnings))
+    warnings.extend(doubts::about_fit(&sorted, &fitted));
+    let found = Found {
+        errors: Errors::of(&sorted, &fitted).ok_or(FitError::NoFit)?,
+        sorted,
+        fitted,
+        tried,
+        warnings,
+    };
+    Ok(document(measurements, found))
+}
+
+/// How badly all steps fit the member of the family that they fit best.
+fn misfit(sorted: &Sorted) -> Option<f64> {
+    let each = Family::ALL.into_iter();
+    let each = each.filter_map(|family| fitted::misfit(sorted, family));
+    each.min_by(f64::total_cmp)
+}
+
+/// All that goes into the document.
+struct Found {
+    sorted: Sorted,
+    fitted: Fitted,
+    errors: Errors,
+    tried: Vec<Tried>,
+    warnings: Vec<Warning>,
 }
 
 fn suspicion(fault: FeedFault, as_told_delta_e00: f64, if_so_delta_e00: f64) -> Warning {
@@ -132,17 +155,18 @@ fn check(measurements: &Measurements) -> Result<(), FitError> {
     Ok(())
 }
 
-fn document(
-    measurements: &Measurements,
-    sorted: &Sorted,
-    fitted: &Fitted,
-    warnings: Vec<Warning>,
-) -> MeasuredSpools {
-    let model = sorted.parameters.model(&sorted.plastics, &fitted.values);
+fn document(measurements: &Measurements, found: Found) -> MeasuredSpools {
+    let Found {
+        sorted,
+        fitted,
+        errors,
+        tried,
+        warnings,
+    } = found;
+    let numbers = fitted.numbers();
+    let model = numbers.model(&sorted.plastics);
     let linear = LinearLight::new(&sorted.spools);
-    let kept = sorted.of(&fitted.kept);
-    let off_linear = |o: &Observation| ciede2000(o.measured, linear.mix(&o.shares).to_lab());
-    let linear: Vec<f64> = kept.iter().map(off_linear).collect();
+    let linear = sorted.differences(&linear, &fitted.kept);
     let result = |(i, step): (usize, &MeasuredStep)| {
         let Observation {
             shares, measured, ..
@@ -165,17 +189,22 @@ fn document(
     };
     MeasuredSpools {
         version: VERSION,
-        spools: sorted.spools.clone(),
-        strengths: sorted.parameters.strengths(&fitted.values),
-        strength_errors: sorted.strength_errors(fitted),
-        surface: sorted.parameters.surface(&fitted.values),
+        steps: measurements.steps.iter().enumerate().map(result).collect(),
+        mixing: numbers.mixing,
+        strengths: numbers.strengths,
+        strength_errors: errors.strengths,
+        surface: numbers.surface,
         specular: measurements.specular,
-        covariance: fitted.covariance.clone(),
+        covariance: errors.covariance,
+        spools_moved: errors.spools_moved,
+        reading_rms_delta_e00: errors.reading.map(|each| each * 3f64.sqrt()),
+        model_rms_delta_e00: errors.model,
         rms_delta_e00: fitted.rms,
         leave_one_out_rms_delta_e00: fitted.leave_one_out_rms(),
         linear_light_rms_delta_e00: rms(&linear),
-        steps: measurements.steps.iter().enumerate().map(result).collect(),
+        tried,
         warnings,
         provenance: measurements.provenance.clone(),
+        spools: sorted.spools,
     }
 }

@@ -28,6 +28,11 @@ impl Observation {
             metric: LocalMetric::at(measured),
         }
     }
+
+    /// How far a prediction is from it, ΔE00 in three directions.
+    pub fn misfit(&self, predicted: Lab) -> [f64; 3] {
+        self.metric.difference(predicted)
+    }
 }
 
 /// All that a fit goes by.
@@ -73,10 +78,10 @@ impl Task<'_> {
     /// Differences of the steps in units of the noise, then of the parameters from their
     /// usual values in units of their give.
     fn residuals(&self, values: &[f64]) -> DVector<f64> {
-        let model = self.parameters.model(self.plastics, values);
+        let model = self.parameters.numbers(values).model(self.plastics);
         let steps = self.observations.iter().flat_map(|o| {
             let predicted = model.mix(&o.shares).to_lab();
-            o.metric.difference(predicted).map(|d| d / self.noise)
+            o.misfit(predicted).map(|d| d / self.noise)
         });
         let usual = values.iter().zip(self.parameters.each());
         let usual = usual.map(|(v, p)| (v - p.usual) / p.give);

@@ -1,13 +1,18 @@
 //! From a measured test print to a mixing model that can be trusted.
 //!
-//! A test print holds steps of known shares; each is measured. [`fit`] finds the tinting
-//! strengths and the surface constants under which [`KubelkaMunk`](crate::KubelkaMunk) comes
-//! nearest to all steps, tells how near, and looks for steps that don't belong. The result,
+//! A test print holds steps of known shares; each is measured. [`fit`] finds how the spools meet
+//! ([`Mixing`](crate::mix::Mixing)), and the strengths and surface constants under which a
+//! [`Strand`](crate::mix::Strand) of them comes nearest to all steps, tells how near, and looks
+//! for steps that don't belong. The result,
 //! [`MeasuredSpools`], is a document that plans refer to; [`Calibrated`] is the model made
 //! from it, with a standard error on each colour that it predicts.
 
 mod calibrated;
+mod choice;
 mod document;
+mod doubts;
+mod errors;
+mod family;
 mod fault;
 mod fit;
 mod fitted;
@@ -19,7 +24,11 @@ mod test_steps;
 mod warning;
 
 pub use calibrated::Calibrated;
-pub use document::{DocumentError, MeasuredSpools, Provenance, StepResult, VERSION};
+pub use choice::Tried;
+pub use document::{
+    DocumentError, MeasuredSpools, OLDEST_VERSION, Provenance, StepResult, VERSION,
+};
+pub use family::SpoolMoved;
 pub use fault::FeedFault;
 pub use fit::{FitError, fit};
 pub use measurements::{MeasuredStep, Measurements, Specular};

@@ -1,7 +1,8 @@
 //! The numbers that a fit may turn, and what is known of them beforehand.
 
 use super::Specular;
-use crate::mix::{KubelkaMunk, Plastic, Saunderson};
+use super::family::{Family, MOST_K2, Numbers};
+use crate::mix::{MOST_EXPONENT, Plastic, Saunderson};
 
 /// One parameter's bounds, and where it usually lies: the fit is drawn there as by one more
 /// reading of that standard error. It tells only where the steps tell little.
@@ -12,7 +13,7 @@ pub(super) struct Parameter {
     pub give: f64,
 }
 
-/// ln of a tinting strength. The first spool's is 1; the others' are within 50 times of it.
+/// ln of a strength. The first spool's is 1; the others' are within 50 times of it.
 const LOG_STRENGTH: Parameter = Parameter {
     bounds: (-3.912, 3.912),
     usual: 0.0,
@@ -22,7 +23,7 @@ const LOG_STRENGTH: Parameter = Parameter {
 /// Share of the light from inside that the surface throws back: 0.6 for a refractive index
 /// of 1.5, and found from 0.4 to 0.7 (common practice, no source).
 const K2: Parameter = Parameter {
-    bounds: (0.0, 0.85),
+    bounds: (0.0, MOST_K2),
     usual: 0.6,
     give: 0.15,
 };
@@ -32,20 +33,40 @@ const K1_USUAL: f64 = 0.04;
 const K1_GIVE: f64 = 0.015;
 const K1_MOST: f64 = 0.06;
 
-/// The parameters of one fit, in this order: ln of the tinting strength of each spool from
-/// the second on, then k2, then k1 where the readings take in the gloss.
+/// Anything from side by side to stirred.
+const STIRRING: Parameter = Parameter {
+    bounds: (0.0, 1.0),
+    usual: 0.5,
+    give: 0.5,
+};
+
+/// ln of the exponent; presses have 1 to 3 (common practice, no source).
+const LOG_EXPONENT: Parameter = Parameter {
+    bounds: (0.0, MOST_LOG_EXPONENT),
+    usual: std::f64::consts::LN_2,
+    give: 1.0,
+};
+/// ln of [`MOST_EXPONENT`].
+const MOST_LOG_EXPONENT: f64 = 2.995_732_273_553_991;
+const _: () = assert!(MOST_EXPONENT == 20.0);
+
+/// The parameters of one fit, in this order: ln of the strength of each spool from the second
+/// on, then k2, then k1 where the readings take in the gloss, then the family's own.
 #[derive(Clone, Debug)]
 pub(super) struct Parameters {
+    family: Family,
     strengths: usize,
+    gloss: bool,
     all: Vec<Parameter>,
 }
 
 impl Parameters {
-    pub fn new(plastics: &[Plastic], specular: Specular) -> Self {
+    pub fn new(plastics: &[Plastic], specular: Specular, family: Family) -> Self {
         let strengths = plastics.len().saturating_sub(1);
+        let gloss = specular == Specular::Included;
         let mut all = vec![LOG_STRENGTH; strengths];
         all.push(K2);
-        if specular == Specular::Included {
+        if gloss {
             // No surface throws back more than the darkest reading.
             let least = plastics.iter().map(Plastic::least).fold(1.0, f64::min);
             let most = (0.9 * least).clamp(1e-6, K1_MOST);
@@ -55,7 +76,17 @@ impl Parameters {
                 give: K1_GIVE,
             });
         }
-        Self { strengths, all }
+        match family {
+            Family::Stirred | Family::SideBySide => {}
+            Family::PartlyStirred => all.push(STIRRING),
+            Family::Rooted => all.push(LOG_EXPONENT),
+        }
+        Self {
+            family,
+            strengths,
+            gloss,
+            all,
+        }
     }
 
     pub fn count(&self) -> usize {
@@ -83,24 +114,20 @@ impl Parameters {
         starts
     }
 
-    pub fn strengths(&self, values: &[f64]) -> Vec<f64> {
-        let logs = values.iter().take(self.strengths);
-        std::iter::once(1.0).chain(logs.map(|v| v.exp())).collect()
-    }
-
-    pub fn surface(&self, values: &[f64]) -> Saunderson {
+    pub fn numbers(&self, values: &[f64]) -> Numbers {
         let value = |i: usize| values.get(i).copied().unwrap_or(0.0);
-        Saunderson::nearest(value(self.strengths + 1), value(self.strengths))
+        let logs = values.iter().take(self.strengths);
+        let k1 = if self.gloss {
+            value(self.strengths + 1)
+        } else {
+            0.0
+        };
+        Numbers {
+            strengths: std::iter::once(1.0).chain(logs.map(|v| v.exp())).collect(),
+            surface: Saunderson::nearest(k1, value(self.strengths)),
+            mixing: self
+                .family
+                .mixing(value(self.strengths + 1 + usize::from(self.gloss))),
+        }
     }
-
-    pub fn model(&self, plastics: &[Plastic], values: &[f64]) -> KubelkaMunk {
-        model(plastics, &self.strengths(values), self.surface(values))
-    }
-}
-
-/// The mixing model of plastics with given strengths behind a given surface.
-pub(super) fn model(plastics: &[Plastic], strengths: &[f64], surface: Saunderson) -> KubelkaMunk {
-    let components = plastics.iter().zip(strengths);
-    let components = components.map(|(p, s)| p.component(surface).with_strength(*s));
-    KubelkaMunk::of(components.collect(), surface)
 }

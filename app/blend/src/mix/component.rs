@@ -1,6 +1,6 @@
 //! Absorption and scattering of one spool's plastic.
 
-use super::{Saunderson, absorption_and_scattering, k_over_s};
+use super::{Saunderson, absorption_and_scattering, k_over_s, reflectance_of_layer};
 use crate::Spool;
 use crate::spectrum::{BANDS, Spectrum};
 
@@ -18,6 +18,16 @@ const MOST_ABSORPTION: f64 = 10.0;
 
 /// Reflectance inside the plastic is kept this far from 0 and 1.
 const INSIDE_MARGIN: f64 = 1e-6;
+
+/// Two readings of a band this far apart tell how much light goes through; readings are good to
+/// about as much (common practice, no source).
+const TOLD_APART: f64 = 0.005;
+
+/// A piece of which no band tells more than this hides its backing.
+const LEAST_TOLD: f64 = 0.5;
+
+/// Scattering changes slowly with the wavelength: over about so many bands it is nearly one.
+const SLOWLY: f64 = 8.0;
 
 /// Absorption K and scattering S of one component in each band, for an opaque spool's
 /// scattering of 1 (times [`OPAQUE_SCATTER_PER_MM`] for values per mm).
@@ -104,21 +114,35 @@ impl Component {
     }
 
     /// A plastic read over black and over white.
+    ///
+    /// The two readings of a band tell scattering only where the piece lets light through. A
+    /// band that it hides takes it from the others, for scattering changes slowly with the
+    /// wavelength, and what it absorbs follows from that and from what was read. A piece that
+    /// hides everywhere is as good as an opaque spool.
     pub fn over_backings(piece: &OverBackings, surface: Saunderson) -> Self {
-        let [over_black, over_white] = &piece.read;
+        let inside = piece.inside(surface);
+        let x = piece.thickness_mm;
         let [black, white] = piece.backings;
-        // Where the two readings agree the layer hides: as good as an opaque spool.
-        let mut component = Self::opaque(over_black, surface);
-        let inside = |r: f64| surface.inside(r).clamp(INSIDE_MARGIN, 1.0 - INSIDE_MARGIN);
+        let told = inside.map(|[b, w]| {
+            let told = absorption_and_scattering([(b, black), (w, white)], x);
+            let apart = (w - b).powi(2);
+            told.map(|(_, s)| (s.ln(), apart / (apart + TOLD_APART * TOLD_APART)))
+                .filter(|(ln_s, _)| ln_s.is_finite())
+                .unwrap_or_default()
+        });
+        if !told.iter().any(|(_, told)| *told > LEAST_TOLD) {
+            return Self::opaque(&piece.read[0], surface);
+        }
+        let mut component = Self {
+            k: [0.0; BANDS],
+            s: [0.0; BANDS],
+        };
         for i in 0..BANDS {
-            let readings = [
-                (inside(over_black.0[i]), black),
-                (inside(over_white.0[i]), white),
-            ];
-            if let Some((k, s)) = absorption_and_scattering(readings, piece.thickness_mm) {
-                component.k[i] = k / OPAQUE_SCATTER_PER_MM;
-                component.s[i] = s / OPAQUE_SCATTER_PER_MM;
-            }
+            let (own, told_here) = told[i];
+            let s = (told_here * own + (1.0 - told_here) * nearby(&told, i)).exp();
+            let k = absorption_for(inside[i][0], s, x, black);
+            component.k[i] = k / OPAQUE_SCATTER_PER_MM;
+            component.s[i] = s / OPAQUE_SCATTER_PER_MM;
         }
         component
     }
@@ -130,4 +154,49 @@ impl Component {
         }
         self
     }
+}
+
+impl OverBackings {
+    /// Both readings of each band inside the surface.
+    fn inside(&self, surface: Saunderson) -> [[f64; 2]; BANDS] {
+        let [over_black, over_white] = &self.read;
+        let inside = |r: f64| surface.inside(r).clamp(INSIDE_MARGIN, 1.0 - INSIDE_MARGIN);
+        std::array::from_fn(|i| [inside(over_black.0[i]), inside(over_white.0[i])])
+    }
+
+    /// Whether the piece hides its backing in every band, so that its readings tell no more
+    /// than one over any backing.
+    pub fn hides(&self) -> bool {
+        let apart = |[b, w]: [f64; 2]| (w - b).powi(2);
+        let told = |both| apart(both) / (apart(both) + TOLD_APART * TOLD_APART);
+        let mut each = self.inside(Saunderson::USUAL).into_iter();
+        !each.any(|both| told(both) > LEAST_TOLD)
+    }
+}
+
+/// The logarithm of scattering around a band, from all bands that tell it, the nearer the more.
+fn nearby(told: &[(f64, f64)], band: usize) -> f64 {
+    let (mut sum, mut all) = (0.0, 0.0);
+    for (i, (ln_s, told)) in told.iter().enumerate() {
+        let away = i.abs_diff(band) as f64 / SLOWLY;
+        // Far bands count a little, so that there is always one.
+        let weight = told * ((-0.5 * away * away).exp() + 1e-6);
+        sum += weight * ln_s;
+        all += weight;
+    }
+    sum / all
+}
+
+/// The absorption, per mm, with which a layer of a scattering has a reflectance over a backing:
+/// the more the darker, found by halving. The least where even none is too dark.
+fn absorption_for(reflectance: f64, s: f64, thickness_mm: f64, backing: f64) -> f64 {
+    let (mut low, mut high) = (1e-6_f64.ln(), 1e5_f64.ln());
+    for _ in 0..48 {
+        let middle = (low + high) / 2.0;
+        match reflectance_of_layer(middle.exp(), s, thickness_mm, backing) > reflectance {
+            true => low = middle,
+            false => high = middle,
+        }
+    }
+    ((low + high) / 2.0).exp()
 }

@@ -1,14 +1,17 @@
 //! Mixing models: from shares to a colour. One file a model.
 //!
-//! [`KubelkaMunk`] is the one to plan with; [`LinearLight`] stays as the yardstick.
+//! [`KubelkaMunk`] is the one to plan with before anything is measured, [`Strand`] what a fit
+//! chooses from; [`LinearLight`] stays as the yardstick.
 //! [`model_for`] picks and builds the model of a set of spools.
 
 mod component;
 mod kubelka_munk;
 mod layer;
 mod linear_light;
+mod mixing;
 mod model_for;
 mod saunderson;
+mod strand;
 mod through_wall;
 
 use crate::{Shares, Xyz};
@@ -17,9 +20,12 @@ pub use component::{Component, OPAQUE_SCATTER_PER_MM, OverBackings, Plastic};
 pub use kubelka_munk::KubelkaMunk;
 pub use layer::{absorption_and_scattering, k_over_s, reflectance_of_layer, reflectance_of_thick};
 pub use linear_light::LinearLight;
+pub(crate) use mixing::MOST_EXPONENT;
+pub use mixing::{Mixing, MixingError};
 pub(crate) use model_for::known_by;
 pub use model_for::model_for;
 pub use saunderson::{Saunderson, SurfaceError};
+pub use strand::Strand;
 pub use through_wall::ThroughWall;
 
 /// What a blend of the spools looks like.

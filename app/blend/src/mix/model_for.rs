@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{KubelkaMunk, MixModel};
+use super::{KubelkaMunk, MixModel, Plastic};
 use crate::calibrate::{Calibrated, MeasuredSpools};
 use crate::spectrum::RECONSTRUCTION_METHOD;
 use crate::{Spool, SpoolColour};
@@ -48,6 +48,19 @@ pub(crate) fn known_by(spools: &[Spool]) -> String {
         parts.push(format!(
             "{} from readings over black and white",
             plural(backed)
+        ));
+    }
+    let hides = |s: &&Spool| matches!(Plastic::of_spool(s), Plastic::OverBackings(p) if p.hides());
+    let hidden: Vec<&str> = spools
+        .iter()
+        .filter(hides)
+        .map(|s| s.name.as_str())
+        .collect();
+    if !hidden.is_empty() {
+        parts.push(format!(
+            "the piece of {} hides its backing, so how strongly it tints is a guess: read a \
+             thinner one",
+            hidden.join(", ")
         ));
     }
     parts.join("; ")

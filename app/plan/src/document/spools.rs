@@ -74,6 +74,7 @@ impl<'de> Deserialize<'de> for SpoolSet {
 impl Document for MeasuredSpools {
     const KIND: &'static str = "file of measured spools";
     const VERSION: u32 = blend::calibrate::VERSION;
+    const OLDEST: u32 = blend::calibrate::OLDEST_VERSION;
 
     fn version(&self) -> u32 {
         self.version

@@ -158,8 +158,11 @@ impl std::error::Error for TextError {}
 pub trait Document: Serialize + DeserializeOwned {
     /// What a person calls such a file: "plan", "machine file".
     const KIND: &'static str;
-    /// The version that this program reads and writes.
+    /// The version that this program writes.
     const VERSION: u32;
+    /// The oldest version that it still reads; a document read from it has this program's
+    /// version.
+    const OLDEST: u32 = Self::VERSION;
 
     /// The version that it says it has.
     fn version(&self) -> u32;
@@ -270,20 +273,25 @@ fn check_version<D: Document>(places: &Places) -> Result<(), TextError> {
         return Ok(()); // A missing version is reported as any missing field is.
     };
     match word.parse::<u32>() {
-        Ok(version) if version != D::VERSION => Err(of_version::<D>(spot, version)),
+        Ok(version) if !(D::OLDEST..=D::VERSION).contains(&version) => {
+            Err(of_version::<D>(spot, version))
+        }
         _ => Ok(()),
     }
 }
 
 fn of_version<D: Document>(spot: Spot, version: u32) -> TextError {
-    let (kind, known) = (D::KIND, D::VERSION);
-    let advice = match version > known {
+    let kind = D::KIND;
+    let known = match D::OLDEST == D::VERSION {
+        true => format!("version {}", D::VERSION),
+        false => format!("versions {} to {}", D::OLDEST, D::VERSION),
+    };
+    let advice = match version > D::VERSION {
         true => "use a newer program",
         false => "write it anew from an example",
     };
-    let what = format!(
-        "this {kind} is of version {version}, and this program reads version {known}; {advice}"
-    );
+    let what =
+        format!("this {kind} is of version {version}, and this program reads {known}; {advice}");
     one(spot, what)
 }
 

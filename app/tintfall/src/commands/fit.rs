@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use blend::calibrate::MeasuredSpools;
+use blend::mix::Mixing;
 use calibrate::table::Drawn;
 use plan::ron_text;
 use project::write;
@@ -79,6 +80,7 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
             list.join(", ")
         ));
     }
+    text.push_str(&ways(fitted));
     text.push_str(&format!(
         "\nMisfit of the mixed steps, RMS: {:.2} ΔE00",
         fitted.rms_delta_e00
@@ -90,10 +92,22 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
         "; plain linear light: {:.2}\n",
         fitted.linear_light_rms_delta_e00
     ));
+    text.push_str(&format!(
+        "An unmeasured blend is off by {:.2} more than the readings explain{}\n",
+        fitted.model_rms_delta_e00,
+        match fitted.reading_rms_delta_e00 {
+            Some(rms) => format!("; one reading scatters by {rms:.2}"),
+            None => String::new(),
+        }
+    ));
     let strengths = fitted.strengths.iter().zip(&fitted.strength_errors);
+    let of = match fitted.mixing {
+        Mixing::SideBySide { .. } => "Covering",
+        Mixing::Stirred | Mixing::PartlyStirred { .. } => "Tinting",
+    };
     for (spool, (strength, error)) in fitted.spools.iter().zip(strengths) {
         text.push_str(&format!(
-            "Tinting strength {strength:6.3} ± {:4.1} %  {}\n",
+            "{of} strength {strength:6.3} ± {:4.1} %  {}\n",
             error * 100.0,
             spool.name
         ));
@@ -106,5 +120,17 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
         out.display(),
         out.file_name().unwrap_or_default().to_string_lossy()
     ));
+    text
+}
+
+/// How the spools meet, and what else was tried.
+fn ways(fitted: &MeasuredSpools) -> String {
+    let mut text = format!("\nThe spools meet: {}\n", fitted.mixing);
+    for tried in &fitted.tried {
+        text.push_str(&format!(
+            "  {:5.2} ΔE00 from left-out steps if {}\n",
+            tried.leave_one_out_rms_delta_e00, tried.mixing
+        ));
+    }
     text
 }

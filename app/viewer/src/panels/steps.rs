@@ -79,6 +79,7 @@ fn figures(ui: &mut Ui, measured: &MeasuredSpools) {
         ));
     }
     ui.add(egui::Label::new(text + ".").wrap());
+    note(ui, format!("The spools meet {}.", measured.mixing));
     let each = measured.strengths.iter().zip(&measured.strength_errors);
     for (spool, (strength, error)) in measured.spools.iter().zip(each) {
         ui.horizontal(|ui| {
@@ -86,7 +87,7 @@ fn figures(ui: &mut Ui, measured: &MeasuredSpools) {
             ui.label(&spool.name);
             note(
                 ui,
-                format!("tinting strength {strength:.2} ± {:.0} %", error * 100.0),
+                format!("strength {strength:.2} ± {:.0} %", error * 100.0),
             );
         });
     }

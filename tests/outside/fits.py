@@ -163,7 +163,7 @@ def sample_of(name, thickness_mm=SAMPLE_MM):
 
 def main():
     tools = Tools()
-    rows = list(study(tools, range(1, 11)))
+    rows = list(study(tools, range(1, 6)))
     for title, key in (("way of mixing", 1), ("noise", 2), ("spools", 0)):
         groups = defaultdict(list)
         for row in rows:

@@ -414,10 +414,11 @@ fn the_document_comes_back_as_it_was() {
 /// error of a colour.
 #[test]
 fn the_older_version_is_read() {
+    use ron::extensions::Extensions;
     let text = include_str!("../../../tests/knocks/corpus/spools/pair.ron");
     assert!(text.contains("version: 1"));
     let old: MeasuredSpools = ron::Options::default()
-        .with_default_extension(ron::extensions::Extensions::UNWRAP_VARIANT_NEWTYPES)
+        .with_default_extension(Extensions::UNWRAP_VARIANT_NEWTYPES | Extensions::IMPLICIT_SOME)
         .from_str(text)
         .expect("a document of version 1");
     assert_eq!(old.version, 2);

@@ -10,6 +10,7 @@
 //! # Ok::<(), demo_models::DemoError>(())
 //! ```
 
+mod error;
 mod lamp_shade;
 mod lighthouse;
 mod nameplate;
@@ -18,8 +19,8 @@ mod sliced;
 pub mod slicer;
 
 use geometry::Mesh;
-use geometry::mesh::MeshError;
 
+pub use error::DemoError;
 pub use sliced::{recipe, toolpath};
 
 /// One part with its plan.
@@ -37,20 +38,6 @@ pub struct Demo {
     pub walls: usize,
     /// The plan as a person would have written it.
     pub plan_ron: &'static str,
-}
-
-/// A demonstration part that could not be made: a fault of this crate.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum DemoError {
-    /// Its mesh is none.
-    #[error("a demonstration mesh is broken: {0}")]
-    Mesh(#[from] MeshError),
-    /// Its outlines can't be cut into triangles.
-    #[error("a demonstration outline is broken: {0}")]
-    Outline(#[from] spade::InsertionError),
-    /// Its lettering has no font.
-    #[error("the lettering's font can't be read")]
-    Font,
 }
 
 /// Makes all parts; a fraction of a second.

@@ -11,7 +11,7 @@ use geometry::Mesh;
 use glam::{DVec2, DVec3};
 use spade::{ConstrainedDelaunayTriangulation, InsertionError, Point2, Triangulation};
 
-use crate::DemoError;
+use crate::error::DemoError;
 
 const TEXT: &str = "HARBOUR";
 const LETTER_MM: f64 = 22.0;

@@ -23,9 +23,11 @@ pub mod trace;
 pub mod watch;
 
 pub use as_printed::AsPrinted;
+/// Old names, until the window has moved to the new ones.
+#[doc(hidden)]
+pub use document::{BrushStroke as Touch, External as Sourced};
 pub use document::{
-    Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, Sourced,
-    SpoolSet, Touch, Wall,
+    BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, SpoolSet, Wall,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

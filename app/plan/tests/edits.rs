@@ -4,7 +4,7 @@ use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask};
 use plan::{
-    Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan, Region, Touch,
+    Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan, Region, BrushStroke,
     Wall,
 };
 use proptest::prelude::*;
@@ -54,10 +54,10 @@ fn start() -> Plan {
     plan
 }
 
-fn touch() -> impl Strategy<Value = Touch> {
+fn touch() -> impl Strategy<Value = BrushStroke> {
     (any::<bool>(), -5.0..5.0).prop_map(|(erase, x)| match erase {
-        true => Touch::Erase(stroke(x)),
-        false => Touch::Paint(stroke(x)),
+        true => BrushStroke::Erase(stroke(x)),
+        false => BrushStroke::Paint(stroke(x)),
     })
 }
 
@@ -225,7 +225,7 @@ fn locked_regions_refuse() {
     .apply(&mut plan)
     .expect("locks");
     let before = plan.clone();
-    let touch = Touch::Paint(stroke(0.0));
+    let touch = BrushStroke::Paint(stroke(0.0));
     for edit in [
         Edit::SetPaint {
             region: 1,
@@ -291,7 +291,7 @@ fn a_drag_is_one_step_and_small() {
     let begin = both(&|at| Edit::AddTouch {
         region: 1,
         at,
-        touch: Touch::Paint(stroke(0.0)),
+        touch: BrushStroke::Paint(stroke(0.0)),
     });
     history.apply_drag(&mut plan, begin, drag).expect("begins");
     for _ in 0..1000 {

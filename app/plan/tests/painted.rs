@@ -6,7 +6,7 @@ use std::sync::Arc;
 use blend::{Fade, LinearLight, MixModel, Shares, Spacing, Stop, ciede2000};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
-use plan::{Edit, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Touch};
+use plan::{Edit, FirstPlan, MeshSource, Paint, Painted, Plan, Region, BrushStroke};
 use proptest::prelude::*;
 
 fn shares(first: f64) -> Shares {
@@ -103,9 +103,9 @@ fn the_last_stroke_has_its_way() {
     let mut region = Region::painted("Spot", fixed(1.0));
     let top = |x| (x, 10.0, 10.0);
     region.brush = vec![
-        Touch::Paint(stroke(&[top(4.0), top(16.0)])),
-        Touch::Erase(stroke(&[top(10.0)])),
-        Touch::Paint(Stroke {
+        BrushStroke::Paint(stroke(&[top(4.0), top(16.0)])),
+        BrushStroke::Erase(stroke(&[top(10.0)])),
+        BrushStroke::Paint(Stroke {
             radius_mm: 1.0,
             ..stroke(&[top(10.0)])
         }),
@@ -134,7 +134,7 @@ fn a_revised_plan_answers_as_one_laid_anew() {
         Edit::AddTouch {
             region: 1,
             at: 0,
-            touch: Touch::Paint(stroke(&[(5.0, 5.0, 10.0)])),
+            touch: BrushStroke::Paint(stroke(&[(5.0, 5.0, 10.0)])),
         },
         Edit::ExtendTouch {
             region: 1,
@@ -145,7 +145,7 @@ fn a_revised_plan_answers_as_one_laid_anew() {
         Edit::AddTouch {
             region: 2,
             at: 0,
-            touch: Touch::Erase(stroke(&[(20.0, 9.0, 4.5)])),
+            touch: BrushStroke::Erase(stroke(&[(20.0, 9.0, 4.5)])),
         },
         Edit::RemoveTouch {
             region: 2,

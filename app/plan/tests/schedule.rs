@@ -7,7 +7,7 @@ use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, layers, solids};
 use plan::schedule::{Concern, Layer};
 use plan::{
-    Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, ScheduleError, Touch,
+    Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, ScheduleError, BrushStroke,
     Wall,
 };
 use proptest::prelude::*;
@@ -170,7 +170,7 @@ fn two_sides_share_each_layer_and_take_turns() {
 #[test]
 fn colour_reaches_as_deep_as_the_skin() {
     let mut spot = Region::painted("Spot", fixed(0.5));
-    spot.brush.push(Touch::Paint(Stroke {
+    spot.brush.push(BrushStroke::Paint(Stroke {
         dabs_mm: vec![DVec3::new(10.0, 10.0, 10.0)],
         radius_mm: 5.0,
         reach_mm: None,

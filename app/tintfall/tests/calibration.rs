@@ -90,7 +90,7 @@ fn from_spools_to_a_plan_of_measured_ones() {
     let mut plan =
         Plan::from_ron(&fs::read_to_string(swatch.join("swatch.plan.ron")).unwrap()).unwrap();
     plan.mesh.file = "swatch/swatch.stl".to_owned();
-    plan.spools = plan::Sourced::named("pair.ron");
+    plan.spools = plan::External::named("pair.ron");
     fs::write(folder.join("bar.plan.ron"), plan.to_ron().unwrap()).unwrap();
     tintfall(folder, &["prepare", "bar.plan.ron", "--out", "bar"]);
     let csv = fs::read_to_string(folder.join("bar/schedule.csv")).unwrap();

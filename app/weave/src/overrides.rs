@@ -60,14 +60,10 @@ impl Overrides {
     pub(super) fn at(&self, height_mm: f64, asked: &Shares) -> Shares {
         let above = self.layers.partition_point(|l| l.top_mm < height_mm);
         let layer = self.layers.get(above).or(self.layers.last());
-        let off = |from: &Shares| -> f64 {
-            let pairs = from.as_slice().iter().zip(asked.as_slice());
-            pairs.map(|(a, b)| (a - b).abs()).sum()
-        };
         let pairs = layer.map_or(&[] as &[_], |l| l.pairs.as_slice());
         let nearest = pairs
             .iter()
-            .min_by(|[a, _], [b, _]| off(a).total_cmp(&off(b)));
+            .min_by(|[a, _], [b, _]| a.distance(asked).total_cmp(&b.distance(asked)));
         nearest.map_or(*asked, |[_, aim]| *aim)
     }
 }

@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use toolpath::{Distance, filament_area_mm2};
 
 use super::fit::{self, Part};
-use super::{Made, Recipe, Retraction, Slice, Stand, Strip};
+use super::recipe::{Made, Recipe, Retraction, Slice, Stand, Strip};
 
 /// Ways shorter than this are gone without drawing the strand back, mm.
 const NEAR_MM: f64 = 2.0;

@@ -1,6 +1,6 @@
 //! Parallel lines across an area.
 
-use super::Strip;
+use super::recipe::Strip;
 use super::shape::Area;
 
 /// Lines shorter than this are left out, mm.

@@ -107,6 +107,20 @@ impl Shares {
         self.count as usize
     }
 
+    /// How far another blend is: the differences of their shares added up (the L1 distance), 0
+    /// for the same blend and 2 for blends that have no component in common.
+    ///
+    /// ```
+    /// use blend::Shares;
+    /// let (even, most) = (Shares::new(&[0.5, 0.5])?, Shares::new(&[0.75, 0.25])?);
+    /// assert_eq!(even.distance(&most), 0.5);
+    /// # Ok::<(), blend::ShareError>(())
+    /// ```
+    pub fn distance(&self, other: &Self) -> f64 {
+        let pairs = self.as_slice().iter().zip(other.as_slice());
+        pairs.map(|(a, b)| (a - b).abs()).sum()
+    }
+
     /// The blend a fraction `t` of the way from this one to another, `t` held in `0..=1`.
     /// Both have the same number of components, or the longer one's is taken.
     pub fn toward(&self, other: &Self, t: f64) -> Self {

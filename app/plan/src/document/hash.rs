@@ -2,7 +2,7 @@
 
 use sha2::{Digest, Sha256};
 
-use super::{Plan, Sourced};
+use super::{External, Plan};
 use crate::ron_text;
 
 /// SHA-256 of bytes, in hexadecimal.
@@ -32,8 +32,8 @@ impl Plan {
     pub fn sha256(&self) -> Result<String, ron::Error> {
         let mut plan = self.clone();
         let measured = std::mem::take(&mut plan.spools.value.measured);
-        plan.spools = Sourced::from(plan.spools.value);
-        plan.machine = Sourced::from(plan.machine.value);
+        plan.spools = External::from(plan.spools.value);
+        plan.machine = External::from(plan.machine.value);
         let text = ron_text::canonical(&(plan, measured))?;
         Ok(sha256_hex(text.as_bytes()))
     }

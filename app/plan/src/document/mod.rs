@@ -9,13 +9,13 @@
 )]
 
 mod check;
+mod external;
 mod filling;
-mod first;
 mod hash;
 mod laying;
 mod load;
-mod sourced;
 mod spools;
+mod template;
 mod text;
 mod wall;
 
@@ -29,13 +29,13 @@ use serde::{Deserialize, Serialize};
 
 use crate::Machine;
 
+pub use external::External;
 pub use filling::Filling;
-pub use first::FirstPlan;
 pub use hash::{hex, sha256_hex};
 pub use laying::{Laying, SharedLayers};
 pub use load::LoadError;
-pub use sourced::Sourced;
 pub use spools::SpoolSet;
+pub use template::FirstPlan;
 pub use wall::Wall;
 
 /// The plan of one part.
@@ -50,10 +50,10 @@ pub struct Plan {
     /// The part.
     pub mesh: MeshSource,
     /// The spools, in the order of the hotend's components, or the file that they stand in.
-    pub spools: Sourced<SpoolSet>,
+    pub spools: External<SpoolSet>,
     /// The machine, or the file that it stands in.
     #[serde(default)]
-    pub machine: Sourced<Machine>,
+    pub machine: External<Machine>,
     /// The layers.
     pub layers: LayerPlan,
     /// How deep colour reaches beneath the surface, mm; plastic deeper than this is free.
@@ -125,7 +125,7 @@ pub struct Region {
     pub mask: Mask,
     /// Strokes of the brush, in the order drawn: a later one covers an earlier one.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub brush: Vec<Touch>,
+    pub brush: Vec<BrushStroke>,
     /// What it gets.
     pub paint: Paint,
     /// Left out for now.
@@ -158,14 +158,14 @@ impl Region {
 /// One stroke of the brush on a region. Where strokes cross, the last one has its way.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub enum Touch {
+pub enum BrushStroke {
     /// The region grows by the stroke.
     Paint(Stroke),
     /// The stroke is taken out of the region.
     Erase(Stroke),
 }
 
-impl Touch {
+impl BrushStroke {
     /// The stroke itself.
     pub fn stroke(&self) -> &Stroke {
         match self {

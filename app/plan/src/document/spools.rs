@@ -6,7 +6,7 @@ use blend::calibrate::DocumentError;
 use blend::{MeasuredSpools, Spool};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use super::Sourced;
+use super::External;
 use crate::ron_text::{Document, Path, Problem};
 
 /// Spools in the order of the hotend's components; where they come from a file of measured
@@ -53,7 +53,7 @@ impl From<MeasuredSpools> for SpoolSet {
     }
 }
 
-impl From<Vec<Spool>> for Sourced<SpoolSet> {
+impl From<Vec<Spool>> for External<SpoolSet> {
     fn from(list: Vec<Spool>) -> Self {
         SpoolSet::from(list).into()
     }

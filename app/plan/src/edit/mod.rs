@@ -18,7 +18,9 @@ use geometry::{DVec3, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
 use crate::ron_text::Problem;
-use crate::{Laying, Machine, MeshSource, Paint, Plan, Region, Sourced, SpoolSet, Touch, Wall};
+use crate::{
+    BrushStroke, External, Laying, Machine, MeshSource, Paint, Plan, Region, SpoolSet, Wall,
+};
 
 pub use history::{Drag, History};
 
@@ -41,7 +43,7 @@ pub enum Edit {
     /// Sets how regions are to be laid.
     SetLaying(Laying),
     /// Exchanges the machine.
-    SetMachine(Sourced<Machine>),
+    SetMachine(External<Machine>),
 
     /// Exchanges one spool for another. This and the next three refuse to touch spools that
     /// stand in a file; [`Edit::SetSpools`] puts others in their place.
@@ -73,7 +75,7 @@ pub enum Edit {
     /// Exchanges all spools, and the paint of every region with them.
     SetSpools {
         /// The spools.
-        spools: Sourced<SpoolSet>,
+        spools: External<SpoolSet>,
         /// One paint for each region, or none to keep what they have.
         paints: Vec<Paint>,
     },
@@ -144,7 +146,7 @@ pub enum Edit {
         /// The new mask.
         mask: Mask,
         /// The new strokes.
-        brush: Vec<Touch>,
+        brush: Vec<BrushStroke>,
     },
     /// Exchanges what a region gets.
     SetPaint {
@@ -201,7 +203,7 @@ pub enum Edit {
         /// Its place among the region's strokes; their number for one on top.
         at: usize,
         /// The stroke so far.
-        touch: Touch,
+        touch: BrushStroke,
     },
     /// Draws a stroke of the brush on.
     ExtendTouch {
@@ -372,7 +374,7 @@ impl Edit {
             Edit::SetStopShares { .. } => "change a stop's blend",
             Edit::SetSpacing { .. } => "change a fade's spacing",
             Edit::AddTouch {
-                touch: Touch::Erase(_),
+                touch: BrushStroke::Erase(_),
                 ..
             } => "erase",
             Edit::AddTouch { .. } | Edit::ExtendTouch { .. } => "paint",

@@ -3,7 +3,7 @@
 use geometry::Mask;
 
 use super::{Edit, EditError, any, change, not_base, open};
-use crate::{Paint, Plan, Touch};
+use crate::{BrushStroke, Paint, Plan};
 
 pub(super) fn rename(plan: &mut Plan, region: usize, to: String) -> Result<Edit, EditError> {
     let to = change(plan, region, |r| &mut r.name, to)?;
@@ -33,7 +33,7 @@ pub(super) fn set_area(
     plan: &mut Plan,
     region: usize,
     mask: Mask,
-    brush: Vec<Touch>,
+    brush: Vec<BrushStroke>,
 ) -> Result<Edit, EditError> {
     let brush_before = std::mem::replace(&mut open(plan, region)?.brush, brush);
     match change(plan, region, |r| &mut r.mask, mask) {

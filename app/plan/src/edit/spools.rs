@@ -4,11 +4,11 @@
 use blend::{MAX_COMPONENTS, Shares, Spool};
 
 use super::{Edit, EditError};
-use crate::{Paint, Plan, Sourced, SpoolSet};
+use crate::{External, Paint, Plan, SpoolSet};
 
 pub(super) fn set_all(
     plan: &mut Plan,
-    spools: Sourced<SpoolSet>,
+    spools: External<SpoolSet>,
     paints: Vec<Paint>,
 ) -> Result<Edit, EditError> {
     let paints = if paints.is_empty() {
@@ -38,9 +38,9 @@ pub(super) fn set_all(
 
 fn exchange(
     plan: &mut Plan,
-    spools: Sourced<SpoolSet>,
+    spools: External<SpoolSet>,
     paints: Vec<Paint>,
-) -> (Sourced<SpoolSet>, Vec<Paint>) {
+) -> (External<SpoolSet>, Vec<Paint>) {
     let regions = plan.regions.iter_mut();
     let before = regions
         .zip(paints)

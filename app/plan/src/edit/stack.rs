@@ -3,7 +3,7 @@
 use geometry::Mask;
 
 use super::{Edit, EditError, any, not_base, open};
-use crate::{Plan, Region, Touch};
+use crate::{BrushStroke, Plan, Region};
 
 pub(super) fn add(plan: &mut Plan, at: usize, region: Region) -> Result<Edit, EditError> {
     not_base(at)?;
@@ -81,7 +81,7 @@ pub(super) fn combine(plan: &mut Plan, from: usize, into: usize) -> Result<Edit,
     ]))
 }
 
-type Area = (Mask, Vec<Touch>);
+type Area = (Mask, Vec<BrushStroke>);
 
 fn area(region: &Region) -> Area {
     (region.mask.clone(), region.brush.clone())
@@ -90,7 +90,7 @@ fn area(region: &Region) -> Area {
 /// The union of two areas. Strokes are kept as strokes where only one area has any, or
 /// where neither erases; else they become part of the mask.
 fn union(one: Area, other: Area) -> Area {
-    let erases = |a: &Area| a.1.iter().any(|t| matches!(t, Touch::Erase(_)));
+    let erases = |a: &Area| a.1.iter().any(|t| matches!(t, BrushStroke::Erase(_)));
     if erases(&one) || erases(&other) {
         return (any_of(vec![as_mask(one), as_mask(other)]), Vec::new());
     }
@@ -101,8 +101,8 @@ fn union(one: Area, other: Area) -> Area {
 /// An area as a mask alone: a later stroke covers an earlier one.
 fn as_mask((mask, brush): Area) -> Mask {
     brush.into_iter().fold(mask, |mask, touch| match touch {
-        Touch::Paint(stroke) => any_of(vec![mask, Mask::Stroke(stroke)]),
-        Touch::Erase(stroke) => match mask {
+        BrushStroke::Paint(stroke) => any_of(vec![mask, Mask::Stroke(stroke)]),
+        BrushStroke::Erase(stroke) => match mask {
             Mask::All(mut all) => {
                 all.push(Mask::Not(Box::new(Mask::Stroke(stroke))));
                 Mask::All(all)

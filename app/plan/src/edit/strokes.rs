@@ -3,13 +3,13 @@
 use geometry::DVec3;
 
 use super::{Edit, EditError, not_base, open, stroke};
-use crate::{Plan, Touch};
+use crate::{BrushStroke, Plan};
 
 pub(super) fn add(
     plan: &mut Plan,
     region: usize,
     at: usize,
-    touch: Touch,
+    touch: BrushStroke,
 ) -> Result<Edit, EditError> {
     not_base(region)?;
     let brush = &mut open(plan, region)?.brush;

@@ -3,7 +3,7 @@
 use geometry::LayerPlan;
 
 use super::{Edit, EditError, change_plan};
-use crate::{Laying, Machine, MeshSource, Plan, Sourced, Wall};
+use crate::{External, Laying, Machine, MeshSource, Plan, Wall};
 
 pub(super) fn set_title(plan: &mut Plan, to: String) -> Edit {
     Edit::SetTitle(std::mem::replace(&mut plan.title, to))
@@ -33,6 +33,6 @@ pub(super) fn set_laying(plan: &mut Plan, to: Laying) -> Result<Edit, EditError>
     change_plan(plan, |p| &mut p.laying, to).map(Edit::SetLaying)
 }
 
-pub(super) fn set_machine(plan: &mut Plan, to: Sourced<Machine>) -> Result<Edit, EditError> {
+pub(super) fn set_machine(plan: &mut Plan, to: External<Machine>) -> Result<Edit, EditError> {
     change_plan(plan, |p| &mut p.machine, to).map(Edit::SetMachine)
 }

@@ -3,7 +3,7 @@
 use geometry::mask::{MaskError, PreparedMask, PreparedStroke, Stroke};
 use geometry::{DVec3, Progress, Surface, SurfacePoint};
 
-use crate::{Region, Touch};
+use crate::{BrushStroke, Region};
 
 /// Room left about the heights that masks and strokes tell, mm.
 const ROOM_MM: f64 = 1e-6;
@@ -45,7 +45,7 @@ impl Area {
                 Some((stroke, &mark.stroke))
             });
             marks.push(Mark {
-                erases: matches!(touch, Touch::Erase(_)),
+                erases: matches!(touch, BrushStroke::Erase(_)),
                 stroke: prepared(touch.stroke(), old, surface, progress)?,
             });
         }
@@ -129,7 +129,7 @@ fn prepared(
 fn heights(region: &Region) -> (f64, f64) {
     let (mut low, mut high) = region.mask.height_range_mm();
     for touch in &region.brush {
-        if let Touch::Paint(stroke) = touch {
+        if let BrushStroke::Paint(stroke) = touch {
             for dab in &stroke.dabs_mm {
                 low = low.min(dab.z - stroke.radius_mm);
                 high = high.max(dab.z + stroke.radius_mm);

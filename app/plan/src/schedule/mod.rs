@@ -21,11 +21,12 @@
 //! - A layer begins with the blend with which the one below ended where that is possible, and
 //!   the order within layers is the one of the fewest changes over the whole part.
 
-mod around;
+mod apportion;
 mod asked;
-mod fall;
 mod interior;
+mod layer;
 mod order;
+mod outline_runs;
 mod skin;
 mod steps;
 mod text;
@@ -33,15 +34,16 @@ mod tints;
 mod totals;
 mod warnings;
 
-use blend::{Lab, MixModel, Shares, Srgb};
+use blend::{MixModel, Shares};
 use geometry::layers::{self, CutError};
-use geometry::{Cancelled, LayerSpan, Progress, SurfacePoint};
+use geometry::{Cancelled, Progress, SurfacePoint};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::{Painted, Plan};
 
 pub use asked::{Asked, AskedLayer};
+pub use layer::{Dose, Layer};
 pub use steps::Steps;
 pub use tints::Tint;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
@@ -61,45 +63,6 @@ pub struct Schedule {
     pub warnings: Vec<Warning>,
     /// Layers from the bed upwards.
     pub layers: Vec<Layer>,
-}
-
-/// One layer.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Layer {
-    /// Its extent.
-    pub span: LayerSpan,
-    /// Plastic laid, mm³; the doses add up to it.
-    pub volume_mm3: f64,
-    /// The part of it that lies deeper than colour reaches, mm³: free for any blend.
-    pub free_mm3: f64,
-    /// Exact area of skin, mm²; the doses add up to it.
-    pub area_mm2: f64,
-    /// Its doses, in print order.
-    pub doses: Vec<Dose>,
-}
-
-/// Plastic of one blend laid down without a change.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Dose {
-    /// Index of the region in the plan.
-    pub region: usize,
-    /// The blend.
-    pub shares: Shares,
-    /// Volume laid down, mm³.
-    pub volume_mm3: f64,
-    /// Visible area, mm².
-    pub area_mm2: f64,
-    /// Filament of each component, mm.
-    pub filament_mm: Vec<f64>,
-    /// Predicted colour.
-    pub lab: Lab,
-    /// Predicted colour as shown.
-    pub srgb: Srgb,
-    /// One standard error of the prediction as ΔE00, where the model tells it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub uncertainty_de00: Option<f64>,
 }
 
 /// Why there is no schedule.
@@ -149,28 +112,28 @@ impl Schedule {
         let hollow = hollow_shares(plan, &cut, progress)?;
         let steps = steps::of_regions(painted);
         let done = std::sync::atomic::AtomicUsize::new(0);
-        let fallen: Result<Vec<fall::Fallen>, Cancelled> = cut
+        let apportioned: Result<Vec<apportion::Apportioned>, Cancelled> = cut
             .par_iter()
             .zip(&hollow)
             .map(|(layer, &hollow)| {
                 progress.check()?;
-                let fallen = fall::of_layer(painted, &steps, layer, hollow);
+                let apportioned = apportion::of_layer(painted, &steps, layer, hollow);
                 let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
                 progress.set(done as f32 / cut.len() as f32);
-                Ok(fallen)
+                Ok(apportioned)
             })
             .collect();
-        let fallen = fallen?;
+        let apportioned = apportioned?;
         let areas = painted.region_areas_mm2(progress)?;
         let mut layers: Vec<Layer> = cut
             .iter()
-            .zip(&fallen)
-            .map(|(layer, fallen)| Layer {
+            .zip(&apportioned)
+            .map(|(layer, apportioned)| Layer {
                 span: layer.span,
-                volume_mm3: fallen.volume_mm3(),
-                free_mm3: fallen.free_mm3,
+                volume_mm3: apportioned.volume_mm3(),
+                free_mm3: apportioned.free_mm3,
                 area_mm2: layer.skin_mm2,
-                doses: fallen
+                doses: apportioned
                     .doses
                     .iter()
                     .map(|dose| dose_of(painted, dose))
@@ -182,7 +145,7 @@ impl Schedule {
             version: Self::VERSION,
             provenance: Provenance::of(painted),
             totals: Totals::of(plan, &cut, &layers, &areas),
-            warnings: warnings::of(painted, &cut, &fallen, &layers, &areas),
+            warnings: warnings::of(painted, &cut, &apportioned, &layers, &areas),
             layers,
         })
     }
@@ -196,36 +159,9 @@ impl Schedule {
         let z = point.point_mm.z;
         let above = self.layers.partition_point(|l| l.span.top_mm < z);
         let index = above.min(self.layers.len().checked_sub(1)?);
-        let layer = &self.layers[index];
-        let region = painted.region_at(point);
-        let asked = painted.shares_at(point);
-        let off = |dose: &Dose| -> f64 {
-            let pairs = dose.shares.as_slice().iter().zip(asked.as_slice());
-            pairs.map(|(a, b)| (a - b).abs()).sum()
-        };
-        let own = layer
-            .doses
-            .iter()
-            .enumerate()
-            .filter(|(_, d)| d.region == region);
-        let nearest = own.min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
-        // A region that has no dose in this layer lies about its edge: the main one shows.
-        let found = nearest.or_else(|| {
-            let all = layer.doses.iter().enumerate();
-            all.max_by(|(_, a), (_, b)| a.area_mm2.total_cmp(&b.area_mm2))
-        });
-        found.map(|(dose, _)| (index, dose))
-    }
-}
-
-impl Layer {
-    /// The layer's dominant dose: the one of the largest visible area; of none visible, of the
-    /// largest volume.
-    pub fn main_dose(&self) -> Option<&Dose> {
-        self.doses.iter().max_by(|a, b| {
-            let area = a.area_mm2.total_cmp(&b.area_mm2);
-            area.then(a.volume_mm3.total_cmp(&b.volume_mm3))
-        })
+        let (region, asked) = (painted.region_at(point), painted.shares_at(point));
+        let dose = self.layers.get(index)?.dose_for(region, &asked)?;
+        Some((index, dose))
     }
 }
 
@@ -244,7 +180,7 @@ fn hollow_shares(
 }
 
 /// A dose with its filament and colour.
-fn dose_of(painted: &Painted, dose: &fall::Amount) -> Dose {
+fn dose_of(painted: &Painted, dose: &apportion::Amount) -> Dose {
     let model = painted.model();
     let xyz = model.mix(&dose.shares);
     Dose {

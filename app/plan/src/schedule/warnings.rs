@@ -4,8 +4,8 @@ use blend::{Shares, ciede2000};
 use geometry::layers;
 use serde::{Deserialize, Serialize};
 
-use super::fall::Fallen;
-use super::{Layer, fall};
+use super::Layer;
+use super::apportion::Apportioned;
 use crate::{Painted, Plan};
 
 /// A colour missed by less than this is not worth a word (about the least difference that is
@@ -116,7 +116,7 @@ fn wall_unknown(plan: &Plan, cut: &[layers::Layer]) -> Option<Warning> {
 pub(super) fn of(
     painted: &Painted,
     cut: &[layers::Layer],
-    fallen: &[Fallen],
+    apportioned: &[Apportioned],
     layers: &[Layer],
     areas: &[f64],
 ) -> Vec<Warning> {
@@ -142,12 +142,12 @@ pub(super) fn of(
             found.push(about(Concern::NoLayer, all, text));
             continue;
         }
-        let lost = |f: &Fallen| -> f64 {
+        let lost = |f: &Apportioned| -> f64 {
             let of_region = f.too_small.iter().filter(|(r, _)| *r == region);
             of_region.map(|(_, area)| area).sum()
         };
-        let small = Range::of(having(fallen, |f| lost(f) > 0.0));
-        let all_lost: f64 = fallen.iter().map(lost).sum();
+        let small = Range::of(having(apportioned, |f| lost(f) > 0.0));
+        let all_lost: f64 = apportioned.iter().map(lost).sum();
         if let Some(range) = small.filter(|_| all_lost > TIPS * area) {
             let text = format!(
                 "Region '{name}', {}: there is less of it than a dot of the nozzle's width, so \
@@ -157,7 +157,7 @@ pub(super) fn of(
             found.push(about(Concern::TooSmall, range, text));
         }
         let width = painted.plan().machine.nozzle_mm;
-        let narrow = having(fallen, |f| {
+        let narrow = having(apportioned, |f| {
             f.narrowest.iter().any(|&(r, w)| r == region && w < width)
         });
         let in_layers = layers
@@ -180,10 +180,10 @@ pub(super) fn of(
 }
 
 fn having<'a>(
-    fallen: &'a [Fallen],
-    is: impl Fn(&fall::Fallen) -> bool + 'a,
+    apportioned: &'a [Apportioned],
+    is: impl Fn(&Apportioned) -> bool + 'a,
 ) -> impl Iterator<Item = usize> + 'a {
-    let layers = fallen.iter().enumerate();
+    let layers = apportioned.iter().enumerate();
     layers.filter(move |(_, f)| is(f)).map(|(i, _)| i)
 }
 

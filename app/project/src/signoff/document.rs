@@ -3,7 +3,7 @@
 use blend::MeasuredSpools;
 use plan::document::sha256_hex;
 use plan::ron_text::{self, Document, Path, Problem};
-use plan::{Plan, Sourced, TextError};
+use plan::{External, Plan, TextError};
 use ron::ser::path_meta::Field;
 use serde::{Deserialize, Serialize};
 
@@ -59,8 +59,8 @@ impl Signature {
     pub(super) fn new(verdict: Verdict, seal: Seal, plan: &Plan, at: String) -> Self {
         let mut plan = plan.clone();
         let measured = plan.spools.value.measured.take();
-        plan.spools = Sourced::from(plan.spools.value);
-        plan.machine = Sourced::from(plan.machine.value);
+        plan.spools = External::from(plan.spools.value);
+        plan.machine = External::from(plan.machine.value);
         let mut signature = Self {
             name: verdict.name.trim().to_owned(),
             at,

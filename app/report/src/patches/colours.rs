@@ -135,24 +135,14 @@ fn tone(
             _ => Shares::SINGLE,
         }
     });
-    let off = |shares: &Shares| -> f64 {
-        let pairs = shares.as_slice().iter().zip(asked.as_slice());
-        pairs.map(|(a, b)| (a - b).abs()).sum()
-    };
-    let doses = layer.doses.iter().enumerate();
-    let own = doses
-        .clone()
-        .filter(|(_, dose)| dose.region == class.region)
-        .min_by(|(_, a), (_, b)| off(&a.shares).total_cmp(&off(&b.shares)));
-    let found = own.or_else(|| doses.max_by(|a, b| a.1.area_mm2.total_cmp(&b.1.area_mm2)));
     let asked_lab = painted.model().mix(&asked).to_lab();
-    let delivered = found.and_then(|(dose, _)| {
+    let delivered = layer.dose_for(class.region, &asked).and_then(|dose| {
         let layer = printed.delivery.layers.get(index)?;
         layer.doses.get(dose).map(|d| d.lab)
     });
     Tone {
         asked: asked_lab,
         printed: delivered.unwrap_or(asked_lab),
-        own: own.is_some(),
+        own: layer.doses.iter().any(|dose| dose.region == class.region),
     }
 }

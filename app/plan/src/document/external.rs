@@ -14,14 +14,14 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 /// relative to the plan's folder. A named file's value is the default until
 /// [`Plan::load_files`](super::Plan::load_files) has read it.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Sourced<T> {
+pub struct External<T> {
     /// The file, or `None` when the value stands in the plan itself.
     pub file: Option<String>,
     /// The value.
     pub value: T,
 }
 
-impl<T> Sourced<T> {
+impl<T> External<T> {
     /// A value that is to be read from a file.
     pub fn named(file: impl Into<String>) -> Self
     where
@@ -34,13 +34,13 @@ impl<T> Sourced<T> {
     }
 }
 
-impl<T> From<T> for Sourced<T> {
+impl<T> From<T> for External<T> {
     fn from(value: T) -> Self {
         Self { file: None, value }
     }
 }
 
-impl<T> Deref for Sourced<T> {
+impl<T> Deref for External<T> {
     type Target = T;
 
     fn deref(&self) -> &T {
@@ -48,13 +48,13 @@ impl<T> Deref for Sourced<T> {
     }
 }
 
-impl<T> DerefMut for Sourced<T> {
+impl<T> DerefMut for External<T> {
     fn deref_mut(&mut self) -> &mut T {
         &mut self.value
     }
 }
 
-impl<T: Serialize> Serialize for Sourced<T> {
+impl<T: Serialize> Serialize for External<T> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match &self.file {
             Some(file) => serializer.serialize_str(file),
@@ -63,7 +63,7 @@ impl<T: Serialize> Serialize for Sourced<T> {
     }
 }
 
-impl<'de, T: Deserialize<'de> + Default> Deserialize<'de> for Sourced<T> {
+impl<'de, T: Deserialize<'de> + Default> Deserialize<'de> for External<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         deserializer.deserialize_any(HereOrFile(PhantomData))
     }
@@ -72,22 +72,22 @@ impl<'de, T: Deserialize<'de> + Default> Deserialize<'de> for Sourced<T> {
 struct HereOrFile<T>(PhantomData<T>);
 
 impl<'de, T: Deserialize<'de> + Default> Visitor<'de> for HereOrFile<T> {
-    type Value = Sourced<T>;
+    type Value = External<T>;
 
     fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
         f.write_str("the values themselves, or a file name in quotation marks")
     }
 
     fn visit_str<E: Error>(self, file: &str) -> Result<Self::Value, E> {
-        Ok(Sourced::named(file))
+        Ok(External::named(file))
     }
 
     fn visit_seq<A: SeqAccess<'de>>(self, list: A) -> Result<Self::Value, A::Error> {
-        T::deserialize(SeqAccessDeserializer::new(list)).map(Sourced::from)
+        T::deserialize(SeqAccessDeserializer::new(list)).map(External::from)
     }
 
     fn visit_map<A: MapAccess<'de>>(self, fields: A) -> Result<Self::Value, A::Error> {
-        T::deserialize(MapAccessDeserializer::new(fields)).map(Sourced::from)
+        T::deserialize(MapAccessDeserializer::new(fields)).map(External::from)
     }
 
     // RON's empty brackets `()`: every field at its default.

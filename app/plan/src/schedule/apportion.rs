@@ -3,8 +3,8 @@
 use blend::Shares;
 use geometry::layers;
 
-use super::around;
 use super::interior::{self, Interior};
+use super::outline_runs;
 use super::skin;
 use super::steps::Steps;
 use super::tints::{Tint, Tints};
@@ -42,7 +42,7 @@ impl Plastic {
 }
 
 /// A layer's doses, in no order yet.
-pub(super) struct Fallen {
+pub(super) struct Apportioned {
     pub doses: Vec<Amount>,
     /// Volume deeper than colour reaches, mm³.
     pub free_mm3: f64,
@@ -60,7 +60,7 @@ pub(super) struct Amount {
     pub area_mm2: f64,
 }
 
-impl Fallen {
+impl Apportioned {
     /// Volume of all doses, mm³.
     pub(super) fn volume_mm3(&self) -> f64 {
         self.doses.iter().map(|d| d.volume_mm3).sum()
@@ -72,7 +72,7 @@ pub(super) fn of_layer(
     steps: &[Option<Steps>],
     layer: &layers::Layer,
     hollow: f64,
-) -> Fallen {
+) -> Apportioned {
     let tints = Tints::new(painted, steps, layer.span);
     let nozzle_mm = painted.plan().machine.nozzle_mm;
     match tints.single() {
@@ -124,8 +124,8 @@ fn free_mm3(layer: &layers::Layer, inside: &Interior) -> f64 {
     }
 }
 
-fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, plastic: Plastic) -> Fallen {
-    Fallen {
+fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, plastic: Plastic) -> Apportioned {
+    Apportioned {
         doses: vec![Amount {
             region: tint.region,
             shares: tints.shares(tint, layer.span.middle_mm()),
@@ -145,7 +145,7 @@ fn shared(
     layer: &layers::Layer,
     inside: &Interior,
     plastic: Plastic,
-) -> Fallen {
+) -> Apportioned {
     let nozzle_mm = painted.plan().machine.nozzle_mm;
     let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| tints.at(at));
     let mut found: Vec<Tint> = inside
@@ -177,10 +177,10 @@ fn shared(
         .collect();
     let dot_mm3 = nozzle_mm * nozzle_mm * layer.span.height_mm();
     let too_small = settle(&mut doses, plastic.laid(), dot_mm3);
-    Fallen {
+    Apportioned {
         narrowest: match doses.len() {
             0 | 1 => Vec::new(),
-            _ => around::shortest_stretches(
+            _ => outline_runs::shortest_stretches(
                 painted.surface(),
                 &layer.contours,
                 layer.span.middle_mm(),

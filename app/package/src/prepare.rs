@@ -67,10 +67,18 @@ pub enum PrepareError {
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// The part can't be cut or scheduled as the plan says.
-    #[error("{0}")]
-    Plan(String),
+    #[error(transparent)]
+    Schedule(ScheduleError),
+    /// A file's content can't be put together: a fault of this program.
+    #[error("{name} can't be put together: {source}")]
+    Content {
+        /// The file.
+        name: &'static str,
+        /// Why.
+        source: io::Error,
+    },
     /// There is no sheet.
-    #[error("{0}")]
+    #[error(transparent)]
     Sheet(SheetError),
     /// The plan's signatures can't be read.
     #[error(transparent)]
@@ -171,43 +179,25 @@ impl<'a> Work<'a> {
 
     /// The files of numbers alone.
     pub fn tables(&self) -> Result<Made, PrepareError> {
-        type Fill<'b> = &'b dyn Fn(&mut Vec<u8>) -> io::Result<()>;
-        let written = |fill: Fill<'_>| {
-            let mut bytes = Vec::new();
-            fill(&mut bytes).map_err(|error| PrepareError::Plan(error.to_string()))?;
-            Ok::<_, PrepareError>(bytes)
-        };
         Ok(vec![
-            (
-                "schedule.ron",
-                written(&|out| write_ron(&self.schedule, out))?,
-            ),
-            (
-                "schedule.csv",
-                written(&|out| write_csv(&self.schedule, &self.printed, out))?,
-            ),
-            (
-                "commands.csv",
-                written(&|out| write_commands(&self.schedule, &self.printed, out))?,
-            ),
-            (
-                "as-printed.ron",
-                written(&|out| {
-                    let text = self.printed.to_ron().map_err(io::Error::other)?;
-                    out.write_all(text.as_bytes())
-                })?,
-            ),
-            (
-                "watch.csv",
-                written(&|out| watch::write_csv(&self.watch, &self.schedule.provenance, out))?,
-            ),
-            (
-                "summary.json",
-                written(&|out| {
-                    serde_json::to_writer_pretty(&mut *out, &self.summary)?;
-                    writeln!(out)
-                })?,
-            ),
+            made("schedule.ron", |out| write_ron(&self.schedule, out))?,
+            made("schedule.csv", |out| {
+                write_csv(&self.schedule, &self.printed, out)
+            })?,
+            made("commands.csv", |out| {
+                write_commands(&self.schedule, &self.printed, out)
+            })?,
+            made("as-printed.ron", |out| {
+                let text = self.printed.to_ron().map_err(io::Error::other)?;
+                out.write_all(text.as_bytes())
+            })?,
+            made("watch.csv", |out| {
+                watch::write_csv(&self.watch, &self.schedule.provenance, out)
+            })?,
+            made("summary.json", |out| {
+                serde_json::to_writer_pretty(&mut *out, &self.summary)?;
+                writeln!(out)
+            })?,
         ])
     }
 
@@ -229,12 +219,7 @@ impl<'a> Work<'a> {
                 SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
                 error => PrepareError::Sheet(error),
             })?;
-        let png = |page: &Finished| {
-            let mut picture = Vec::new();
-            let written = page.image.write_png(&mut picture);
-            written.map_err(|error| PrepareError::Plan(error.to_string()))?;
-            Ok::<_, PrepareError>(picture)
-        };
+        let png = |name, page: &Finished| made(name, |out| page.image.write_png(out));
         let watch = watch::page(&self.watch, &self.schedule.provenance)
             .ok_or(PrepareError::Sheet(SheetError::TooLarge))?;
         let page = Page {
@@ -246,23 +231,35 @@ impl<'a> Work<'a> {
             stage: &stage,
         };
         let page = page.html(progress)?;
-        let mut made = self.tables()?;
-        made.extend([
-            ("sheet.png", png(&sheet)?),
-            ("watch.png", png(&watch)?),
+        let mut all = self.tables()?;
+        all.extend([
+            png("sheet.png", &sheet)?,
+            png("watch.png", &watch)?,
             ("review.html", page.into_bytes()),
             ("index.txt", index(&self.summary).into_bytes()),
         ]);
         let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
-        made.sort_by_key(|(name, _)| place(name));
-        Ok(made)
+        all.sort_by_key(|(name, _)| place(name));
+        Ok(all)
+    }
+}
+
+/// A file made in memory.
+fn made(
+    name: &'static str,
+    fill: impl FnOnce(&mut Vec<u8>) -> io::Result<()>,
+) -> Result<(&'static str, Vec<u8>), PrepareError> {
+    let mut bytes = Vec::new();
+    match fill(&mut bytes) {
+        Ok(()) => Ok((name, bytes)),
+        Err(source) => Err(PrepareError::Content { name, source }),
     }
 }
 
 /// The schedule of a job, marked with how its plan stands.
 ///
 /// # Errors
-/// [`PrepareError::Plan`], or [`PrepareError::Cancelled`].
+/// [`PrepareError::Schedule`], or [`PrepareError::Cancelled`].
 pub fn scheduled(
     job: &Job,
     standing: &Standing,
@@ -278,7 +275,7 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
         ScheduleError::Cancelled(stop) | ScheduleError::Cut(CutError::Cancelled(stop)) => {
             PrepareError::Cancelled(stop)
         }
-        error => PrepareError::Plan(error.to_string()),
+        error => PrepareError::Schedule(error),
     }
 }
 

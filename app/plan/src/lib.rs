@@ -27,7 +27,8 @@ pub use as_printed::AsPrinted;
 #[doc(hidden)]
 pub use document::{BrushStroke as Touch, External as Sourced};
 pub use document::{
-    BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region, SharedLayers, SpoolSet, Wall,
+    BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region,
+    SharedLayers, SpoolSet, Wall,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

@@ -7,8 +7,8 @@ use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, layers, solids};
 use plan::schedule::{Concern, Layer};
 use plan::{
-    Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule, ScheduleError, BrushStroke,
-    Wall,
+    BrushStroke, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule,
+    ScheduleError, Wall,
 };
 use proptest::prelude::*;
 

@@ -10,7 +10,7 @@ use plan::document::sha256_hex;
 use serde::Serialize;
 
 use super::contents::three_mf;
-use super::error::CheckError;
+use super::error::{CheckError, Refusal};
 use super::manifest::{MANIFEST, Manifest, SUMS};
 use super::unpack::unpack;
 use crate::prepare::{PrepareError, Work};
@@ -47,23 +47,23 @@ pub fn check(path: &Path, progress: &Progress) -> Result<Report, CheckError> {
         return check_folder(path, path, progress);
     }
     if !path.exists() {
-        let what = format!("{}: there is no such folder or file", path.display());
-        return Err(CheckError::Refused(what));
+        return Err(CheckError::Refused {
+            path: path.to_owned(),
+            why: Refusal::Missing,
+        });
     }
     let unpacked = unpack(path, progress)?;
     check_folder(unpacked.path(), path, progress)
 }
 
 fn check_folder(folder: &Path, named: &Path, progress: &Progress) -> Result<Report, CheckError> {
-    let text = read_text(&folder.join(MANIFEST)).map_err(|why| {
-        CheckError::Refused(format!(
-            "{}: its {MANIFEST} {why}; is it a hand-off?",
-            named.display()
-        ))
+    let text = read_text(&folder.join(MANIFEST)).map_err(|why| CheckError::Refused {
+        path: named.to_owned(),
+        why: Refusal::NoManifest(why),
     })?;
     let manifest = Manifest::from_ron(&text).map_err(|error| {
         let place = format!("{}/{MANIFEST}", named.display());
-        CheckError::Refused(error.in_file(&place).to_string())
+        CheckError::Manifest(error.in_file(&place))
     })?;
     let mut report = Report {
         title: manifest.title.clone(),

@@ -1,6 +1,7 @@
 //! What goes into a hand-off.
 
 use std::fs;
+use std::io;
 use std::path::{Component, Path, PathBuf};
 
 use geometry::Progress;
@@ -94,12 +95,9 @@ pub(super) fn gather(
         name: SUMS.to_owned(),
         content: manifest.sums().into_bytes(),
     });
-    let text = manifest
-        .to_ron()
-        .map_err(|error| BundleError::Source(error.to_string()))?;
     files.push(Packed {
         name: MANIFEST.to_owned(),
-        content: text.into_bytes(),
+        content: manifest.to_ron()?.into_bytes(),
     });
     Ok((manifest, files))
 }
@@ -116,26 +114,27 @@ fn exchanged(
     progress.stage("Writing open formats");
     let title = &work.schedule.provenance.title;
     let note = &work.schedule.provenance.review;
-    let written = |fill: &dyn Fn(&mut Vec<u8>) -> std::io::Result<()>| {
-        let mut bytes = Vec::new();
-        fill(&mut bytes).map_err(|error| BundleError::Source(error.to_string()))?;
-        Ok::<_, BundleError>(bytes)
-    };
     let screen = Screen::of(painted);
     let keyed = PanelTable::new(painted, &work.schedule, screen);
     let text = table(&keyed, screen, painted, &work.schedule);
     Ok(vec![
-        ("part.3mf", written(&|out| model.write(out))?),
-        (
-            "part.glb",
-            written(&|out| gltf::write_glb(&part, title, note, out))?,
-        ),
-        (
-            "part.ply",
-            written(&|out| ply::write_ply(&part, note, out))?,
-        ),
+        made("part.3mf", |out| model.write(out))?,
+        made("part.glb", |out| gltf::write_glb(&part, title, note, out))?,
+        made("part.ply", |out| ply::write_ply(&part, note, out))?,
         ("key-in.txt", text.into_bytes()),
     ])
+}
+
+/// A file made in memory.
+fn made(
+    name: &'static str,
+    fill: impl FnOnce(&mut Vec<u8>) -> io::Result<()>,
+) -> Result<(&'static str, Vec<u8>), BundleError> {
+    let mut bytes = Vec::new();
+    match fill(&mut bytes) {
+        Ok(()) => Ok((name, bytes)),
+        Err(source) => Err(BundleError::Format { name, source }),
+    }
 }
 
 /// The 3MF model of a plan.
@@ -206,11 +205,10 @@ fn file_name(path: &Path) -> String {
 }
 
 fn outside(plan: &Path, name: &str) -> BundleError {
-    BundleError::Source(format!(
-        "{}: it names '{name}', which can't be taken along; move that file beside the plan and \
-         name it without folders",
-        plan.display()
-    ))
+    BundleError::Outside {
+        plan: plan.to_owned(),
+        file: name.to_owned(),
+    }
 }
 
 /// A file's place in the hand-off; `None` if it would lie outside of it.

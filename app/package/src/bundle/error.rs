@@ -1,8 +1,14 @@
 //! Why there is no hand-off, or none that could be checked.
 
-use geometry::Cancelled;
-use project::write::WriteError;
+use std::io;
+use std::path::PathBuf;
 
+use geometry::Cancelled;
+use plan::TextError;
+use project::write::WriteError;
+use zip::result::ZipError;
+
+use super::manifest::{MANIFEST, MOST_FILES};
 use crate::prepare::PrepareError;
 
 /// Why nothing was handed off.
@@ -11,9 +17,28 @@ pub enum BundleError {
     /// What goes into it could not be made.
     #[error(transparent)]
     Prepare(#[from] PrepareError),
-    /// A file of the plan can't be taken along.
-    #[error("{0}")]
-    Source(String),
+    /// A file that the plan names would lie outside of the hand-off.
+    #[error(
+        "{}: it names '{file}', which can't be taken along; move that file beside the plan and \
+         name it without folders", plan.display()
+    )]
+    Outside {
+        /// The plan.
+        plan: PathBuf,
+        /// The file.
+        file: String,
+    },
+    /// An open format can't be put together: a fault of this program.
+    #[error("{name} can't be put together: {source}")]
+    Format {
+        /// The file.
+        name: &'static str,
+        /// Why.
+        source: io::Error,
+    },
+    /// The manifest can't be put into words: a fault of this program.
+    #[error("the manifest can't be written down: {0}")]
+    Manifest(#[from] ron::Error),
     /// It can't be written.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -26,9 +51,67 @@ pub enum BundleError {
 #[derive(Debug, thiserror::Error)]
 pub enum CheckError {
     /// It is not there, is none, or must not be trusted.
-    #[error("{0}")]
-    Refused(String),
+    #[error("{}: {why}", path.display())]
+    Refused {
+        /// The folder or file.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        why: Refusal,
+    },
+    /// Its manifest is wrong.
+    #[error(transparent)]
+    Manifest(TextError),
     /// It was stopped.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+}
+
+/// Why a folder or file is refused, as a clause that goes on from its name.
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// Nothing is there.
+    #[error("there is no such folder or file")]
+    Missing,
+    /// It has no manifest that could be read.
+    #[error("its {MANIFEST} {0}; is it a hand-off?")]
+    NoManifest(String),
+    /// It can't be read.
+    #[error("can't be read: {0}")]
+    Unreadable(#[source] io::Error),
+    /// It is no ZIP file, or only a part of one.
+    #[error("is no whole ZIP file: {0}")]
+    NotZip(#[source] ZipError),
+    /// It holds more files than any hand-off.
+    #[error("holds {0} files; a hand-off holds {MOST_FILES} at most")]
+    TooMany(usize),
+    /// Of two files of one name the archive's reader shows the last alone.
+    #[error("two files in it have one name, so nobody can tell which is meant")]
+    TwoOfOneName,
+    /// Files share bytes.
+    #[error("the files in it overlap, as no honest writer makes them")]
+    Overlap,
+    /// There is no folder to unpack it into.
+    #[error("can't be unpacked: {0}")]
+    NoFolder(#[source] io::Error),
+    /// A file in it is damaged.
+    #[error("is damaged: {0}")]
+    Damaged(#[source] ZipError),
+    /// A file in it has no name.
+    #[error("has a name that is no text: {0}")]
+    NoName(#[source] ZipError),
+    /// It is a link, or points out of the hand-off.
+    #[error("'{0}' in it is no plain file within it")]
+    NotPlain(String),
+    /// It grows without measure.
+    #[error("unpacks to more than {0} times its size; no hand-off does")]
+    Expands(u64),
+    /// A file in it can't be written.
+    #[error("'{name}' in it can't be unpacked: {source}")]
+    File {
+        /// The file.
+        name: String,
+        /// What the system says.
+        source: io::Error,
+    },
 }

@@ -8,8 +8,8 @@ use geometry::Progress;
 use tempfile::TempDir;
 use zip::ZipArchive;
 
-use super::error::CheckError;
-use super::manifest::{MOST_FILES, is_plain, too_many};
+use super::error::{CheckError, Refusal};
+use super::manifest::{MOST_FILES, is_plain};
 
 /// A hand-off may unpack to so many times its own size, and to [`FREE`] in any case. Tables pack
 /// by 5 to 30 times.
@@ -18,51 +18,49 @@ const FREE: u64 = 64 << 20;
 
 /// Unpacks a file; nothing is ever written outside of the folder that is given back.
 pub(super) fn unpack(path: &Path, progress: &Progress) -> Result<TempDir, CheckError> {
-    let refused = |what: String| CheckError::Refused(format!("{}: {what}", path.display()));
-    let file = File::open(path).map_err(|e| refused(format!("can't be read: {e}")))?;
+    let refused = |why: Refusal| CheckError::Refused {
+        path: path.to_owned(),
+        why,
+    };
+    let file = File::open(path).map_err(|e| refused(Refusal::Unreadable(e)))?;
     let packed = file.metadata().map_or(0, |data| data.len());
-    let mut archive = ZipArchive::new(BufReader::new(file))
-        .map_err(|e| refused(format!("is no whole ZIP file: {e}")))?;
+    let mut archive =
+        ZipArchive::new(BufReader::new(file)).map_err(|e| refused(Refusal::NotZip(e)))?;
     if archive.len() > MOST_FILES {
-        return Err(refused(too_many(archive.len())));
+        return Err(refused(Refusal::TooMany(archive.len())));
     }
     // Of two the archive's reader shows the last alone, and others may show the first.
     if archive.has_duplicate_names() {
-        return Err(refused(
-            "two files in it have one name, so nobody can tell which is meant".into(),
-        ));
+        return Err(refused(Refusal::TwoOfOneName));
     }
     if archive.has_overlapping_files().unwrap_or(true) {
-        return Err(refused(
-            "the files in it overlap, as no honest writer makes them".into(),
-        ));
+        return Err(refused(Refusal::Overlap));
     }
-    let folder = TempDir::new().map_err(|e| refused(format!("can't be unpacked: {e}")))?;
+    let folder = TempDir::new().map_err(|e| refused(Refusal::NoFolder(e)))?;
     let mut left = packed.saturating_mul(MOST_EXPANSION).max(FREE);
     for index in 0..archive.len() {
         progress.check()?;
         let entry = archive
             .by_index(index)
-            .map_err(|e| refused(format!("is damaged: {e}")))?;
+            .map_err(|e| refused(Refusal::Damaged(e)))?;
         let name = entry
             .name()
-            .map_err(|e| refused(format!("has a name that is no text: {e}")))?
+            .map_err(|e| refused(Refusal::NoName(e)))?
             .into_owned();
         if entry.is_dir() && is_plain(name.trim_end_matches('/')) {
             continue;
         }
         if !is_plain(&name) || entry.is_symlink() || !entry.is_file() {
-            return Err(refused(format!(
-                "'{}' in it is no plain file within it",
-                name.replace(char::is_control, " ")
-            )));
+            let name = name.replace(char::is_control, " ");
+            return Err(refused(Refusal::NotPlain(name)));
         }
         let to = folder.path().join(&name);
         write(entry, &to, &mut left).map_err(|error| match error.kind() {
-            io::ErrorKind::FileTooLarge => refused(format!(
-                "unpacks to more than {MOST_EXPANSION} times its size; no hand-off does"
-            )),
-            _ => refused(format!("'{name}' in it can't be unpacked: {error}")),
+            io::ErrorKind::FileTooLarge => refused(Refusal::Expands(MOST_EXPANSION)),
+            _ => refused(Refusal::File {
+                name,
+                source: error,
+            }),
         })?;
     }
     Ok(folder)

@@ -8,13 +8,15 @@
     clippy::panic
 )]
 
-use std::io::{Cursor, Read};
+use std::io::{self, Cursor, Read};
 
 use blend::Srgb;
 use geometry::read::MOST_EXPANSION;
 use quick_xml::Reader;
+use quick_xml::escape::unescape;
 use quick_xml::events::{BytesStart, Event};
 use zip::ZipArchive;
+use zip::result::ZipError;
 
 use super::{BLENDS, BOTH, COLOURS, Model, SPOOLS};
 
@@ -28,7 +30,16 @@ const FREE: u64 = 4 << 20;
 pub enum ReadBackError {
     /// The package is damaged.
     #[error("its package is damaged: {0}")]
-    Package(String),
+    Package(#[from] ZipError),
+    /// The model can't be unpacked.
+    #[error("its model can't be unpacked: {0}")]
+    Unpack(#[from] io::Error),
+    /// The model unpacks to more than its package warrants.
+    #[error("its model unpacks to more than {0} bytes")]
+    Expands(u64),
+    /// The model is no XML.
+    #[error("its model is no sound XML: {0}")]
+    Xml(#[from] quick_xml::Error),
     /// The model is not what is written here.
     #[error("its model is not as Tintfall writes it: {0}")]
     Model(String),
@@ -39,23 +50,16 @@ pub enum ReadBackError {
 /// # Errors
 /// [`ReadBackError`].
 pub fn read_back(bytes: &[u8]) -> Result<Model, ReadBackError> {
-    let package = |error: &dyn std::fmt::Display| ReadBackError::Package(error.to_string());
-    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|e| package(&e))?;
-    let entry = archive
-        .by_name("3D/3dmodel.model")
-        .map_err(|e| package(&e))?;
+    let mut archive = ZipArchive::new(Cursor::new(bytes))?;
+    let entry = archive.by_name("3D/3dmodel.model")?;
     let mut text = String::new();
     let longest = (bytes.len() as u64).saturating_mul(MOST_EXPANSION);
     let longest = longest.clamp(FREE, LONGEST);
-    entry
-        .take(longest + 1)
-        .read_to_string(&mut text)
-        .map_err(|e| package(&e))?;
-    if text.len() as u64 > longest {
-        let what = format!("its model unpacks to more than {longest} bytes");
-        return Err(ReadBackError::Package(what));
+    entry.take(longest + 1).read_to_string(&mut text)?;
+    match text.len() as u64 > longest {
+        true => Err(ReadBackError::Expands(longest)),
+        false => parse(&text),
     }
-    parse(&text).map_err(ReadBackError::Model)
 }
 
 /// Where text belongs that comes next.
@@ -66,7 +70,7 @@ enum Text {
     Nowhere,
 }
 
-fn parse(text: &str) -> Result<Model, String> {
+fn parse(text: &str) -> Result<Model, ReadBackError> {
     let mut model = Model {
         spools: Vec::new(),
         blends: Vec::new(),
@@ -79,7 +83,7 @@ fn parse(text: &str) -> Result<Model, String> {
     let mut place = Text::Nowhere;
     let mut reader = Reader::from_str(text);
     loop {
-        match reader.read_event().map_err(|e| e.to_string())? {
+        match reader.read_event()? {
             Event::Eof => break,
             Event::Start(tag) | Event::Empty(tag) => {
                 place = match element(&tag, &mut model, &mut colours)? {
@@ -88,13 +92,13 @@ fn parse(text: &str) -> Result<Model, String> {
                 };
             }
             Event::Text(words) => {
-                let words = words.decode().map_err(|e| e.to_string())?;
+                let words = words.decode().map_err(quick_xml::Error::from)?;
                 take(&mut model, &place, &words);
             }
             Event::GeneralRef(name) => {
-                let name = name.decode().map_err(|e| e.to_string())?;
+                let name = name.decode().map_err(quick_xml::Error::from)?;
                 let whole = format!("&{name};");
-                let words = quick_xml::escape::unescape(&whole).map_err(|e| e.to_string())?;
+                let words = unescape(&whole).map_err(quick_xml::Error::from)?;
                 take(&mut model, &place, &words);
             }
             Event::End(_) => place = Text::Nowhere,
@@ -102,7 +106,7 @@ fn parse(text: &str) -> Result<Model, String> {
         }
     }
     if colours.len() != model.blends.len() {
-        return Err("it does not have one display colour for each blend".into());
+        return Err(wrong("it does not have one display colour for each blend"));
     }
     for (blend, colour) in model.blends.iter_mut().zip(colours) {
         blend.1 = colour;
@@ -122,11 +126,11 @@ fn element(
     tag: &BytesStart<'_>,
     model: &mut Model,
     colours: &mut Vec<Srgb>,
-) -> Result<Option<Text>, String> {
+) -> Result<Option<Text>, ReadBackError> {
     let own = |name: &str| attribute(tag, name);
     let expect = |name: &str, wanted: &str| match own(name)? {
         value if value == wanted => Ok(()),
-        value => Err(format!("{name} is '{value}', not '{wanted}'")),
+        value => Err(wrong(format!("{name} is '{value}', not '{wanted}'"))),
     };
     match tag.name().as_ref() {
         b"metadata" => {
@@ -148,7 +152,7 @@ fn element(
         }
         b"m:composite" => {
             let values = own("values")?;
-            let shares: Result<Vec<f64>, String> = values.split(' ').map(parsed).collect();
+            let shares: Result<Vec<f64>, _> = values.split(' ').map(parsed).collect();
             model.blends.push((shares?, Srgb([0; 3])));
         }
         b"m:color" => colours.push(colour(&own("color")?)?),
@@ -170,26 +174,30 @@ fn element(
     Ok(None)
 }
 
-fn attribute(tag: &BytesStart<'_>, name: &str) -> Result<String, String> {
+fn attribute(tag: &BytesStart<'_>, name: &str) -> Result<String, ReadBackError> {
     let found = tag
         .try_get_attribute(name)
-        .map_err(|e| e.to_string())?
-        .ok_or_else(|| format!("an element has no '{name}'"))?;
-    let raw = std::str::from_utf8(&found.value).map_err(|e| e.to_string())?;
-    let value = quick_xml::escape::unescape(raw).map_err(|e| e.to_string())?;
+        .map_err(quick_xml::Error::from)?
+        .ok_or_else(|| wrong(format!("an element has no '{name}'")))?;
+    let raw = std::str::from_utf8(&found.value)
+        .map_err(|_| wrong(format!("'{name}' of an element is no UTF-8 text")))?;
+    let value = unescape(raw).map_err(quick_xml::Error::from)?;
     Ok(value.into_owned())
 }
 
-fn parsed<T: std::str::FromStr>(text: &str) -> Result<T, String> {
-    text.parse().map_err(|_| format!("'{text}' is no number"))
+fn parsed<T: std::str::FromStr>(text: &str) -> Result<T, ReadBackError> {
+    let value = text.parse();
+    value.map_err(|_| wrong(format!("'{text}' is no number")))
 }
 
-fn colour(code: &str) -> Result<Srgb, String> {
+fn colour(code: &str) -> Result<Srgb, ReadBackError> {
     let plain = code.strip_suffix("FF").unwrap_or(code);
-    plain
-        .to_ascii_lowercase()
-        .parse()
-        .map_err(|_| format!("'{code}' is no colour"))
+    let colour = plain.to_ascii_lowercase().parse();
+    colour.map_err(|_| wrong(format!("'{code}' is no colour")))
+}
+
+fn wrong(what: impl Into<String>) -> ReadBackError {
+    ReadBackError::Model(what.into())
 }
 
 #[cfg(test)]

@@ -3,14 +3,24 @@
 use std::io;
 use std::path::PathBuf;
 
+use plan::TextError;
+
 use crate::write::WriteError;
 
 /// Why something can't be signed, or its signatures can't be read.
 #[derive(Debug, thiserror::Error)]
 pub enum SignoffError {
     /// The file of signatures can't be read.
-    #[error("{0}")]
-    Signatures(String),
+    #[error("{}: {why}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why, in words.
+        why: String,
+    },
+    /// The file of signatures is wrong.
+    #[error(transparent)]
+    Signatures(#[from] TextError),
     /// A file that is to be signed can't be read again.
     #[error("{}: can't be read to sign it: {source}", path.display())]
     File {
@@ -27,5 +37,5 @@ pub enum SignoffError {
     Write(#[from] WriteError),
     /// The signatures can't be put into words: a fault of this program.
     #[error("the signature can't be written down: {0}")]
-    Text(String),
+    Text(#[from] ron::Error),
 }

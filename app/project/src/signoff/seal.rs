@@ -47,9 +47,7 @@ impl Seal {
             mesh_file_sha256: hash_of(&beside(path, &plan.mesh.file))?,
             spools_file_sha256: named(&plan.spools.file).transpose()?,
             machine_file_sha256: named(&plan.machine.file).transpose()?,
-            contents_sha256: plan
-                .sha256()
-                .map_err(|error| SignoffError::Text(error.to_string()))?,
+            contents_sha256: plan.sha256()?,
         };
         seal.whole_sha256 = seal.whole();
         Ok(seal)

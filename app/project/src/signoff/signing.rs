@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use plan::Plan;
 use plan::changes::{Change, changes};
-use plan::{Plan, TextError};
 
 use super::clock::utc;
 use super::document::{Decision, Signature, Signatures, Verdict};
@@ -33,11 +33,12 @@ pub fn signatures(plan: &Path) -> Result<Signatures, SignoffError> {
     if !path.exists() {
         return Ok(Signatures::default());
     }
+    let text = match read_text(&path) {
+        Ok(text) => text,
+        Err(why) => return Err(SignoffError::Unreadable { path, why }),
+    };
     let named = path.display().to_string();
-    let text =
-        read_text(&path).map_err(|why| SignoffError::Signatures(format!("{named}: {why}")))?;
-    Signatures::from_ron(&text)
-        .map_err(|error: TextError| SignoffError::Signatures(error.in_file(&named).to_string()))
+    Ok(Signatures::from_ron(&text).map_err(|error| error.in_file(&named))?)
 }
 
 /// How a plan stands: approved, sent back, signed but changed since, or not reviewed.
@@ -82,10 +83,7 @@ pub fn sign(job: &Job, verdict: Verdict) -> Result<Signature, SignoffError> {
         utc(),
     );
     all.list.push(signature.clone());
-    let text = all
-        .to_ron()
-        .map_err(|error| SignoffError::Text(error.to_string()))?;
-    write::bytes(&path_of(&job.path), text.as_bytes())?;
+    write::bytes(&path_of(&job.path), all.to_ron()?.as_bytes())?;
     Ok(signature)
 }
 

@@ -32,8 +32,8 @@ impl Args {
         let report = console
             .working(|progress| check(&self.handoff, progress))
             .map_err(|error| match error {
-                CheckError::Refused(why) => Fault::Input(why),
                 CheckError::Cancelled(_) => Fault::Stopped,
+                error => Fault::input(error),
             })?;
         if self.json {
             let text = serde_json::to_string_pretty(&report).map_err(Fault::system)?;

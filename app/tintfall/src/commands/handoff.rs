@@ -42,12 +42,13 @@ impl Args {
             }
             hand_off(&job, &self.out, progress).map_err(|error| match error {
                 BundleError::Prepare(error) => not_prepared(&self.plan, error),
-                BundleError::Source(why) => Fault::Input(why),
+                error @ BundleError::Outside { .. } => Fault::input(error),
                 BundleError::Write(error) if error.doing == "write the hand-off to" => {
                     Fault::input(error)
                 }
                 BundleError::Write(error) => error.into(),
                 BundleError::Cancelled(_) => Fault::Stopped,
+                error => Fault::system(error),
             })
         })?;
         match self.json {

@@ -69,7 +69,7 @@ pub fn not_opened(error: JobError) -> Fault {
 pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
     match error {
         PrepareError::Cancelled(_) => Fault::Stopped,
-        PrepareError::Plan(why) => Fault::Input(format!("{}: {why}", plan.display())),
+        PrepareError::Schedule(why) => Fault::Input(format!("{}: {why}", plan.display())),
         PrepareError::Signoff(error) => not_signed(error),
         error => Fault::system(error),
     }

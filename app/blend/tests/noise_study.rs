@@ -415,7 +415,7 @@ fn the_document_comes_back_as_it_was() {
 #[test]
 fn the_older_version_is_read() {
     use ron::extensions::Extensions;
-    let text = include_str!("../../../tests/knocks/corpus/spools/pair.ron");
+    let text = include_str!("../../../tests/readers/corpus/read_spools/pair.ron");
     assert!(text.contains("version: 1"));
     let old: MeasuredSpools = ron::Options::default()
         .with_default_extension(Extensions::UNWRAP_VARIANT_NEWTYPES | Extensions::IMPLICIT_SOME)

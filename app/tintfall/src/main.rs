@@ -21,7 +21,7 @@ use console::Console;
 #[command(name = "tintfall", version, max_term_width = 100)]
 #[command(after_help = "\
 Start here:
-  tintfall demo                              three ready parts with plans and their output
+  tintfall demo                              three example parts, planned and prepared
   tintfall new part.stl                      write a first plan for your own part
   tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
 

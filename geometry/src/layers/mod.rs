@@ -1,6 +1,6 @@
 //! Heights: the layer plan, the contours at a height, and what lies between two heights.
 //!
-//! [`cut`] does all layers of a part in one sweep; [`slice`] and [`between`] answer for a
+//! [`cut`] does all layers of a part in one sweep; [`slice()`] and [`between`] answer for a
 //! single height or pair of heights, by the same rules; [`AreaByHeight`] tells how the
 //! skin is spread over the heights.
 

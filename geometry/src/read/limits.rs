@@ -3,7 +3,7 @@
 use std::io::{self, Read};
 
 /// A packed file may unpack to at most this many times its own size (and to
-/// [`FREE_BYTES`] in any case). Meshes in XML pack by 5 to 30 times; a file that packs by
+/// `FREE_BYTES` in any case). Meshes in XML pack by 5 to 30 times; a file that packs by
 /// more holds no shape, only repetition.
 pub const MOST_EXPANSION: u64 = 100;
 

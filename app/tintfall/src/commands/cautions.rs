@@ -5,7 +5,7 @@ use project::cautions;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Say what to take care of around a hot printer
+/// Print the safety cautions for work at a hot printer
 #[derive(clap::Args)]
 pub struct Args {}
 

@@ -14,11 +14,11 @@ Examples:
   tintfall check-handoff lighthouse-handoff
   tintfall check-handoff lighthouse.zip --require-review
 
-Ends with exit code 2 if anything is not as it was handed over.")]
+The exit code is 2 if anything has changed since it was exported.")]
 pub struct Args {
     /// The folder or the ZIP file
     handoff: PathBuf,
-    /// Also fail unless its plan is signed and approved as it is
+    /// Also fail unless its plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
     /// Write what was found to standard output as JSON

@@ -13,7 +13,7 @@ use super::prepare::not_opened;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Write three ready parts with their plans, and prepare each of them
+/// Write three example parts with their plans, and prepare each of them
 #[derive(clap::Args)]
 #[command(after_help = "\
 The parts are invented: a small harbour museum prints them for its shop.")]
@@ -87,10 +87,10 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
         let (mesh, plan, name) = (mesh_name(demo), plan_name(demo), demo.name);
         text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
         text.push_str(&format!("  {mesh:28}the part\n"));
-        text.push_str(&format!("  {plan:28}its plan: open it in a text editor\n"));
+        text.push_str(&format!("  {plan:28}its plan: edit it in a text editor\n"));
         let sliced = toolpath_name(demo);
         text.push_str(&format!(
-            "  {sliced:28}a toolpath of it, to weave into; not for a printer\n"
+            "  {sliced:28}a toolpath to try weaving with; not for a printer\n"
         ));
         for (file, what) in FILES {
             let file = format!("{name}/{file}");

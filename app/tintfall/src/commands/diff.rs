@@ -11,7 +11,7 @@ use super::prepare::{not_opened, not_signed};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Say what is different between two plans, in words and in a picture
+/// Show the differences between two plans, in words and in a picture
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:

@@ -9,7 +9,7 @@ use super::prepare::{not_opened, not_prepared, required};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Put all that the print step needs into one folder or one ZIP file, with a manifest
+/// Export all that the print step needs as one folder or ZIP file, with a manifest
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -17,14 +17,14 @@ Examples:
   tintfall handoff lighthouse.plan.ron --out lighthouse.zip --require-review
 
 It holds schedules, sheet, review page, 3MF, glTF and PLY, a table to key in, and the plan itself
-with its mesh, spools, machine and signatures. On the other side: `tintfall check-handoff`.")]
+with its mesh, spools, machine and signatures. Whoever receives it runs `tintfall check-handoff`.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
     /// The folder, or the file if its name ends in .zip; a hand-off of that name is replaced
     #[arg(long, value_name = "DIR|FILE.zip")]
     out: PathBuf,
-    /// Hand nothing off unless the plan is signed and approved as it is
+    /// Refuse unless the plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
     /// Write the manifest to standard output as JSON
@@ -73,7 +73,7 @@ fn told(done: &HandedOff) -> String {
         ));
     }
     text.push_str(&format!(
-        "Check it on the other side: tintfall check-handoff {path}\n\
+        "Whoever receives it runs: tintfall check-handoff {path}\n\
          Read `tintfall cautions` before you print.\n"
     ));
     text

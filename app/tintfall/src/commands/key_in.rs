@@ -11,7 +11,7 @@ use super::prepare::{not_opened, not_prepared, not_signed};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Work out a short table to key in at a printer's own screen
+/// Make a short table of fades and blends to key in at a printer's own screen
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

@@ -12,7 +12,7 @@ use super::watch::Worked;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Fit the melt chamber to what was read of a lag test, and write the machine file
+/// Fit the melt chamber to the readings of a lag test, and write the machine file
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

@@ -21,8 +21,8 @@ Example:
   tintfall preflight lamp-shade.plan.ron
   tintfall preflight --machine machine.ron --spools 3
 
-It is worked out from the machine file and complements no manual: the makers' manuals, local codes
-and a licensed person for mains wiring come first. Unplug the printer before you open it.")]
+It comes from the machine file and replaces no manual: the makers' manuals, local codes and a
+licensed person for mains wiring come first. Unplug the printer before you open it.")]
 pub struct Args {
     /// The plan whose machine and spools it is for
     #[arg(required_unless_present = "machine", conflicts_with = "machine")]

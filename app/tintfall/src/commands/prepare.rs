@@ -9,7 +9,7 @@ use project::signoff::{self, SignoffError, Standing};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Work out a plan: write its schedule, its sheet and a summary into a folder
+/// Write a plan's schedule, sheet, review page and summary into a folder
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
@@ -20,13 +20,13 @@ nothing is left behind and the folder stays as it was.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
-    /// The folder to write into; made if it is not there
+    /// The folder to write into; created if it does not exist
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
     /// Write the summary to standard output as JSON
     #[arg(long)]
     json: bool,
-    /// Write nothing unless the plan is signed and approved as it is
+    /// Refuse unless the plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
 }

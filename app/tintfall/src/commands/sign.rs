@@ -9,7 +9,7 @@ use super::prepare::{not_opened, not_signed};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Sign a plan that you have looked over, or send it back
+/// Sign a plan that you have reviewed, or send it back
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
@@ -29,7 +29,7 @@ pub struct Args {
     /// What the next person should know
     #[arg(long, default_value = "")]
     note: String,
-    /// Don't approve it: say with --note what has to change
+    /// Do not approve it; say in --note what has to change
     #[arg(long)]
     send_back: bool,
     /// Write the signature to standard output as JSON

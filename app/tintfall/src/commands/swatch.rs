@@ -14,7 +14,7 @@ use super::prepare::not_opened;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Write a test print for a set of spools: the part, its plan and schedule, and a table to fill
+/// Write a test print for a set of spools: the part, its plan and schedule, and a table to fill in
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

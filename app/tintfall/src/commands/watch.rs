@@ -14,7 +14,7 @@ use super::swatch::text_of;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Tell what each drive should have done by each height, to check a print while it grows
+/// List each drive's turns and filament by height, to check a print as it grows
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

@@ -302,8 +302,8 @@ impl Weave<'_> {
         for (i, stand) in registered.stands.iter().enumerate() {
             if stand.residual_mm > register::MOST_RESIDUAL_MM || stand.followed < 0.85 {
                 told.push(format!(
-                    "Copy {} was placed by hand and fits badly: {:.0} in 100 parts of its outline \
-                     are followed, within {:.2} mm",
+                    "Copy {} was placed by hand and fits badly: printed lines follow {:.0} % of its \
+                     outline, within {:.2} mm",
                     i + 1,
                     stand.followed * 100.0,
                     stand.residual_mm

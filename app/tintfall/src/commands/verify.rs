@@ -130,7 +130,7 @@ impl Args {
         if let Some(mean) = found.printed.mean_de00() {
             line(format!(
                 "Colours at the skin, after the melt chamber: mean ΔE00 {mean:.2}; half within \
-                 {:.1}, 95 of 100 parts within {:.1}",
+                 {:.1}, 95 % within {:.1}",
                 found.printed.within_de00(0.5),
                 found.printed.within_de00(0.95)
             ));

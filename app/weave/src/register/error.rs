@@ -34,8 +34,8 @@ pub enum RegisterError {
     },
     /// The lines don't follow the contours.
     #[error(
-        "this toolpath is not of this part: at best {:.0} in 100 parts of the outline are \
-         followed by a printed line{}. Slice the same mesh, or give the turn and shift by hand",
+        "this toolpath is not of this part: printed lines follow at best {:.0} % of its \
+         outline{}. Slice the same mesh, or give the turn and shift by hand",
         .followed * 100.0,
         .hint.as_deref().map(|h| format!("; {h}")).unwrap_or_default()
     )]

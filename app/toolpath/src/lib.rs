@@ -3,7 +3,7 @@
 //! A toolpath is read line by line ([`Reader`]), each line is taken apart into its words
 //! ([`Line`]), the words change the state of the machine ([`MachineState`]), and a change of
 //! place or of filament is a [`Move`]. [`Replay`] runs all of that. [`Writer`] writes lines
-//! back: what nobody touched leaves byte for byte as it came. [`split`] cuts one move into
+//! back: what nobody touched leaves byte for byte as it came. [`split()`] cuts one move into
 //! several that lay down the same plastic along the same line.
 //!
 //! The rules are those of ISO 6983 in the form of the RS274/NGC interpreter (Kramer, Proctor

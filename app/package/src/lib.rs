@@ -12,4 +12,4 @@ pub mod ply;
 mod prepare;
 pub mod three_mf;
 
-pub use prepare::{FILES, PrepareError, Prepared, Summary, prepare, scheduled};
+pub use prepare::{FILES, PrepareError, Prepared, Summary, prepare, prepare_along, scheduled};

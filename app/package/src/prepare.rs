@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use geometry::layers::CutError;
 use geometry::{Cancelled, DVec3, Progress};
-use plan::schedule::{Provenance, ScheduleError, Totals, Warning};
+use plan::schedule::{Laid, Provenance, ScheduleError, Totals, Warning};
 use plan::watch::Watch;
 use plan::{AsPrinted, Schedule};
 use serde::{Deserialize, Serialize};
@@ -125,9 +125,22 @@ pub struct Prepared {
 /// # Errors
 /// [`PrepareError`].
 pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
+    prepare_along(job, None, folder, progress)
+}
+
+/// As [`prepare`], for the plastic of a toolpath where there is one.
+///
+/// # Errors
+/// [`PrepareError`].
+pub fn prepare_along(
+    job: &Job,
+    laid: Option<&Laid>,
+    folder: &Path,
+    progress: &Progress,
+) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let work = Work::new(job, progress)?;
+    let work = Work::along(job, laid, progress)?;
     let files = work.files(progress)?;
     progress.stage("Writing the files");
     for (name, content) in &files {
@@ -162,10 +175,19 @@ type Made = Vec<(&'static str, Vec<u8>)>;
 impl<'a> Work<'a> {
     /// Works out a job.
     pub fn new(job: &'a Job, progress: &Progress) -> Result<Self, PrepareError> {
+        Self::along(job, None, progress)
+    }
+
+    /// Works out a job for the plastic of a toolpath where there is one.
+    pub fn along(
+        job: &'a Job,
+        laid: Option<&Laid>,
+        progress: &Progress,
+    ) -> Result<Self, PrepareError> {
         let painted = &job.painted;
         let standing = signoff::standing(job)?;
         progress.stage("Working out the schedule");
-        let schedule = scheduled(job, &standing, progress)?;
+        let schedule = scheduled(job, laid, &standing, progress)?;
         let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
         Ok(Self {
             summary: summary(job, &schedule, &printed, standing.clone()),
@@ -262,10 +284,16 @@ fn made(
 /// [`PrepareError::Schedule`], or [`PrepareError::Cancelled`].
 pub fn scheduled(
     job: &Job,
+    laid: Option<&Laid>,
     standing: &Standing,
     progress: &Progress,
 ) -> Result<Schedule, PrepareError> {
-    let mut schedule = Schedule::new(&job.painted, progress).map_err(not_scheduled)?;
+    let painted = &job.painted;
+    let made = match laid {
+        Some(laid) => Schedule::along(painted, laid, progress),
+        None => Schedule::new(painted, progress),
+    };
+    let mut schedule = made.map_err(not_scheduled)?;
     schedule.provenance.review = standing.words();
     Ok(schedule)
 }

@@ -4,8 +4,8 @@ use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask};
 use plan::{
-    Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan, Region, BrushStroke,
-    Wall,
+    BrushStroke, Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan,
+    Region, Wall,
 };
 use proptest::prelude::*;
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use blend::{Fade, LinearLight, MixModel, Shares, Spacing, Stop, ciede2000};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
-use plan::{Edit, FirstPlan, MeshSource, Paint, Painted, Plan, Region, BrushStroke};
+use plan::{BrushStroke, Edit, FirstPlan, MeshSource, Paint, Painted, Plan, Region};
 use proptest::prelude::*;
 
 fn shares(first: f64) -> Shares {

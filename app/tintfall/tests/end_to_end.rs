@@ -74,7 +74,7 @@ fn a_new_plan_is_prepared_as_it_is() {
     // A first plan's filling: 15 % of what lies within 1.35 mm of walls, in all but 8 layers.
     let hollow = 0.85 * (20.0f64 - 2.0 * 1.35).powi(2) * 0.2 * 42.0;
     let laid = summary["totals"]["volume_mm3"].as_f64().unwrap();
-    assert!((laid / (4000.0 - hollow) - 1.0).abs() < 5e-3, "{laid}");
+    assert!((laid / (4000.0 - hollow) - 1.0).abs() < 1e-2, "{laid}");
     let route = summary["provenance"]["route"].as_str().unwrap();
     assert!(
         route.contains("3 walls of 0.45 mm") && route.contains("15 % infill"),

@@ -294,3 +294,43 @@ fn bad_input_ends_with_one_clear_error() {
     );
     assert!(!at.join("lag").exists());
 }
+
+/// Filament of all drives at the top of a watch table, mm.
+fn fed_mm(table: &Value) -> f64 {
+    let last = table["rows"].as_array().unwrap().last().unwrap().clone();
+    let drives = last["drives"].as_array().unwrap();
+    let lengths = drives.iter().map(|d| d["filament_mm"].as_f64().unwrap());
+    lengths.sum()
+}
+
+/// A drive that is held against the table must not seem to slip because the part is hollow.
+#[test]
+fn the_watch_table_counts_the_toolpath_that_is_printed() {
+    let shade = demo_models::all().unwrap().swap_remove(0);
+    let plan = plan::Plan::from_ron(shade.plan_ron).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).unwrap();
+    write("lamp-shade.stl", &geometry::read::mesh_to_stl(&shade.mesh));
+    write("shade.ron", shade.plan_ron.as_bytes());
+    let mut sliced = Vec::new();
+    let recipe = demo_models::recipe(shade.walls);
+    let made = demo_models::toolpath(&shade.mesh, &plan.layers, &recipe, &mut sliced).unwrap();
+    write("shade.gcode", &sliced);
+    let args = ["watch", "shade.ron", "--json", "--toolpath", "shade.gcode"];
+    let off = fed_mm(&json(folder.path(), &args)) / made.filament_mm - 1.0;
+    assert!(off.abs() < 0.01, "{off}");
+    // Reckoned from the plan's filling, before there is a toolpath.
+    let off = fed_mm(&json(folder.path(), &args[..3])) / made.filament_mm - 1.0;
+    assert!(off.abs() < 0.1, "{off}");
+    let words = works(
+        folder.path(),
+        &["watch", "shade.ron", "--toolpath", "shade.gcode"],
+    );
+    assert!(
+        words.contains("The plastic of the toolpath shade.gcode"),
+        "{words}"
+    );
+    write("other.gcode", b"M83\nG1 Z0.2\nG1 X5 E1\n");
+    let args = ["watch", "shade.ron", "--toolpath", "other.gcode"];
+    complains(folder.path(), &args, "prints up to 0.20 mm");
+}

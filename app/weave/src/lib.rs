@@ -27,6 +27,7 @@ mod error;
 mod header;
 mod lookup_cache;
 mod overrides;
+mod plastic;
 mod short_runs;
 mod source;
 mod survey;
@@ -35,6 +36,7 @@ mod weaving;
 pub use emit::Emitted;
 pub use error::WeaveError;
 pub use header::head_tells_of_weaving;
+pub use plastic::plastic_by_layer;
 pub use source::Source;
 pub use weaving::{How, Weave, Woven};
 

@@ -7,11 +7,11 @@ use super::{Layer, RowGrid, Rows};
 use crate::{Cancelled, Progress};
 
 /// The fewest rows across a part, so that small ones are measured.
-const FEWEST_ROWS: usize = 96;
+const FEWEST_ROWS: usize = 192;
 /// The most, so that large ones are done in time.
 const MOST_ROWS: usize = 1200;
 /// Rows in the thickness of the walls.
-const ROWS_IN_WALLS: f64 = 3.0;
+const ROWS_IN_WALLS: f64 = 6.0;
 /// Rows where there are no walls, mm from each other.
 const WITHOUT_WALLS_MM: f64 = 0.5;
 

@@ -65,6 +65,16 @@ pub struct Schedule {
     pub layers: Vec<Layer>,
 }
 
+/// The plastic of a toolpath, which then counts in place of the plan's
+/// [`Filling`](crate::Filling).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laid {
+    /// What is laid in each of the plan's layers, mm³, from the bed upwards.
+    pub layers_mm3: Vec<f64>,
+    /// What the schedule's amounts are for, in words.
+    pub route: String,
+}
+
 /// Why there is no schedule.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ScheduleError {
@@ -74,6 +84,14 @@ pub enum ScheduleError {
     /// Told to stop.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+    /// A toolpath's plastic is given for another number of layers.
+    #[error("the toolpath's plastic is told for {toolpath} layers, and the plan has {plan}")]
+    OtherLayers {
+        /// Of the toolpath.
+        toolpath: usize,
+        /// Of the plan.
+        plan: usize,
+    },
 }
 
 impl Schedule {
@@ -105,11 +123,40 @@ impl Schedule {
     /// [`ScheduleError`] when the part can't be cut into the plan's layers, or when told to
     /// stop.
     pub fn new(painted: &Painted, progress: &Progress) -> Result<Self, ScheduleError> {
+        Self::with(painted, None, progress)
+    }
+
+    /// As [`Schedule::new`], for the plastic of a toolpath.
+    ///
+    /// # Errors
+    /// [`ScheduleError`]; and when the toolpath has other layers than the plan.
+    pub fn along(
+        painted: &Painted,
+        laid: &Laid,
+        progress: &Progress,
+    ) -> Result<Self, ScheduleError> {
+        Self::with(painted, Some(laid), progress)
+    }
+
+    fn with(
+        painted: &Painted,
+        laid: Option<&Laid>,
+        progress: &Progress,
+    ) -> Result<Self, ScheduleError> {
         let plan = painted.plan();
         progress.stage("Cutting layers");
         let cut = layers::cut(painted.surface().mesh(), &plan.layers, progress)?;
         progress.stage("Laying blends on layers");
-        let hollow = hollow_shares(plan, &cut, progress)?;
+        let hollow = match laid {
+            Some(laid) if laid.layers_mm3.len() != cut.len() => {
+                return Err(ScheduleError::OtherLayers {
+                    toolpath: laid.layers_mm3.len(),
+                    plan: cut.len(),
+                });
+            }
+            Some(laid) => unlaid_shares(&cut, laid),
+            None => hollow_shares(plan, &cut, progress)?,
+        };
         let steps = steps::of_regions(painted);
         let done = std::sync::atomic::AtomicUsize::new(0);
         let apportioned: Result<Vec<apportion::Apportioned>, Cancelled> = cut
@@ -143,7 +190,7 @@ impl Schedule {
         order::arrange(&mut layers, plan);
         Ok(Self {
             version: Self::VERSION,
-            provenance: Provenance::of(painted),
+            provenance: Provenance::of(painted, laid),
             totals: Totals::of(plan, &cut, &layers, &areas),
             warnings: warnings::of(painted, &cut, &apportioned, &layers, &areas),
             layers,
@@ -163,6 +210,18 @@ impl Schedule {
         let dose = self.layers.get(index)?.dose_for(region, &asked)?;
         Some((index, dose))
     }
+}
+
+/// The share of each layer's volume that a toolpath does not lay; below 0 where it lays more,
+/// as skirts, supports and first layers do.
+fn unlaid_shares(cut: &[layers::Layer], laid: &Laid) -> Vec<f64> {
+    let pairs = cut.iter().zip(&laid.layers_mm3);
+    pairs
+        .map(|(layer, laid)| match layer.volume_mm3 > 0.0 {
+            true => 1.0 - laid.max(0.0) / layer.volume_mm3,
+            false => 0.0,
+        })
+        .collect()
 }
 
 /// The share of each layer that its infill leaves hollow.

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::{Layer, order};
+use super::{Laid, Layer, order};
 use crate::document::hex;
 use crate::{Painted, Plan};
 use geometry::{Mesh, layers};
@@ -97,7 +97,7 @@ pub struct RegionTotal {
 }
 
 impl Provenance {
-    pub(super) fn of(painted: &Painted) -> Self {
+    pub(super) fn of(painted: &Painted, laid: Option<&Laid>) -> Self {
         let plan = painted.plan();
         Self {
             title: plan.title.clone(),
@@ -106,7 +106,10 @@ impl Provenance {
             mesh_sha256: mesh_sha256(painted.surface().mesh()),
             model: painted.model().name(),
             machine: plan.machine.name.clone(),
-            route: format!("Not yet sliced; reckoned for {}", plan.filling.words()),
+            route: laid.map_or_else(
+                || format!("Not yet sliced; reckoned for {}", plan.filling.words()),
+                |laid| laid.route.clone(),
+            ),
             made_by: format!("Tintfall {}", env!("CARGO_PKG_VERSION")),
             review: not_reviewed(),
         }

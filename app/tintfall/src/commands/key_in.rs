@@ -42,7 +42,7 @@ impl Args {
         let (keyed, text) = console.working(|progress| -> Result<_, Fault> {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             let standing = signoff::standing(&job).map_err(not_signed)?;
-            let schedule = scheduled(&job, &standing, progress)
+            let schedule = scheduled(&job, None, &standing, progress)
                 .map_err(|error| not_prepared(&self.plan, error))?;
             let mut screen = Screen::of(&job.painted);
             screen.fades = self.fades.into();

@@ -19,6 +19,7 @@ mod prepare;
 mod read_photo;
 mod shell_files;
 mod sign;
+mod sliced;
 mod swatch;
 mod trace;
 mod verify;

@@ -2,10 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use package::{FILES, PrepareError, Prepared, prepare};
+use package::{FILES, PrepareError, Prepared, prepare_along};
 use project::job::{Job, JobError};
 use project::signoff::{self, SignoffError, Standing};
 
+use super::sliced::Sliced;
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -14,6 +15,7 @@ use crate::fault::Fault;
 #[command(after_help = "\
 Example:
   tintfall prepare lighthouse.plan.ron --out lighthouse
+  tintfall prepare lighthouse.plan.ron --toolpath lighthouse.gcode --out lighthouse
 
 All files appear together at the end. If you cancel with Ctrl-C, or a file can't be written,
 nothing is left behind and the folder stays as it was.")]
@@ -29,6 +31,8 @@ pub struct Args {
     /// Refuse unless the plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
+    #[command(flatten)]
+    sliced: Sliced,
 }
 
 impl Args {
@@ -39,7 +43,9 @@ impl Args {
             if self.require_review {
                 required(&job)?;
             }
-            prepare(&job, &self.out, progress).map_err(|error| not_prepared(&self.plan, error))
+            let laid = self.sliced.laid(&job, progress)?;
+            prepare_along(&job, laid.as_ref(), &self.out, progress)
+                .map_err(|error| not_prepared(&self.plan, error))
         })?;
         let summary = &prepared.summary;
         let warnings = summary.warnings.iter().map(|w| &w.text);

@@ -10,6 +10,7 @@ use project::write::Folder;
 use report::watch;
 
 use super::prepare::not_opened;
+use super::sliced::Sliced;
 use super::swatch::text_of;
 use crate::console::Console;
 use crate::fault::Fault;
@@ -19,6 +20,7 @@ use crate::fault::Fault;
 #[command(after_help = "\
 Example:
   tintfall watch lamp-shade.plan.ron --every 10
+  tintfall watch lamp-shade.plan.ron --toolpath lamp-shade.gcode    count that file's own plastic
   tintfall watch lamp-shade.plan.ron --out watch     text, CSV, a page to print, a table to fill in
 
 Mark each drive's gear and each filament, and compare. Keep fingers and sleeves away from moving
@@ -35,6 +37,8 @@ pub struct Args {
     /// Write JSON instead of text
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    sliced: Sliced,
 }
 
 /// A plan worked out as far as what comes out of the nozzle.
@@ -50,9 +54,22 @@ pub struct Worked {
 impl Worked {
     /// Works a plan out.
     pub fn open(plan: &Path, progress: &Progress) -> Result<Self, Fault> {
+        Self::along(plan, None, progress)
+    }
+
+    /// Works a plan out for the plastic of a toolpath where one is given.
+    pub fn along(plan: &Path, sliced: Option<&Sliced>, progress: &Progress) -> Result<Self, Fault> {
         let job = Job::open(plan, progress).map_err(not_opened)?;
         let painted = &job.painted;
-        let schedule = Schedule::new(painted, progress).map_err(|error| match error {
+        let laid = match sliced {
+            Some(sliced) => sliced.laid(&job, progress)?,
+            None => None,
+        };
+        let made = match &laid {
+            Some(laid) => Schedule::along(painted, laid, progress),
+            None => Schedule::new(painted, progress),
+        };
+        let schedule = made.map_err(|error| match error {
             ScheduleError::Cancelled(_) => Fault::Stopped,
             error => Fault::Input(format!("{}: {error}", plan.display())),
         })?;
@@ -79,7 +96,8 @@ impl Args {
                 self.every
             )));
         }
-        let worked = console.working(|progress| Worked::open(&self.plan, progress))?;
+        let worked =
+            console.working(|progress| Worked::along(&self.plan, Some(&self.sliced), progress))?;
         let plan = worked.job.painted.plan();
         let table = plan::watch::Watch::new(plan, &worked.schedule, &worked.printed, self.every);
         if let Some(folder) = &self.out {

@@ -1,0 +1,67 @@
+//! The toolpath that a part will be printed from, for commands that count its plastic.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::PathBuf;
+
+use geometry::Progress;
+use plan::schedule::Laid;
+use project::job::Job;
+use toolpath::{ExtruderMode, Settings};
+use weave::{Source, WeaveError, plastic_by_layer};
+
+use super::weave::not_woven;
+use crate::fault::Fault;
+
+/// The toolpath that the part will be printed from.
+#[derive(clap::Args)]
+pub struct Sliced {
+    /// The part's sliced toolpath (G-code): its plastic counts, layer by layer, in place of what
+    /// the plan's filling would lay
+    #[arg(long, value_name = "FILE")]
+    toolpath: Option<PathBuf>,
+    /// The firmware takes G90 and G91 for the E axis too
+    #[arg(long, requires = "toolpath")]
+    e_follows: bool,
+}
+
+impl Sliced {
+    /// The plastic of each of the plan's layers, if a toolpath is given.
+    pub fn laid(&self, job: &Job, progress: &Progress) -> Result<Option<Laid>, Fault> {
+        let Some(path) = &self.toolpath else {
+            return Ok(None);
+        };
+        let fault = |error| not_woven(path, error);
+        let painted = &job.painted;
+        let (plan, mesh) = (painted.plan(), painted.surface().mesh());
+        let spans = plan
+            .layers
+            .spans(mesh.bounds().1.z)
+            .map_err(|error| Fault::input(format!("{}: {error}", job.path.display())))?;
+        let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(path)?)) };
+        let size_bytes = std::fs::metadata(path)
+            .map_err(|error| fault(WeaveError::Open(error)))?
+            .len();
+        let source = Source {
+            open: &open,
+            size_bytes,
+        };
+        let settings = Settings {
+            extruder_mode: match self.e_follows {
+                true => ExtruderMode::FollowsDistance,
+                false => ExtruderMode::Own,
+            },
+        };
+        let diameter_mm = plan.spools.first().map_or(1.75, |spool| spool.diameter_mm);
+        let layers_mm3 =
+            plastic_by_layer(&source, settings, &spans, diameter_mm, progress).map_err(fault)?;
+        let name = path.file_name().unwrap_or(path.as_os_str());
+        Ok(Some(Laid {
+            layers_mm3,
+            route: format!(
+                "The plastic of the toolpath {}; blends in the plan's own order within a layer",
+                name.to_string_lossy()
+            ),
+        }))
+    }
+}

@@ -31,7 +31,7 @@ pub fn file(
 /// Writes bytes that are at hand, whole.
 ///
 /// # Errors
-/// As [`file`].
+/// As [`file()`].
 pub fn bytes(path: &Path, content: &[u8]) -> Result<(), WriteError> {
     file(path, |out| out.write_all(content))
 }

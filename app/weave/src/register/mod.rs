@@ -1,10 +1,10 @@
 //! Where on the plate the part stands: the turn and shift between mesh and toolpath.
 //!
-//! The toolpath's printed lines are gathered at a few heights ([`levels`]) and compared with
+//! The toolpath's printed lines are gathered at a few heights (`levels`) and compared with
 //! the mesh's contours there. First roughly, for every turn and shift at once, by
-//! correlation: plastic must lie just within the contour and none just outside ([`coarse`]).
+//! correlation: plastic must lie just within the contour and none just outside (`coarse`).
 //! Then closely: from each contour point the outermost printed line is looked for, and turn,
-//! shift and the line's inset are set by least squares ([`fine`]). What is left over is the
+//! shift and the line's inset are set by least squares (`fine`). What is left over is the
 //! residual. A toolpath whose lines do not follow the contours is refused.
 //!
 //! Supports, skirts, towers and other copies don't disturb this: only what should be there is

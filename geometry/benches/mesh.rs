@@ -7,8 +7,9 @@ use std::hint::black_box;
 use criterion::{Criterion, criterion_group, criterion_main};
 use geometry::inspect::Inspection;
 use geometry::layers::{self, AreaByHeight};
+use geometry::mend::mend;
 use geometry::read::{ReadOptions, mesh_to_stl, read_mesh};
-use geometry::{LayerPlan, Mesh, Progress, place, solids};
+use geometry::{DVec3, LayerPlan, Mesh, Progress, place, solids};
 
 fn rippled_ball() -> Mesh {
     let ball = solids::icosphere(1.0, 8).and_then(|ball| {
@@ -67,5 +68,27 @@ fn large_part(bench: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, large_part);
+/// Two balls that cross: what is looked for, drawn anew and mended.
+fn crossing(bench: &mut Criterion) {
+    let both = solids::icosphere(10.0, 6).and_then(|ball| {
+        let beside = ball.clone().map(|p| p + DVec3::new(7.0, 1.0, 0.5))?;
+        Mesh::join([ball, beside])
+    });
+    let Ok(both) = both.and_then(place::on_bed) else {
+        return;
+    };
+    let mut group = bench.benchmark_group("two crossing balls of 80,000 facets");
+    group.sample_size(10);
+    group.bench_function("inspect", |b| b.iter(|| black_box(Inspection::of(&both))));
+    group.bench_function("cut into 100 layers", |b| {
+        let plan = LayerPlan::plain(0.2, 0.2);
+        b.iter(|| black_box(layers::cut(&both, &plan, &Progress::new()).map(|l| l.len())));
+    });
+    group.bench_function("mend", |b| {
+        b.iter(|| black_box(mend(&both, &Progress::new()).is_ok()));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, large_part, crossing);
 criterion_main!(benches);

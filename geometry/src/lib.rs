@@ -1,7 +1,7 @@
 //! Shapes: meshes, layers, masks and distances, with no idea of colour.
 //!
-//! A part enters through [`read`], is checked by [`inspect`], stands on the bed by
-//! [`place`], and is then asked three kinds of question: where a height cuts it
+//! A part enters through [`read`], is checked by [`inspect`], mended where need be by
+//! [`mend`](mod@mend), stands on the bed by [`place`], and is then asked three kinds of question: where a height cuts it
 //! ([`layers`]), what lies at a point of its skin ([`surface`], [`field`]), and whether
 //! that point belongs to a named area ([`mask`]).
 //!
@@ -13,12 +13,15 @@ pub mod field;
 pub mod inspect;
 pub mod layers;
 pub mod mask;
+pub mod mend;
 pub mod mesh;
 pub mod place;
 pub mod progress;
 pub mod read;
 pub mod solids;
 pub mod surface;
+mod unit;
+pub mod write;
 
 pub use field::Field;
 pub use layers::{LayerPlan, LayerSpan};

@@ -6,59 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::Mesh;
 use crate::mesh::MeshError;
 use crate::read::ReadOptions;
-
-/// The length that a mesh file's numbers count.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Unit {
-    /// 0.001 mm.
-    Micron,
-    /// 1 mm.
-    Millimetre,
-    /// 10 mm.
-    Centimetre,
-    /// 1000 mm.
-    Metre,
-    /// 25.4 mm exactly (international yard and pound agreement, 1959).
-    Inch,
-    /// 304.8 mm exactly: 12 inches.
-    Foot,
-}
-
-impl Unit {
-    /// Every unit, the smallest first.
-    pub const ALL: [Self; 6] = [
-        Self::Micron,
-        Self::Millimetre,
-        Self::Centimetre,
-        Self::Inch,
-        Self::Foot,
-        Self::Metre,
-    ];
-
-    /// Its length, mm.
-    pub fn mm(self) -> f64 {
-        match self {
-            Self::Micron => 0.001,
-            Self::Millimetre => 1.0,
-            Self::Centimetre => 10.0,
-            Self::Metre => 1000.0,
-            Self::Inch => 25.4,
-            Self::Foot => 304.8,
-        }
-    }
-
-    /// Its name in a sentence.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Micron => "microns",
-            Self::Millimetre => "millimetres",
-            Self::Centimetre => "centimetres",
-            Self::Metre => "metres",
-            Self::Inch => "inches",
-            Self::Foot => "feet",
-        }
-    }
-}
+pub use crate::unit::Unit;
 
 /// A direction along one of a mesh file's axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -103,6 +51,16 @@ impl Axis {
     }
 }
 
+/// Where a part stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Stand {
+    /// Its lowest point at z = 0, and the middle of its bounding box over the origin.
+    #[default]
+    Centred,
+    /// Where the file's coordinates have it.
+    AsDrawn,
+}
+
 /// How a part is set on the bed.
 ///
 /// All fields may be left out: then the file's own unit counts (millimetres where it has
@@ -120,7 +78,18 @@ pub struct Placement {
     pub turn_deg: f64,
     /// Enlargement; 1 is as drawn.
     pub scale: f64,
+    /// Whether it is moved to the middle of the bed. Masks and fades are in the coordinates of
+    /// the part as it stands.
+    #[serde(skip_serializing_if = "is_centred")]
+    pub stand: Stand,
 }
+
+fn is_centred(stand: &Stand) -> bool {
+    *stand == Stand::Centred
+}
+
+/// How far off the bed a part may be drawn and still be taken as standing on it, mm.
+const OFF_BED_MM: f64 = 1e-3;
 
 impl Default for Placement {
     fn default() -> Self {
@@ -129,6 +98,7 @@ impl Default for Placement {
             up: Axis::Z,
             turn_deg: 0.0,
             scale: 1.0,
+            stand: Stand::Centred,
         }
     }
 }
@@ -142,6 +112,12 @@ pub enum PlaceError {
     /// The turn is not a number.
     #[error("the turn is {0} degrees; it must be a finite number")]
     Turn(f64),
+    /// The part is to stay as drawn, but does not stand on the bed.
+    #[error(
+        "as drawn, the part's lowest point is at z = {0} mm, not on the bed at 0; move it in the \
+         program that made it, or let it be centred (`stand: Centred`)"
+    )]
+    OffBed(f64),
     /// The part grew beyond what numbers can hold.
     #[error("the placed part is too large: {0}")]
     TooLarge(#[from] MeshError),
@@ -170,9 +146,9 @@ impl Placement {
         }
     }
 
-    /// Stands a mesh on the bed: its `up` axis upright, scaled, turned, its lowest point
-    /// at z = 0, and the middle of its bounding box over the origin. The unit is not
-    /// looked at here: a [`Mesh`] is in millimetres.
+    /// Stands a mesh on the bed: its `up` axis upright, scaled, turned, and, unless it is to
+    /// stay as drawn, its lowest point at z = 0 and the middle of its bounding box over the
+    /// origin. The unit is not looked at here: a [`Mesh`] is in millimetres.
     ///
     /// ```
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -189,13 +165,35 @@ impl Placement {
     /// # Errors
     /// [`PlaceError`] when the scale or turn makes no sense, or a coordinate overflows.
     pub fn apply(&self, mesh: Mesh) -> Result<Mesh, PlaceError> {
+        let standing = self.turned(mesh)?;
+        let lowest = standing.bounds().0.z;
+        match self.stand {
+            Stand::Centred => Ok(on_bed(standing)?),
+            Stand::AsDrawn if lowest.abs() > OFF_BED_MM => Err(PlaceError::OffBed(lowest)),
+            // To the last digit, so that layers begin at the part.
+            Stand::AsDrawn => Ok(standing.map(|p| p.with_z(p.z - lowest))?),
+        }
+    }
+
+    /// What is added to the file's coordinates, in mm and once they are turned upright, scaled
+    /// and turned, to have those of the part as it stands.
+    ///
+    /// # Errors
+    /// As [`Placement::apply`].
+    pub fn shift_mm(&self, mesh: &Mesh) -> Result<DVec3, PlaceError> {
+        match self.stand {
+            Stand::Centred => Ok(-foot(&self.turned(mesh.clone())?)),
+            Stand::AsDrawn => Ok(DVec3::ZERO),
+        }
+    }
+
+    fn turned(&self, mesh: Mesh) -> Result<Mesh, PlaceError> {
         self.check()?;
         let turn = turn(self.turn_deg);
-        let standing = mesh.map(|p| {
+        Ok(mesh.map(|p| {
             let p = self.up.stand_up(p) * self.scale;
             turn.rotate(p.truncate()).extend(p.z)
-        })?;
-        Ok(on_bed(standing)?)
+        })?)
     }
 }
 
@@ -205,11 +203,16 @@ impl Placement {
 /// # Errors
 /// [`MeshError`] when a coordinate overflows.
 pub fn on_bed(mesh: Mesh) -> Result<Mesh, MeshError> {
+    let origin = foot(&mesh);
+    mesh.map(|p| p - origin)
+}
+
+/// The middle of the lower side of the box around a mesh.
+fn foot(mesh: &Mesh) -> DVec3 {
     let (least, greatest) = mesh.bounds();
     // Halved first: the sum of two large numbers may overflow.
     let middle = least * 0.5 + greatest * 0.5;
-    let origin = middle.truncate().extend(least.z);
-    mesh.map(|p| p - origin)
+    middle.truncate().extend(least.z)
 }
 
 /// A turn as a unit complex number, exact for quarter turns.
@@ -308,7 +311,7 @@ mod tests {
             turn_deg in -720.0..720.0f64,
             scale in 0.01..100.0f64,
         ) {
-            let placement = Placement { unit: None, up: axis, turn_deg, scale };
+            let placement = Placement { unit: None, up: axis, turn_deg, scale, ..Placement::default() };
             let placed = placement.apply(wedge()).unwrap();
             let (least, greatest) = placed.bounds();
             prop_assert_eq!(least.z, 0.0);

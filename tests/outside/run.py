@@ -8,10 +8,11 @@ import exchange
 import fits
 import inks
 import layers
+import meshes
 import toolpath
 from tools import Tools
 
-SUBJECTS = [chamber, colours, fits, inks, layers, toolpath, exchange]
+SUBJECTS = [chamber, colours, fits, inks, layers, meshes, toolpath, exchange]
 
 
 def main() -> int:

@@ -227,7 +227,7 @@ impl<'a> Work<'a> {
     pub fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
         let painted = &self.job.painted;
         let changes = signoff::since_signed(self.job)?;
-        let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.notes);
+        let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.told());
         facts.stamp.push(self.standing.stamp().to_owned());
         let stage = Stage::new(painted.surface(), progress)?;
         let sheet = Sheet::of(facts)
@@ -316,7 +316,7 @@ fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing
         size_mm: DVec3::to_array(&(hi - lo)),
         totals: schedule.totals.clone(),
         as_printed: Outcome::of(printed),
-        notes: job.notes.clone(),
+        notes: job.told(),
         warnings: schedule.warnings.clone(),
     }
 }

@@ -51,6 +51,7 @@ fn every_field_is_in_the_documented_example_or_optional() {
         "Box",
         "Cylinder",
         "Shell",
+        "Object",
         "Crease",
         "Stroke",
         "All",
@@ -66,6 +67,70 @@ fn every_field_is_in_the_documented_example_or_optional() {
     ] {
         assert!(DOCUMENTATION.contains(&format!("`{word}")), "{word}");
     }
+}
+
+#[test]
+fn points_stand_in_brackets_or_without() {
+    let along = |measure: &str| {
+        let text = example().replacen("along: Height", &format!("along: {measure}"), 1);
+        let plan = Plan::from_ron(&text).map_err(|e| e.to_string())?;
+        match &plan.regions[1].paint {
+            Paint::Fade { along, .. } => Ok::<_, String>(along.clone()),
+            Paint::Fixed(_) => Err("no fade".to_owned()),
+        }
+    };
+    let point = DVec3::new(1.0, -0.3, 2e-3);
+    for text in [
+        "(1, -0.3, 2e-3)",
+        "((1, -0.3, 2e-3))",
+        "( ( 1.0 , -0.3 , 0.002, ), )",
+    ] {
+        assert_eq!(
+            along(&format!("Direction{text}")),
+            Ok(Field::Direction(point))
+        );
+        assert_eq!(
+            along(&format!("FromPoint{text}")),
+            Ok(Field::FromPoint(point))
+        );
+    }
+    for text in [
+        "(1, 2)",
+        "((1, 2))",
+        "(1, 2, 3, 4)",
+        "(\"up\")",
+        "()",
+        "((1, 2, 3), 4)",
+    ] {
+        assert!(along(&format!("Direction{text}")).is_err(), "{text}");
+    }
+}
+
+#[test]
+fn all_faults_of_a_mask_are_told() {
+    let error = faults(
+        "Band(from_mm: 0.0, to_mm: 18.0)",
+        "All([Sphere(centre_mm: (0, 0, 0), radius_mm: -1), Whole, \
+         Any([Slab(direction: (0, 0, 0), from_mm: 0, to_mm: 1), Band(from_mm: 2, to_mm: 1)])])",
+    );
+    let told = error.to_string();
+    for words in [
+        "radius_mm is -1",
+        "points nowhere",
+        "from_mm is 2 and to_mm is 1",
+    ] {
+        assert!(told.contains(words), "{told}");
+    }
+}
+
+#[test]
+fn a_mesh_may_be_mended_and_stay_as_drawn() {
+    let with = "(file: \"lighthouse.stl\", mend: true, place: (stand: AsDrawn))";
+    let text = example().replacen("(file: \"lighthouse.stl\")", with, 1);
+    let plan = Plan::from_ron(&text).expect("reads");
+    assert!(plan.mesh.mend);
+    let back = plan.to_ron().expect("writes");
+    assert_eq!(Plan::from_ron(&back).expect("reads its own text"), plan);
 }
 
 #[test]

@@ -12,8 +12,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use geometry::inspect::Finding;
 use geometry::read::read_mesh;
 use geometry::{Cancelled, Progress, Surface};
+use plan::document::StandError;
 use plan::painted::PaintError;
 use plan::{LoadError, Painted, Plan};
 
@@ -26,8 +28,10 @@ pub struct Job {
     pub path: PathBuf,
     /// The plan on the part.
     pub painted: Painted,
-    /// What a person should know about the mesh.
+    /// What a person should know about how the mesh was read and mended.
     pub notes: Vec<String>,
+    /// What is wrong with the mesh and was not mended.
+    pub findings: Vec<Finding>,
 }
 
 /// Why a plan could not be opened.
@@ -66,13 +70,15 @@ impl Job {
         let in_plan = |cause: &dyn ToString| {
             JobError::Input(format!("{}: {}", path.display(), cause.to_string()))
         };
-        let mesh = plan
+        let stood = plan
             .mesh
-            .place
-            .apply(reading.mesh)
-            .map_err(|error| in_plan(&error))?;
+            .stand(reading, progress)
+            .map_err(|error| match error {
+                StandError::Cancelled(stop) => JobError::Cancelled(stop),
+                error => in_plan(&error),
+            })?;
         let model = plan.model();
-        let surface = Surface::new(Arc::new(mesh));
+        let surface = Surface::new(Arc::new(stood.mesh));
         let painted =
             Painted::new(plan, surface, model, progress).map_err(|error| match error {
                 PaintError::Cancelled(stop) => JobError::Cancelled(stop),
@@ -81,8 +87,15 @@ impl Job {
         Ok(Self {
             path: path.to_owned(),
             painted,
-            notes: reading.notes,
+            notes: stood.notes,
+            findings: stood.findings,
         })
+    }
+
+    /// All that a person should know about the mesh: how it was read, and what is wrong with it.
+    pub fn told(&self) -> Vec<String> {
+        let findings = self.findings.iter().map(Finding::told);
+        self.notes.iter().cloned().chain(findings).collect()
     }
 }
 
@@ -115,7 +128,13 @@ pub fn read_text(path: &Path) -> Result<String, String> {
         ));
     }
     let bytes = fs::read(path).map_err(|e| format!("can't be read: {e}"))?;
-    String::from_utf8(bytes).map_err(|error| not_text(error.as_bytes(), error.utf8_error()))
+    let text =
+        String::from_utf8(bytes).map_err(|error| not_text(error.as_bytes(), error.utf8_error()))?;
+    // What some editors put before UTF-8 text says nothing.
+    Ok(text
+        .strip_prefix('\u{feff}')
+        .map(str::to_owned)
+        .unwrap_or(text))
 }
 
 /// Where a file stops being UTF-8 text.

@@ -1,5 +1,6 @@
 //! The terminal: results on standard output; progress and complaints on standard error.
 
+use std::borrow::Cow;
 use std::io::{self, IsTerminal, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
@@ -37,7 +38,10 @@ impl Console {
     /// Writes to standard output.
     pub fn out(&self, text: &str) -> Result<(), Fault> {
         let mut out = io::stdout().lock();
-        match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        match out
+            .write_all(plain(text).as_bytes())
+            .and_then(|()| out.flush())
+        {
             Ok(()) => Ok(()),
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Err(Fault::NobodyListens),
             Err(e) => Err(Fault::system(format!("can't write the output: {e}"))),
@@ -47,7 +51,7 @@ impl Console {
     /// Says something that is no result, on standard error.
     pub fn note(&self, text: &str) {
         // With standard error gone there is nobody left to tell.
-        let _ = writeln!(io::stderr(), "{text}");
+        let _ = writeln!(io::stderr(), "{}", plain(text));
     }
 
     /// Says why a command ends early.
@@ -72,6 +76,22 @@ impl Console {
             watcher.thread().unpark();
             result
         })
+    }
+}
+
+/// Names from files may hold characters by which a terminal is steered: they are shown as
+/// what they are.
+fn plain(text: &str) -> Cow<'_, str> {
+    let steers = |c: char| c.is_control() && c != '\n' && c != '\t';
+    match text.contains(steers) {
+        false => Cow::Borrowed(text),
+        true => {
+            let shown = text.chars().map(|c| match steers(c) {
+                true => Cow::Owned(c.escape_default().to_string()),
+                false => Cow::Owned(c.to_string()),
+            });
+            Cow::Owned(shown.collect::<Vec<Cow<'_, str>>>().concat())
+        }
     }
 }
 

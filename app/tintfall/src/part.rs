@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
-use geometry::place::{Axis, Placement, Unit};
+use geometry::mend::MendError;
+use geometry::place::{Axis, Placement, Stand, Unit};
 use geometry::read::{Problem, ReadError, Reading, read_mesh};
 use geometry::{Mesh, Progress};
 
@@ -12,7 +13,7 @@ use crate::fault::Fault;
 /// The arguments that name a mesh and say how to take it.
 #[derive(clap::Args)]
 pub struct PartArgs {
-    /// The part: an STL, OBJ, PLY or 3MF file
+    /// The part: an STL, OBJ, PLY, OFF or 3MF file
     pub mesh: PathBuf,
     /// Unit of the file's numbers, if not the one it states or millimetres
     #[arg(long)]
@@ -20,6 +21,9 @@ pub struct PartArgs {
     /// The file's axis that points up on the printer
     #[arg(long, default_value = "z", allow_hyphen_values = true)]
     up: AxisName,
+    /// Keep the file's coordinates; else the part is centred and set on the bed
+    #[arg(long)]
+    as_drawn: bool,
 }
 
 /// A part as read and as it stands.
@@ -38,6 +42,10 @@ impl PartArgs {
         Placement {
             unit: self.unit.map(Unit::from),
             up: self.up.into(),
+            stand: match self.as_drawn {
+                true => Stand::AsDrawn,
+                false => Stand::Centred,
+            },
             ..Placement::default()
         }
     }
@@ -60,10 +68,18 @@ impl PartArgs {
 }
 
 /// A reading that was stopped is no fault of the file.
-fn not_read(error: ReadError) -> Fault {
+pub fn not_read(error: ReadError) -> Fault {
     match error.problem {
         Problem::Cancelled(_) => Fault::Stopped,
         _ => Fault::input(error),
+    }
+}
+
+/// A mesh that can't be mended, unless it was stopped.
+pub fn not_mended(mesh: &Path, error: MendError) -> Fault {
+    match error {
+        MendError::Cancelled(_) => Fault::Stopped,
+        error => Fault::Input(format!("{}: {error}", mesh.display())),
     }
 }
 

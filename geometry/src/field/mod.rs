@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::mask::Stroke;
 
+mod bracketed;
 mod from_stroke;
 mod prepared;
 mod visible;
@@ -22,9 +23,9 @@ pub enum Field {
     /// Height above the build plate.
     Height,
     /// Distance along a direction, from the plane through the origin.
-    Direction(DVec3),
+    Direction(#[serde(deserialize_with = "bracketed::deserialize")] DVec3),
     /// Straight distance from a point, mm.
-    FromPoint(DVec3),
+    FromPoint(#[serde(deserialize_with = "bracketed::deserialize")] DVec3),
     /// Distance along the surface from the line that a stroke draws on it, whatever the
     /// stroke's radius. Infinite on shells that the stroke does not touch.
     FromStroke(Stroke),

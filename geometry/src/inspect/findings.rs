@@ -3,7 +3,13 @@
 use glam::DVec3;
 use serde::Serialize;
 
-use super::{CRACK_MM, Inspection, SLIT_MM, Tally};
+use super::{CRACK_MM, Inspection, SLIT_MM, Tally, place_words, volume_words};
+
+/// What mends most faults.
+const MEND: &str = "Mend it: `tintfall mend`, or `mend: true` in the plan.";
+
+/// A share of the volume that is off by no more than this is right.
+const VOLUME_OFF: f64 = 1e-6;
 
 /// How much a finding matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -29,6 +35,20 @@ pub struct Finding {
     pub what_to_do: String,
 }
 
+impl Finding {
+    /// The finding as a paragraph, with its place.
+    pub fn told(&self) -> String {
+        let place = self.where_mm.map_or(String::new(), |p| {
+            format!(" (First at {}.)", place_words(p))
+        });
+        let advice = match self.what_to_do.as_str() {
+            "" => String::new(),
+            advice => format!(" {advice}"),
+        };
+        format!("{}{place}{advice}", self.what)
+    }
+}
+
 /// "1 hole" or "3 holes".
 fn counted(count: usize, one: &str, many: &str) -> String {
     match count {
@@ -47,7 +67,12 @@ impl Inspection {
             self.flipped_found(),
             self.inside_out_found(),
             self.doubled_found(),
+            self.crossing_found(),
+            self.overlapping_found(),
+            self.volume_found(),
+            self.search_found(),
             self.non_manifold_found(),
+            self.touching_found(),
             self.duplicates_found(),
             self.thin_found(),
             self.size_found(),
@@ -68,6 +93,16 @@ impl Inspection {
         findings
     }
 
+    /// All that is wrong, for people: one paragraph each, with its place. Empty for a sound
+    /// mesh. The command, the sheet and the window all tell a mesh's faults by this.
+    pub fn unmended(&self) -> Vec<String> {
+        let wrong = self.findings().into_iter();
+        wrong
+            .filter(|f| f.severity > Severity::Note)
+            .map(|f| f.told())
+            .collect()
+    }
+
     fn holes_found(&self) -> Option<Finding> {
         let mut wide = self.holes.iter().filter(|h| h.width_mm() >= SLIT_MM);
         let longest = wide.next()?;
@@ -83,10 +118,10 @@ impl Inspection {
             severity: Severity::Fault,
             what: format!("The surface has {has}."),
             where_mm: Some(longest.middle_mm),
-            what_to_do: "Close the holes in the program that made the mesh. Until then, \
-                         volumes near them are estimates, and outlines there are closed by \
-                         straight lines."
-                .into(),
+            what_to_do: format!(
+                "{MEND} Until then, volumes near them are estimates, and outlines there are \
+                 closed by straight lines."
+            ),
         })
     }
 
@@ -103,8 +138,7 @@ impl Inspection {
                  sharing their corners.",
                 counted(tally.count, "slit", "slits")
             ),
-            "Volumes and outlines hardly suffer; weld the mesh in the program that made it \
-             to be rid of them.",
+            format!("Volumes and outlines hardly suffer. {MEND}"),
         )
     }
 
@@ -118,7 +152,7 @@ impl Inspection {
                  joined to: the surface is cracked there.",
                 counted(tally.count, "vertex", "vertices")
             ),
-            format!("Read the file again, welding within {CRACK_MM} mm."),
+            MEND,
         )
     }
 
@@ -131,8 +165,7 @@ impl Inspection {
                 "Along {} the two facets disagree about which side is out.",
                 counted(tally.count, "edge", "edges")
             ),
-            "Let the program that made the mesh turn its facets the same way; volumes are \
-             wrong until then.",
+            MEND,
         )
     }
 
@@ -142,38 +175,129 @@ impl Inspection {
             1 => "The mesh is inside out: its facets face inwards.".to_owned(),
             all => format!("{} of {all} shells face inwards.", tally.count),
         };
-        tally_found(
-            tally,
-            Severity::Fault,
-            what,
-            "Flip the facets of these shells; their volume counts as negative until then.",
-        )
+        tally_found(tally, Severity::Fault, what, MEND)
     }
 
     fn doubled_found(&self) -> Option<Finding> {
         let tally = self.doubled_shells;
         tally_found(
             tally,
-            Severity::Warning,
+            Severity::Fault,
             format!(
                 "{} within another and facing outwards: the volume there counts twice.",
                 counted(tally.count, "shell lies", "shells lie")
             ),
-            "If it is meant as a hollow, flip its facets; if as solid, unite the shells.",
+            format!("If it is meant as a hollow, flip its facets. If it is solid: {MEND}"),
         )
     }
 
-    fn non_manifold_found(&self) -> Option<Finding> {
-        let tally = self.non_manifold_edges;
+    fn crossing_found(&self) -> Option<Finding> {
+        let tally = self.crossings.crossing;
+        let advice = match self.crossings.cross_themselves() {
+            true => {
+                "A shell passes through itself. Layers are right all the same; draw that shell \
+                 anew to be rid of it."
+            }
+            false => MEND,
+        };
         tally_found(
             tally,
-            Severity::Warning,
+            Severity::Fault,
             format!(
-                "Along {} more than two facets meet.",
+                "{} through each other.",
+                counted(tally.count, "pair of facets passes", "pairs of facets pass")
+            ),
+            advice,
+        )
+    }
+
+    fn overlapping_found(&self) -> Option<Finding> {
+        let tally = self.crossings.overlapping;
+        tally_found(
+            tally,
+            Severity::Fault,
+            format!(
+                "{} on each other, facing the same way.",
+                counted(tally.count, "pair of facets lies", "pairs of facets lie")
+            ),
+            MEND,
+        )
+    }
+
+    /// How large the error is, and a fault where nothing else tells why.
+    fn volume_found(&self) -> Option<Finding> {
+        let off = self.volume_error();
+        if off.abs() <= VOLUME_OFF {
+            return None;
+        }
+        let explained = self.crossings.count()
+            + self.inside_out_shells.count
+            + self.doubled_shells.count
+            + self.duplicate_facets.count
+            + self.flipped_edges.count
+            + self.holes.len()
+            > 0;
+        let compared = match off {
+            off if off < -1.0 + VOLUME_OFF => "less than nothing".to_owned(),
+            off if off < 0.0 => format!("{:.3} % too little", -100.0 * off),
+            off => format!("{:.3} % too much", 100.0 * off),
+        };
+        Some(Finding {
+            severity: if explained {
+                Severity::Warning
+            } else {
+                Severity::Fault
+            },
+            what: format!(
+                "The facets alone add up to {}, {compared}: the outlines hold {} of plastic.",
+                volume_words(self.facet_volume_mm3),
+                volume_words(self.volume_mm3),
+            ),
+            where_mm: None,
+            what_to_do: "Layers and weights here are taken from the outlines, by the non-zero \
+                         winding rule; the areas of skin are not."
+                .into(),
+        })
+    }
+
+    fn search_found(&self) -> Option<Finding> {
+        self.crossings.given_up.then(|| Finding {
+            severity: Severity::Warning,
+            what: "So many facets lie so near to each other that not all were compared: more of \
+                   them may cross."
+                .into(),
+            where_mm: None,
+            what_to_do: "Check the mesh in the program that made it.".into(),
+        })
+    }
+
+    fn non_manifold_found(&self) -> Option<Finding> {
+        let count = self.non_manifold_edges.count - self.touching_edges.count;
+        let tally = Tally {
+            count,
+            first_mm: self.non_manifold_edges.first_mm,
+        };
+        tally_found(
+            tally,
+            Severity::Fault,
+            format!(
+                "Along {} more than two facets meet, more of them one way than the other.",
+                counted(count, "edge", "edges")
+            ),
+            MEND,
+        )
+    }
+
+    fn touching_found(&self) -> Option<Finding> {
+        let tally = self.touching_edges;
+        tally_found(
+            tally,
+            Severity::Note,
+            format!(
+                "Along {} solids touch, or a wall within the part ends.",
                 counted(tally.count, "edge", "edges")
             ),
-            "Harmless where solids only touch along a line; otherwise remove the walls that \
-             end inside the part.",
+            "",
         )
     }
 
@@ -181,12 +305,12 @@ impl Inspection {
         let tally = self.duplicate_facets;
         tally_found(
             tally,
-            Severity::Warning,
+            Severity::Fault,
             format!(
                 "{} the same corners as another.",
                 counted(tally.count, "facet has", "facets have")
             ),
-            "Remove the doubles; their area counts twice.",
+            format!("Their area counts twice. {MEND}"),
         )
     }
 

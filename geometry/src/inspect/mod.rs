@@ -10,22 +10,26 @@
 //! # }
 //! ```
 
+mod crossings;
 mod facets;
 mod findings;
 mod holes;
 mod shells;
 #[cfg(test)]
 mod tests;
+mod words;
 
 use glam::DVec3;
 use serde::Serialize;
 
-use crate::Mesh;
 use crate::mesh::{Edges, Parts};
+use crate::{Mesh, Progress, layers};
 
+pub use crossings::Crossings;
 pub use findings::{Finding, Severity};
 pub use holes::Hole;
-pub use shells::Shell;
+pub use shells::{Shell, sealed_facets};
+pub use words::{area_words, place_words, volume_words};
 
 /// Rim vertices nearer to each other than this, mm, make a crack rather than a hole; it is
 /// also the height below which a facet is a sliver. A tenth of a micron: no printer shows
@@ -65,8 +69,12 @@ pub struct Inspection {
     pub size_mm: DVec3,
     /// Area of all facets, mm².
     pub area_mm2: f64,
-    /// Enclosed volume, mm³; exact where the mesh is closed.
+    /// Volume of plastic, mm³: exact for a sound mesh; else as [`layers::solid_volume_mm3`]
+    /// tells it from outlines, so that `layers` adds up to the same.
     pub volume_mm3: f64,
+    /// Volume that the facets alone add up to, mm³, by the divergence theorem: what overlaps
+    /// counts as often as it overlaps, and what faces inwards is taken away.
+    pub facet_volume_mm3: f64,
     /// How many facets.
     pub facets: usize,
     /// How many vertices.
@@ -77,6 +85,8 @@ pub struct Inspection {
     pub holes: Vec<Hole>,
     /// Edges where more than two facets meet.
     pub non_manifold_edges: Tally,
+    /// Those of them where as many facets run one way as the other, as where solids touch.
+    pub touching_edges: Tally,
     /// Edges whose two facets disagree about which side is out.
     pub flipped_edges: Tally,
     /// Facets without area.
@@ -92,18 +102,32 @@ pub struct Inspection {
     /// Vertices on the rim of a hole within [`CRACK_MM`] of another rim vertex: welding
     /// them would close a crack.
     pub cracked_vertices: Tally,
+    /// Facets that cross or overlap others.
+    pub crossings: Crossings,
 }
 
 impl Inspection {
-    /// Looks a mesh over, in time near linear in its facets.
+    /// Looks a mesh over, in time near linear in its facets. Places are in the mesh's own
+    /// coordinates.
     pub fn of(mesh: &Mesh) -> Self {
         let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
         let parts = Parts::by_edges(mesh, &edges);
         let (least_mm, greatest_mm) = mesh.bounds();
-        let (edge_faults, shells) = rayon::join(
-            || EdgeFaults::of(mesh, &edges),
-            || shells::find(mesh, &parts, &edges),
+        let ((edge_faults, shells), (crossings, volume)) = rayon::join(
+            || {
+                rayon::join(
+                    || EdgeFaults::of(mesh, &edges),
+                    || shells::find(mesh, &parts, &edges),
+                )
+            },
+            || {
+                rayon::join(
+                    || Crossings::find(mesh, &parts),
+                    || layers::solid_volume_mm3(mesh, &Progress::new()),
+                )
+            },
         );
+        let facet_volume_mm3 = mesh.volume_mm3();
         let holes = holes::find(mesh, &edge_faults.boundary);
         let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);
         Self {
@@ -111,7 +135,9 @@ impl Inspection {
             greatest_mm,
             size_mm: greatest_mm - least_mm,
             area_mm2: mesh.area_mm2(),
-            volume_mm3: mesh.volume_mm3(),
+            // Nobody cancels a handle that nobody else has.
+            volume_mm3: volume.map_or(facet_volume_mm3, |(volume_mm3, _)| volume_mm3),
+            facet_volume_mm3,
             facets: mesh.triangles().len(),
             vertices: mesh.vertices().len(),
             inside_out_shells: shells::tally(&shells, |s| s.inside_out),
@@ -119,11 +145,13 @@ impl Inspection {
             shells,
             holes,
             non_manifold_edges: edge_faults.non_manifold,
+            touching_edges: edge_faults.touching,
             flipped_edges: edge_faults.flipped,
             empty_facets: facets.empty,
             slivers: facets.slivers,
             duplicate_facets: edge_faults.duplicates,
             cracked_vertices,
+            crossings,
         }
     }
 
@@ -131,6 +159,14 @@ impl Inspection {
     /// and contours are exact.
     pub fn is_closed(&self) -> bool {
         self.holes.is_empty() && self.flipped_edges.count == 0
+    }
+
+    /// How far off the facets' own volume is, as a share of the plastic's: 0 for a sound mesh.
+    pub fn volume_error(&self) -> f64 {
+        match self.volume_mm3 {
+            0.0 => 0.0,
+            solid => self.facet_volume_mm3 / solid - 1.0,
+        }
     }
 
     /// Whether there is nothing to mend.
@@ -147,6 +183,7 @@ struct EdgeFaults {
     /// Sides without a partner, as (from, to) in their facet's direction.
     boundary: Vec<(u32, u32)>,
     non_manifold: Tally,
+    touching: Tally,
     flipped: Tally,
     duplicates: Tally,
 }
@@ -166,7 +203,12 @@ impl EdgeFaults {
                 }),
                 [a, b] if a.forward == b.forward => faults.flipped.add(middle),
                 [_, _] => {}
-                _ => faults.non_manifold.add(middle),
+                _ => {
+                    faults.non_manifold.add(middle);
+                    if edge.balance() == 0 {
+                        faults.touching.add(middle);
+                    }
+                }
             }
             if let [_, _, ..] = edge.uses {
                 faults.count_duplicates(mesh, edge);

@@ -38,13 +38,18 @@ pub(super) fn tally(shells: &[Shell], which: impl Fn(&Shell) -> bool) -> Tally {
 
 pub(super) fn find(mesh: &Mesh, parts: &Parts, edges: &Edges) -> Vec<Shell> {
     let (mut shells, firsts) = measure(mesh, parts);
+    open_shells(parts, edges, &mut shells);
+    face(mesh, parts, &firsts, &mut shells);
+    shells
+}
+
+/// Marks the shells that are not closed.
+fn open_shells(parts: &Parts, edges: &Edges, shells: &mut [Shell]) {
     for edge in edges.iter() {
         if let (true, Some(first)) = (edge.balance() != 0, edge.uses.first()) {
             shells[parts.of_facet(first.facet as usize) as usize].closed = false;
         }
     }
-    face(mesh, parts, &firsts, &mut shells);
-    shells
 }
 
 /// Everything but which way they face, and the largest facet of each.
@@ -88,23 +93,66 @@ fn measure(mesh: &Mesh, parts: &Parts) -> (Vec<Shell>, Vec<usize>) {
 /// Tells shells that face the wrong way from hollows, by how often the other shells wind
 /// around a point of theirs. Shells that cross each other are judged by that one point.
 fn face(mesh: &Mesh, parts: &Parts, samples: &[usize], shells: &mut [Shell]) {
+    for (part, around) in others_around(mesh, parts, samples, shells) {
+        let shell = &mut shells[part];
+        shell.inside_out = shell.volume_mm3 < 0.0 && around <= 0;
+        shell.doubled = shell.volume_mm3 > 0.0 && around > 0;
+    }
+}
+
+/// Of every closed shell, how often the other closed ones wind about a point of it.
+fn others_around(
+    mesh: &Mesh,
+    parts: &Parts,
+    samples: &[usize],
+    shells: &[Shell],
+) -> Vec<(usize, i64)> {
     // A lone shell needs no look at others.
     let plumb = (shells.len() > 1).then(|| Plumb::new(mesh));
-    for (part, &sample) in samples.iter().enumerate() {
-        if !shells[part].closed {
-            continue;
+    let closed = samples
+        .iter()
+        .enumerate()
+        .filter(|(part, _)| shells[*part].closed);
+    closed
+        .map(|(part, &sample)| {
+            let around = match &plumb {
+                Some(plumb) => plumb.winding(mesh, centroid(mesh, sample), |facet| {
+                    let other = parts.of_facet(facet) as usize;
+                    other != part && shells[other].closed
+                }),
+                None => 0,
+            };
+            (part, around)
+        })
+        .collect()
+}
+
+/// Of every facet, whether it lies within a closed shell that it is no part of, as the wall of
+/// a sealed hollow does, or what floats in one: no eye ever sees it.
+///
+/// ```
+/// # fn main() -> Result<(), geometry::mesh::MeshError> {
+/// use geometry::{Mesh, inspect::sealed_facets, solids};
+/// let wall = solids::icosphere(4.0, 1)?.turned_inside_out();
+/// let hollow = Mesh::join([solids::icosphere(9.0, 1)?, wall])?;
+/// let sealed = sealed_facets(&hollow);
+/// assert_eq!((sealed.len(), sealed.iter().filter(|s| **s).count()), (160, 80));
+/// # Ok(())
+/// # }
+/// ```
+pub fn sealed_facets(mesh: &Mesh) -> Vec<bool> {
+    let edges = Edges::of(mesh);
+    let parts = Parts::by_edges(mesh, &edges);
+    let mut sealed = vec![false; parts.count()];
+    if parts.count() > 1 {
+        let (mut shells, samples) = measure(mesh, &parts);
+        open_shells(&parts, &edges, &mut shells);
+        for (part, around) in others_around(mesh, &parts, &samples, &shells) {
+            sealed[part] = around != 0;
         }
-        let others_around = match &plumb {
-            Some(plumb) => plumb.winding(mesh, centroid(mesh, sample), |facet| {
-                let other = parts.of_facet(facet) as usize;
-                other != part && shells[other].closed
-            }),
-            None => 0,
-        };
-        let shell = &mut shells[part];
-        shell.inside_out = shell.volume_mm3 < 0.0 && others_around <= 0;
-        shell.doubled = shell.volume_mm3 > 0.0 && others_around > 0;
     }
+    let of_facets = parts.of_facets().iter();
+    of_facets.map(|&part| sealed[part as usize]).collect()
 }
 
 /// Upright columns over the mesh's box, in a square grid.

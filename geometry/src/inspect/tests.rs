@@ -186,6 +186,77 @@ fn facets_apart_are_shells_of_their_own() {
 }
 
 #[test]
+fn facets_that_cross_are_told_with_their_place() {
+    let beside = |x: f64, y: f64| block().map(|p| p + DVec3::new(x, y, 0.25)).unwrap();
+    let report = Inspection::of(&Mesh::join([block(), beside(3.5, 0.5)]).unwrap());
+    assert!(report.crossings.crossing.count > 0 && report.crossings.shells == [(0, 1)]);
+    let at = report.crossings.crossing.first_mm.unwrap();
+    assert!((1.0..=2.5).contains(&at.x), "{at}");
+    assert!(says(&report, "through each other"));
+    // Of 48 mm³, 0.5 × 2.5 × 1.75 are in both.
+    assert!(
+        (report.volume_mm3 - (48.0 - 2.1875)).abs() < 1e-6,
+        "{}",
+        report.volume_mm3
+    );
+    assert!((report.facet_volume_mm3 - 48.0).abs() < 1e-12);
+    assert!(says(&report, "% too much"));
+    let told = report.unmended().join(" ");
+    assert!(
+        told.contains("(First at ") && told.contains("tintfall mend"),
+        "{told}"
+    );
+}
+
+#[test]
+fn solids_that_touch_do_not_cross() {
+    let beside = |at: DVec3| block().map(|p| p + at).unwrap();
+    for at in [
+        DVec3::X * 4.0,
+        DVec3::new(4.0, 3.0, 0.0),
+        DVec3::new(4.0, 1.0, 1.0),
+        DVec3::Z * 2.0,
+    ] {
+        let report = Inspection::of(&Mesh::join([block(), beside(at)]).unwrap());
+        assert_eq!(report.crossings.count(), 0, "{at}");
+        assert!(report.is_sound(), "{:?}", report.unmended());
+    }
+    // With the side walls in one plane they share some volume.
+    let report = Inspection::of(&Mesh::join([block(), beside(DVec3::X * 2.0)]).unwrap());
+    assert!(report.crossings.overlapping.count > 0 && !report.is_sound());
+}
+
+/// Every way in which two blocks of whole numbers can lie is told right.
+#[test]
+fn blocks_on_a_grid_are_told_apart() {
+    for i in 0..343 {
+        let shift = [i % 7, i / 7 % 7, i / 49].map(|x| f64::from(x) - 3.0);
+        let other = solids::cuboid(DVec3::new(2.0, 2.0, 2.0)).unwrap();
+        let other = other.map(|p| p + DVec3::from_array(shift)).unwrap();
+        let first = solids::cuboid(DVec3::new(3.0, 3.0, 3.0)).unwrap();
+        let joint = Mesh::join([first, other]).unwrap();
+        let report = Inspection::of(&joint);
+        let overlap = |axis: usize, low: [f64; 2], high: [f64; 2]| {
+            let shift = shift[axis];
+            (high[0].min(high[1] + shift) - low[0].max(low[1] + shift)).max(0.0)
+        };
+        let shared = overlap(0, [-1.5, -1.0], [1.5, 1.0])
+            * overlap(1, [-1.5, -1.0], [1.5, 1.0])
+            * overlap(2, [0.0, 0.0], [3.0, 2.0]);
+        assert_eq!(
+            report.is_sound(),
+            shared == 0.0,
+            "{shift:?} {:?}",
+            report.unmended()
+        );
+        assert!(
+            (report.volume_mm3 - (35.0 - shared)).abs() < 0.02,
+            "{shift:?}"
+        );
+    }
+}
+
+#[test]
 fn a_report_is_written_as_numbers() {
     let json = serde_json::to_value(Inspection::of(&block())).unwrap();
     assert_eq!(json["facets"], 12);

@@ -5,8 +5,10 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::facet::FacetClip;
+use super::outlines::Outlines;
 use super::slice::{Chainer, Segment};
 use super::{Between, Contour, LayerPlan, LayerPlanError, LayerSpan};
+use crate::mesh::{Edges, orient};
 use crate::{Cancelled, Mesh, Progress};
 
 /// Facets handed out at a time when they are sorted by height.
@@ -28,13 +30,24 @@ pub struct Layer {
     pub area_mm2: f64,
     /// Length of the outline, mm.
     pub perimeter_mm: f64,
-    /// Exact volume between the layer's bottom and top, mm³.
+    /// Volume between the layer's bottom and top, mm³: exact for a sound mesh; where shells
+    /// overlap or face inwards, or the surface is open, summed from outlines at a few heights.
     pub volume_mm3: f64,
     /// Exact area of the part's skin between bottom and top, mm². A flat facet exactly
     /// between two layers belongs to the one its plastic is in.
     pub skin_mm2: f64,
     /// Ends of the outline that met no neighbour: 0 unless the mesh is open there.
     pub open_ends: u32,
+    /// Whether shells overlap or face inwards here, so that the outline follows the non-zero
+    /// winding rule and the facets alone would tell another area.
+    pub overlaps: bool,
+}
+
+impl Layer {
+    /// Whether the facets alone tell the wrong area here.
+    fn is_unsound(&self) -> bool {
+        self.overlaps || self.open_ends > 0
+    }
 }
 
 /// Why a part could not be cut into layers.
@@ -73,6 +86,22 @@ pub enum CutError {
 /// [`CutError`] when the plan makes no sense for this part, the part reaches below the
 /// plate, or the work was cancelled.
 pub fn cut(mesh: &Mesh, plan: &LayerPlan, progress: &Progress) -> Result<Vec<Layer>, CutError> {
+    let layers = cut_as_it_is(mesh, plan, progress)?;
+    if layers.iter().all(|layer| layer.open_ends == 0) {
+        return Ok(layers);
+    }
+    // Perhaps it is not open, but has facets that face both ways.
+    match orient::alike(mesh, &Edges::of(mesh)) {
+        Some((turned, _)) => cut_as_it_is(&turned, plan, progress),
+        None => Ok(layers),
+    }
+}
+
+fn cut_as_it_is(
+    mesh: &Mesh,
+    plan: &LayerPlan,
+    progress: &Progress,
+) -> Result<Vec<Layer>, CutError> {
     let (lo, hi) = mesh.bounds();
     if lo.z < -PLATE_MM {
         return Err(CutError::BelowPlate(-lo.z));
@@ -163,12 +192,16 @@ impl<'a> Sweep<'a> {
     }
 
     /// Cuts one run of layers.
-    fn cut_run<'f>(&self, run: usize, facets: impl Iterator<Item = &'f [u32]>) -> Vec<Layer> {
+    fn cut_run<'f>(
+        &self,
+        run: usize,
+        facets: impl Iterator<Item = &'f [u32]> + Clone,
+    ) -> Vec<Layer> {
         let begin = run * self.run_length;
         let end = self.spans.len().min(begin + self.run_length);
         let mut sums = vec![Between::default(); end - begin];
         let mut segments = vec![Vec::new(); end - begin];
-        for &facet in facets.flatten() {
+        for &facet in facets.clone().flatten() {
             let facet = facet as usize;
             let (low, high) = self.reach(facet);
             let clip = FacetClip::new(self.mesh.corners(facet), self.axis);
@@ -190,7 +223,56 @@ impl<'a> Sweep<'a> {
                 }
             }
         }
-        self.finish(begin, &sums, &segments)
+        let mut layers = self.finish(begin, &sums, &segments);
+        self.sum_outlines(&mut layers, begin, facets);
+        layers
+    }
+
+    /// Volumes of the layers in which the facets alone tell the wrong one.
+    fn sum_outlines<'f>(
+        &self,
+        layers: &mut [Layer],
+        begin: usize,
+        facets: impl Iterator<Item = &'f [u32]> + Clone,
+    ) {
+        if !layers.iter().any(Layer::is_unsound) {
+            return;
+        }
+        let mut all: Vec<Option<Outlines>> = layers
+            .iter()
+            .map(|layer| layer.is_unsound().then(|| Outlines::new(layer.span)))
+            .collect();
+        let reached = |facet: usize| {
+            let (low, high) = self.reach(facet);
+            let first = begin.max(low as usize / 2) - begin;
+            let end = (high as usize / 2 + 1).saturating_sub(begin);
+            first..end.min(layers.len()).max(first)
+        };
+        for &facet in facets.clone().flatten() {
+            let [a, b, c] = self.mesh.corners(facet as usize);
+            if a.z == b.z && b.z == c.z {
+                for outlines in all[reached(facet as usize)].iter_mut().flatten() {
+                    outlines.flat_at(a.z);
+                }
+            }
+        }
+        all.iter_mut().flatten().for_each(Outlines::set_levels);
+        for &facet in facets.flatten() {
+            for outlines in all[reached(facet as usize)].iter_mut().flatten() {
+                outlines.add(self.mesh, facet as usize);
+            }
+        }
+        let mut chainer = Chainer::default();
+        for (layer, outlines) in layers.iter_mut().zip(&all) {
+            if let Some(outlines) = outlines {
+                let (solid, more) = outlines.volumes_mm3(self.mesh, &mut chainer);
+                // What closed facets draw is known exactly; only what overlaps is summed.
+                layer.volume_mm3 = match layer.open_ends {
+                    0 => layer.volume_mm3 + more,
+                    _ => solid,
+                };
+            }
+        }
     }
 
     /// The layer that a flat facet belongs to, given the one that begins at or below it.
@@ -214,6 +296,7 @@ impl<'a> Sweep<'a> {
                     volume_mm3: sum.volume_mm3,
                     skin_mm2: sum.skin_mm2,
                     open_ends: section.open_ends,
+                    overlaps: section.open_ends == 0 && section.is_unsound(),
                     contours: section.contours,
                 }
             })

@@ -152,7 +152,7 @@ impl LayerPlan {
         let (mut base_mm, mut count) = (0.0, 0.0);
         loop {
             count += 1.0;
-            let top_mm = base_mm + count * layer_mm;
+            let top_mm = as_written(base_mm + count * layer_mm);
             let next_mm = self.layer_above(top_mm);
             let ends = height_mm - top_mm < 0.5 * next_mm - SAME_HEIGHT_MM.min(0.1 * next_mm);
             let top_mm = if ends { height_mm } else { top_mm };
@@ -175,6 +175,16 @@ impl LayerPlan {
         let reached = |c: &&LayerChange| c.above_mm <= bottom_mm + SAME_HEIGHT_MM;
         let change = self.changes.iter().take_while(reached).last();
         change.map_or(self.layer_mm, |c| c.layer_mm)
+    }
+}
+
+/// The number of few digits that a sum of such numbers stands for: 0.8, not
+/// 0.7999999999999999.
+fn as_written(mm: f64) -> f64 {
+    let written = (mm * 1e9).round() / 1e9;
+    match (written - mm).abs() <= 1e-12 * mm.abs() {
+        true => written,
+        false => mm,
     }
 }
 

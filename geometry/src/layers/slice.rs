@@ -4,43 +4,13 @@ use glam::{DVec2, DVec3};
 use hashbrown::HashTable;
 use serde::Serialize;
 
+use super::{Contour, winding};
 use crate::Mesh;
+use crate::mesh::{Edges, orient};
 
 /// Open contours whose ends lie this near each other are joined: it closes the cracks that
 /// coarse file formats leave, and nothing that a printer could show.
 const JOIN_MM: f64 = 1e-3;
-
-/// One line of the outline at a height.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Contour {
-    /// Points in order, mm; the line from the last back to the first is part of a closed
-    /// contour and is not repeated. The plastic is to the left: outer contours run
-    /// counter-clockwise seen from above, holes clockwise.
-    pub points_mm: Vec<DVec2>,
-    /// False where the mesh is open and the line could not be closed.
-    pub closed: bool,
-}
-
-impl Contour {
-    /// Area within, mm²; negative for a hole. An open contour is closed by a straight line.
-    pub fn area_mm2(&self) -> f64 {
-        let Some((&start, rest)) = self.points_mm.split_first() else {
-            return 0.0;
-        };
-        let doubled = |pair: &[DVec2]| (pair[0] - start).perp_dot(pair[1] - start);
-        rest.windows(2).map(doubled).sum::<f64>() * 0.5
-    }
-
-    /// Length, mm, without the closing line of an open contour.
-    pub fn length_mm(&self) -> f64 {
-        let sides = self.points_mm.windows(2).map(|p| p[0].distance(p[1]));
-        let closing = match (self.points_mm.first(), self.points_mm.last()) {
-            (Some(first), Some(last)) if self.closed => first.distance(*last),
-            _ => 0.0,
-        };
-        sides.sum::<f64>() + closing
-    }
-}
 
 /// The outline of the part at a height.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -50,9 +20,39 @@ pub struct Section {
     /// How many contour ends met no neighbouring facet: 0 unless the mesh has holes there
     /// or its facets disagree about which side is out.
     pub open_ends: u32,
+    /// Whether outlines met or ran the wrong way round, so that they were drawn anew by the
+    /// non-zero winding rule.
+    pub redrawn: bool,
+    /// Area that the outlines enclosed before they were drawn anew, mm²: what overlaps
+    /// counts as often as it overlaps, and what faces inwards is taken away.
+    pub drawn_area_mm2: f64,
 }
 
+/// How much of a cut's area overlapping outlines may change and still be rounding.
+const ROUNDING: f64 = 1e-9;
+
 impl Section {
+    fn new(contours: Vec<Contour>, open_ends: u32) -> Self {
+        let drawn_area_mm2 = contours.iter().map(Contour::area_mm2).sum();
+        let redrawn = !winding::is_proper(&contours);
+        Self {
+            contours: match redrawn {
+                true => winding::redrawn(&contours),
+                false => contours,
+            },
+            open_ends,
+            redrawn,
+            drawn_area_mm2,
+        }
+    }
+
+    /// Whether the facets alone tell the wrong area here: shells overlap or face inwards, or
+    /// the surface is open.
+    pub fn is_unsound(&self) -> bool {
+        let (drawn, solid) = (self.drawn_area_mm2, self.area_mm2());
+        self.open_ends > 0 || (self.redrawn && (drawn - solid).abs() > ROUNDING * solid.abs())
+    }
+
     /// Area of plastic, mm²: outer contours less holes.
     pub fn area_mm2(&self) -> f64 {
         self.contours.iter().map(Contour::area_mm2).sum()
@@ -70,7 +70,11 @@ impl Section {
 /// shows the plastic just beneath: a box is seen at its top, not at its bottom. By this
 /// rule every side that crosses the height does so at one point, and the contours of a
 /// closed mesh are closed. Where a mesh is open, the lines that remain are joined end to
-/// end where they share a side or come within 0.001 mm, and [`Section::open_ends`] tells.
+/// end where they share a side or come within 0.001 mm, then across the nearest gaps, and
+/// [`Section::open_ends`] tells.
+///
+/// Where shells cross or overlap, or face inwards, the outline is that of where they wind
+/// about a point any number of times but 0, and [`Section::redrawn`] tells.
 ///
 /// Contours of no area, as where a plane grazes a ridge, are left out.
 ///
@@ -85,6 +89,18 @@ impl Section {
 /// # }
 /// ```
 pub fn slice(mesh: &Mesh, z_mm: f64) -> Section {
+    let section = slice_as_it_is(mesh, z_mm);
+    if section.open_ends == 0 {
+        return section;
+    }
+    // Perhaps it is not open, but has facets that face both ways.
+    match orient::alike(mesh, &Edges::of(mesh)) {
+        Some((turned, _)) => slice_as_it_is(&turned, z_mm),
+        None => section,
+    }
+}
+
+fn slice_as_it_is(mesh: &Mesh, z_mm: f64) -> Section {
     let segments: Vec<Segment> = (0..mesh.triangles().len())
         .filter_map(|facet| Segment::of(mesh, facet, z_mm))
         .collect();
@@ -192,10 +208,7 @@ impl Chainer {
         for (points, closed) in join(mesh, z, open) {
             push(&mut contours, points, closed);
         }
-        Section {
-            contours,
-            open_ends,
-        }
+        Section::new(contours, open_ends)
     }
 
     fn fill(&mut self, segments: &[Segment]) {
@@ -310,7 +323,49 @@ fn join(mesh: &Mesh, z: f64, open: Vec<Chain>) -> Vec<(Vec<DVec2>, bool)> {
         };
         finished.push((points, closed));
     }
-    finished
+    bridge(finished)
+}
+
+/// The most open lines at one height that are joined across wide gaps.
+const MOST_BRIDGED: usize = 256;
+
+/// Joins open lines head to tail across the nearest gaps, as a film over each hole would; a
+/// line may close on itself. They stay open, since nothing is drawn in a gap.
+fn bridge(lines: Vec<(Vec<DVec2>, bool)>) -> Vec<(Vec<DVec2>, bool)> {
+    let (mut lines, mut open): (Vec<_>, Vec<_>) = lines.into_iter().partition(|line| line.1);
+    if open.len() < 2 || open.len() > MOST_BRIDGED {
+        lines.extend(open);
+        return lines;
+    }
+    let mut gaps = Vec::with_capacity(open.len() * open.len());
+    for (from, (line, _)) in open.iter().enumerate() {
+        for (to, (next, _)) in open.iter().enumerate() {
+            if let (Some(tail), Some(head)) = (line.last(), next.first()) {
+                gaps.push((tail.distance(*head), from, to));
+            }
+        }
+    }
+    gaps.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut next = vec![None; open.len()];
+    let mut has_before = vec![false; open.len()];
+    for (_, from, to) in gaps {
+        if next[from].is_none() && !has_before[to] {
+            next[from] = Some(to);
+            has_before[to] = true;
+        }
+    }
+    for first in 0..open.len() {
+        let mut points = Vec::new();
+        let mut at = Some(first);
+        while let Some(line) = at {
+            points.append(&mut open[line].0);
+            at = next[line].take();
+        }
+        if !points.is_empty() {
+            lines.push((points, false));
+        }
+    }
+    lines
 }
 
 /// The ends of open chains, to be found by place.

@@ -45,7 +45,11 @@ impl Mask {
                 let (low, high) = self.height_range_mm();
                 (ALL.0.with_z(low), ALL.1.with_z(high))
             }
-            Mask::Whole | Mask::Shell { .. } | Mask::Crease { .. } | Mask::Not(_) => ALL,
+            Mask::Whole
+            | Mask::Shell { .. }
+            | Mask::Object(_)
+            | Mask::Crease { .. }
+            | Mask::Not(_) => ALL,
         }
     }
 

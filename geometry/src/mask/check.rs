@@ -55,6 +55,14 @@ pub enum MaskError {
     /// A stroke without dabs.
     #[error("the stroke has no dabs; give it at least one point, or remove it")]
     NoDabs,
+    /// The mesh file has no object or group of this name.
+    #[error("no object or group is named '{name}'; {known}")]
+    NoSuchObject {
+        /// As given.
+        name: String,
+        /// What there is, in words.
+        known: String,
+    },
     /// `All` or `Any` of nothing.
     #[error("{combination} holds no masks; put at least one in, or remove it")]
     NoParts {
@@ -94,6 +102,39 @@ impl Mask {
     /// [`MaskError`] for the first value that does not.
     pub fn check(&self) -> Result<(), MaskError> {
         match self {
+            Mask::All(parts) => check_parts("All", parts),
+            Mask::Any(parts) => check_parts("Any", parts),
+            Mask::Not(part) => check_parts("Not", std::slice::from_ref(part)),
+            alone => alone.check_alone(),
+        }
+    }
+
+    /// Every fault of the mask: those of all masks within it.
+    pub fn faults(&self) -> Vec<MaskError> {
+        let (combination, parts) = match self {
+            Mask::All(parts) => ("All", parts.as_slice()),
+            Mask::Any(parts) => ("Any", parts.as_slice()),
+            Mask::Not(part) => ("Not", std::slice::from_ref(&**part)),
+            alone => return alone.check_alone().err().into_iter().collect(),
+        };
+        if parts.is_empty() {
+            return vec![MaskError::NoParts { combination }];
+        }
+        let faults = parts.iter().enumerate().flat_map(|(i, part)| {
+            part.faults()
+                .into_iter()
+                .map(move |error| MaskError::Within {
+                    combination,
+                    number: i + 1,
+                    error: Box::new(error),
+                })
+        });
+        faults.collect()
+    }
+
+    /// A mask that holds no others.
+    fn check_alone(&self) -> Result<(), MaskError> {
+        match self {
             Mask::Whole => Ok(()),
             Mask::Band { from_mm, to_mm } => band::check(*from_mm, *to_mm),
             Mask::Slab {
@@ -112,11 +153,10 @@ impl Mask {
                 radius_mm,
             } => cylinder::check(*from_mm, *to_mm, *radius_mm),
             Mask::Shell { near_mm } => shell::check(*near_mm),
+            Mask::Object(_) => Ok(()),
             Mask::Crease { near_mm, angle_deg } => crease::check(*near_mm, *angle_deg),
             Mask::Stroke(stroke) => stroke.check(),
-            Mask::All(parts) => check_parts("All", parts),
-            Mask::Any(parts) => check_parts("Any", parts),
-            Mask::Not(part) => check_parts("Not", std::slice::from_ref(part)),
+            Mask::All(_) | Mask::Any(_) | Mask::Not(_) => Ok(()),
         }
     }
 }

@@ -28,6 +28,7 @@ impl Mask {
             | Mask::Box { .. }
             | Mask::Cylinder { .. }
             | Mask::Shell { .. }
+            | Mask::Object(_)
             | Mask::Crease { .. }
             | Mask::Stroke(_) => false,
         }
@@ -96,7 +97,11 @@ impl Mask {
                 let (from, to) = part.height_range_mm();
                 (lo.min(from), hi.max(to))
             }),
-            Mask::Whole | Mask::Shell { .. } | Mask::Crease { .. } | Mask::Not(_) => ALL,
+            Mask::Whole
+            | Mask::Shell { .. }
+            | Mask::Object(_)
+            | Mask::Crease { .. }
+            | Mask::Not(_) => ALL,
         }
     }
 }

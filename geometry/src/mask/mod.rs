@@ -80,6 +80,8 @@ pub enum Mask {
         /// A point on or near the shell.
         near_mm: DVec3,
     },
+    /// An object or group of the mesh file, by its name there.
+    Object(String),
     /// The facets reached from a point without crossing an edge sharper than an angle.
     Crease {
         /// A point on or near the first facet.

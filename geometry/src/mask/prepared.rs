@@ -114,6 +114,7 @@ impl Ready {
                 radius_mm,
             } => Self::Cylinder(*from_mm, *to_mm, *radius_mm),
             Mask::Shell { near_mm } => Self::Facets(shell::prepare(*near_mm, surface)),
+            Mask::Object(name) => Self::Facets(shell::prepare_object(name, surface)?),
             Mask::Crease { near_mm, angle_deg } => {
                 Self::Facets(crease::prepare(*near_mm, *angle_deg, surface))
             }

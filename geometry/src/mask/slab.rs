@@ -6,6 +6,9 @@ use super::span::Span;
 use super::{MaskError, band};
 use crate::Surface;
 
+/// What rounding may do to a place along a direction, as a share of the farthest place.
+const ROUNDING: f64 = 1e-12;
+
 /// A span along a unit direction.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Slab {
@@ -38,9 +41,10 @@ impl Slab {
         let part = places.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), place| {
             (lo.min(place), hi.max(place))
         });
+        let reach = part.0.abs().max(part.1.abs());
         Ok(Self {
             direction,
-            span: Span::new(from_mm, to_mm, part),
+            span: Span::new(from_mm, to_mm, part).drawn_down(ROUNDING * reach),
         })
     }
 

@@ -30,6 +30,15 @@ impl Span {
         Self { from, to }
     }
 
+    /// The same span, its ends drawn down by what rounding may do to places: a face that lies
+    /// at an end is then in or out as one, as it would be without rounding.
+    pub(super) fn drawn_down(self, rounding: f64) -> Self {
+        Self {
+            from: self.from - rounding,
+            to: self.to - rounding,
+        }
+    }
+
     pub(super) fn contains(&self, place: f64) -> bool {
         self.from <= place && place < self.to
     }

@@ -1,12 +1,17 @@
 //! The triangle mesh that everything else asks about.
 
+pub(crate) mod around;
 pub mod edges;
+mod groups;
+pub(crate) mod orient;
 pub mod parts;
+pub(crate) mod polygon;
 mod weld;
 
 use glam::DVec3;
 
 pub use edges::Edges;
+pub use groups::Groups;
 pub use parts::Parts;
 pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 
@@ -19,6 +24,7 @@ pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 pub struct Mesh {
     vertices: Vec<DVec3>,
     triangles: Vec<[u32; 3]>,
+    groups: Groups,
 }
 
 /// Why vertices and triangles do not make a mesh.
@@ -76,6 +82,7 @@ impl Mesh {
         Ok(Self {
             vertices,
             triangles,
+            groups: Groups::default(),
         })
     }
 
@@ -110,16 +117,28 @@ impl Mesh {
     /// [`MeshError`] when there is no triangle, or there are more than 2³² vertices.
     pub fn join(meshes: impl IntoIterator<Item = Self>) -> Result<Self, MeshError> {
         let (mut vertices, mut triangles) = (Vec::new(), Vec::new());
+        let mut groups = Groups::default();
         for mesh in meshes {
             let count = vertices.len() + mesh.vertices.len();
             let Ok(offset) = u32::try_from(count).map(|_| vertices.len() as u32) else {
                 return Err(MeshError::TooMany { count });
             };
+            groups.append(&mesh.groups, triangles.len());
             vertices.extend(mesh.vertices);
             let moved = mesh.triangles.into_iter().map(|t| t.map(|v| v + offset));
             triangles.extend(moved);
         }
-        Self::new(vertices, triangles)
+        Ok(Self::new(vertices, triangles)?.with_groups(groups))
+    }
+
+    /// The same mesh, its facets named; names beyond the last facet are passed over.
+    pub fn with_groups(self, groups: Groups) -> Self {
+        Self { groups, ..self }
+    }
+
+    /// The objects and groups of the file that the facets came from.
+    pub fn groups(&self) -> &Groups {
+        &self.groups
     }
 
     /// The vertices, mm.

@@ -1,10 +1,10 @@
 //! Connected shells.
 
-use super::Edges;
+use super::{Edges, around};
 use crate::Mesh;
 
 /// Which connected shell each facet belongs to. Facets are connected where they share an
-/// edge; shells that only touch at a vertex are apart.
+/// edge; shells that only touch, at a vertex, along an edge or with a whole face, are apart.
 ///
 /// ```
 /// # fn main() -> Result<(), geometry::mesh::MeshError> {
@@ -32,8 +32,12 @@ impl Parts {
     pub fn by_edges(mesh: &Mesh, edges: &Edges) -> Self {
         let mut sets = Sets::new(mesh.triangles().len());
         for edge in edges.iter() {
-            for pair in edge.uses.windows(2) {
-                sets.join(pair[0].facet, pair[1].facet);
+            match edge.uses {
+                [_] => {}
+                [a, b] => sets.join(a.facet, b.facet),
+                _ => around::pairs(mesh, edge)
+                    .into_iter()
+                    .for_each(|[a, b]| sets.join(a, b)),
             }
         }
         sets.numbered()

@@ -108,10 +108,12 @@ pub fn weld_near(mesh: &Mesh, tolerance_mm: f64) -> Option<Welded> {
         .triangles()
         .iter()
         .map(|t| t.map(|v| numbers[v as usize]));
-    let triangles: Vec<_> = renumbered.filter(|t| has_three_corners(*t)).collect();
+    let kept = (0..).zip(renumbered).filter(|(_, t)| has_three_corners(*t));
+    let (kept, triangles): (Vec<usize>, Vec<_>) = kept.unzip();
     let moved_vertices = mesh.vertices().len() - vertices.len();
     let lost_facets = mesh.triangles().len() - triangles.len();
-    let mesh = Mesh::new(vertices, triangles).ok()?;
+    let groups = mesh.groups().of_kept(&kept);
+    let mesh = Mesh::new(vertices, triangles).ok()?.with_groups(groups);
     Some(Welded {
         mesh,
         moved_vertices,

@@ -3,7 +3,7 @@
 use glam::DVec3;
 
 use super::Problem;
-use crate::mesh::{MeshError, Welder};
+use crate::mesh::{Groups, MeshError, Welder, polygon};
 use crate::{Mesh, Progress};
 
 /// Facets between two looks at whether to stop.
@@ -13,6 +13,7 @@ const FACETS_BETWEEN_CHECKS: usize = 1 << 16;
 pub(super) struct Builder {
     welder: Welder,
     triangles: Vec<[u32; 3]>,
+    groups: Groups,
     collapsed: usize,
     progress: Progress,
 }
@@ -22,6 +23,7 @@ impl Builder {
         Self {
             welder: Welder::default(),
             triangles: Vec::new(),
+            groups: Groups::default(),
             collapsed: 0,
             progress,
         }
@@ -42,6 +44,11 @@ impl Builder {
             .map_err(|error| Problem::Refused(error.to_string()))
     }
 
+    /// The facets to come belong to this object and this group of it, whichever have names.
+    pub(super) fn begin(&mut self, object: &str, group: &str) {
+        self.groups.begin(object, group, self.triangles.len());
+    }
+
     /// Adds a facet, unless two of its corners are at one place.
     #[inline]
     pub(super) fn facet(&mut self, [a, b, c]: [u32; 3]) -> Result<(), Problem> {
@@ -56,8 +63,19 @@ impl Builder {
         Ok(())
     }
 
-    pub(super) fn facet_count(&self) -> usize {
-        self.triangles.len()
+    /// Adds a face of any number of corners, given by their numbers and places, cut into
+    /// facets.
+    pub(super) fn face(&mut self, numbers: &[u32], places: &[DVec3]) -> Result<(), Problem> {
+        let mut outcome = Ok(());
+        polygon::triangles(places, |[a, b, c]| {
+            if let (Ok(()), Some(&a), Some(&b), Some(&c)) =
+                (&outcome, numbers.get(a), numbers.get(b), numbers.get(c))
+            {
+                outcome = self.facet([a, b, c]);
+            }
+        })
+        .map_err(|tangled| Problem::Refused(tangled.to_string()))?;
+        outcome
     }
 
     pub(super) fn finish(mut self, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
@@ -71,9 +89,10 @@ impl Builder {
         self.triangles.shrink_to_fit();
         let mut vertices = self.welder.into_vertices();
         vertices.shrink_to_fit();
-        Mesh::new(vertices, self.triangles).map_err(|error| match error {
+        let mesh = Mesh::new(vertices, self.triangles).map_err(|error| match error {
             MeshError::Empty => Problem::NoFacets,
             other => Problem::Refused(other.to_string()),
-        })
+        })?;
+        Ok(mesh.with_groups(self.groups))
     }
 }

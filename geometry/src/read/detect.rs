@@ -5,7 +5,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 
 use super::text::BYTE_ORDER_MARK;
-use super::{Format, Problem, Source, stl};
+use super::{Format, Problem, Source, off, stl};
 
 /// How much of a file is looked at.
 const HEAD_BYTES: u64 = 4096;
@@ -24,6 +24,7 @@ pub(super) fn format(
         .read_to_end(&mut head)?;
     source.file.seek(SeekFrom::Start(0))?;
     let named = by_name(path);
+    let is_long = source.length > HEAD_BYTES;
     let head = head.strip_prefix(BYTE_ORDER_MARK).unwrap_or(&head);
     if let Some(found) = by_content(head, source.length) {
         let same = named.is_none_or(|named| named.same_family(found));
@@ -39,6 +40,10 @@ pub(super) fn format(
         return Err(Problem::Unknown(format!("it is {other}")));
     }
     match named {
+        // A name may be longer than what was looked at.
+        Some(_) if head.starts_with(b"solid") && stl::is_text(head) && is_long => {
+            Ok((Format::StlText, Vec::new()))
+        }
         Some(_) if head.starts_with(b"solid") => Err(Problem::broken(
             Format::StlText,
             "it begins with the word 'solid', but no facet follows",
@@ -57,6 +62,10 @@ pub(super) fn format(
             "it is not a ZIP package, which every 3MF file is",
         )),
         Some(Format::Obj) => Ok((Format::Obj, Vec::new())),
+        Some(Format::Off) => Err(Problem::broken(
+            Format::Off,
+            "it does not begin with the word 'OFF'",
+        )),
         None => Err(Problem::Unknown(
             "neither its content nor its name says what it is".into(),
         )),
@@ -80,6 +89,7 @@ fn by_name(path: &Path) -> Option<Format> {
         "stl" => Some(Format::StlBinary),
         "obj" => Some(Format::Obj),
         "ply" => Some(Format::Ply),
+        "off" => Some(Format::Off),
         "3mf" => Some(Format::ThreeMf),
         _ => None,
     }
@@ -91,6 +101,9 @@ fn by_content(head: &[u8], length: u64) -> Option<Format> {
     }
     if head.starts_with(b"ply\n") || head.starts_with(b"ply\r") {
         return Some(Format::Ply);
+    }
+    if off::begins(head) {
+        return Some(Format::Off);
     }
     // The length decides before the word 'solid' does: many binary files begin with it.
     if stl::is_exactly_binary(head, length) {

@@ -1,4 +1,4 @@
-//! Mesh files: STL, OBJ, PLY and 3MF, recognised by what is in them.
+//! Mesh files: STL, OBJ, PLY, OFF and 3MF, recognised by what is in them.
 //!
 //! [`read_mesh`] reads a file of any of these formats and welds its corners. It never
 //! takes much more memory than the file is long, whatever counts the file claims.
@@ -17,9 +17,10 @@ mod build;
 mod detect;
 mod limits;
 mod obj;
+mod off;
 mod ply;
-mod polygon;
 mod stl;
+mod stl_text;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -33,7 +34,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::mesh::weld_near;
-use crate::place::Unit;
+use crate::unit::Unit;
 use crate::{Cancelled, Mesh, Progress};
 use build::Builder;
 
@@ -51,6 +52,8 @@ pub enum Format {
     Obj,
     /// PLY, in words or bytes.
     Ply,
+    /// OFF, in words.
+    Off,
     /// 3MF.
     ThreeMf,
 }
@@ -62,6 +65,7 @@ impl fmt::Display for Format {
             Self::StlText => "text STL",
             Self::Obj => "OBJ",
             Self::Ply => "PLY",
+            Self::Off => "OFF",
             Self::ThreeMf => "3MF",
         })
     }
@@ -116,7 +120,7 @@ pub enum Problem {
     #[error("is empty")]
     Empty,
     /// Not a format known here.
-    #[error("is no mesh file that is read here (STL, OBJ, PLY and 3MF are): {0}")]
+    #[error("is no mesh file that is read here (STL, OBJ, PLY, OFF and 3MF are): {0}")]
     Unknown(String),
     /// It is one of the formats, but broken.
     #[error("is a broken {format} file: {what}")]
@@ -244,9 +248,10 @@ fn read(path: &Path, mut source: Source<'_>, options: &ReadOptions) -> Result<Re
     let mut builder = Builder::new(options.progress.clone());
     let facts = match format {
         Format::StlBinary => stl::read_binary(&mut source, &mut builder)?,
-        Format::StlText => stl::read_text(&mut source, &mut builder)?,
+        Format::StlText => stl_text::read(&mut source, &mut builder)?,
         Format::Obj => obj::read(&mut source, &mut builder)?,
         Format::Ply => ply::read(&mut source, &mut builder)?,
+        Format::Off => off::read(&mut source, &mut builder)?,
         Format::ThreeMf => threemf::read(source, &mut builder)?,
     };
     let unit = choose_unit(facts.unit, options.unit, &mut notes);

@@ -8,7 +8,7 @@ use glam::DVec3;
 
 use super::build::Builder;
 use super::text::{Lines, number, shown, words};
-use super::{Facts, Format, Problem, Source, polygon};
+use super::{Facts, Format, Problem, Source};
 
 /// Reads an OBJ file.
 pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
@@ -19,6 +19,7 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
         positions: Vec::new(),
         corners: Vec::new(),
         objects: 0,
+        object: String::new(),
         curved: 0,
     };
     let mut bytes = 0;
@@ -60,6 +61,8 @@ struct Reader<'a> {
     /// The face at hand, as vertices of the file.
     corners: Vec<usize>,
     objects: usize,
+    /// The name of the object at hand.
+    object: String,
     curved: usize,
 }
 
@@ -75,6 +78,13 @@ impl Reader<'_> {
             Some(b"f" | b"fo") => self.face(words),
             Some(b"o") => {
                 self.objects += 1;
+                self.object = name(words);
+                self.builder.begin(&self.object, "");
+                Ok(())
+            }
+            Some(b"g") => {
+                let group = name(words);
+                self.builder.begin(&self.object, &group);
                 Ok(())
             }
             Some(b"surf") => {
@@ -125,8 +135,14 @@ impl Reader<'_> {
             face.push(self.number(corner)?);
             places.extend(self.positions.get(corner));
         }
-        polygon::facets(&places, &face, |facet| self.builder.facet(facet))
+        self.builder.face(&face, &places)
     }
+}
+
+/// The rest of a line as a name.
+fn name<'w>(words: impl Iterator<Item = &'w [u8]>) -> String {
+    let words: Vec<_> = words.map(String::from_utf8_lossy).collect();
+    words.join(" ")
 }
 
 fn no_such(named: i64, count: usize) -> Problem {

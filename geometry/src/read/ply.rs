@@ -10,7 +10,7 @@ use glam::DVec3;
 
 use super::build::Builder;
 use super::text::{number, shown, words};
-use super::{Facts, Format, Problem, Source, polygon};
+use super::{Facts, Format, Problem, Source};
 
 /// The most corners of one face.
 const MOST_CORNERS: f64 = 1e6;
@@ -39,6 +39,8 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
         face: Vec::new(),
         row: Vec::new(),
         list: Vec::new(),
+        vertices_to_come: header.vertex_count(),
+        early: Vec::new(),
     };
     // Each takes at least a byte of the file, so the sum is no longer than that.
     let rows: u64 = header.elements.iter().map(|e| e.count).sum();
@@ -54,10 +56,10 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
             }
         }
     }
+    body.early_faces()?;
     Ok(Facts {
         objects: 1,
-        notes: header.notes(),
-        unit: None,
+        ..Facts::default()
     })
 }
 
@@ -258,7 +260,7 @@ impl Header {
             ("vertex", None, b"x") => Role::Coordinate(Axis::X),
             ("vertex", None, b"y") => Role::Coordinate(Axis::Y),
             ("vertex", None, b"z") => Role::Coordinate(Axis::Z),
-            ("face", Some(_), b"vertex_indices" | b"vertex_index") => Role::Corners,
+            ("face" | "tristrips", Some(_), b"vertex_indices" | b"vertex_index") => Role::Corners,
             _ => Role::Other,
         };
         element.properties.push(Property { list, kind, role });
@@ -276,21 +278,23 @@ impl Header {
         if !axes.iter().all(|axis| has(vertex, Role::Coordinate(*axis))) {
             return Err(broken("its vertices do not have x, y and z"));
         }
-        let Some(face) = find("face") else {
-            return Err(match find("tristrips") {
-                Some(_) => Problem::Refused("it holds triangle strips; export faces".into()),
-                None => Problem::NoFacets,
-            });
-        };
-        if !has(face, Role::Corners) {
+        let shapes = [find("face"), find("tristrips")];
+        if shapes == [None, None] {
+            return Err(Problem::NoFacets);
+        }
+        if !shapes
+            .iter()
+            .flatten()
+            .any(|shape| has(*shape, Role::Corners))
+        {
             return Err(broken("its faces do not have 'vertex_indices'"));
         }
-        if face < vertex {
-            return Err(Problem::Refused(
-                "its faces stand before its vertices".into(),
-            ));
-        }
         Ok(())
+    }
+
+    fn vertex_count(&self) -> u64 {
+        let vertices = self.elements.iter().filter(|e| e.is_vertex());
+        vertices.map(|e| e.count).sum()
     }
 
     /// Whether the promised rows can be in the rest of the file.
@@ -311,12 +315,6 @@ impl Header {
             left -= needed;
         }
         Ok(())
-    }
-
-    fn notes(&self) -> Vec<String> {
-        let strips = self.elements.iter().any(|e| e.name == "tristrips");
-        let note = "Its triangle strips were passed over; only its faces were read.";
-        strips.then(|| note.to_owned()).into_iter().collect()
     }
 }
 
@@ -431,6 +429,18 @@ struct Body<'a> {
     face: Vec<u32>,
     row: Vec<f64>,
     list: Vec<f64>,
+    /// Vertices that are still to be read.
+    vertices_to_come: u64,
+    /// Faces and strips that came before their vertices, in order.
+    early: Vec<(Shape, Vec<u32>)>,
+}
+
+/// What a list of corners draws.
+#[derive(Clone, Copy)]
+enum Shape {
+    Face,
+    /// Every corner makes a facet with the two before it; −1 begins a new strip.
+    Strip,
 }
 
 impl Body<'_> {
@@ -459,9 +469,72 @@ impl Body<'_> {
         }
         match element.name.as_str() {
             _ if element.is_vertex() => self.vertex(position),
-            "face" => self.face(),
+            "face" => self.shape(Shape::Face),
+            "tristrips" => self.shape(Shape::Strip),
             _ => Ok(()),
         }
+    }
+
+    /// Draws the row at hand, or keeps it until all vertices are there.
+    fn shape(&mut self, shape: Shape) -> Result<(), Problem> {
+        if self.vertices_to_come > 0 {
+            // Whole numbers beyond these name no vertex, and are found out later.
+            let corners = self.row.iter().map(|&corner| match corner {
+                c if (0.0..f64::from(u32::MAX)).contains(&c) && c.fract() == 0.0 => c as u32,
+                _ => u32::MAX,
+            });
+            self.early.push((shape, corners.collect()));
+            return Ok(());
+        }
+        match shape {
+            Shape::Face => self.face(),
+            Shape::Strip => self.strip(),
+        }
+    }
+
+    /// Draws the faces that came before their vertices.
+    fn early_faces(&mut self) -> Result<(), Problem> {
+        self.vertices_to_come = 0;
+        for (shape, corners) in std::mem::take(&mut self.early) {
+            self.row.clear();
+            let corner = |c: u32| if c == u32::MAX { -1.0 } else { f64::from(c) };
+            self.row.extend(corners.into_iter().map(corner));
+            self.shape(shape)?;
+        }
+        Ok(())
+    }
+
+    fn strip(&mut self) -> Result<(), Problem> {
+        let row = std::mem::take(&mut self.row);
+        for strip in row.split(|corner| *corner == -1.0) {
+            for (i, corners) in strip.windows(3).enumerate() {
+                let mut facet = [0; 3];
+                for (slot, &corner) in facet.iter_mut().zip(corners) {
+                    *slot = self.number(corner)?.0;
+                }
+                // Every other facet of a strip runs the other way.
+                if i % 2 == 1 {
+                    facet.swap(0, 1);
+                }
+                self.builder.facet(facet)?;
+            }
+        }
+        self.row = row;
+        Ok(())
+    }
+
+    /// The welded number and the place of a vertex of the file.
+    fn number(&self, corner: f64) -> Result<(u32, DVec3), Problem> {
+        let whole = corner >= 0.0 && corner.fract() == 0.0;
+        // What is beyond all integers is beyond the list, too.
+        let index = whole.then_some(corner as usize);
+        let found = index.and_then(|i| Some((*self.numbers.get(i)?, *self.positions.get(i)?)));
+        found.ok_or_else(|| {
+            broken(format!(
+                "it names vertex {corner}, but they run from 0 to {}",
+                self.numbers.len() as i64 - 1
+            ))
+        })
     }
 
     fn vertex(&mut self, position: DVec3) -> Result<(), Problem> {
@@ -470,6 +543,7 @@ impl Body<'_> {
         }
         self.numbers.push(self.builder.vertex(position)?);
         self.positions.push(position);
+        self.vertices_to_come = self.vertices_to_come.saturating_sub(1);
         Ok(())
     }
 
@@ -479,25 +553,15 @@ impl Body<'_> {
         }
         self.face.clear();
         self.places.clear();
-        for &corner in &self.row {
-            let whole = corner >= 0.0 && corner.fract() == 0.0;
-            // What is beyond all integers is beyond the list, too.
-            let index = whole.then_some(corner as usize);
-            let number = index.and_then(|i| self.numbers.get(i));
-            self.face.push(*number.ok_or_else(|| {
-                broken(format!(
-                    "it names vertex {corner}, but they run from 0 to {}",
-                    self.numbers.len() as i64 - 1
-                ))
-            })?);
-            if self.row.len() > 3 {
-                let place = index.and_then(|i| self.positions.get(i));
-                self.places.extend(place);
-            }
+        for i in 0..self.row.len() {
+            let corner = self.row.get(i).copied().unwrap_or_default();
+            let (number, place) = self.number(corner)?;
+            self.face.push(number);
+            self.places.push(place);
         }
         match *self.face {
             [a, b, c] => self.builder.facet([a, b, c]),
-            _ => polygon::facets(&self.places, &self.face, |facet| self.builder.facet(facet)),
+            _ => self.builder.face(&self.face, &self.places),
         }
     }
 }

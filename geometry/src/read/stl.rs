@@ -1,15 +1,16 @@
-//! STL, read and written by the `stl_io` library behind a few checks of our own.
+//! STL in bytes, read and written by the `stl_io` library behind a few checks of our own;
+//! for STL in words see [`super::stl_text`].
 //!
 //! Layout of binary STL: 80 bytes of anything, a count of facets (u32, little-endian),
 //! then 50 bytes a facet. Source: 3D Systems, StereoLithography Interface Specification,
 //! 1989, as commonly described.
 
-use std::io::{self, BufRead, Cursor, Read, Seek, SeekFrom};
+use std::io::{self, Read, Seek, SeekFrom};
 
 use glam::DVec3;
 
 use super::build::Builder;
-use super::text::{Lines, words};
+use super::text::words;
 use super::{Facts, Format, Problem, Source};
 use crate::Mesh;
 
@@ -69,13 +70,7 @@ pub(super) fn read_binary(
         inner: &mut source.file,
         position: 0,
     };
-    read_facets(
-        &mut blanked,
-        builder,
-        Format::StlBinary,
-        count,
-        &source.progress,
-    )?;
+    read_facets(&mut blanked, builder, count, &source.progress)?;
     let mut facts = Facts {
         objects: 1,
         ..Facts::default()
@@ -88,40 +83,16 @@ pub(super) fn read_binary(
     Ok(facts)
 }
 
-/// Reads text STL.
-pub(super) fn read_text(source: &mut Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
-    let mut tidy = Tidy::new(&mut source.file);
-    let about = source.length / 250;
-    let outcome = read_facets(&mut tidy, builder, Format::StlText, about, &source.progress);
-    let line = tidy.lines.number;
-    outcome.map_err(|problem| match problem {
-        Problem::Broken { format, what } => {
-            // The library reads ahead by a buffer, so the line is known roughly only.
-            let what = format!(
-                "{what} (facet {}, at or before line {line})",
-                builder.facet_count() + 1
-            );
-            Problem::Broken { format, what }
-        }
-        other => other,
-    })?;
-    Ok(Facts {
-        objects: tidy.solids,
-        ..Facts::default()
-    })
-}
-
 /// Takes facets from the library until there are no more.
 fn read_facets<R: Read + Seek>(
     reader: &mut R,
     builder: &mut Builder,
-    format: Format,
     expected: u64,
     progress: &crate::Progress,
 ) -> Result<(), Problem> {
-    let facets = stl_io::create_stl_reader(reader).map_err(|e| in_words(e, format))?;
+    let facets = stl_io::create_stl_reader(reader).map_err(in_words)?;
     for (number, facet) in facets.enumerate() {
-        let facet = facet.map_err(|e| in_words(e, format))?;
+        let facet = facet.map_err(in_words)?;
         let mut corners = [0; 3];
         for (corner, vertex) in corners.iter_mut().zip(&facet.vertices) {
             let position = DVec3::from_array(vertex.0.map(f64::from));
@@ -130,7 +101,7 @@ fn read_facets<R: Read + Seek>(
                     "facet {} has a coordinate that is no finite number",
                     number + 1
                 );
-                return Err(Problem::broken(format, what));
+                return Err(Problem::broken(Format::StlBinary, what));
             }
             *corner = builder.vertex(position)?;
         }
@@ -143,7 +114,8 @@ fn read_facets<R: Read + Seek>(
 }
 
 /// The library's errors about content are content errors, the others the file system's.
-fn in_words(error: io::Error, format: Format) -> Problem {
+fn in_words(error: io::Error) -> Problem {
+    let format = Format::StlBinary;
     match error.kind() {
         io::ErrorKind::InvalidData => Problem::broken(format, error.to_string()),
         io::ErrorKind::UnexpectedEof => {
@@ -174,88 +146,6 @@ impl<R: Seek> Seek for Blanked<R> {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
         self.position = self.inner.seek(to)?;
         Ok(self.position)
-    }
-}
-
-/// Text STL made strict for the library: lower case, one solid, a plain first line, and
-/// facet normals, which are not used and often broken, as zeros.
-struct Tidy<R> {
-    lines: Lines<R>,
-    line: Cursor<Vec<u8>>,
-    /// Solids begun.
-    solids: usize,
-    inside: bool,
-    ended: bool,
-}
-
-impl<R: BufRead + Seek> Tidy<R> {
-    fn new(inner: R) -> Self {
-        Self {
-            lines: Lines::new(inner),
-            line: Cursor::default(),
-            solids: 0,
-            inside: false,
-            ended: false,
-        }
-    }
-
-    /// Makes the next line; none at the end.
-    fn advance(&mut self) -> io::Result<bool> {
-        let out = self.line.get_mut();
-        out.clear();
-        while out.is_empty() {
-            let Some(line) = self.lines.next(false)? else {
-                // A file that ends inside a solid was cut short: the library says so.
-                if self.ended || self.inside {
-                    return Ok(false);
-                }
-                self.ended = true;
-                out.extend(b"endsolid\n");
-                break;
-            };
-            let lower = line.to_ascii_lowercase();
-            match words(&lower).next() {
-                Some(b"solid") => {
-                    self.inside = true;
-                    self.solids += 1;
-                    if self.solids == 1 {
-                        out.extend(b"solid \n");
-                    }
-                }
-                Some(b"endsolid") => self.inside = false,
-                Some(b"facet") => out.extend(b"facet normal 0 0 0\n"),
-                Some(_) => {
-                    out.extend(&lower);
-                    out.push(b'\n');
-                }
-                None => {}
-            }
-        }
-        self.line.set_position(0);
-        Ok(true)
-    }
-}
-
-impl<R: BufRead + Seek> Read for Tidy<R> {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        if self.line.position() >= self.line.get_ref().len() as u64 && !self.advance()? {
-            return Ok(0);
-        }
-        self.line.read(buffer)
-    }
-}
-
-impl<R: BufRead + Seek> Seek for Tidy<R> {
-    /// Only back to the beginning, which is all that the library asks for.
-    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        if to != SeekFrom::Start(0) {
-            return Err(io::Error::from(io::ErrorKind::Unsupported));
-        }
-        self.lines.inner_mut().seek(to)?;
-        self.lines.number = 0;
-        self.line = Cursor::default();
-        (self.solids, self.inside, self.ended) = (0, false, false);
-        Ok(0)
     }
 }
 

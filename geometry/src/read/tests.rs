@@ -189,6 +189,158 @@ fn every_format_gives_the_same_mesh() {
     }
 }
 
+fn off(mesh: &Mesh) -> String {
+    let (vertices, facets) = (mesh.vertices(), mesh.triangles());
+    let mut text = format!("COFF # colours\n\n{} {} 0\n", vertices.len(), facets.len());
+    for p in vertices {
+        writeln!(text, "{} {} {} 255 0 0 255", p.x, p.y, p.z).unwrap();
+    }
+    for [a, b, c] in facets {
+        writeln!(text, "3 {a} {b} {c} 0.5 0.5 0.5").unwrap();
+    }
+    text
+}
+
+#[test]
+fn old_line_ends_and_none_at_all_are_read() {
+    let mesh = block();
+    let one_line = text_stl(&mesh).replace('\n', " ");
+    for (name, text) in [
+        ("cr.stl", text_stl(&mesh).replace('\n', "\r")),
+        ("crlf.stl", text_stl(&mesh).replace('\n', "\r\n")),
+        ("cr.obj", obj(&mesh).replace('\n', "\r")),
+        ("cr.ply", text_ply(&mesh).replace('\n', "\r")),
+        ("cr.off", off(&mesh).replace('\n', "\r")),
+        ("one.stl", one_line.clone()),
+        ("nameless.stl", one_line.replacen("solid part", "solid", 1)),
+        ("a.off", off(&mesh)),
+        (
+            "b.off",
+            off(&mesh).replacen("COFF # colours\n\n", "OFF ", 1),
+        ),
+    ] {
+        let reading = read_bytes(name, text.as_bytes()).unwrap();
+        assert!(same_shape(&reading.mesh, &mesh), "{name}");
+        assert!(reading.notes.is_empty(), "{name}: {:?}", reading.notes);
+    }
+}
+
+#[test]
+fn text_stl_may_lack_its_end() {
+    let text = text_stl(&block());
+    let endless = text.replace("endsolid part\n", "");
+    let reading = read_bytes("a.stl", endless.as_bytes()).unwrap();
+    assert!(same_shape(&reading.mesh, &block()));
+    assert!(
+        reading.notes[0].contains("facets after 12"),
+        "{:?}",
+        reading.notes
+    );
+    // A name longer than what the format is told by.
+    let named = text.replacen("solid part", &format!("solid {}", "n".repeat(100_000)), 1);
+    let reading = read_bytes("a.stl", named.as_bytes()).unwrap();
+    assert!(same_shape(&reading.mesh, &block()));
+    assert_eq!(reading.mesh.groups().names()[0].len(), 200);
+}
+
+#[test]
+fn broken_off_is_explained() {
+    let text = off(&block());
+    let say = |from: &str, to: &str| complaint("a.off", text.replacen(from, to, 1).as_bytes());
+    assert!(say("8 12", "8 4000000000").contains("more than fit in the file"));
+    assert!(say("8 12", "8 13").contains("ends before the last"));
+    assert!(say("8 12", "eight").contains("'eight' is no whole number"));
+    assert!(say("-2 ", "nan ").contains("'nan' is no finite number"));
+    assert!(say("3 0 2 3", "3 0 2 8").contains("names vertex 8, but they run from 0 to 7"));
+    assert!(say("3 0 2 3", "9 0 2 3").contains("line 12"));
+    assert!(complaint("a.off", b"OFF BINARY\n\0\0").contains("in bytes"));
+    assert!(complaint("a.off", b"4OFF\n1 1 0\n").contains("three dimensions"));
+    assert!(complaint("a.off", b"hello").contains("does not begin with the word 'OFF'"));
+}
+
+#[test]
+fn ply_faces_may_come_first_and_be_strips() {
+    let header = |body: &str| format!("ply\nformat ascii 1.0\n{body}");
+    let vertices = "0 0 0\n4 0 0\n0 4 0\n0 0 3\n";
+    let of_vertices = "element vertex 4\nproperty float x\nproperty float y\nproperty float z\n";
+    let faces = "3 0 2 1\n3 0 1 3\n3 1 2 3\n3 0 3 2\n";
+    let of_faces = "element face 4\nproperty list uchar int vertex_index\n";
+    let first = header(&format!(
+        "{of_faces}{of_vertices}end_header\n{faces}{vertices}"
+    ));
+    let strips = "element tristrips 1\nproperty list int int vertex_indices\n";
+    let strip = header(&format!(
+        "{of_vertices}{strips}end_header\n{vertices}9 0 2 1 3 -1 0 3 2 -1\n"
+    ));
+    for (text, count) in [(first.as_str(), 4), (strip.as_str(), 3)] {
+        let reading = read_bytes("a.ply", text.as_bytes()).unwrap();
+        assert_eq!(reading.mesh.triangles().len(), count);
+        assert!(reading.notes.is_empty());
+    }
+    let whole = read_bytes("a.ply", first.as_bytes()).unwrap().mesh;
+    assert!((whole.volume_mm3() - 8.0).abs() < 1e-12);
+    assert!(complaint("a.ply", first.replace("3 0 2 1", "3 0 2 9").as_bytes()).contains("vertex"));
+    assert!(complaint("a.ply", strip.replace("9 0 2", "9 0 7").as_bytes()).contains("vertex 7"));
+}
+
+#[test]
+fn threemf_leaves_out_what_is_not_printed() {
+    let resources = object(1, &block())
+        + &object(2, &block()).replace("type=\"model\"", "type=\"support\"")
+        + &object(3, &block()).replace("id=\"3\"", "id=\"3\" name=\"lid &amp; knob\"");
+    let build = r#"<item objectid="1" printable="0"/><item objectid="2"/>
+        <item objectid="3" printable="1"/>"#;
+    let reading = read_bytes("a.3mf", &threemf(&model("", &resources, build))).unwrap();
+    assert!(same_shape(&reading.mesh, &block()));
+    assert_eq!(reading.mesh.groups().names(), ["lid & knob"]);
+    assert_eq!(
+        reading.notes,
+        [
+            "1 object was left out: it is said not to be printed.",
+            "1 object was left out: it is supports, or not for printing."
+        ]
+    );
+}
+
+#[test]
+fn threemf_parts_may_be_named_in_other_case_and_written_in_utf_16() {
+    let model = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
+    let other_case = package(&[("_RELS/.rels", RELATIONSHIPS), ("3d/Part.MODEL", &model)]);
+    assert!(same_shape(
+        &read_bytes("a.3mf", &other_case).unwrap().mesh,
+        &block()
+    ));
+    for big in [false, true] {
+        let units = "\u{feff}".encode_utf16().chain(model.encode_utf16());
+        let bytes: Vec<u8> = units
+            .flat_map(|unit| {
+                if big {
+                    unit.to_be_bytes()
+                } else {
+                    unit.to_le_bytes()
+                }
+            })
+            .collect();
+        let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        zip.start_file("3D/3dmodel.model", SimpleFileOptions::default())
+            .unwrap();
+        zip.write_all(&bytes).unwrap();
+        let bytes = zip.finish().unwrap().into_inner();
+        assert!(same_shape(
+            &read_bytes("a.3mf", &bytes).unwrap().mesh,
+            &block()
+        ));
+    }
+}
+
+#[test]
+fn objects_and_groups_keep_their_names() {
+    let named = obj(&block()).replacen("f ", "o cup\ng rim top\nf ", 1);
+    let mesh = read_bytes("a.obj", named.as_bytes()).unwrap().mesh;
+    assert_eq!(mesh.groups().names(), ["cup", "rim top"]);
+    assert!(mesh.groups().is_in(11, "rim top") && !mesh.groups().is_in(0, "lid"));
+}
+
 #[test]
 fn a_wrong_name_is_told() {
     let reading = read_bytes("part.obj", &mesh_to_stl(&block())).unwrap();

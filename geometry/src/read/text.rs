@@ -10,6 +10,8 @@ pub(super) const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 pub(super) struct Lines<R> {
     inner: R,
     line: Vec<u8>,
+    /// Whether the last line ended in CR, so that a LF which follows is part of its end.
+    after_return: bool,
     /// The number of the line last read, from 1.
     pub(super) number: usize,
 }
@@ -19,13 +21,35 @@ impl<R: BufRead> Lines<R> {
         Self {
             inner,
             line: Vec::new(),
+            after_return: false,
             number: 0,
         }
     }
 
-    /// What the lines come from.
-    pub(super) fn inner_mut(&mut self) -> &mut R {
-        &mut self.inner
+    /// Adds the next line to what is there: it ends with LF, CR LF, or CR alone, as very old
+    /// files do. False at the end of the file.
+    fn fetch(&mut self) -> io::Result<bool> {
+        let mut some = false;
+        loop {
+            let mut buffer = self.inner.fill_buf()?;
+            if std::mem::take(&mut self.after_return) && buffer.first() == Some(&b'\n') {
+                self.inner.consume(1);
+                buffer = self.inner.fill_buf()?;
+            }
+            if buffer.is_empty() {
+                return Ok(some);
+            }
+            some = true;
+            let end = memchr::memchr2(b'\n', b'\r', buffer);
+            let line = buffer.get(..end.unwrap_or(buffer.len())).unwrap_or(buffer);
+            self.line.extend_from_slice(line);
+            let used = line.len() + usize::from(end.is_some());
+            self.after_return = end.is_some_and(|at| buffer.get(at) == Some(&b'\r'));
+            self.inner.consume(used);
+            if end.is_some() {
+                return Ok(true);
+            }
+        }
     }
 
     /// The next line without its end, or `None` at the end of the file. A line that ends
@@ -33,8 +57,7 @@ impl<R: BufRead> Lines<R> {
     pub(super) fn next(&mut self, joined: bool) -> io::Result<Option<&[u8]>> {
         self.line.clear();
         loop {
-            let count = self.inner.read_until(b'\n', &mut self.line)?;
-            if count == 0 {
+            if !self.fetch()? {
                 break;
             }
             self.number += 1;

@@ -182,7 +182,7 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
         let what = "a region has no name; give it one, so that messages can call it by it";
         found.push(Problem::new(path.then("name"), what));
     }
-    if let Err(error) = region.mask.check() {
+    for error in region.mask.faults() {
         let what = format!("region '{name}': {error}");
         found.push(Problem::new(path.then("mask"), what));
     }

@@ -15,6 +15,7 @@ mod hash;
 mod laying;
 mod load;
 mod spools;
+mod stand;
 mod template;
 mod text;
 mod wall;
@@ -35,6 +36,7 @@ pub use hash::{hex, sha256_hex};
 pub use laying::{Laying, SharedLayers};
 pub use load::LoadError;
 pub use spools::SpoolSet;
+pub use stand::{StandError, Stood};
 pub use template::FirstPlan;
 pub use wall::Wall;
 
@@ -87,6 +89,9 @@ pub struct MeshSource {
     /// How it is set on the bed; as it lies in the file, its own z axis up, unless given.
     #[serde(default, skip_serializing_if = "is_plain")]
     pub place: Placement,
+    /// Mend it before anything else: see [`geometry::mend`].
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub mend: bool,
 }
 
 impl MeshSource {
@@ -95,6 +100,7 @@ impl MeshSource {
         Self {
             file: file.into(),
             place: Placement::default(),
+            mend: false,
         }
     }
 }

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
+use geometry::inspect::sealed_facets;
 use geometry::mask::MaskError;
 use geometry::surface::{LevelCut, rising};
 use geometry::{Cancelled, Progress, Surface, SurfacePoint};
@@ -205,7 +206,9 @@ impl Painted {
                 .map_err(fault)?,
         };
         let area = (fade.spacing == Spacing::EqualArea).then(|| {
-            let here = |point| self.region_at(point) == index;
+            let sealed = sealed_facets(self.surface.mesh());
+            let unseen = |facet: u32| sealed.get(facet as usize).copied().unwrap_or(false);
+            let here = |at: SurfacePoint| !unseen(at.facet) && self.region_at(at) == index;
             let (at_mm, below) = visible_area(&field, &self.surface, here);
             VisibleArea { at_mm, below }
         });

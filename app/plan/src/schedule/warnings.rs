@@ -1,11 +1,12 @@
 //! What a person should know before printing.
 
 use blend::{Shares, ciede2000};
-use geometry::layers;
+use geometry::{Mask, layers};
 use serde::{Deserialize, Serialize};
 
 use super::Layer;
 use super::apportion::Apportioned;
+use crate::document::Region;
 use crate::{Painted, Plan};
 
 /// A colour missed by less than this is not worth a word (about the least difference that is
@@ -132,8 +133,12 @@ pub(super) fn of(
             last_layer: range.last,
             text,
         };
-        let name = &painted.plan().regions[region].name;
-        if let Some(text) = no_layer(name, region, area, layers) {
+        let Some(planned) = painted.plan().regions.get(region) else {
+            continue;
+        };
+        let name = &planned.name;
+        let no_layer = no_layer(name, region, area, layers);
+        if let Some(text) = no_layer.or_else(|| no_skin(planned, area)) {
             let all = Range {
                 first: 0,
                 last: layers.len().saturating_sub(1),
@@ -235,6 +240,20 @@ fn no_layer(name: &str, region: usize, area: f64, layers: &[Layer]) -> Option<St
          lies between the middles of two layers, or is too small. Make it at least one layer \
          high and one line wide."
     ))
+}
+
+/// A region that is meant to cover something and does not.
+fn no_skin(region: &Region, area: f64) -> Option<String> {
+    let nothing = Mask::Not(Box::new(Mask::Whole));
+    let meant = !region.hidden && (region.mask != nothing || !region.brush.is_empty());
+    (meant && area <= 0.0).then(|| {
+        format!(
+            "Region '{}' covers no skin: its mask misses the part, or regions above cover all of \
+             it. Masks are in the coordinates of the part as it stands on the bed; `tintfall \
+             inspect` says how the file's become those.",
+            region.name
+        )
+    })
 }
 
 /// Blends that the machine feeds otherwise than asked.

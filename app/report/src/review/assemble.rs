@@ -33,7 +33,7 @@ impl Page<'_> {
         let shape = shape::Shape::new(&patches, &tones, self.schedule);
         progress.stage("Drawing the review page");
         let stills = self.stills(progress)?;
-        let facts = Facts::of(painted, self.schedule, self.printed, &self.job.notes);
+        let facts = Facts::of(painted, self.schedule, self.printed, &self.job.told());
         let title = &facts.title;
         let mut page = format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\

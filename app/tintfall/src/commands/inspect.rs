@@ -1,6 +1,7 @@
 //! `tintfall inspect`.
 
-use geometry::inspect::{Finding, Inspection, Severity};
+use geometry::inspect::{Finding, Inspection, Severity, area_words, place_words, volume_words};
+use geometry::place::{Axis, Stand};
 use serde::Serialize;
 
 use crate::console::Console;
@@ -29,6 +30,10 @@ struct Report<'a> {
     unit: &'static str,
     objects: usize,
     notes: &'a [String],
+    names: Vec<&'a str>,
+    /// Added to the file's coordinates to have those of the part on the bed.
+    shift_mm: [f64; 3],
+    size_mm: [f64; 3],
     sound: bool,
     findings: Vec<Finding>,
     mesh: &'a Inspection,
@@ -40,15 +45,25 @@ impl Args {
         let (part, seen) = console.working(|progress| -> Result<_, Fault> {
             let part = self.part.read(progress)?;
             progress.stage("Looking it over");
-            let seen = Inspection::of(&part.mesh);
+            // In the file's own coordinates, where its maker will look.
+            let seen = Inspection::of(&part.reading.mesh);
+            progress.check()?;
             Ok((part, seen))
         })?;
+        let shift_mm = part
+            .placement
+            .shift_mm(&part.reading.mesh)
+            .map_err(|error| Fault::Input(format!("{}: {error}", self.part.mesh.display())))?;
+        let (least, greatest) = part.mesh.bounds();
         let report = Report {
             file: self.part.mesh.display().to_string(),
             format: part.reading.format,
             unit: part.reading.unit.name(),
             objects: part.reading.objects,
             notes: &part.reading.notes,
+            names: part.reading.mesh.groups().names(),
+            shift_mm: shift_mm.to_array(),
+            size_mm: (greatest - least).to_array(),
             sound: seen.is_sound(),
             findings: seen.findings(),
             mesh: &seen,
@@ -65,7 +80,7 @@ impl Args {
 
 fn in_words(report: &Report<'_>, part: &Part) -> String {
     let mesh = report.mesh;
-    let size = mesh.size_mm;
+    let [x, y, z] = report.size_mm;
     let mut text = format!(
         "{}: {}, read in {}\n",
         report.file, part.reading.format, report.unit
@@ -73,18 +88,19 @@ fn in_words(report: &Report<'_>, part: &Part) -> String {
     let mut line = |label: &str, value: String| {
         text.push_str(&format!("  {label:<9}{value}\n"));
     };
-    line(
-        "size",
-        format!("{:.2} × {:.2} × {:.2} mm", size.x, size.y, size.z),
-    );
-    line("area", format!("{:.2} cm²", mesh.area_mm2 / 100.0));
-    line("volume", format!("{:.2} cm³", mesh.volume_mm3 / 1000.0));
+    line("size", format!("{} mm", [x, y, z].map(length).join(" × ")));
+    line("area", area_words(mesh.area_mm2));
+    line("volume", volume_words(mesh.volume_mm3));
     line(
         "facets",
         format!("{} between {} vertices", mesh.facets, mesh.vertices),
     );
     line("shells", mesh.shells.len().to_string());
-    line("objects", report.objects.to_string());
+    line(
+        "objects",
+        format!("{}{}", report.objects, named(&report.names)),
+    );
+    line("stands", stands(report, part));
     for note in report.notes {
         text.push_str(&format!("  note     {note}\n"));
     }
@@ -94,6 +110,51 @@ fn in_words(report: &Report<'_>, part: &Part) -> String {
     text
 }
 
+/// Names that are listed.
+const MOST_NAMES: usize = 20;
+
+fn named(names: &[&str]) -> String {
+    let listed: Vec<String> = names
+        .iter()
+        .take(MOST_NAMES)
+        .map(|n| format!("'{n}'"))
+        .collect();
+    match names.len() {
+        0 => String::new(),
+        count if count > MOST_NAMES => {
+            format!(
+                ", named {} and {} more",
+                listed.join(", "),
+                count - MOST_NAMES
+            )
+        }
+        _ => format!(", named {}", listed.join(", ")),
+    }
+}
+
+/// Where the part stands, and how the file's coordinates become those of masks.
+fn stands(report: &Report<'_>, part: &Part) -> String {
+    let turned = match part.placement.up {
+        Axis::Z => "",
+        _ => "once turned upright, ",
+    };
+    match part.placement.stand {
+        Stand::AsDrawn => "as drawn: masks use the file's coordinates".to_owned(),
+        Stand::Centred => format!(
+            "centred, on the bed: {turned}add {} to the file's coordinates for masks",
+            place_words(report.shift_mm.into())
+        ),
+    }
+}
+
+/// A length in mm with digits enough for a small part.
+fn length(mm: f64) -> String {
+    match mm.abs() {
+        x if x >= 1.0 => format!("{mm:.2}"),
+        _ => format!("{mm:.2e}").parse::<f64>().unwrap_or(mm).to_string(),
+    }
+}
+
 fn told(finding: &Finding) -> String {
     let kind = match finding.severity {
         Severity::Note => "note",
@@ -101,7 +162,7 @@ fn told(finding: &Finding) -> String {
         Severity::Fault => "fault",
     };
     let place = finding.where_mm.map_or(String::new(), |p| {
-        format!(" (at {:.2}, {:.2}, {:.2} mm)", p.x, p.y, p.z)
+        format!(" (at {} in the file)", place_words(p))
     });
     let mut text = format!("  {kind:<9}{}{place}\n", finding.what);
     if !finding.what_to_do.is_empty() {

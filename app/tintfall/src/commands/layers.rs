@@ -15,7 +15,8 @@ Example:
   tintfall layers cup.stl --first 0.3 --layer 0.2 --json > cup-layers.json
 
 Area and perimeter are those of the outline at the layer's middle height. Volume and skin are
-exact between the layer's bottom and top.")]
+exact between the layer's bottom and top; where shells overlap or the mesh is open, volume is
+summed from outlines.")]
 pub struct Args {
     #[command(flatten)]
     part: PartArgs,
@@ -41,6 +42,7 @@ struct Row {
     volume_mm3: f64,
     skin_mm2: f64,
     open_ends: u32,
+    overlaps: bool,
 }
 
 #[derive(Serialize)]
@@ -82,6 +84,7 @@ fn row(layer: &Layer) -> Row {
         volume_mm3: layer.volume_mm3,
         skin_mm2: layer.skin_mm2,
         open_ends: layer.open_ends,
+        overlaps: layer.overlaps,
     }
 }
 
@@ -108,8 +111,9 @@ fn in_columns(table: &Table) -> String {
             row.perimeter_mm,
             row.volume_mm3,
             row.skin_mm2,
-            match row.open_ends {
-                0 => "",
+            match (row.open_ends, row.overlaps) {
+                (0, false) => "",
+                (0, true) => "  shells overlap or face inwards here: what is in any counts once",
                 _ => "  open: the mesh has a hole here",
             }
         ));

@@ -13,6 +13,7 @@ mod lag_fit;
 mod lag_test;
 mod layers;
 mod match_colour;
+mod mend;
 mod new;
 mod preflight;
 mod prepare;
@@ -59,6 +60,7 @@ commands! {
     inspect: Inspect,
     new: New,
     layers: Layers,
+    mend: Mend,
     prepare: Prepare,
     weave: Weave,
     verify: Verify,

@@ -2,12 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
+use geometry::Progress;
+use geometry::inspect::Inspection;
+use geometry::mend::mend;
 use plan::{FirstPlan, MeshSource, Plan};
 use project::write;
 
 use crate::console::Console;
 use crate::fault::Fault;
-use crate::part::{PartArgs, stem};
+use crate::part::{Part, PartArgs, not_mended, stem};
 
 /// Write a first plan for a part: two spools and a fade from the bed to the top
 #[derive(clap::Args)]
@@ -26,6 +29,9 @@ pub struct Args {
     /// Write over a plan that is there already
     #[arg(long)]
     replace: bool,
+    /// Have the plan mend the mesh
+    #[arg(long)]
+    mend: bool,
 }
 
 impl Args {
@@ -44,19 +50,31 @@ impl Args {
                 path.display()
             )));
         }
-        let part = console.working(|progress| self.part.read(progress))?;
+        let (part, told) = console.working(|progress| -> Result<_, Fault> {
+            let part = self.part.read(progress)?;
+            let told = match self.mend {
+                true => {
+                    mend(&part.reading.mesh, progress)
+                        .map_err(|e| not_mended(mesh, e))?
+                        .done
+                }
+                false => unmended(&part, progress)?,
+            };
+            Ok((part, told))
+        })?;
         let height_mm = part.mesh.bounds().1.z;
         let plan = Plan::first(FirstPlan {
             mesh: MeshSource {
                 file: from_folder_of(&path, mesh)?,
                 place: part.placement,
+                mend: self.mend,
             },
             title: name,
             height_mm,
         });
         let text = plan.to_ron().map_err(Fault::system)?;
         write::file(&path, |out| out.write_all(text.as_bytes()))?;
-        for note in &part.reading.notes {
+        for note in part.reading.notes.iter().chain(&told) {
             console.note(note);
         }
         let path = path.display();
@@ -65,6 +83,14 @@ impl Args {
             stem(mesh)
         ))
     }
+}
+
+/// What is wrong with the mesh, in words.
+fn unmended(part: &Part, progress: &Progress) -> Result<Vec<String>, Fault> {
+    progress.stage("Looking it over");
+    let seen = Inspection::of(&part.reading.mesh);
+    progress.check()?;
+    Ok(seen.unmended())
 }
 
 /// The mesh as the plan must name it: relative to the plan's folder where it lies beside or

@@ -4,10 +4,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use geometry::inspect::{Inspection, Severity};
+use geometry::inspect::{Finding, Severity};
 use geometry::read::{ReadOptions, read_mesh};
-use geometry::{Cancelled, Mesh, Progress, Surface};
+use geometry::{Cancelled, Progress, Surface};
 use handoff::job::{Job, beside, read_text};
+use plan::document::{StandError, Stood};
 use plan::{FirstPlan, MeshSource, Plan};
 
 use super::Stop;
@@ -104,7 +105,7 @@ pub fn run(source: Source, progress: &Progress) -> Result<Loaded, Stop> {
                 ..Origin::default()
             };
             let surface = Surface::new(Arc::new(demo.mesh));
-            looked_over(plan, origin, surface, Vec::new(), progress)
+            looked_over(plan, origin, surface, Told::default(), progress)
         }
         Source::Left(left) => open_left(left, progress),
     }
@@ -136,7 +137,11 @@ fn open_plan(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         demo: None,
     };
     let surface = job.painted.surface().clone();
-    looked_over(plan, origin, surface, job.notes, progress)
+    let told = Told {
+        notes: job.notes,
+        findings: job.findings,
+    };
+    looked_over(plan, origin, surface, told, progress)
 }
 
 fn load_plan(file: &Path, text: &str) -> Result<Plan, Stop> {
@@ -151,8 +156,8 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         .to_string_lossy()
         .into_owned();
     let source = MeshSource::named(name);
-    let (mesh, notes) = placed_mesh(file, &source, progress)?;
-    let (lo, hi) = mesh.bounds();
+    let stood = placed_mesh(file, &source, progress)?;
+    let (lo, hi) = stood.mesh.bounds();
     let stem = file
         .file_stem()
         .unwrap_or_default()
@@ -167,8 +172,12 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         mesh_file: Some(file.to_owned()),
         ..Origin::default()
     };
-    let surface = Surface::new(Arc::new(mesh));
-    looked_over(plan, origin, surface, notes, progress)
+    let surface = Surface::new(Arc::new(stood.mesh));
+    let told = Told {
+        notes: stood.notes,
+        findings: stood.findings,
+    };
+    looked_over(plan, origin, surface, told, progress)
 }
 
 fn open_left(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
@@ -186,9 +195,16 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     let about = &left.about;
     let named = about.plan_file.clone().or(about.mesh_file.clone());
     let plan = load_plan(&named.unwrap_or_default(), &left.plan_text)?;
-    let (mesh, notes) = match (&about.mesh_file, &about.demo) {
-        (Some(mesh_file), _) => placed_mesh(mesh_file, &plan.mesh, progress)?,
-        (None, Some(demo)) => (demo_named(demo)?.mesh, Vec::new()),
+    let (mesh, told) = match (&about.mesh_file, &about.demo) {
+        (Some(mesh_file), _) => {
+            let stood = placed_mesh(mesh_file, &plan.mesh, progress)?;
+            let told = Told {
+                notes: stood.notes,
+                findings: stood.findings,
+            };
+            (stood.mesh, told)
+        }
+        (None, Some(demo)) => (demo_named(demo)?.mesh, Told::default()),
         (None, None) => {
             let mesh = &plan.mesh.file;
             return Err(Stop::Failed(format!(
@@ -203,17 +219,13 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
         demo: about.demo.clone(),
     };
     let surface = Surface::new(Arc::new(mesh));
-    let mut loaded = looked_over(plan, origin, surface, notes, progress)?;
+    let mut loaded = looked_over(plan, origin, surface, told, progress)?;
     loaded.left = Some(left);
     Ok(loaded)
 }
 
 /// Reads a mesh and stands it on the bed.
-fn placed_mesh(
-    file: &Path,
-    source: &MeshSource,
-    progress: &Progress,
-) -> Result<(Mesh, Vec<String>), Stop> {
+fn placed_mesh(file: &Path, source: &MeshSource, progress: &Progress) -> Result<Stood, Stop> {
     progress.stage("Reading the mesh");
     let options = ReadOptions {
         progress: progress.clone(),
@@ -224,36 +236,41 @@ fn placed_mesh(
         Ok(()) => Stop::Failed(super::with_causes(&e)),
     })?;
     progress.check()?;
-    let mesh = source
-        .place
-        .apply(reading.mesh)
-        .map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))?;
-    Ok((mesh, reading.notes))
+    source
+        .stand(reading, progress)
+        .map_err(|error| match error {
+            StandError::Cancelled(cancelled) => cancelled.into(),
+            error => Stop::Failed(format!("{}: {error}", file.display())),
+        })
 }
 
-/// Checks the mesh and makes it ready to be asked and drawn.
+/// What a person should know about a mesh.
+#[derive(Default)]
+struct Told {
+    /// How it was read and mended.
+    notes: Vec<String>,
+    /// What is wrong with it.
+    findings: Vec<Finding>,
+}
+
+/// Makes a part ready to be asked and drawn.
 fn looked_over(
     plan: Plan,
     origin: Origin,
     surface: Surface,
-    notes: Vec<String>,
+    told: Told,
     progress: &Progress,
 ) -> Result<Loaded, Stop> {
-    progress.stage("Looking the mesh over");
-    let found = Inspection::of(surface.mesh()).findings();
-    progress.check()?;
     let mut loaded = Loaded::of(plan, origin, surface, progress)?;
-    let grave = found.iter().filter(|f| f.severity > Severity::Note);
-    loaded.findings = grave
-        .map(|f| format!("{} {}", f.what, f.what_to_do))
-        .collect();
-    if let Some(worst) = found.iter().find(|f| f.severity == Severity::Fault) {
+    loaded.findings = told.findings.iter().map(Finding::told).collect();
+    let worst = told.findings.iter().find(|f| f.severity == Severity::Fault);
+    if let Some(worst) = worst {
         loaded
             .warnings
             .push(format!("{} See the checks.", worst.what));
     }
-    loaded.warnings.extend(notes.iter().cloned());
-    loaded.notes = notes;
+    loaded.warnings.extend(told.notes.iter().cloned());
+    loaded.notes = told.notes;
     Ok(loaded)
 }
 

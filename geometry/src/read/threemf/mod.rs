@@ -5,6 +5,7 @@
 //! items, their transforms and the unit. Nothing is ever unpacked to disk.
 
 mod model;
+mod utf16;
 
 use std::collections::{HashMap, HashSet};
 use std::io::{self, BufReader, Read};
@@ -13,12 +14,12 @@ use glam::DAffine3;
 use zip::ZipArchive;
 use zip::result::ZipError;
 
-use self::model::{Body, Item, Model, ObjectId};
+use self::model::{Body, Item, Model, Object, ObjectId};
 use super::build::Builder;
 use super::limits::{self, Capped, MOST_EXPANSION, OVER_ALLOWANCE};
 use super::{Bytes, Facts, Format, Problem, Source};
 use crate::Progress;
-use crate::place::Unit;
+use crate::unit::Unit;
 
 /// How deep components may hold components.
 const MOST_DEPTH: usize = 16;
@@ -36,7 +37,7 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
     let mut package = Package::open(source)?;
     let start = package.start_part()?;
     let models = package.models(&start)?;
-    let Some(root) = models.get(&start) else {
+    let Some(root) = models.get(&part_key(&start)) else {
         return Err(broken(format!("its part '{start}' is missing")));
     };
     let mut facts = Facts {
@@ -54,6 +55,7 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
         }
         false => root.items.clone(),
     };
+    let (items, unprinted): (Vec<Item>, Vec<Item>) = items.into_iter().partition(|i| i.printable);
     facts.notes.extend(root.unread_extensions());
     let mut placer = Placer {
         models: &models,
@@ -61,12 +63,30 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
         root_unit: root.unit,
         left: limits::placed(package.packed_bytes),
         objects: 0,
+        supports: 0,
+        name: String::new(),
     };
     for item in &items {
+        placer.name.clear();
         placer.place(&item.object, &start, item.transform, 0)?;
     }
     facts.objects = placer.objects;
+    facts
+        .notes
+        .extend(left_out(unprinted.len(), "said not to be printed"));
+    facts
+        .notes
+        .extend(left_out(placer.supports, "supports, or not for printing"));
     Ok(facts)
+}
+
+/// A note on objects that are not read.
+fn left_out(count: usize, why: &str) -> Option<String> {
+    match count {
+        0 => None,
+        1 => Some(format!("1 object was left out: it is {why}.")),
+        _ => Some(format!("{count} objects were left out: they are {why}.")),
+    }
 }
 
 /// The root model's objects that no component uses.
@@ -74,13 +94,13 @@ fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
     let used: HashSet<u32> = models
         .values()
         .flat_map(|m| m.objects.values())
-        .flat_map(|body| match body {
+        .flat_map(|object| match &object.body {
             Body::Components(components) => components.as_slice(),
             Body::Mesh { .. } => &[],
         })
         .map(|component| component.object.id)
         .collect();
-    let Some(root) = models.get(start) else {
+    let Some(root) = models.get(&part_key(start)) else {
         return Vec::new();
     };
     let mut ids: Vec<u32> = root.objects.keys().copied().collect();
@@ -90,6 +110,7 @@ fn all_objects(models: &HashMap<String, Model>, start: &str) -> Vec<Item> {
         .map(|id| Item {
             object: ObjectId { part: None, id },
             transform: DAffine3::IDENTITY,
+            printable: true,
         })
         .collect()
 }
@@ -129,11 +150,10 @@ impl<'a> Package<'a> {
     /// The name of the model to start with, by the package's relationships.
     fn start_part(&mut self) -> Result<String, Problem> {
         let mut text = String::new();
-        if self.archive.index_for_name("_rels/.rels").is_some() {
-            let entry = self.archive.by_name("_rels/.rels").map_err(in_words)?;
-            entry
-                .take(MOST_RELATIONSHIPS + 1)
-                .read_to_string(&mut text)
+        if let Some(index) = self.named("_rels/.rels") {
+            let entry = self.archive.by_index(index).map_err(in_words)?;
+            utf16::decoded(BufReader::new(entry.take(MOST_RELATIONSHIPS + 1)))
+                .and_then(|mut utf8| utf8.read_to_string(&mut text))
                 .map_err(|error| broken(format!("its relationships: {error}")))?;
             if text.len() as u64 > MOST_RELATIONSHIPS {
                 let what = format!("its relationships are longer than {MOST_RELATIONSHIPS} bytes");
@@ -142,7 +162,7 @@ impl<'a> Package<'a> {
         }
         let found = model::start_target(&text)?;
         let start = found.map_or(USUAL_START.to_owned(), |t| part_name(&t));
-        match self.archive.index_for_name(&start) {
+        match self.named(&start) {
             Some(_) => Ok(start),
             None => Err(broken(format!(
                 "its package holds no model (looked for '{start}')"
@@ -155,34 +175,44 @@ impl<'a> Package<'a> {
         let mut models = HashMap::new();
         let mut wanted = vec![start.to_owned()];
         while let Some(name) = wanted.pop() {
-            if models.contains_key(&name) {
+            if models.contains_key(&part_key(&name)) {
                 continue;
             }
             self.progress.check()?;
             let model = self.model(&name)?;
             wanted.extend(model.other_parts().map(|p| part_name(&p)));
-            models.insert(name, model);
+            models.insert(part_key(&name), model);
         }
         Ok(models)
     }
 
     fn model(&mut self, name: &str) -> Result<Model, Problem> {
-        if self.archive.index_for_name(name).is_none() {
+        let Some(index) = self.named(name) else {
             return Err(broken(format!("its part '{name}' is missing")));
-        }
-        let entry = self.archive.by_name(name).map_err(in_words)?;
+        };
+        let entry = self.archive.by_index(index).map_err(in_words)?;
         let capped = Capped {
             inner: entry,
             left: &mut self.allowance,
         };
-        Model::parse(BufReader::with_capacity(1 << 16, capped), &self.progress).map_err(|problem| {
-            match problem {
-                Problem::Broken { format, what } => Problem::Broken {
-                    format,
-                    what: format!("{name}: {what}"),
-                },
-                other => other,
-            }
+        let utf8 =
+            utf16::decoded(BufReader::with_capacity(1 << 16, capped)).map_err(io_in_words)?;
+        Model::parse(utf8, &self.progress).map_err(|problem| match problem {
+            Problem::Broken { format, what } => Problem::Broken {
+                format,
+                what: format!("{name}: {what}"),
+            },
+            other => other,
+        })
+    }
+
+    /// The place of a part in the package. Names that differ in case alone are the same:
+    /// Open Packaging Conventions (ECMA-376 part 2), 6.2.2.3.
+    fn named(&self, name: &str) -> Option<usize> {
+        self.archive.index_for_name(name).or_else(|| {
+            let mut names = self.archive.file_names().filter_map(Result::ok);
+            let found = names.find(|n| n.eq_ignore_ascii_case(name))?;
+            self.archive.index_for_name(&found)
         })
     }
 }
@@ -190,6 +220,11 @@ impl<'a> Package<'a> {
 /// A part's name in the package, without the slash that references begin with.
 fn part_name(reference: &str) -> String {
     reference.trim_start_matches('/').to_owned()
+}
+
+/// What a part is kept by: names that differ in case alone are the same.
+fn part_key(name: &str) -> String {
+    name.to_ascii_lowercase()
 }
 
 fn in_words(error: ZipError) -> Problem {
@@ -224,6 +259,10 @@ struct Placer<'a> {
     /// Facets, vertices and components that may still be placed.
     left: u64,
     objects: usize,
+    /// Objects that were left out because they are supports.
+    supports: usize,
+    /// Of the outermost object that has one.
+    name: String,
 }
 
 impl Placer<'_> {
@@ -245,12 +284,24 @@ impl Placer<'_> {
         let id = object.id;
         let models = self.models;
         let model = models
-            .get(&part)
+            .get(&part_key(&part))
             .ok_or_else(|| broken(format!("its part '{part}' is missing")))?;
-        let body = model
+        let Object {
+            body,
+            name,
+            is_support,
+        } = model
             .objects
             .get(&id)
             .ok_or_else(|| broken(format!("object {id} is named, but it is not there")))?;
+        if *is_support {
+            self.supports += 1;
+            return Ok(());
+        }
+        let outermost = self.name.is_empty();
+        if outermost {
+            self.name.clone_from(name);
+        }
         // A model part may have a unit of its own.
         let scale = model.unit.mm() / self.root_unit.mm();
         match body {
@@ -263,6 +314,9 @@ impl Placer<'_> {
                     let inner = transform * inner;
                     self.place(&component.object, &part, inner, depth + 1)?;
                 }
+                if outermost {
+                    self.name.clear();
+                }
                 Ok(())
             }
             Body::Mesh {
@@ -271,6 +325,11 @@ impl Placer<'_> {
             } => {
                 let size = triangles.len().max(vertices.len()).max(1);
                 self.spend(size as u64)?;
+                self.builder
+                    .begin(&self.name, if outermost { "" } else { name });
+                if outermost {
+                    self.name.clear();
+                }
                 self.mesh(vertices, triangles, transform, scale)
                     .map_err(|problem| match problem {
                         Problem::Broken { what, .. } => broken(format!("object {id}: {what}")),

@@ -9,9 +9,9 @@ use quick_xml::events::{BytesStart, Event};
 
 use super::{broken, io_in_words};
 use crate::Progress;
-use crate::place::Unit;
 use crate::read::Problem;
 use crate::read::text::{number, shown, words};
+use crate::unit::Unit;
 
 /// The end of the start part's relationship type: core specification, appendix C.
 const START_TYPE: &str = "/3dmodel";
@@ -31,6 +31,16 @@ pub(super) struct ObjectId {
 pub(super) struct Item {
     pub(super) object: ObjectId,
     pub(super) transform: DAffine3,
+    /// False where a build item is said not to be printed.
+    pub(super) printable: bool,
+}
+
+/// An object: its shape, its name, and whether it is part of what is made.
+pub(super) struct Object {
+    pub(super) body: Body,
+    pub(super) name: String,
+    /// Whether it only holds the part up, or is not for printing at all.
+    pub(super) is_support: bool,
 }
 
 /// What an object is made of.
@@ -45,7 +55,7 @@ pub(super) enum Body {
 /// One model part.
 pub(super) struct Model {
     pub(super) unit: Unit,
-    pub(super) objects: HashMap<u32, Body>,
+    pub(super) objects: HashMap<u32, Object>,
     pub(super) items: Vec<Item>,
     required: Vec<String>,
 }
@@ -53,7 +63,7 @@ pub(super) struct Model {
 impl Model {
     /// Names of other parts that its components and items are in.
     pub(super) fn other_parts(&self) -> impl Iterator<Item = String> {
-        let of_components = self.objects.values().flat_map(|body| match body {
+        let of_components = self.objects.values().flat_map(|object| match &object.body {
             Body::Components(components) => components.as_slice(),
             Body::Mesh { .. } => &[],
         });
@@ -136,9 +146,11 @@ struct Parser {
     unit: Option<Unit>,
     seen_model: bool,
     required: Vec<String>,
-    objects: HashMap<u32, Body>,
+    objects: HashMap<u32, Object>,
     items: Vec<Item>,
     object: Option<u32>,
+    name: String,
+    is_support: bool,
     vertices: Vec<DVec3>,
     triangles: Vec<[u32; 3]>,
     components: Vec<Item>,
@@ -158,6 +170,10 @@ impl Parser {
             (Some(Place::Model), b"build") => Place::Build,
             (Some(Place::Resources), b"object") => {
                 self.object = Some(id(tag, b"id")?);
+                self.name = attribute(tag, b"name")?.unwrap_or_default();
+                // Core specification, 4.1 and ST_ObjectType.
+                self.is_support = attribute(tag, b"type")?
+                    .is_some_and(|t| matches!(&*t, "support" | "solidsupport" | "other"));
                 Place::Object
             }
             (Some(Place::Object), b"mesh") => Place::Mesh,
@@ -212,7 +228,12 @@ impl Parser {
                 triangles,
             },
         };
-        self.objects.insert(id, body);
+        let object = Object {
+            body,
+            name: std::mem::take(&mut self.name),
+            is_support: self.is_support,
+        };
+        self.objects.insert(id, object);
     }
 
     fn model(&mut self, tag: &BytesStart<'_>) -> Result<(), Problem> {
@@ -344,6 +365,7 @@ fn item(tag: &BytesStart<'_>) -> Result<Item, Problem> {
             id: id(tag, b"objectid")?,
         },
         transform,
+        printable: attribute(tag, b"printable")?.is_none_or(|p| !matches!(&*p, "0" | "false")),
     })
 }
 

@@ -722,7 +722,10 @@ impl Session {
         self.browse(Browse::Open, || {
             rfd::FileDialog::new()
                 .set_title("Open a mesh or a plan")
-                .add_filter("Meshes and plans", &["stl", "obj", "ply", "3mf", "ron"])
+                .add_filter(
+                    "Meshes and plans",
+                    &["stl", "obj", "ply", "off", "3mf", "ron"],
+                )
                 .pick_file()
         });
     }

@@ -1,12 +1,21 @@
 //! Polygons cut into facets.
 
 use glam::{DVec2, DVec3};
+use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
 
-use super::Problem;
+/// Corners beyond which a polygon is not cut by its ears if there is another way, since
+/// that takes time with the square of the corners.
+const FEW: usize = 300;
 
-/// Corners beyond which a polygon is cut as a fan whatever its shape, since cutting ears
-/// takes time with the square of the corners.
-const MOST_EARS: usize = 2000;
+/// The most corners of a polygon that touches or crosses itself, which only ears can cut.
+const MOST_EARS: usize = 4000;
+
+/// A polygon of very many corners that touches or crosses itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("a face of {corners} corners touches or crosses itself; export it cut into triangles")]
+pub(crate) struct Tangled {
+    corners: usize,
+}
 
 /// How often all corners of one polygon are looked at anew when no ear is known.
 const MOST_LOOKS: usize = 8;
@@ -14,43 +23,93 @@ const MOST_LOOKS: usize = 8;
 /// Cuts a polygon, given by its corners in order, into triangles of corner numbers.
 ///
 /// Triangles and convex polygons become a fan; others lose one ear after another, seen
-/// along the polygon's mean normal (Newell's method). The triangles always use every side
-/// of the polygon once, so neighbours stay joined. Time grows with the square of the corners
-/// at most.
-pub(super) fn triangles(corners: &[DVec3], mut emit: impl FnMut([usize; 3])) {
+/// along the polygon's mean normal (Newell's method). Long ones are cut by a constrained
+/// Delaunay triangulation instead, so that time stays near linear. The triangles always use
+/// every side of the polygon once, so neighbours stay joined.
+///
+/// # Errors
+/// [`Tangled`], before anything is emitted.
+pub(crate) fn triangles(
+    corners: &[DVec3],
+    mut emit: impl FnMut([usize; 3]),
+) -> Result<(), Tangled> {
     let count = corners.len();
     if count < 3 {
-        return;
+        return Ok(());
     }
     let flat: Vec<Corner> = flattened(corners);
     let after = |steps| flat.iter().cycle().skip(steps);
     let mut turns = flat.iter().zip(after(1)).zip(after(2));
     let convex = turns.all(|((a, b), c)| turn(a, b, c) >= 0.0);
-    if count > MOST_EARS || convex {
+    if convex {
         (2..count).for_each(|i| emit([0, i - 1, i]));
-        return;
+        return Ok(());
+    }
+    if count > FEW {
+        if let Some(pieces) = delaunay(&flat) {
+            pieces.into_iter().for_each(emit);
+            return Ok(());
+        }
+        if count > MOST_EARS {
+            return Err(Tangled { corners: count });
+        }
     }
     let mut left = Left::new(flat);
     while let Some(ear) = left.cut() {
         emit(ear);
     }
+    Ok(())
 }
 
-/// Cuts a polygon of numbered vertices, given with their places, into facets of them.
-pub(super) fn facets(
-    places: &[DVec3],
-    numbers: &[u32],
-    mut take: impl FnMut([u32; 3]) -> Result<(), Problem>,
-) -> Result<(), Problem> {
-    let mut outcome = Ok(());
-    triangles(places, |[a, b, c]| {
-        if let (Ok(()), Some(&a), Some(&b), Some(&c)) =
-            (&outcome, numbers.get(a), numbers.get(b), numbers.get(c))
-        {
-            outcome = take([a, b, c]);
+/// The triangles of a constrained Delaunay triangulation that lie within the polygon; none
+/// where it touches or crosses itself.
+fn delaunay(flat: &[Corner]) -> Option<Vec<[usize; 3]>> {
+    let mut web = ConstrainedDelaunayTriangulation::<Point2<f64>>::new();
+    let mut handles = Vec::with_capacity(flat.len());
+    for corner in flat {
+        let handle = web.insert(Point2::new(corner.at.x, corner.at.y)).ok()?;
+        if handle.index() != handles.len() {
+            return None; // Two corners at one place.
         }
-    });
-    outcome
+        handles.push(handle);
+    }
+    for (&from, &to) in handles.iter().zip(handles.iter().cycle().skip(1)) {
+        if !web.can_add_constraint(from, to) {
+            return None;
+        }
+        web.add_constraint(from, to);
+    }
+    let inside = inside(&web);
+    let pieces: Vec<[usize; 3]> = web
+        .inner_faces()
+        .filter(|face| inside.get(face.index()) == Some(&Some(true)))
+        .map(|face| face.vertices().map(|v| v.index()))
+        .collect();
+    // A side that runs through another corner was cut there, and there are more.
+    (pieces.len() == flat.len() - 2).then_some(pieces)
+}
+
+/// Of every face, whether an odd number of the polygon's sides lies between it and the
+/// outside.
+fn inside(web: &ConstrainedDelaunayTriangulation<Point2<f64>>) -> Vec<Option<bool>> {
+    let mut neighbours = vec![Vec::new(); web.num_all_faces()];
+    for edge in web.directed_edges() {
+        let other = (edge.rev().face().index(), edge.is_constraint_edge());
+        if let Some(list) = neighbours.get_mut(edge.face().index()) {
+            list.push(other);
+        }
+    }
+    let mut inside = vec![None; neighbours.len()];
+    let mut pending = vec![(web.outer_face().index(), false)];
+    while let Some((face, within)) = pending.pop() {
+        let Some(slot @ None) = inside.get_mut(face) else {
+            continue;
+        };
+        *slot = Some(within);
+        let beside = neighbours.get(face).into_iter().flatten();
+        pending.extend(beside.map(|&(other, side)| (other, within != side)));
+    }
+    inside
 }
 
 /// A corner in the plane across the mean normal, with its number.
@@ -168,12 +227,13 @@ mod tests {
 
     fn cut(corners: &[DVec3]) -> (usize, f64, DVec3) {
         let (mut count, mut area, mut vector) = (0, 0.0, DVec3::ZERO);
-        triangles(corners, |[a, b, c]| {
+        let done = triangles(corners, |[a, b, c]| {
             let piece = (corners[b] - corners[a]).cross(corners[c] - corners[a]) * 0.5;
             count += 1;
             area += piece.length();
             vector += piece;
         });
+        assert_eq!(done, Ok(()));
         (count, area, vector)
     }
 
@@ -215,22 +275,33 @@ mod tests {
         assert_eq!(cut(&crossed).0, 3);
     }
 
+    /// A comb again, with tens of thousands of dents.
     #[test]
-    fn beyond_two_thousand_corners_a_polygon_is_cut_as_a_fan() {
-        let cuts = |count: usize| {
-            // A ring with a dent at its second corner, where a fan would leave it.
+    fn many_corners_are_covered_once() {
+        for count in [3000, 60_000] {
+            let radius = |i: usize| if i.is_multiple_of(2) { 10.0 } else { 9.0 };
             let corner = |i: usize| {
                 let angle = i as f64 / count as f64 * std::f64::consts::TAU;
-                let radius = if i == 1 { 0.5 } else { 1.0 };
-                DVec3::new(radius * angle.cos(), radius * angle.sin(), 0.0)
+                DVec3::new(angle.cos(), angle.sin(), 0.0) * radius(i)
             };
             let corners: Vec<DVec3> = (0..count).map(corner).collect();
-            let mut found = Vec::new();
-            triangles(&corners, |triangle| found.push(triangle));
-            found
-        };
-        let fan = |count: usize| -> Vec<_> { (1..count - 1).map(|i| [0, i, i + 1]).collect() };
-        assert_ne!(cuts(MOST_EARS), fan(MOST_EARS));
-        assert_eq!(cuts(MOST_EARS + 1), fan(MOST_EARS + 1));
+            let (pieces, area, vector) = cut(&corners);
+            assert_eq!(pieces, count - 2);
+            // Shoelace: as many triangles of the two radii with the angle between them.
+            let exact = 0.5 * count as f64 * 90.0 * (std::f64::consts::TAU / count as f64).sin();
+            assert!((area - exact).abs() < 1e-6 * exact, "{area} {exact}");
+            assert!((vector.length() - area).abs() < 1e-6 * exact);
+        }
+    }
+
+    #[test]
+    fn a_long_polygon_that_crosses_itself_is_refused() {
+        let bend = |i: usize| DVec3::new((i * i % 97) as f64, (i * 31 % 89) as f64, 0.0);
+        let crossed: Vec<DVec3> = (0..MOST_EARS + 1).map(bend).collect();
+        let mut pieces = 0;
+        let refused = triangles(&crossed, |_| pieces += 1).unwrap_err();
+        assert_eq!((refused.corners, pieces), (MOST_EARS + 1, 0));
+        assert!(refused.to_string().contains("4001 corners"));
+        assert_eq!(cut(&crossed[..MOST_EARS]).0, MOST_EARS - 2);
     }
 }

@@ -1,0 +1,174 @@
+//! Mending: from a mesh that is not sound to one that bounds a solid.
+//!
+//! [`mend`] welds rims that differ by their file's rounding, turns facets the same way,
+//! fills holes, and unites what crosses, overlaps or lies within by the non-zero winding
+//! rule: the same rule by which [`crate::layers`] draws outlines, so a mended part has the
+//! layers that it had unmended. Cavities stay. A sound mesh comes back as it is.
+//!
+//! ```
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! use geometry::{DVec3, Mesh, Progress, inspect::Inspection, mend::mend, solids};
+//! let block = solids::cuboid(DVec3::splat(2.0))?;
+//! let moved = block.clone().map(|p| p + DVec3::X)?;
+//! let mended = mend(&Mesh::join([block, moved])?, &Progress::new())?;
+//! assert!((mended.mesh.volume_mm3() - 12.0).abs() < 1e-9);
+//! assert!(Inspection::of(&mended.mesh).is_sound());
+//! # Ok(())
+//! # }
+//! ```
+
+mod fill;
+mod split;
+#[cfg(test)]
+mod tests;
+mod tidy;
+mod unite;
+
+use crate::inspect::Inspection;
+use crate::mesh::{Edges, MeshError, orient};
+use crate::{Cancelled, Mesh, Progress};
+
+/// A solid thinner than this share of a cube of its own area is a sheet: 1 stands for 1 mm of
+/// thickness on a kilometre.
+const SHEET: f64 = 1e-6;
+
+/// A mended mesh.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mended {
+    /// The mesh: closed, every facet facing out, nothing crossing or doubled.
+    pub mesh: Mesh,
+    /// What was done, a sentence each; empty where nothing was wrong.
+    pub done: Vec<String>,
+}
+
+/// Why a mesh can't be mended. The words say what to do.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum MendError {
+    /// Nothing that a facet bounds has any volume.
+    #[error(
+        "the mesh bounds no solid: it is a sheet, or its facets cancel each other; give it a \
+         thickness in the program that made it"
+    )]
+    NoSolid,
+    /// The library that unites shells gave up.
+    #[error("its shells can't be united ({why}); mend it in the program that made it")]
+    NotUnited {
+        /// In the library's words.
+        why: String,
+    },
+    /// What came out is not sound.
+    #[error("what came out is still not sound: {what} Mend it in the program that made it")]
+    StillUnsound {
+        /// The first thing wrong with it.
+        what: String,
+    },
+    /// More vertices than a mesh can hold.
+    #[error("the mended mesh can't be held: {0}")]
+    Mesh(#[from] MeshError),
+    /// Told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+/// Mends a mesh. Facets keep the names of the objects that they came from.
+///
+/// # Errors
+/// [`MendError`].
+pub fn mend(mesh: &Mesh, progress: &Progress) -> Result<Mended, MendError> {
+    progress.stage("Looking the mesh over");
+    let before = Inspection::of(mesh);
+    progress.check()?;
+    let mut done = Vec::new();
+    if before.is_sound() {
+        let mesh = split::where_solids_touch(mesh)?;
+        return Ok(Mended { mesh, done });
+    }
+    progress.stage("Mending the mesh");
+    let mut mesh = closed(mesh, &mut done)?;
+    progress.check()?;
+    let seen = Inspection::of(&mesh);
+    progress.check()?;
+    if is_sheet(seen.volume_mm3.abs(), seen.area_mm2) {
+        return Err(MendError::NoSolid);
+    }
+    if needs_uniting(&seen) {
+        progress.stage("Uniting shells");
+        mesh = unite::by_winding(&mesh, progress)?;
+        done.push("Shells that cross, overlap or lie within each other were united.".into());
+    } else if seen.inside_out_shells.count > 0 {
+        mesh = mesh.turned_inside_out();
+        done.push("The mesh faced inwards and was turned.".into());
+    }
+    if is_sheet(mesh.volume_mm3(), mesh.area_mm2()) {
+        return Err(MendError::NoSolid);
+    }
+    progress.stage("Looking over what came out");
+    let after = Inspection::of(&mesh);
+    progress.check()?;
+    if !after.is_closed() || needs_uniting(&after) || after.inside_out_shells.count > 0 {
+        let what = after.unmended().into_iter().next().unwrap_or_default();
+        return Err(MendError::StillUnsound { what });
+    }
+    Ok(Mended {
+        mesh: split::where_solids_touch(&mesh)?,
+        done,
+    })
+}
+
+/// Whether a volume, mm³, is next to nothing for its area, mm².
+fn is_sheet(volume: f64, area: f64) -> bool {
+    // Of a cube, volume² is area³ / 216.
+    volume <= 0.0 || volume * volume * 216.0 < SHEET * SHEET * area.powi(3)
+}
+
+/// Whether shells must be cut where they meet.
+fn needs_uniting(seen: &Inspection) -> bool {
+    let winding = seen.crossings.count() + seen.doubled_shells.count + seen.duplicate_facets.count;
+    let crowded = seen.non_manifold_edges.count > seen.touching_edges.count;
+    match seen.inside_out_shells.count {
+        0 => winding > 0 || crowded || seen.volume_error().abs() > 1e-6,
+        // A lone shell only needs to be turned; which of several are hollows, winding tells.
+        _ => winding > 0 || crowded || seen.shells.len() > 1,
+    }
+}
+
+/// Welds, drops, turns and fills, until every edge has as many facets one way as the other.
+fn closed(mesh: &Mesh, done: &mut Vec<String>) -> Result<Mesh, MendError> {
+    let mut mesh = mesh.clone();
+    if let Some((welded, count)) = tidy::weld_rims(&mesh) {
+        mesh = welded;
+        done.push(counted(
+            count,
+            "1 corner was welded to its neighbour.",
+            "corners were welded to their neighbours.",
+        ));
+    }
+    if let Some((single, count)) = tidy::drop_doubles(&mesh)? {
+        mesh = single;
+        done.push(counted(
+            count,
+            "1 facet that was there twice was dropped.",
+            "facets that were there twice were dropped.",
+        ));
+    }
+    if let Some((turned, count)) = orient::alike(&mesh, &Edges::of(&mesh)) {
+        mesh = turned;
+        done.push(counted(
+            count,
+            "1 facet was turned to face as its neighbours do.",
+            "facets were turned to face as their neighbours do.",
+        ));
+    }
+    if let Some((filled, count)) = fill::holes(&mesh)? {
+        mesh = filled;
+        done.push(counted(count, "1 hole was filled.", "holes were filled."));
+    }
+    Ok(mesh)
+}
+
+fn counted(count: usize, one: &str, many: &str) -> String {
+    match count {
+        1 => one.to_owned(),
+        _ => format!("{count} {many}"),
+    }
+}

@@ -317,7 +317,7 @@ fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing
         totals: schedule.totals.clone(),
         as_printed: Outcome::of(printed),
         notes: job.told(),
-        warnings: schedule.warnings.clone(),
+        warnings: [&schedule.warnings[..], &printed.warnings].concat(),
     }
 }
 

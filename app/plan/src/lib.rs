@@ -22,7 +22,7 @@ pub mod schedule;
 pub mod trace;
 pub mod watch;
 
-pub use as_printed::AsPrinted;
+pub use as_printed::{AsPrinted, JumpOffer};
 /// Old names, until the window has moved to the new ones.
 #[doc(hidden)]
 pub use document::{BrushStroke as Touch, External as Sourced};

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use blend::{Fade, Shares, Spacing, Stop};
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, solids};
-use plan::compensate::{How, compensated, shifted};
+use plan::compensate::{How, compensated, led};
 use plan::delivery::{Commands, assess};
 use plan::economy::{Item, Purpose, fewest_pieces, lay_out, stored};
 use plan::machine::Chamber;
@@ -131,7 +131,7 @@ fn a_ramp_within_the_limits_comes_out_exactly() {
     let job = Job::new(column, plan);
     let (plan, model) = (job.painted.plan(), job.painted.model());
     let extrusion = lay_out(plan, model, &job.schedule);
-    let commands = shifted(&extrusion, &plan.machine);
+    let commands = led(&extrusion, &plan.machine, model);
     let chamber = &plan.machine.chamber;
     let out = assess(&extrusion, &job.schedule, &commands, chamber, model);
     let mut seen = 0;
@@ -170,7 +170,7 @@ fn sharpening_beats_a_shift_at_a_jump_and_keeps_the_limits() {
     let error = |commands: &Commands| {
         assess(&extrusion, &job.schedule, commands, &machine.chamber, model).mean_de00
     };
-    let shift = error(&shifted(&extrusion, machine));
+    let shift = error(&led(&extrusion, machine, model));
     assert!(best.after_de00 < 0.8 * shift, "{} {shift}", best.after_de00);
     assert!(shift < best.before_de00);
     let commands = &best.commands.0;
@@ -201,10 +201,10 @@ fn without_sharing_nothing_is_wasted() {
     assert_eq!(printed.waste.flushes, 0);
 }
 
-/// A two-colour part that changes twice in each layer wastes about as much as it weighs, near
-/// double for small ones (common practice, no source).
+/// A change costs what it costs, whatever the layer holds: small parts waste most. (The table in
+/// docs/as-printed.md is made with the program itself.)
 #[test]
-fn sharing_every_layer_wastes_about_as_much_as_the_part() {
+fn the_smaller_the_part_the_more_it_wastes_for_its_weight() {
     let ratio = |side_mm: f64| {
         let (cube, mut plan) = two_halves(side_mm, 0.2);
         // Twice a layer: a stripe lies between two halves.
@@ -223,8 +223,8 @@ fn sharing_every_layer_wastes_about_as_much_as_the_part() {
     };
     let (small, large) = (ratio(20.0), ratio(30.0));
     println!("waste to part: {small:.2} for 20 mm, {large:.2} for 30 mm");
-    assert!((1.0..4.0).contains(&small), "{small}");
-    assert!((0.4..2.0).contains(&large), "{large}");
+    // The same two changes a layer, and layers of the square of the side.
+    assert!((small / large - 2.25).abs() < 0.1, "{small} {large}");
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! What comes out of the nozzle, and what it costs, as a few figures.
 
-use plan::AsPrinted;
 use plan::compensate::How;
 use plan::economy::{Suggestion, Waste};
+use plan::{AsPrinted, JumpOffer};
 use serde::{Deserialize, Serialize};
 
 /// The figures of a part as it will be printed.
@@ -25,6 +25,9 @@ pub struct Outcome {
     pub waste: Waste,
     /// What would save some of it, the greatest saving first.
     pub suggestions: Vec<Suggestion>,
+    /// What purging at jumps of height would cost and bring, where that is not done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub jump_offer: Option<JumpOffer>,
 }
 
 impl Outcome {
@@ -39,6 +42,7 @@ impl Outcome {
             commands: printed.compensation.commands.0.len(),
             waste: printed.waste,
             suggestions: printed.suggestions.clone(),
+            jump_offer: printed.jump_offer.clone(),
         }
     }
 
@@ -62,6 +66,9 @@ impl Outcome {
                 "  to save {:.1} g: {}",
                 suggestion.saves_g, suggestion.text
             ));
+        }
+        if let Some(offer) = &self.jump_offer {
+            lines.push(offer.text.clone());
         }
         lines
     }

@@ -6,7 +6,7 @@
 //! where that helps ([`plan::compensate`]).
 
 use blend::{MixModel, Shares};
-use plan::compensate::{Compensation, How, compensated, shifted};
+use plan::compensate::{Compensation, How, compensated, led};
 use plan::delivery::Commands;
 use plan::economy::{Extrusion, Purpose, Stretch};
 use plan::{Machine, Painted};
@@ -43,9 +43,10 @@ pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
     let extrusion = extrusion(&demands, &survey.blends, plan.machine.nozzle_mm);
     let found = match (plan.laying.lead, extrusion.stretches.len()) {
         (false, _) => plain(Commands::plain(&extrusion, &plan.machine), How::Plain),
-        (true, count) if count > MOST_SHARPENED => {
-            plain(shifted(&extrusion, &plan.machine), How::Shifted)
-        }
+        (true, count) if count > MOST_SHARPENED => plain(
+            led(&extrusion, &plan.machine, painted.model()),
+            How::Shifted,
+        ),
         (true, _) => of(compensated(&extrusion, &plan.machine, painted.model())),
     };
     Changes {

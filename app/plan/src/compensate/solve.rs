@@ -17,7 +17,8 @@ const NUDGE: f64 = 0.02;
 
 /// The commands' blends for which what comes out is nearest to what is aimed at.
 ///
-/// Minimises Σ w |A x − t|² + Σ λ |x − x₀|² over blends x that the machine can feed, by the
+/// Minimises Σ w |A x − t|² + Σ λ |x − x₀|² over blends x that the machine can feed, at the
+/// places that are free and with the others as they are, by the
 /// accelerated projected gradient (A. Beck, M. Teboulle, "A Fast Iterative
 /// Shrinkage-Thresholding Algorithm for Linear Inverse Problems", SIAM Journal on Imaging
 /// Sciences 2(1), 2009, from memory), begun anew whenever it overshoots.
@@ -43,7 +44,11 @@ pub(super) fn blends(
         let next: Vec<Mix> = ahead
             .iter()
             .zip(&slope)
-            .map(|(a, s)| {
+            .zip(grid)
+            .map(|((a, s), place)| {
+                if !place.free {
+                    return *a;
+                }
                 let moved = std::array::from_fn(|i| a[i] - s[i] / problem.steepest);
                 projected(moved, count, least)
             })

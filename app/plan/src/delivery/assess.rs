@@ -66,13 +66,21 @@ pub(crate) fn of_cells(cells: &[Cell], commands: &Commands, chamber: &Chamber) -
         .collect()
 }
 
-/// Mean ΔE00 over the area of cells: what compensation is judged by.
-pub(crate) fn mean_de00(cells: &[Cell], out: &[Shares], model: &dyn MixModel) -> f64 {
+/// ΔE00 of each cell: what compensation is judged by.
+pub(crate) fn cell_de00(cells: &[Cell], out: &[Shares], model: &dyn MixModel) -> Vec<f64> {
     let mut colours = Colours::new(model);
+    let pairs = cells.iter().zip(out);
+    pairs
+        .map(|(cell, out)| colours.difference(&cell.asked, out))
+        .collect()
+}
+
+/// Its mean over the area.
+pub(crate) fn mean_de00(cells: &[Cell], out: &[Shares], model: &dyn MixModel) -> f64 {
     let (mut area, mut sum) = (0.0, 0.0);
-    for (cell, out) in cells.iter().zip(out) {
+    for (cell, de00) in cells.iter().zip(cell_de00(cells, out, model)) {
         area += cell.area_mm2;
-        sum += cell.area_mm2 * colours.difference(&cell.asked, out);
+        sum += cell.area_mm2 * de00;
     }
     if area > 0.0 { sum / area } else { 0.0 }
 }

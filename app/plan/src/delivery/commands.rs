@@ -49,7 +49,8 @@ impl Commands {
             let at_mm3 = command.at_mm3.max(0.0);
             match kept.last_mut() {
                 Some(last) if last.shares == command.shares => {}
-                Some(last) if at_mm3 - last.at_mm3 < apart => last.shares = command.shares,
+                // A hair's breadth is rounding.
+                Some(last) if at_mm3 - last.at_mm3 < apart - 1e-9 => last.shares = command.shares,
                 _ => kept.push(Command { at_mm3, ..command }),
             }
         }
@@ -100,7 +101,7 @@ pub(crate) struct Change {
     /// Where the last plastic that is seen in the old blend ends.
     pub ends_mm3: f64,
     /// Where a plain command would stand: at the beginning of the flush for it, if there is one
-    /// in the layer, else where the new blend is first seen.
+    /// in the layer, else where the layer begins.
     pub begins_mm3: f64,
     /// Where the first plastic is laid that is seen in the new blend.
     pub seen_mm3: f64,
@@ -116,7 +117,11 @@ pub(crate) fn changes(extrusion: &Extrusion) -> Vec<Change> {
     let mut at = 0.0;
     // Where the last skin ended, in which layer and blend.
     let mut last: Option<(f64, usize, Shares)> = None;
+    let (mut layer_begins, mut in_layer) = (0.0, None);
     for stretch in &extrusion.stretches {
+        if in_layer != Some(stretch.layer) {
+            (layer_begins, in_layer) = (at, Some(stretch.layer));
+        }
         if let Purpose::Skin { aim, .. } = &stretch.purpose {
             match last {
                 None => found.push(Change {
@@ -128,7 +133,10 @@ pub(crate) fn changes(extrusion: &Extrusion) -> Vec<Change> {
                 }),
                 Some((ends_mm3, layer, from)) if from != *aim => found.push(Change {
                     ends_mm3,
-                    begins_mm3: if layer == stretch.layer { ends_mm3 } else { at },
+                    begins_mm3: match layer == stretch.layer {
+                        true => ends_mm3,
+                        false => layer_begins,
+                    },
                     seen_mm3: at,
                     from,
                     to: *aim,

@@ -13,9 +13,9 @@ use blend::{Lab, Shares, Srgb};
 use serde::{Deserialize, Serialize};
 
 pub use assess::assess;
-pub(crate) use assess::{mean_de00, of_cells};
+pub(crate) use assess::{cell_de00, mean_de00, of_cells};
 pub(crate) use cells::{Cell, cells};
-pub(crate) use commands::changes;
+pub(crate) use commands::{Change, changes};
 pub use commands::{Command, Commands};
 pub use flow::{Feed, delivered};
 pub(crate) use flow::{Mix, mix};

@@ -15,6 +15,17 @@ pub struct Laying {
     /// commands. Default none: each layer keeps its own.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub merge_de00: Option<f64>,
+    /// Whether the old blend is flushed out where the blend jumps between two layers, such as
+    /// from one band to the next. Default false: nothing is wasted, and the jump is smeared over
+    /// what the melt chamber holds.
+    #[serde(skip_serializing_if = "is_false")]
+    pub purge_jumps: bool,
+}
+
+/// Whether a field need not be written.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "as serde calls it")]
+fn is_false(value: &bool) -> bool {
+    !value
 }
 
 /// What happens where regions share a layer.
@@ -34,6 +45,7 @@ impl Default for Laying {
             shared_layers: SharedLayers::Flush,
             lead: true,
             merge_de00: None,
+            purge_jumps: false,
         }
     }
 }

@@ -94,7 +94,8 @@ const COMMENTS: &[(&str, &str)] = &[
     (
         "laying",
         "Where regions share a layer: Flush changes the blend within it, OneBlend lets the smaller\n\
-         regions yield. lead: whether changes are sent ahead so that the hotend's lag is hidden.",
+         regions yield. lead: whether changes are sent ahead so that the hotend's lag is hidden.\n\
+         purge_jumps: true flushes the old blend out where it jumps from one layer to the next.",
     ),
     (
         "regions",

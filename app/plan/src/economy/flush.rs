@@ -6,12 +6,24 @@ use blend::{MixModel, Shares, ciede2000};
 
 use crate::Machine;
 
-/// Volumes to be flushed, worked out once for each pair of blends.
-pub(super) struct FlushTable<'a> {
+/// What it takes to get from one blend to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Settling {
+    /// What is fed first: the new blend, or one beyond it that gets the chamber there sooner.
+    pub first: Shares,
+    /// For how long one beyond it is fed, mm³; 0 if none is.
+    pub beyond_mm3: f64,
+    /// What has to be laid before the new blend may be seen, mm³: from where the change begins
+    /// to leave the dead volume if it is sent ahead, else from where it is sent.
+    pub volume_mm3: f64,
+}
+
+/// What changes take, worked out once for each pair of blends.
+pub(crate) struct FlushTable<'a> {
     machine: &'a Machine,
     model: &'a dyn MixModel,
     lead: bool,
-    known: HashMap<(Key, Key), f64>,
+    known: HashMap<(Key, Key), Option<Settling>>,
 }
 
 type Key = Vec<u64>;
@@ -21,7 +33,7 @@ fn key(shares: &Shares) -> Key {
 }
 
 impl<'a> FlushTable<'a> {
-    pub(super) fn new(machine: &'a Machine, model: &'a dyn MixModel, lead: bool) -> Self {
+    pub(crate) fn new(machine: &'a Machine, model: &'a dyn MixModel, lead: bool) -> Self {
         Self {
             machine,
             model,
@@ -30,31 +42,58 @@ impl<'a> FlushTable<'a> {
         }
     }
 
-    /// Volume to lay after the last of one blend, before the next may be seen, mm³.
+    /// What a change takes; none where its whole step is no more than a blend may be off.
     ///
     /// A change that is sent ahead of its place costs no dead volume, for that is still filled
     /// with the old blend when the change begins. And it may feed beyond the blend that is
     /// aimed at until the chamber has it, which a single tank reaches in finite volume.
-    pub(super) fn volume_mm3(&mut self, from: &Shares, to: &Shares) -> f64 {
+    pub(crate) fn settling(&mut self, from: &Shares, to: &Shares) -> Option<Settling> {
         if from == to {
-            return 0.0;
+            return None;
         }
         let pair = (key(from), key(to));
         if let Some(known) = self.known.get(&pair) {
             return *known;
         }
+        let found = self.worked_out(from, to);
+        self.known.insert(pair, found);
+        found
+    }
+
+    fn worked_out(&self, from: &Shares, to: &Shares) -> Option<Settling> {
         let rest = rest_allowed(self.model, from, to, self.machine.flush.allowed_de00);
+        if rest >= 1.0 {
+            return None;
+        }
         let chamber = &self.machine.chamber;
-        let volume = match self.lead {
-            true if chamber.tanks <= 1 => {
-                let reach = reach_beyond(self.machine, from, to);
-                -chamber.mixed_mm3 * (1.0 - (1.0 - rest) * reach).max(1e-12).ln()
-            }
-            true => (chamber.flushed_mm3(rest) - chamber.dead_mm3).max(0.0),
-            false => chamber.flushed_mm3(rest),
+        let dead_mm3 = if self.lead { chamber.dead_mm3 } else { 0.0 };
+        let plainly = Settling {
+            first: *to,
+            beyond_mm3: 0.0,
+            volume_mm3: (chamber.flushed_mm3(rest) - dead_mm3).max(0.0),
         };
-        self.known.insert(pair, volume);
-        volume
+        Some(self.sharply(from, to, rest).unwrap_or(plainly))
+    }
+
+    /// Feeding beyond the new blend first, where that can be done and is worth a command.
+    fn sharply(&self, from: &Shares, to: &Shares, rest: f64) -> Option<Settling> {
+        let (machine, chamber) = (self.machine, &self.machine.chamber);
+        if !self.lead || chamber.tanks > 1 || machine.stored_blends.is_some() {
+            return None;
+        }
+        let farthest = farthest(machine, from, to)?;
+        let first = machine.fed(&stretched(from, to, farthest)?);
+        // Rounding to what can be fed moves it along the way.
+        let farthest = along(from, to, &first)?;
+        let after = |part: f64| -chamber.mixed_mm3 * (1.0 - part / farthest).ln();
+        let beyond_mm3 = after(1.0);
+        (farthest > 1.0 + 1e-6 && beyond_mm3 >= machine.least_between_changes_mm3()).then(|| {
+            Settling {
+                first,
+                beyond_mm3,
+                volume_mm3: after(1.0 - rest),
+            }
+        })
     }
 }
 
@@ -77,9 +116,9 @@ fn rest_allowed(model: &dyn MixModel, from: &Shares, to: &Shares, allowed_de00: 
     low.max(1e-6)
 }
 
-/// How far the new blend lies on the straight way from the old one to the end of what can be
-/// fed beyond it, in `0..=1`.
-fn reach_beyond(machine: &Machine, from: &Shares, to: &Shares) -> f64 {
+/// How far beyond the new blend, on the straight way from the old one, can be fed: 1 is the new
+/// blend itself.
+fn farthest(machine: &Machine, from: &Shares, to: &Shares) -> Option<f64> {
     let least = match machine.keep_all_moving {
         true => machine.least_in_steps(),
         false => 0.0,
@@ -89,10 +128,26 @@ fn reach_beyond(machine: &Machine, from: &Shares, to: &Shares) -> f64 {
         .filter(|(f, t)| t < f)
         .map(|(f, t)| (f - least) / (f - t))
         .fold(f64::INFINITY, f64::min);
-    match farthest.is_finite() {
-        true => (1.0 / farthest).clamp(0.0, 1.0),
-        false => 1.0,
+    farthest.is_finite().then_some(farthest.max(1.0))
+}
+
+/// A blend on the straight way from one through another, so many times as far.
+fn stretched(from: &Shares, to: &Shares, times: f64) -> Option<Shares> {
+    let pairs = from.as_slice().iter().zip(to.as_slice());
+    let parts: Vec<f64> = pairs.map(|(f, t)| (f + (t - f) * times).max(0.0)).collect();
+    Shares::from_weights(&parts).ok()
+}
+
+/// How far along the straight way from one blend to another a third one lies, which may stand
+/// a little beside it.
+fn along(from: &Shares, to: &Shares, other: &Shares) -> Option<f64> {
+    let (from, to, other) = (from.as_slice(), to.as_slice(), other.as_slice());
+    let (mut square, mut product) = (0.0, 0.0);
+    for ((f, t), o) in from.iter().zip(to).zip(other) {
+        square += (t - f) * (t - f);
+        product += (o - f) * (t - f);
     }
+    (square > 0.0).then(|| product / square)
 }
 
 #[cfg(test)]
@@ -114,7 +169,8 @@ mod tests {
         let machine = Machine::default();
         let model = model();
         let (red, white) = (shares(1.0), shares(0.0));
-        let volume = FlushTable::new(&machine, &model, false).volume_mm3(&red, &white);
+        let mut table = FlushTable::new(&machine, &model, false);
+        let volume = table.settling(&red, &white).expect("a change").volume_mm3;
         let rest = 1.0 - machine.chamber.step_response(volume);
         let off = |rest: f64| {
             ciede2000(
@@ -130,12 +186,19 @@ mod tests {
         let machine = Machine::default();
         let model = model();
         let mut table = FlushTable::new(&machine, &model, true);
-        let half = table.volume_mm3(&shares(1.0), &shares(0.5));
+        let mut volume = |from: f64, to: f64| {
+            table
+                .settling(&shares(from), &shares(to))
+                .map_or(0.0, |s| s.volume_mm3)
+        };
+        let half = volume(1.0, 0.5);
         // From all red, feeding white alone, a single tank is at one half after τ ln 2.
         assert!(half < machine.chamber.mixed_mm3 * 2f64.ln() + 1e-9);
         assert!(half > machine.chamber.mixed_mm3 * 0.3);
-        let whole = table.volume_mm3(&shares(1.0), &shares(0.0));
+        let whole = volume(1.0, 0.0);
         assert!(whole > 2.0 * half);
-        assert_eq!(table.volume_mm3(&shares(0.3), &shares(0.3)), 0.0);
+        assert_eq!(volume(0.3, 0.3), 0.0);
+        // Nothing to flush where the whole step may be off.
+        assert_eq!(volume(0.3, 0.301), 0.0);
     }
 }

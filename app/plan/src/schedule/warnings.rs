@@ -52,6 +52,8 @@ pub enum Concern {
     WallUnknown,
     /// Layers are thinner or thicker than the machine lays well.
     LayerHeight,
+    /// A region does not come out as it is asked for.
+    Smeared,
 }
 
 /// Layers that something is true of.

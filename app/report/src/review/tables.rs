@@ -275,6 +275,9 @@ pub fn waste(page: &Page<'_>) -> String {
             all.map(|s| format!("{} Saves {:.1} g.", escaped(&s.text), s.saves_g)),
         ));
     }
+    if let Some(offer) = &page.printed.jump_offer {
+        inner.push_str(&format!("<p>{}</p>\n", escaped(&offer.text)));
+    }
     section("waste", "Waste", &inner)
 }
 

@@ -57,7 +57,10 @@ fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io
         comment(out, &format!("Spool {}", i + 1), &value)?;
     }
     comment(out, "Flushed away", &print_quality::waste(&printed.waste))?;
-    for warning in &schedule.warnings {
+    if let Some(offer) = &printed.jump_offer {
+        comment(out, "Jumps", &offer.text)?;
+    }
+    for warning in schedule.warnings.iter().chain(&printed.warnings) {
         comment(out, "Warning", &warning.text)?;
     }
     Ok(())

@@ -29,7 +29,12 @@ impl Facts {
     ) -> Self {
         let from = &schedule.provenance;
         let totals = &schedule.totals;
-        let warnings = schedule.warnings.iter().map(|w| &w.text);
+        let warnings = schedule.warnings.iter().chain(&printed.warnings);
+        let warnings = warnings.map(|w| &w.text);
+        let savings = printed.suggestions.iter();
+        let savings = savings.map(|s| Fact::new(&s.text, format!("saves {} g", amount(s.saves_g))));
+        let offer = printed.jump_offer.iter();
+        let offer = offer.map(|o| Fact::new(&o.text, format!("costs {} g", amount(o.costs_g))));
         Self {
             title: title(from),
             subtitle: subtitle(painted, totals),
@@ -42,11 +47,7 @@ impl Facts {
             heights: heights(&painted.plan().machine, schedule, printed),
             totals: total_lines(totals),
             outcome: outcome_lines(printed),
-            savings: printed
-                .suggestions
-                .iter()
-                .map(|s| Fact::new(&s.text, format!("saves {} g", amount(s.saves_g))))
-                .collect(),
+            savings: offer.chain(savings).collect(),
             provenance: provenance(from),
             warnings: notes.iter().chain(warnings).cloned().collect(),
             cautions: cautions::SHORT.iter().map(|c| (*c).to_owned()).collect(),

@@ -1,5 +1,8 @@
 //! A part as it will be printed: laid out, sent ahead, followed through the chamber, priced.
 
+mod jumps;
+mod missed;
+
 use blend::{Lab, MixModel};
 use geometry::{Cancelled, Progress, SurfacePoint};
 use serde::{Deserialize, Serialize};
@@ -8,7 +11,10 @@ use crate::compensate::{Compensation, How, compensated};
 use crate::delivery::{Commands, Delivery, assess};
 use crate::economy::{Extrusion, Suggestion, Waste, lay_out, suggestions};
 use crate::ron_text::{self, Document, Path, Problem, TextError};
+use crate::schedule::Warning;
 use crate::{Painted, Plan, Schedule};
+
+pub use jumps::JumpOffer;
 
 /// What a schedule becomes on the plan's machine.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -26,6 +32,12 @@ pub struct AsPrinted {
     pub waste: Waste,
     /// What would save some of it, the greatest saving first.
     pub suggestions: Vec<Suggestion>,
+    /// What purging at jumps of height would cost and bring, where that is not done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub jump_offer: Option<JumpOffer>,
+    /// What a person should know of how it comes out; beside the schedule's own warnings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<Warning>,
 }
 
 impl AsPrinted {
@@ -100,6 +112,8 @@ impl AsPrinted {
         Ok(Self {
             version: Self::VERSION,
             suggestions: suggestions(plan, model, schedule),
+            jump_offer: jumps::offer(plan, model, schedule, (&delivery, &waste)),
+            warnings: missed::warnings(plan, schedule, &delivery),
             extrusion,
             compensation,
             delivery,

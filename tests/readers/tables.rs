@@ -77,9 +77,13 @@ pub fn read_seen(bytes: &[u8]) -> Answer {
             &progress,
         )
         .expect("nobody cancels it");
-        let sum: f64 = found.iter().map(|f| f.chance).sum();
-        assert!(found.is_empty() || (sum - 1.0).abs() < 1e-6, "{found:?}");
-        match found.is_empty() {
+        let sum: f64 = found.findings.iter().map(|f| f.chance).sum();
+        let sum = sum + found.none_of_these;
+        assert!(
+            found.findings.is_empty() || (sum - 1.0).abs() < 1e-6,
+            "{found:?}"
+        );
+        match found.findings.is_empty() {
             true => Answer::Refused,
             false => Answer::Read,
         }

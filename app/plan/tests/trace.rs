@@ -7,7 +7,7 @@ use std::thread;
 
 use blend::{Fade, Lab, Shares, Spacing, SpoolColour, Stop};
 use geometry::{Field, LayerPlan, Mask, Progress, Surface, solids};
-use plan::trace::{Cause, Seen, Sighting, expected, trace};
+use plan::trace::{Cause, Fault, Seen, Shows, Sighting, Tracing, expected, trace};
 use plan::{AsPrinted, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
 use common::Noise;
@@ -142,7 +142,7 @@ impl Tower {
         sighting
     }
 
-    fn likeliest(&self, sighting: &Sighting) -> Vec<plan::trace::Finding> {
+    fn likeliest(&self, sighting: &Sighting) -> Tracing {
         let (plan, model) = (self.painted.plan(), self.painted.model());
         let progress = Progress::new();
         trace(
@@ -160,7 +160,7 @@ impl Tower {
 /// One print of each kind of fault.
 struct Round {
     /// Which kind was found, by the kind that was planted.
-    found: [usize; 6],
+    found: [usize; KINDS.len()],
     /// How far the size found is off where the right kind of fault has one.
     sizes: Vec<f64>,
 }
@@ -171,21 +171,25 @@ impl Tower {
         let mut sizes = Vec::new();
         let found = std::array::from_fn(|planted_kind| {
             let cause = planted(planted_kind, &mut noise);
-            let findings = self.likeliest(&self.seen(&cause, &mut noise));
-            let first = &findings[0];
-            assert!((findings.iter().map(|f| f.chance).sum::<f64>() - 1.0).abs() < 1e-9);
+            let tracing = self.likeliest(&self.seen(&cause, &mut noise));
+            let first = &tracing.findings[0];
+            let chances: f64 = tracing.findings.iter().map(|f| f.chance).sum();
+            assert!((chances + tracing.none_of_these - 1.0).abs() < 1e-9);
             assert!(!first.evidence.is_empty() && !first.advice.is_empty());
-            match (&cause, &first.cause) {
-                (Cause::Lag { lag_mm3: a }, Cause::Lag { lag_mm3: b }) => sizes.push(b / a - 1.0),
+            assert!(!first.test.is_empty());
+            match (cause.faults.first(), first.cause.faults.first()) {
+                (Some(Fault::Lag { lag_mm3: a }), Some(Fault::Lag { lag_mm3: b })) => {
+                    sizes.push(b / a - 1.0);
+                }
                 (
-                    Cause::UnderFeed {
-                        missing: a, drive, ..
-                    },
-                    Cause::UnderFeed {
-                        missing: b,
+                    Some(Fault::Feed {
+                        ratio: a, drive, ..
+                    }),
+                    Some(Fault::Feed {
+                        ratio: b,
                         drive: found,
                         ..
-                    },
+                    }),
                 ) => {
                     assert_eq!(drive, found, "seed {seed}");
                     sizes.push(b - a);
@@ -198,76 +202,103 @@ impl Tower {
     }
 }
 
-const KINDS: [&str; 6] = [
+const KINDS: [&str; 8] = [
     "as planned",
     "under-feed",
+    "until",
+    "over-feed",
     "swapped",
     "lag",
     "heights",
     "flow limit",
 ];
 
+/// Two faults, or a kind that was not planted, count as wrong.
+const OTHER: usize = KINDS.len() - 1;
+
 fn kind(cause: &Cause) -> usize {
-    match cause {
-        Cause::AsPlanned => 0,
-        Cause::UnderFeed { .. } => 1,
-        Cause::Swapped { .. } => 2,
-        Cause::Lag { .. } => 3,
-        Cause::Heights { .. } => 4,
-        Cause::FlowLimit { .. } => 5,
+    match &cause.faults[..] {
+        [] => 0,
+        [Fault::Feed { ratio, .. }] if *ratio > 1.0 => 3,
+        [Fault::Feed { until_mm, .. }] => match *until_mm < 55.0 {
+            true => 2,
+            false => 1,
+        },
+        [Fault::Swapped { .. }] => 4,
+        [Fault::Lag { .. }] => 5,
+        [Fault::Heights { .. }] => 6,
+        _ => OTHER,
     }
 }
 
 /// A fault of a kind, of a size that matters.
 fn planted(kind: usize, noise: &mut Noise) -> Cause {
-    match kind {
-        0 => Cause::AsPlanned,
-        1 => Cause::UnderFeed {
-            drive: usize::from(noise.unit() < 0.5),
-            missing: noise.between(0.15, 0.7),
-            from_mm: noise.between(0.0, 35.0),
-            slips: noise.unit() < 0.5,
-        },
-        2 => Cause::Swapped { drive: 0, with: 1 },
-        3 => Cause::Lag {
+    let drive = usize::from(noise.unit() < 0.5);
+    let shows = match noise.unit() < 0.5 {
+        true => Shows::Filament,
+        false => Shows::Gear,
+    };
+    let feed = |ratio: f64, from_mm: f64, until_mm: f64| Fault::Feed {
+        drive,
+        ratio,
+        growing: false,
+        from_mm,
+        until_mm,
+        shows,
+    };
+    Cause::of(match kind {
+        0 => return Cause::as_planned(),
+        1 => feed(
+            1.0 - noise.between(0.15, 0.7),
+            noise.between(0.0, 35.0),
+            60.0,
+        ),
+        2 => feed(
+            1.0 - noise.between(0.2, 0.8),
+            0.0,
+            noise.between(15.0, 40.0),
+        ),
+        3 => feed(noise.between(1.14, 1.3), 0.0, 60.0),
+        4 => Fault::Swapped { drive: 0, with: 1 },
+        5 => Fault::Lag {
             lag_mm3: 50.0 * noise.between(2.5, 6.0),
         },
-        4 => {
+        6 => {
             let off = noise.between(4.0, 10.0);
-            let wrong_start = noise.unit() < 0.5;
             let (start_mm, end_mm) = (6.0, 49.0);
-            match wrong_start {
-                true => Cause::Heights {
+            match noise.unit() < 0.5 {
+                true => Fault::Heights {
                     start_mm: start_mm + off,
                     end_mm,
                 },
-                false => Cause::Heights {
+                false => Fault::Heights {
                     start_mm,
                     end_mm: end_mm - off,
                 },
             }
         }
-        _ => Cause::FlowLimit {
+        _ => Fault::FlowLimit {
             most_share: noise.between(0.5, 0.75),
         },
-    }
+    })
 }
 
-/// Sixty prints, ten of each kind, with readings as bad as real ones: the planted cause comes
-/// first nine times in ten at least.
+/// Four prints of each kind, with readings as bad as real ones. The study that tells how good
+/// this is stands in the outside checks, with a simulator of its own; this one shares the model
+/// that it tests.
 #[test]
 fn planted_faults_are_found() {
     let tower = &Tower::new();
     let rounds: Vec<Round> = thread::scope(|scope| {
-        let started: Vec<_> = (0..10)
+        let started: Vec<_> = (0..4)
             .map(|round| scope.spawn(move || tower.round(2026 + round)))
             .collect();
         let done = started.into_iter().map(|round| round.join());
         done.map(|round| round.expect("a round")).collect()
     });
-    let mut table = [[0usize; 6]; 6];
+    let mut table = [[0usize; KINDS.len()]; KINDS.len()];
     for (planted, found) in rounds.iter().flat_map(|r| r.found).enumerate() {
-        table[planted % 6][found] += 1;
+        table[planted % KINDS.len()][found] += 1;
     }
     println!(
         "{:>12} {}",
@@ -277,31 +308,99 @@ fn planted_faults_are_found() {
     for (name, row) in KINDS.iter().zip(&table) {
         println!("{name:>12} {}", row.map(|n| format!("{n:>11}")).concat());
     }
-    let right: usize = (0..6).map(|i| table[i][i]).sum();
-    println!("{right} of 60 right");
-    assert!(right >= 54, "{table:?}");
-    for row in table.iter().enumerate().map(|(i, row)| row[i]) {
-        assert!(row >= 7, "{table:?}");
-    }
+    let right: usize = (0..KINDS.len()).map(|i| table[i][i]).sum();
+    let all = 4 * KINDS.len();
+    println!("{right} of {all} right");
+    assert!(10 * right >= 9 * all, "{table:?}");
     let sizes: Vec<f64> = rounds.iter().flat_map(|r| r.sizes.clone()).collect();
     let worst = sizes.iter().map(|s| s.abs()).fold(0.0, f64::max);
-    println!("sizes of lag and under-feed are off by {worst:.2} at most");
+    println!("sizes of lag and feed are off by {worst:.2} at most");
     assert!(worst < 0.35, "{sizes:?}");
+}
+
+/// The classical bad print, from colours alone: too little from the bed up to some height, then
+/// it recovers and the fade jumps.
+#[test]
+fn a_drive_that_recovers_is_told_from_colours_alone() {
+    let tower = Tower::new();
+    let mut noise = Noise(31);
+    for until in [18.0, 27.0, 36.0] {
+        let cause = Cause::of(Fault::Feed {
+            drive: 0,
+            ratio: 0.35,
+            growing: false,
+            from_mm: 0.0,
+            until_mm: until,
+            shows: Shows::Filament,
+        });
+        let mut sighting = tower.seen(&cause, &mut noise);
+        sighting.seen.retain(|s| matches!(s, Seen::Colour { .. }));
+        let tracing = tower.likeliest(&sighting);
+        let first = &tracing.findings[0];
+        let [
+            Fault::Feed {
+                drive: 0,
+                from_mm,
+                until_mm,
+                ratio,
+                ..
+            },
+        ] = first.cause.faults[..]
+        else {
+            panic!("{until}: {first:?}");
+        };
+        assert!(from_mm < 6.0 && (until_mm - until).abs() < 4.0, "{first:?}");
+        assert!((ratio - 0.35).abs() < 0.15, "{first:?}");
+        assert!(first.evidence.contains(" until "), "{first:?}");
+        assert!(first.test.contains("without") || first.test.contains("mark"));
+    }
+}
+
+/// Colours that no fault makes: nothing is told with certainty, and fitted heights stay on the
+/// part.
+#[test]
+fn what_nothing_explains_is_said_to_be_unexplained() {
+    let tower = Tower::new();
+    let mut sighting = tower.seen(&Cause::as_planned(), &mut Noise(5));
+    for (i, seen) in sighting.seen.iter_mut().enumerate() {
+        if let Seen::Colour {
+            colour: SpoolColour::Lab(lab),
+            ..
+        } = seen
+        {
+            lab.a += 45.0 * (-1f64).powi(i as i32);
+            lab.b -= 40.0 * (i as f64).sin();
+        }
+    }
+    let tracing = tower.likeliest(&sighting);
+    assert!(tracing.none_of_these > 0.9, "{tracing:?}");
+    let doubt = tracing.doubt.expect("a doubt");
+    assert!(
+        doubt.starts_with("None of these explains what was seen; the best is off by"),
+        "{doubt}"
+    );
+    for fault in tracing.findings.iter().flat_map(|f| &f.cause.faults) {
+        if let Fault::Heights { start_mm, end_mm } = fault {
+            assert!(*start_mm >= 0.0 && *end_mm <= 60.0 + 1e-9, "{fault:?}");
+        }
+    }
 }
 
 #[test]
 fn colours_alone_tell_a_swap_and_nothing_tells_nothing() {
     let tower = Tower::new();
-    let mut noise = Noise(7);
-    let mut sighting = tower.seen(&Cause::Swapped { drive: 0, with: 1 }, &mut noise);
+    let swapped = Cause::of(Fault::Swapped { drive: 0, with: 1 });
+    let mut sighting = tower.seen(&swapped, &mut Noise(7));
     sighting.seen.retain(|s| matches!(s, Seen::Colour { .. }));
-    let findings = tower.likeliest(&sighting);
-    assert_eq!(findings[0].cause, Cause::Swapped { drive: 0, with: 1 });
-    assert!(findings[0].chance > 0.9);
+    let tracing = tower.likeliest(&sighting);
+    let first = &tracing.findings[0];
+    assert_eq!(first.cause, swapped);
+    assert!(first.chance > 0.8, "{first:?}");
     assert!(
-        findings[0]
+        first
             .evidence
             .contains("'Deep blue' and 'Warm white' exchanged")
     );
-    assert_eq!(tower.likeliest(&Sighting::new(vec![])), []);
+    let nothing = tower.likeliest(&Sighting::new(vec![]));
+    assert_eq!(nothing, Tracing::default());
 }

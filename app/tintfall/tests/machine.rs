@@ -126,7 +126,8 @@ fn a_swap_seen_on_the_watch_table_is_traced() {
     assert!(text.contains("1. two spools are exchanged"), "{text}");
     assert!(text.contains("Try: See which filament"), "{text}");
     let findings = json(at, &["trace", "tube.plan.ron", "seen.csv", "--json"]);
-    assert!(findings[0]["cause"]["Swapped"].is_object(), "{findings}");
+    let first = &findings["findings"][0]["cause"]["faults"][0];
+    assert!(first["Swapped"].is_object(), "{findings}");
 
     // A table with readings is not written over.
     fs::copy(at.join("seen.csv"), at.join("watch/seen.csv")).unwrap();

@@ -1,14 +1,20 @@
 //! From what was seen of a bad print to its likeliest cause.
 //!
-//! Each cause is a small change of the print: a drive that feeds too little, two spools
-//! exchanged, another chamber, heights that are off, a hotend that can't melt fast enough. The
-//! part is followed through the chamber under each of them, its free numbers are fitted to what
-//! was seen, and the causes are ranked by how well they then explain it, one free number
-//! against another (G. Schwarz, "Estimating the Dimension of a Model", Annals of Statistics
-//! 6(2), 1978, from memory).
+//! Each fault is a small change of the print: a drive that feeds too little or too much for a
+//! while, two spools exchanged, another chamber, heights that are off, a hotend that can't melt
+//! fast enough. The part is followed through the chamber under each of them, alone and in
+//! pairs, their free numbers are fitted to what was seen, and the causes are ranked by how well
+//! they then explain it, one free number against another (G. Schwarz, "Estimating the Dimension
+//! of a Model", Annals of Statistics 6(2), 1978, from memory), and by how usual each is. Where
+//! none explains it, that is said.
 
-mod fit;
+mod fault;
+mod fed;
 mod forward;
+mod misfit;
+mod numbers;
+mod odds;
+mod search;
 mod seen;
 mod words;
 
@@ -17,64 +23,22 @@ use geometry::{Cancelled, Progress};
 use serde::{Deserialize, Serialize};
 
 use crate::{AsPrinted, Plan, Schedule};
+use search::Fit;
 
+pub use fault::{Cause, Fault, Shows};
 pub use seen::{Seen, Sighting};
 
-/// Why a print came out wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+/// What was found out about a print.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub enum Cause {
-    /// Nothing is wrong: what was seen is what was to be expected.
-    AsPlanned,
-    /// A drive feeds less than it is told.
-    UnderFeed {
-        /// Which, from 0.
-        drive: usize,
-        /// The part of its filament that is missing.
-        missing: f64,
-        /// The height from which on, mm.
-        from_mm: f64,
-        /// Whether its gear turns as it should and slips, rather than turning too little.
-        slips: bool,
-    },
-    /// Two spools stand at each other's drives.
-    Swapped {
-        /// The one drive, from 0.
-        drive: usize,
-        /// The other one.
-        with: usize,
-    },
-    /// The chamber's lag is not what the machine file says.
-    Lag {
-        /// What it seems to be, mm³.
-        lag_mm3: f64,
-    },
-    /// The changes of blend begin or end at other heights than planned.
-    Heights {
-        /// Where the first change seems to be, mm.
-        start_mm: f64,
-        /// Where the last change seems to be, mm.
-        end_mm: f64,
-    },
-    /// No drive gets more than a part of the flow melted.
-    FlowLimit {
-        /// The greatest share that is fed.
-        most_share: f64,
-    },
-}
-
-impl Cause {
-    /// Its kind in a few words.
-    pub fn name(&self) -> &'static str {
-        match self {
-            Self::AsPlanned => "nothing is wrong",
-            Self::UnderFeed { .. } => "a drive feeds too little",
-            Self::Swapped { .. } => "two spools are exchanged",
-            Self::Lag { .. } => "the lag is set wrong",
-            Self::Heights { .. } => "changes begin or end at wrong heights",
-            Self::FlowLimit { .. } => "the hotend can't melt fast enough",
-        }
-    }
+pub struct Tracing {
+    /// The causes, the likeliest first.
+    pub findings: Vec<Finding>,
+    /// How likely it is that it is none of these.
+    pub none_of_these: f64,
+    /// What to say to that, where it is likely.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub doubt: Option<String>,
 }
 
 /// A cause, and what speaks for it.
@@ -83,7 +47,7 @@ impl Cause {
 pub struct Finding {
     /// The cause.
     pub cause: Cause,
-    /// How likely it is against the others looked at, all taken for equally likely beforehand.
+    /// How likely it is, against the others and against none of them.
     pub chance: f64,
     /// How far what was seen is from what the cause makes, in expected errors of reading (root
     /// mean square): near 1 is as good as readings are.
@@ -92,7 +56,16 @@ pub struct Finding {
     pub evidence: String,
     /// What to try.
     pub advice: String,
+    /// How to find out whether it is so without printing the part again.
+    pub test: String,
 }
+
+/// Above this it is said that nothing explains what was seen.
+const DOUBTFUL: f64 = 0.3;
+/// To so many of the best single faults a second one is added.
+const PAIRED: usize = 3;
+/// A single fault that explains what was seen to so many usual errors needs no second one.
+const GOOD: f64 = 1.15;
 
 /// Ranks causes for what was seen, the likeliest first. Of each kind of cause only the one that
 /// fits best is told.
@@ -106,36 +79,104 @@ pub fn trace(
     printed: &AsPrinted,
     sighting: &Sighting,
     progress: &Progress,
-) -> Result<Vec<Finding>, Cancelled> {
+) -> Result<Tracing, Cancelled> {
     progress.stage("Looking for the cause");
     let print = forward::Print::new(plan, model, schedule, printed, sighting);
     if print.is_blind() {
-        return Ok(Vec::new());
+        return Ok(Tracing::default());
     }
-    let mut fits = Vec::new();
-    for search in fit::SEARCHES {
-        progress.check()?;
-        fits.extend(search(&print));
-        progress.set(fits.len() as f32 / fit::SEARCHES.len() as f32);
+    let planned = print.misfit(&[]);
+    let mut fits = vec![search::fitted(&print, &[])];
+    fits.extend(beside(&print, &[], progress)?);
+    progress.set(0.4);
+    let mut singles: Vec<Fit> = fits.iter().skip(1).cloned().collect();
+    singles.sort_by(|a, b| a.squares.total_cmp(&b.squares));
+    let good = GOOD * GOOD * planned.count as f64;
+    let explained = fits.iter().any(|f| f.squares <= good);
+    for single in singles.iter().take(if explained { 0 } else { PAIRED }) {
+        fits.extend(beside(&print, &single.cause.faults, progress)?);
     }
-    let planned = print.misfit(&Cause::AsPlanned);
-    let mut findings: Vec<Finding> = fit::chances(&fits, print.count())
-        .into_iter()
-        .zip(&fits)
-        .map(|(chance, fit)| {
-            let misfit = (fit.misfit / print.count() as f64).sqrt();
-            let before = (planned / print.count() as f64).sqrt();
+    let fits = distinct(fits);
+    let odds = odds::odds(&fits, planned.count, print.looks.len());
+    let mut findings: Vec<Finding> = fits
+        .iter()
+        .zip(&odds.chances)
+        .map(|(fit, &chance)| {
+            let misfit = (fit.squares / planned.count as f64).sqrt();
             Finding {
-                cause: fit.cause,
                 chance,
                 misfit,
-                evidence: words::evidence(&fit.cause, plan, before, misfit),
+                evidence: words::evidence(&fit.cause, plan, planned.rms(), misfit),
                 advice: words::advice(&fit.cause, plan),
+                test: words::test(&fit.cause, plan),
+                cause: fit.cause.clone(),
             }
         })
         .collect();
     findings.sort_by(|a, b| b.chance.total_cmp(&a.chance));
-    Ok(findings)
+    let nearest = fits
+        .iter()
+        .map(|f| (f.squares / planned.count as f64).sqrt())
+        .fold(f64::INFINITY, f64::min);
+    Ok(Tracing {
+        findings,
+        none_of_these: odds.none,
+        doubt: (odds.none > DOUBTFUL).then(|| words::doubt(nearest)),
+    })
+}
+
+/// The best fit of every kind of fault beside some others.
+fn beside(
+    print: &forward::Print,
+    others: &[Fault],
+    progress: &Progress,
+) -> Result<Vec<Fit>, Cancelled> {
+    let mut fits = Vec::new();
+    for search in search::SEARCHES {
+        progress.check()?;
+        for fault in search(print, others) {
+            // Spells of slipping follow any scatter: beside another fault they explain too much.
+            let slips = |fault: &Fault| matches!(fault, Fault::Slipping { .. });
+            let both = others.iter().any(slips) || (!others.is_empty() && slips(&fault));
+            let known = both || others.iter().any(|other| alike(other, &fault));
+            if !known {
+                fits.push(search::fitted(print, &search::with(others, &fault)));
+            }
+        }
+    }
+    Ok(fits)
+}
+
+/// Whether two faults would not be told apart as two: of one kind, and of one drive.
+fn alike(one: &Fault, other: &Fault) -> bool {
+    let drive = |fault: &Fault| match fault {
+        Fault::Feed { drive, .. } | Fault::Slipping { drive, .. } => Some(*drive),
+        _ => None,
+    };
+    match (drive(one), drive(other)) {
+        (Some(one), Some(other)) => one == other,
+        _ => std::mem::discriminant(one) == std::mem::discriminant(other),
+    }
+}
+
+/// Of causes of the same faults in another order the better one.
+fn distinct(fits: Vec<Fit>) -> Vec<Fit> {
+    let mut kept: Vec<Fit> = Vec::new();
+    for fit in fits {
+        let mut names: Vec<&str> = fit.cause.faults.iter().map(Fault::name).collect();
+        names.sort_unstable();
+        let same = kept.iter_mut().find(|other| {
+            let mut others: Vec<&str> = other.cause.faults.iter().map(Fault::name).collect();
+            others.sort_unstable();
+            others == names
+        });
+        match same {
+            Some(other) if fit.squares < other.squares => *other = fit,
+            Some(_) => {}
+            None => kept.push(fit),
+        }
+    }
+    kept
 }
 
 /// What would be seen of a print with a cause at work: what [`trace`] compares with. For

@@ -46,6 +46,17 @@ pub enum Seen {
     },
 }
 
+impl Seen {
+    /// The height, mm.
+    pub fn height_mm(&self) -> f64 {
+        match self {
+            Self::Colour { height_mm, .. }
+            | Self::Turns { height_mm, .. }
+            | Self::Filament { height_mm, .. } => *height_mm,
+        }
+    }
+}
+
 impl Sighting {
     /// Sightings with the usual errors.
     pub fn new(seen: Vec<Seen>) -> Self {

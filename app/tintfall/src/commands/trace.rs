@@ -1,9 +1,10 @@
 //! `tintfall trace`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use calibrate::observations;
-use plan::trace::{Finding, trace};
+use geometry::Progress;
+use plan::trace::{Finding, Tracing, trace};
 
 use super::swatch::text_of;
 use super::watch::Worked;
@@ -12,6 +13,8 @@ use crate::fault::Fault;
 
 /// Findings less likely than this are only counted.
 const WORTH_TELLING: f64 = 0.01;
+/// The most findings that are told in full.
+const MOST_TOLD: usize = 5;
 
 /// Rank the causes of a bad print from what you saw of it
 #[derive(clap::Args)]
@@ -29,8 +32,9 @@ before you follow advice that touches the hotend or wiring; mains wiring is for 
 pub struct Args {
     /// The plan that was printed
     plan: PathBuf,
-    /// The table of what was seen
-    seen: PathBuf,
+    /// The table of what was seen; several are several prints of the plan, each traced alone
+    #[arg(required = true)]
+    seen: Vec<PathBuf>,
     /// The usual error of a colour reading, ΔE00: more for a photograph
     #[arg(
         long,
@@ -53,45 +57,86 @@ impl Args {
                 self.colour_error
             )));
         }
-        let text = text_of(&self.seen)?;
-        let (count, findings) = console.working(|progress| -> Result<_, Fault> {
-            let worked = Worked::open(&self.plan, progress)?;
-            let (plan, model) = (worked.job.painted.plan(), worked.job.painted.model());
-            let mut sighting = observations::read_print(&text, plan.spools.len(), worked.top_mm())
-                .map_err(|e| Fault::Input(format!("{}: {e}", self.seen.display())))?;
-            sighting.colour_error_de00 = self.colour_error;
-            let (schedule, printed) = (&worked.schedule, &worked.printed);
-            let findings = trace(plan, model, schedule, printed, &sighting, progress)?;
-            Ok((sighting.seen.len(), findings))
-        })?;
-        match self.json {
-            true => {
-                let text = serde_json::to_string_pretty(&findings).map_err(Fault::system)?;
-                console.out(&format!("{text}\n"))
-            }
-            false => console.out(&told(count, &findings)),
+        let mut texts = Vec::with_capacity(self.seen.len());
+        for path in &self.seen {
+            texts.push((path, text_of(path)?));
         }
+        let traced = console.working(|progress| -> Result<_, Fault> {
+            let worked = Worked::open(&self.plan, progress)?;
+            let of = |(path, text): &(&PathBuf, String)| self.traced(path, text, &worked, progress);
+            texts.iter().map(of).collect::<Result<Vec<_>, Fault>>()
+        })?;
+        if self.json {
+            let tracings: Vec<&Tracing> = traced.iter().map(|(_, tracing)| tracing).collect();
+            let text = match tracings[..] {
+                [one] => serde_json::to_string_pretty(one),
+                _ => serde_json::to_string_pretty(&tracings),
+            };
+            return console.out(&format!("{}\n", text.map_err(Fault::system)?));
+        }
+        for (path, (count, tracing)) in self.seen.iter().zip(&traced) {
+            if self.seen.len() > 1 {
+                console.out(&format!("{}\n", path.display()))?;
+            }
+            console.out(&told(*count, tracing))?;
+        }
+        Ok(())
+    }
+
+    fn traced(
+        &self,
+        path: &Path,
+        text: &str,
+        worked: &Worked,
+        progress: &Progress,
+    ) -> Result<(usize, Tracing), Fault> {
+        let (plan, model) = (worked.job.painted.plan(), worked.job.painted.model());
+        let mut sighting = observations::read_print(text, plan.spools.len(), worked.top_mm())
+            .map_err(|e| Fault::Input(format!("{}: {e}", path.display())))?;
+        sighting.colour_error_de00 = self.colour_error;
+        let (schedule, printed) = (&worked.schedule, &worked.printed);
+        let tracing = trace(plan, model, schedule, printed, &sighting, progress)?;
+        Ok((sighting.seen.len(), tracing))
     }
 }
 
-fn told(count: usize, findings: &[Finding]) -> String {
+fn told(count: usize, tracing: &Tracing) -> String {
     let mut text = format!("{count} things were seen. Causes, the likeliest first:\n");
-    let (worth, rest): (Vec<&Finding>, Vec<&Finding>) =
-        findings.iter().partition(|f| f.chance >= WORTH_TELLING);
-    for (i, finding) in worth.iter().enumerate() {
+    if let Some(doubt) = &tracing.doubt {
+        text.push_str(&format!("\n{doubt}\n"));
+    }
+    let (worth, rest): (Vec<&Finding>, Vec<&Finding>) = tracing
+        .findings
+        .iter()
+        .partition(|f| f.chance >= WORTH_TELLING);
+    for (i, finding) in worth.iter().take(MOST_TOLD).enumerate() {
         text.push_str(&format!(
-            "\n{}. {} ({:.0} %)\n   {}\n   Try: {}\n",
+            "\n{}. {} ({:.0} %)\n   {}\n   Try: {}\n   Test, without printing the part again: {}\n",
             i + 1,
             finding.cause.name(),
             100.0 * finding.chance,
             finding.evidence,
-            finding.advice
+            finding.advice,
+            finding.test
         ));
     }
-    if !rest.is_empty() {
-        let names: Vec<&str> = rest.iter().map(|f| f.cause.name()).collect();
+    if tracing.none_of_these >= WORTH_TELLING {
+        text.push_str(&format!(
+            "\nNone of these: {:.0} %\n",
+            100.0 * tracing.none_of_these
+        ));
+    }
+    let unlikely = worth.iter().skip(MOST_TOLD).chain(&rest);
+    let names: Vec<String> = unlikely
+        .filter(|f| f.cause.faults.len() < 2)
+        .map(|f| f.cause.name())
+        .collect();
+    if !names.is_empty() {
         text.push_str(&format!("\nUnlikely: {}\n", names.join(", ")));
     }
-    text.push_str("\nSwitch off and let it cool before you touch the hotend or wiring.\n");
+    text.push_str(
+        "\nThe odds rest on what was seen and on what is usual (common practice, no source).\n\
+         Switch off and let it cool before you touch the hotend or wiring.\n",
+    );
     text
 }

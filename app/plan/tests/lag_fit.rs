@@ -193,10 +193,14 @@ fn a_chamber_is_found_with_a_rule_alone() {
             })
             .collect();
         let fit = tower.by_ends(&readings).expect("a fit");
-        assert!((fit.chamber.dead_mm3 - 31.0).abs() < 4.0, "{fit:?}");
-        assert!((fit.chamber.mixed_mm3 - 44.0).abs() < 4.0, "{fit:?}");
+        // Nobody measured how the spools mix: wide errors, and a word about colours.
+        for error in errors(&fit, &chamber) {
+            assert!(error.abs() < 1.5, "{fit:?}");
+        }
+        assert!((fit.chamber.lag_mm3() - 75.0).abs() < 12.0, "{fit:?}");
+        assert!(fit.dead_error_mm3 < 60.0, "{fit:?}");
         assert!(
-            fit.dead_error_mm3 > 0.0 && fit.dead_error_mm3 < 6.0,
+            fit.warnings[0].contains("read colours by height"),
             "{fit:?}"
         );
         assert!(

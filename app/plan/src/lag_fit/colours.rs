@@ -1,11 +1,11 @@
 //! The fit to colours at heights.
 
 use blend::colour::LocalMetric;
-use blend::{Lab, MAX_COMPONENTS, MixModel, Shares};
+use blend::{Lab, LinearLight, MAX_COMPONENTS, MixModel, Shares};
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
-use nalgebra::{DMatrix, DVector, Dyn, storage::Owned};
+use nalgebra::{DMatrix, DVector, Dyn, Vector2, storage::Owned};
 
-use super::{LagFault, LagFit, Unit};
+use super::{LagFault, LagFit, Unit, errors};
 use crate::delivery::{Feed, delivered};
 use crate::economy::main_skin_mm3;
 use crate::machine::Chamber;
@@ -18,10 +18,23 @@ const READING: f64 = 1.0;
 /// How far a spool's colour may be from what the plan says, ΔE00 along each axis: the fit finds
 /// that as well, so that a wrong label does not become a wrong chamber.
 const GIVE: f64 = 5.0;
+/// The same where the spools were measured in blends.
+const MEASURED_GIVE: f64 = 2.0;
 /// How far a spool's tinting strength may be from what the model says, as a natural logarithm:
 /// 0.7 is a factor of two. A strong spool makes every change to it look early and every change
 /// from it late, so that changes in both directions tell it from the lag.
 const STRENGTH_GIVE: f64 = 0.7;
+/// The same where the spools were measured in blends.
+const MEASURED_STRENGTH_GIVE: f64 = 0.2;
+/// Where blends were not measured, they may be stirred as the model says (0), lie side by side
+/// and add up as light does (1), or anything between: what is usual, and how far it may be from
+/// that (our assumption, no source).
+const SIDE_BY_SIDE: f64 = 0.4;
+const SIDE_BY_SIDE_GIVE: f64 = 0.5;
+
+/// Spools mix in more ways than between the two that are fitted: errors are so many times as wide
+/// where blends were not measured (our reckoning on simulated readings).
+const NOT_MEASURED: f64 = 1.3;
 
 /// A colour that was read.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,12 +63,15 @@ pub fn of_colours(
     if readings.len() < LEAST {
         return Err(LagFault::TooFew(readings.len(), LEAST));
     }
+    let measured = plan.spools.measured.is_some();
+    let beside = LinearLight::new(&plan.spools);
     let task = Task {
         model,
         tanks: plan.machine.chamber.tanks,
         feeds: commands.feeds(),
         seen: seen(schedule, printed, readings)?,
         components: plan.spools.len().min(MAX_COMPONENTS),
+        side_by_side: (!measured).then_some(&beside),
     };
     let set = plan.machine.chamber;
     let typical = set.lag_mm3().max(5.0);
@@ -66,48 +82,55 @@ pub fn of_colours(
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .ok_or(LagFault::Blind)?
         .0;
-    let count = 3 * readings.len();
-    let freedom = count as f64 - 2.0;
-    let squares = |values: &DVector<f64>| -> f64 {
-        task.residuals(values)
-            .iter()
-            .take(count)
-            .map(|r| r * r)
-            .sum::<f64>()
-            * READING
-            * READING
-    };
-    let scatter = squares(&best) / freedom;
-    let slopes = task.slopes(&best);
-    let inverse = (slopes.transpose() * slopes)
-        .cholesky()
-        .ok_or(LagFault::Blind)?
-        .inverse();
-    let covariance = |i: usize, j: usize| inverse[(i, j)] * scatter / (READING * READING);
-    let (dead, mixed) = (covariance(0, 0), covariance(1, 1));
-    let lag = dead + mixed + 2.0 * covariance(0, 1);
-    if ![dead, mixed].iter().all(|v| v.is_finite()) || mixed.sqrt() > 1e3 * typical {
+    let errors = task.errors(&best).ok_or(LagFault::Blind)?;
+    if !errors.iter().all(|v| v.is_finite()) || errors[1] > 1e3 * typical {
         return Err(LagFault::Blind);
     }
     let before = task.with_best_offsets(&set);
-    let rms = |values: &DVector<f64>| (squares(values) / readings.len() as f64).sqrt();
+    let rms = |values: &DVector<f64>| task.rms(values);
+    let misfit = rms(&best);
     Ok(LagFit {
         chamber: task.chamber(&best),
-        dead_error_mm3: dead.sqrt(),
-        mixed_error_mm3: mixed.sqrt(),
-        lag_error_mm3: lag.max(0.0).sqrt(),
-        misfit: rms(&best),
+        dead_error_mm3: errors[0],
+        mixed_error_mm3: errors[1],
+        lag_error_mm3: errors[2],
+        misfit,
         misfit_before: before.map_or(f64::NAN, |values| rms(&values)),
         unit: Unit::De00,
         readings: readings.len(),
+        warnings: warnings(measured, misfit),
     })
 }
 
+/// Above this, readings do not follow any chamber well, ΔE00 (our assumption, no source).
+const MISFIT: f64 = 4.0;
+
+fn warnings(measured: bool, misfit: f64) -> Vec<String> {
+    let mut found = Vec::new();
+    if !measured {
+        found.push(
+            "the blends of these spools were not measured; the errors are wider for it. Print and \
+             fit the test bar (tintfall swatch, tintfall fit) to make them smaller"
+                .to_owned(),
+        );
+    }
+    if misfit > MISFIT {
+        found.push(format!(
+            "readings are off by ΔE00 {misfit:.1} from any chamber: look for slips in the table, \
+             and whether the heights are those above the bed"
+        ));
+    }
+    found
+}
+
 /// A reading and the volumes between which it was laid.
+#[derive(Clone)]
 struct Seen {
     from_mm3: f64,
     to_mm3: f64,
     metric: LocalMetric,
+    /// After how many changes of blend it was laid, without the lag.
+    change: usize,
 }
 
 fn seen(
@@ -132,6 +155,11 @@ fn seen(
             from_mm3,
             to_mm3,
             metric: LocalMetric::at(reading.lab),
+            change: printed
+                .compensation
+                .commands
+                .0
+                .partition_point(|c| c.at_mm3 <= from_mm3),
         });
     }
     // The chamber is followed in order.
@@ -139,19 +167,88 @@ fn seen(
     Ok(found)
 }
 
-/// The values are dead and mixed volume, for each component how far its colour is off, and for
-/// all but the first component the logarithm of its strength against what the model says.
+/// The values are dead and mixed volume, for each component how far its colour is off, for all
+/// but the first component the logarithm of its strength against what the model says, and where
+/// blends were not measured how far they lie side by side.
+#[derive(Clone)]
 struct Task<'a> {
     model: &'a dyn MixModel,
     tanks: usize,
     feeds: Vec<Feed>,
     seen: Vec<Seen>,
     components: usize,
+    /// The other way to mix, where blends were not measured.
+    side_by_side: Option<&'a LinearLight>,
 }
 
 impl Task<'_> {
+    /// Standard errors of dead volume, mixed volume and lag at the best values.
+    fn errors(&self, best: &DVector<f64>) -> Option<[f64; 3]> {
+        let volumes = |values: &DVector<f64>| Vector2::new(values[0], values[1]);
+        let solve = |task: &Task<'_>| {
+            let found = task.solve(best[0].max(0.1), best[1].max(0.1));
+            found.map(|(values, _)| volumes(&values))
+        };
+        let slopes = self.slopes(best);
+        let scatter = errors::sandwich(&slopes, &self.residuals(best), self.seen.len(), 3)?;
+        let mut changes: Vec<usize> = self.seen.iter().map(|s| s.change).collect();
+        changes.dedup();
+        let without = changes.iter().filter_map(|change| {
+            let mut task = self.clone();
+            task.seen.retain(|s| s.change != *change);
+            (task.seen.len() >= LEAST).then(|| solve(&task))?
+        });
+        let parted = errors::jackknife(&without.collect::<Vec<_>>());
+        let scatter = errors::of_sum(&scatter);
+        let found = errors::larger(scatter, parted.as_ref().map(errors::of_sum));
+        let wider = match self.side_by_side {
+            Some(_) => NOT_MEASURED,
+            None => 1.0,
+        };
+        Some(found.map(|error| error * wider))
+    }
+
+    /// How far readings are off, root mean square, ΔE00.
+    fn rms(&self, values: &DVector<f64>) -> f64 {
+        let residuals = self.residuals(values);
+        let squares: f64 = residuals
+            .iter()
+            .take(3 * self.seen.len())
+            .map(|r| r * r)
+            .sum();
+        READING * (squares / self.seen.len() as f64).sqrt()
+    }
+
     fn count(&self) -> usize {
-        2 + 3 * self.components + self.strengths()
+        2 + 3 * self.components + self.strengths() + usize::from(self.side_by_side.is_some())
+    }
+
+    /// What is usual before anything was read.
+    fn usual(&self, dead_mm3: f64, mixed_mm3: f64) -> DVector<f64> {
+        let mut free = DVector::zeros(self.count());
+        free[0] = dead_mm3.sqrt();
+        free[1] = mixed_mm3.sqrt();
+        if self.side_by_side.is_some() {
+            free[self.count() - 1] = SIDE_BY_SIDE;
+        }
+        free
+    }
+
+    /// How a blend looks with some values, but for how far its spools are off.
+    fn looks(&self, shares: &Shares, values: &DVector<f64>) -> Lab {
+        let toned = self.toned(shares, values);
+        let stirred = self.model.mix(&toned).to_lab();
+        let Some(other) = self.side_by_side else {
+            return stirred;
+        };
+        let part = values[self.count() - 1];
+        let beside = other.mix(&toned).to_lab();
+        let between = |a: f64, b: f64| a + (b - a) * part;
+        Lab {
+            l: between(stirred.l, beside.l),
+            a: between(stirred.a, beside.a),
+            b: between(stirred.b, beside.b),
+        }
     }
 
     fn strengths(&self) -> usize {
@@ -212,7 +309,7 @@ impl Task<'_> {
         };
         let blends = self.blends(&self.chamber(values));
         let seen = self.seen.iter().zip(&blends).flat_map(|(seen, shares)| {
-            let lab = self.model.mix(&self.toned(shares, values)).to_lab();
+            let lab = self.looks(shares, values);
             let moved = Lab {
                 l: lab.l + offset(0, shares),
                 a: lab.a + offset(1, shares),
@@ -221,8 +318,17 @@ impl Task<'_> {
             seen.metric.difference(moved).map(|d| d / READING)
         });
         let offsets = 3 * self.components;
+        let (colour_give, strength_give) = match self.side_by_side {
+            Some(_) => (GIVE, STRENGTH_GIVE),
+            None => (MEASURED_GIVE, MEASURED_STRENGTH_GIVE),
+        };
+        let strengths = offsets + self.strengths();
         let gives = values.iter().skip(2).enumerate();
-        let give = gives.map(|(i, v)| v / if i < offsets { GIVE } else { STRENGTH_GIVE });
+        let give = gives.map(|(i, v)| match i {
+            i if i < offsets => v / colour_give,
+            i if i < strengths => v / strength_give,
+            _ => (v - SIDE_BY_SIDE) / SIDE_BY_SIDE_GIVE,
+        });
         let length = 3 * self.seen.len() + self.count() - 2;
         DVector::from_iterator(length, seen.chain(give))
     }
@@ -252,9 +358,7 @@ impl Task<'_> {
 
     /// The best values from a start, and their cost.
     fn solve(&self, dead_mm3: f64, mixed_mm3: f64) -> Option<(DVector<f64>, f64)> {
-        let mut free = DVector::zeros(self.count());
-        free[0] = dead_mm3.sqrt();
-        free[1] = mixed_mm3.sqrt();
+        let free = self.usual(dead_mm3, mixed_mm3);
         let problem = Problem {
             task: self,
             free,
@@ -265,9 +369,7 @@ impl Task<'_> {
 
     /// The best colours for a chamber that stays as it is.
     fn with_best_offsets(&self, chamber: &Chamber) -> Option<DVector<f64>> {
-        let mut free = DVector::zeros(self.count());
-        free[0] = chamber.dead_mm3.sqrt();
-        free[1] = chamber.mixed_mm3.sqrt();
+        let free = self.usual(chamber.dead_mm3, chamber.mixed_mm3);
         let problem = Problem {
             task: self,
             free,

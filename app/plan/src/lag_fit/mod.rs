@@ -4,11 +4,14 @@
 //! with a ruler alone the heights at which a change began and ended ([`of_ends`]). The heights
 //! become extruded volumes, so the part must be laid as it was planned, without hollow filling.
 //!
-//! Errors are standard errors from the scatter of the readings about the fit and the slopes
-//! there (G. Seber, C. Wild, *Nonlinear Regression*, 1989, from memory).
+//! Errors are standard errors. Readings err most where the colour runs steepest, and that is
+//! also where they tell most, so that their scatter is not taken to be even ([`errors`]). Where
+//! spools were not measured in blends, what another way of mixing would make of the readings is
+//! counted in.
 
 mod colours;
 mod ends;
+mod errors;
 
 use serde::{Deserialize, Serialize};
 
@@ -38,6 +41,9 @@ pub struct LagFit {
     pub unit: Unit,
     /// How many numbers were fitted to.
     pub readings: usize,
+    /// What to know before the chamber is used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
 }
 
 /// The unit of readings.

@@ -99,12 +99,18 @@ fn told(out: &Path, before: &Chamber, fit: &LagFit) -> String {
         1 => "one stirred tank".to_owned(),
         n => format!("{n} tanks in a row"),
     };
+    let warnings: String = fit
+        .warnings
+        .iter()
+        .map(|w| format!("Note: {w}.\n"))
+        .collect();
     format!(
         "Dead volume   {:7.1} ± {:.1} mm³   (before {:.1})\n\
          Mixed volume  {:7.1} ± {:.1} mm³   (before {:.1}), {tanks}\n\
          Lag           {:7.1} ± {:.1} mm³\n\
          {} readings are off by {:.2} {unit} (RMS); with the chamber as before, by {:.2} {unit}\n\
          ± is one standard error.\n\
+         {warnings}\
          Wrote {}; in a plan beside it write machine: \"{}\"\n",
         chamber.dead_mm3,
         fit.dead_error_mm3,

@@ -44,14 +44,23 @@ impl Args {
             None => Machine::default(),
         };
         let model = blend::model_for(&spools, spools.measured.as_ref());
-        let test =
+        let mut test =
             LagTest::new(&spools, model.as_ref(), &machine, "lag-test.stl").map_err(|error| {
                 match error {
                     LagTestError::Mesh(_) => Fault::system(error),
                     error => Fault::input(error),
                 }
             })?;
-        write_all(&self.out, &test)?;
+        // Measured spools keep what was measured of them: the fit rests on how they mix.
+        let measured = match spools.measured.is_some() {
+            true => Some(text_of(&self.spools)?),
+            false => None,
+        };
+        if measured.is_some() {
+            test.plan.spools = spools.into();
+            test.plan.spools.file = Some(MEASURED.to_owned());
+        }
+        write_all(&self.out, &test, measured.as_deref())?;
         console.working(|progress| -> Result<(), Fault> {
             let plan = self.out.join("lag-test.plan.ron");
             let job = Job::open(&plan, progress).map_err(not_opened)?;
@@ -65,7 +74,10 @@ impl Args {
     }
 }
 
-fn write_all(folder: &Path, test: &LagTest) -> Result<(), Fault> {
+/// The copy of a file of measured spools that goes beside the plan.
+const MEASURED: &str = "spools.ron";
+
+fn write_all(folder: &Path, test: &LagTest, measured: Option<&str>) -> Result<(), Fault> {
     for name in ["colours.csv", "ends.csv"] {
         let table = folder.join(name);
         // Readings are work that nobody wants to do twice.
@@ -82,6 +94,9 @@ fn write_all(folder: &Path, test: &LagTest) -> Result<(), Fault> {
     })?;
     let plan = test.plan.to_ron().map_err(Fault::system)?;
     set.bytes("lag-test.plan.ron", plan.as_bytes())?;
+    if let Some(text) = measured {
+        set.bytes(MEASURED, text.as_bytes())?;
+    }
     set.bytes("colours.csv", test.colour_table().as_bytes())?;
     set.bytes("ends.csv", test.ends_table().as_bytes())?;
     set.bytes("how-to-read.txt", test.guide().as_bytes())?;

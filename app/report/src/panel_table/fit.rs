@@ -27,7 +27,7 @@ impl PanelTable {
                 })
             })
             .collect();
-        let fades = fades::best(&layers, screen.fades.max(1), model);
+        let fades = fades::best(&layers, screen.fades.max(1), screen.outside, model);
         let of_fades = |layer: &Layer| fades::at(&fades, 0.5 * (layer.bottom_mm + layer.top_mm));
         let fades_off = off(&layers, of_fades, model);
         let (stored, of_layer) = in_store(&layers, screen.stored.max(1), model);

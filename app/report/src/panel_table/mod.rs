@@ -12,5 +12,5 @@ mod layer;
 mod table;
 mod text;
 
-pub use table::{FadeRow, Off, PanelTable, Screen, Swap};
+pub use table::{FadeRow, Off, Outside, PanelTable, Screen, Swap};
 pub use text::table;

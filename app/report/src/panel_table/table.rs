@@ -11,6 +11,42 @@ pub struct Screen {
     pub fades: usize,
     /// Blends that it can store, 1 or more.
     pub stored: usize,
+    /// What it lays outside of its fades.
+    pub outside: Outside,
+}
+
+/// What a screen lays at heights where no fade is keyed in. Firmwares differ; its manual says
+/// which, or a print of two short fades.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Outside {
+    /// Not known: fades leave no gap, and cover all of the part.
+    #[default]
+    Unknown,
+    /// Below the first fade the blend that it begins with, above the last one the blend that it
+    /// ends with; between fades there may be no gap.
+    Ends,
+    /// The same, and between two fades the blend that the lower one ended with.
+    Hold,
+}
+
+impl Outside {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Unknown => {
+                "The fades leave no gap, whatever the screen does outside of them. Where it holds \
+                 its blend,\nfewer fades do: see --outside."
+            }
+            Self::Ends => {
+                "The screen must lay the first fade's first blend below it, and the last fade's \
+                 last blend\nabove it."
+            }
+            Self::Hold => {
+                "The screen must hold the blend of a fade's end until the next one begins, and \
+                 below the\nfirst fade lay the blend that it begins with."
+            }
+        }
+    }
 }
 
 impl Screen {
@@ -19,6 +55,7 @@ impl Screen {
         Self {
             fades: 4,
             stored: painted.plan().machine.stored_blends.unwrap_or(8).max(1),
+            outside: Outside::default(),
         }
     }
 }
@@ -59,7 +96,7 @@ pub struct Swap {
 /// The tables.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PanelTable {
-    /// Fades, from the bed up, without gaps.
+    /// Fades, from the bed up; without gaps unless the screen fills them ([`Outside`]).
     pub fades: Vec<FadeRow>,
     /// How far the fades are off.
     pub fades_off: Off,

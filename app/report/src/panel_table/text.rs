@@ -55,6 +55,7 @@ fn write(
         )?;
     }
     tell(out, keyed.fades_off)?;
+    writeln!(out, "\n{}", screen.outside.words())?;
     writeln!(out, "\nOr: stored blends, no more than {}\n", screen.stored)?;
     writeln!(out, "  number  blend                 colour")?;
     for (i, shares) in keyed.stored.iter().enumerate() {

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use package::scheduled;
 use project::job::Job;
 use project::{signoff, write};
-use report::panel_table::{PanelTable, Screen, table};
+use report::panel_table::{Outside, PanelTable, Screen, table};
 
 use super::prepare::{not_opened, not_prepared, not_signed};
 use crate::console::Console;
@@ -17,8 +17,8 @@ use crate::fault::Fault;
 Example:
   tintfall key-in lamp-shade.plan.ron --fades 2 --stored 6
 
-For firmwares that take only fades between two heights and a few stored blends. The table is the
-best that was found within those limits, and says how far it is off what the plan asks for.")]
+For firmwares that take only fades between two heights and a few stored blends. Say with --outside
+what yours lays where no fade is keyed in: its manual tells, or a print. The table is the that was found within those limits, and says how far it is off what the plan asks for.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
@@ -28,12 +28,35 @@ pub struct Args {
     /// How many blends it stores; as the machine file says, or 8, unless given
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=64))]
     stored: Option<u16>,
+    /// What the screen lays at heights outside of its fades
+    #[arg(long, value_enum, default_value = "unknown")]
+    outside: OutsideWord,
     /// Write the table to a file
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Write it to standard output as JSON
     #[arg(long)]
     json: bool,
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum OutsideWord {
+    /// Not known: the fades leave no gap
+    Unknown,
+    /// Below the first fade its first blend, above the last one its last blend
+    Ends,
+    /// The same, and between fades the blend that the lower one ended with
+    Hold,
+}
+
+impl From<OutsideWord> for Outside {
+    fn from(word: OutsideWord) -> Self {
+        match word {
+            OutsideWord::Unknown => Self::Unknown,
+            OutsideWord::Ends => Self::Ends,
+            OutsideWord::Hold => Self::Hold,
+        }
+    }
 }
 
 impl Args {
@@ -46,6 +69,7 @@ impl Args {
                 .map_err(|error| not_prepared(&self.plan, error))?;
             let mut screen = Screen::of(&job.painted);
             screen.fades = self.fades.into();
+            screen.outside = self.outside.into();
             if let Some(stored) = self.stored {
                 screen.stored = stored.into();
             }

@@ -2,17 +2,24 @@
 
 import sys
 
+import bad_prints
 import chamber
 import colours
 import exchange
 import fits
 import inks
+import keyed_in
+import lag_readings
 import layers
 import meshes
+import sent
 import toolpath
 from tools import Tools
 
-SUBJECTS = [chamber, colours, fits, inks, layers, meshes, toolpath, exchange]
+SUBJECTS = [
+    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, inks, layers, meshes, toolpath,
+    exchange,
+]
 
 
 def main() -> int:

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use blend::Spool;
 use calibrate::patches::{Card, Patches, StepRow};
 use calibrate::{Header, Options, PartError, Row, Table, TestPart, guide};
-use package::{PrepareError, prepare};
+use package::{PrepareError, Summary, prepare};
 use plan::{Machine, SpoolSet};
 use project::job::{Job, read_text};
 use project::write::Folder;
@@ -73,18 +73,51 @@ impl Args {
             .map(|(i, bar)| (bar_name(i, count), bar))
             .collect();
         write_all(&self.out, &spools, &bars)?;
+        let mut cost = Cost::default();
         for (name, _) in &bars {
-            console.working(|progress| -> Result<(), Fault> {
+            cost.add(&console.working(|progress| -> Result<_, Fault> {
                 let plan = self.out.join(format!("{name}.plan.ron"));
                 let job = Job::open(&plan, progress).map_err(not_opened)?;
-                prepare(&job, &self.out.join(name), progress).map_err(|error| match error {
+                let out = self.out.join(name);
+                let prepared = prepare(&job, &out, progress).map_err(|error| match error {
                     PrepareError::Cancelled(_) => Fault::Stopped,
                     error => Fault::system(error),
                 })?;
-                Ok(())
-            })?;
+                Ok(Cost::of(&prepared.summary, &machine))
+            })?);
         }
-        console.out(&told(&self.out, &bars))
+        console.out(&told(&self.out, &bars, &cost))
+    }
+}
+
+/// What the bars cost, printed as their plans say.
+#[derive(Default)]
+struct Cost {
+    mass_g: f64,
+    minutes: f64,
+}
+
+impl Cost {
+    fn of(summary: &Summary, machine: &Machine) -> Self {
+        let totals = &summary.totals;
+        Self {
+            mass_g: totals.spools.iter().map(|s| s.mass_g).sum(),
+            minutes: machine.minutes(totals.volume_mm3),
+        }
+    }
+
+    fn add(&mut self, other: &Self) {
+        self.mass_g += other.mass_g;
+        self.minutes += other.minutes;
+    }
+
+    fn line(&self) -> String {
+        format!(
+            "It takes about {:.0} g of plastic and {:.1} h, at the machine's usual flow and without \
+             the moves between.\n",
+            self.mass_g,
+            self.minutes / 60.0,
+        )
     }
 }
 
@@ -188,7 +221,7 @@ fn hundredths(v: f64) -> f64 {
     (v * 100.0).round() / 100.0
 }
 
-fn told(folder: &Path, bars: &[(String, TestPart)]) -> String {
+fn told(folder: &Path, bars: &[(String, TestPart)], cost: &Cost) -> String {
     let mut text = format!("Wrote into {}\n", folder.display());
     let mut line = |file: &str, what: &str| text.push_str(&format!("  {file:20}{what}\n"));
     for (name, bar) in bars {
@@ -204,6 +237,7 @@ fn told(folder: &Path, bars: &[(String, TestPart)]) -> String {
     line("measured.csv", "the table to fill in");
     line("patches.ron", "for reading a photograph instead");
     line("spools.ron", "the spools");
+    text.push_str(&cost.line());
     text.push_str(&format!(
         "Print it, measure it, then run\n  tintfall fit {} --out pair.ron\n\
          Read `tintfall cautions` before you print.\n",

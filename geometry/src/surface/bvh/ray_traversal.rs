@@ -8,7 +8,7 @@ use crate::surface::facet::ShearedRay;
 use crate::surface::{Ray, SurfacePoint};
 
 /// One ray, and the nearest facet met so far.
-pub(super) struct Way {
+pub(super) struct RayTraversal {
     ray: Ray,
     /// Where it comes near the mesh, in the tree's frame.
     pub(super) start: Vec3,
@@ -22,13 +22,13 @@ pub(super) struct Way {
     facet: u32,
 }
 
-impl Way {
+impl RayTraversal {
     /// None if the ray has no direction or no start.
     #[inline]
     pub(super) fn new(ray: &Ray, frame: &Frame) -> Option<Self> {
         let ray = ray.normalized()?;
         // Begin at the mesh, so that single precision is spent on the mesh alone.
-        let skip = frame.way_to_mesh(&ray);
+        let skip = frame.length_to_mesh(&ray);
         let start = frame.inside(ray.from_mm + ray.direction * skip).as_vec3();
         Some(Self {
             ray,

@@ -15,7 +15,8 @@ use glam::Vec3A;
 use rayon::prelude::*;
 use smallvec::SmallVec;
 
-use super::wide::{Bounds, Child, FACET, Node, WIDTH, Wide};
+use super::node::{Bounds, Child, FACET, Node, WIDTH};
+use super::traverse::Bvh8;
 
 /// Facets whose boxes are noted at a time.
 const PART: usize = 1 << 16;
@@ -24,7 +25,7 @@ const PART: usize = 1 << 16;
 const BINS: usize = 16;
 
 /// Builds the tree over fewer than 2³¹ facets, given the box of each.
-pub(super) fn build(count: u32, bounds_of: impl Fn(u32) -> Bounds + Sync) -> Wide {
+pub(super) fn build(count: u32, bounds_of: impl Fn(u32) -> Bounds + Sync) -> Bvh8 {
     let mut facets: Vec<u32> = (0..count).collect();
     let ranges = in_parts(&mut facets, &bounds_of);
     let mut nodes = Vec::new();
@@ -43,11 +44,11 @@ pub(super) fn build(count: u32, bounds_of: impl Fn(u32) -> Bounds + Sync) -> Wid
         }
     }
     if let [only] = &parts[..] {
-        return Wide::new(nodes, only.child.name);
+        return Bvh8::new(nodes, only.child.name);
     }
     let root = nodes.len() as u32;
     nodes.extend(nodes_over(&mut parts, root));
-    Wide::new(nodes, root)
+    Bvh8::new(nodes, root)
 }
 
 /// Appends a tree's nodes to others; says where its root is then.

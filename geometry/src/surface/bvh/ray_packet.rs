@@ -4,25 +4,26 @@ use std::array;
 
 use glam::Vec4;
 
-use super::way::Way;
-use super::wide::{Each, Sides, Wide};
+use super::node::{F32x8, Sides};
+use super::ray_traversal::RayTraversal;
+use super::traverse::Bvh8;
 use super::{Frame, entry};
 use crate::Mesh;
 use crate::surface::{Ray, SurfacePoint};
 
-/// Rays in a beam.
+/// Rays in a packet.
 pub(super) const RAYS: usize = 8;
 
 /// Up to eight rays on their way through the tree.
-pub(super) struct Beam {
+pub(super) struct RayPacket {
     /// By axis, where each ray starts in the tree's frame, and one over its direction.
-    from: [Each; 3],
-    inverse: [Each; 3],
+    from: [F32x8; 3],
+    inverse: [F32x8; 3],
     heading: [Heading; 3],
-    rays: [Option<Way>; RAYS],
+    rays: [Option<RayTraversal>; RAYS],
 }
 
-/// Which way the rays of a beam run along an axis.
+/// Which way the rays of a packet run along an axis.
 #[derive(Clone, Copy, PartialEq)]
 enum Heading {
     Forwards,
@@ -30,42 +31,42 @@ enum Heading {
     Both,
 }
 
-impl Beam {
+impl RayPacket {
     /// Of up to eight rays; more are left out.
     pub(super) fn new(rays: &[Ray], frame: &Frame) -> Self {
-        let mut beam = Self {
+        let mut packet = Self {
             from: [[Vec4::ZERO; 2]; 3],
             inverse: [[Vec4::ONE; 2]; 3],
             heading: [Heading::Both; 3],
             rays: array::from_fn(|_| None),
         };
         for (lane, ray) in rays.iter().take(RAYS).enumerate() {
-            let Some(way) = Way::new(ray, frame) else {
+            let Some(traversal) = RayTraversal::new(ray, frame) else {
                 continue;
             };
             for axis in 0..3 {
-                beam.from[axis][lane / 4][lane % 4] = way.start[axis];
-                beam.inverse[axis][lane / 4][lane % 4] = way.inverse[axis];
+                packet.from[axis][lane / 4][lane % 4] = traversal.start[axis];
+                packet.inverse[axis][lane / 4][lane % 4] = traversal.inverse[axis];
             }
-            beam.rays[lane] = Some(way);
+            packet.rays[lane] = Some(traversal);
         }
-        let ways = || beam.rays.iter().flatten();
-        beam.heading = [0, 1, 2].map(|axis| {
-            let forwards = |way: &Way| way.inverse[axis].is_sign_positive();
-            match (ways().all(forwards), ways().any(forwards)) {
+        let traversals = || packet.rays.iter().flatten();
+        packet.heading = [0, 1, 2].map(|axis| {
+            let forwards = |traversal: &RayTraversal| traversal.inverse[axis].is_sign_positive();
+            match (traversals().all(forwards), traversals().any(forwards)) {
                 (true, _) => Heading::Forwards,
                 (_, false) => Heading::Backwards,
                 _ => Heading::Both,
             }
         });
-        beam
+        packet
     }
 
     /// What each ray meets first.
-    pub(super) fn first_hits(mut self, mesh: &Mesh, boxes: &Wide) -> [Option<SurfacePoint>; RAYS] {
+    pub(super) fn first_hits(mut self, mesh: &Mesh, boxes: &Bvh8) -> [Option<SurfacePoint>; RAYS] {
         let mut least = [Vec4::NEG_INFINITY; 2];
-        for (lane, way) in self.rays.iter().enumerate() {
-            if way.is_some() {
+        for (lane, traversal) in self.rays.iter().enumerate() {
+            if traversal.is_some() {
                 least[lane / 4][lane % 4] = f32::MAX;
             }
         }
@@ -74,19 +75,19 @@ impl Beam {
         boxes.search_together(least, entries, |facet, lane| {
             self.rays[lane].as_mut()?.meets(mesh, facet)
         });
-        self.rays.map(|way| way?.end())
+        self.rays.map(|traversal| traversal?.end())
     }
 }
 
 /// Where along itself each ray enters a box; infinite where it passes by.
 #[inline(always)]
 fn entries(
-    from: &[Each; 3],
-    inverse: &[Each; 3],
+    from: &[F32x8; 3],
+    inverse: &[F32x8; 3],
     heading: &[Heading; 3],
     sides: &Sides,
     slot: usize,
-) -> Each {
+) -> F32x8 {
     let mut enters = [Vec4::ZERO; 2];
     let mut leaves = [Vec4::INFINITY; 2];
     for axis in 0..3 {

@@ -1,47 +1,23 @@
-//! The bounding-volume tree over a mesh's facets.
-//!
-//! The boxes are in single precision, in a frame centred on the mesh and scaled to
-//! `-1..=1`, padded by more than single precision can err; so a box can only be too large, and
-//! what it holds is then tested on the facet itself in double precision.
-
-mod beam;
-mod build;
-mod way;
-mod wide;
+//! Questions to the tree: nearest points, first hits of rays, facets in a box.
 
 use glam::{DVec3, Vec3, Vec4};
 
-use self::beam::Beam;
-use self::way::Way;
-use self::wide::{Bounds, Each, Node, Wide};
-use super::facet::nearest_on;
-use super::{Ray, SurfacePoint};
+use super::node::{Bounds, F32x8, Node};
+use super::ray_packet::{RAYS, RayPacket};
+use super::ray_traversal::RayTraversal;
+use super::{Bvh, entry, loosened};
 use crate::Mesh;
+use crate::surface::facet::nearest_on;
+use crate::surface::{Ray, SurfacePoint};
 
-/// How much wider than its facet a box is on every side, in the tree's frame. Places there are
-/// no farther than 3 from each other and are worked out in some five roundings of 2⁻²⁴ each.
-const PADDING: f32 = 2.5e-6;
-
-/// Covers the rounding of single-precision bounds and keeps near ties in the race.
-const LOOSE: f64 = 1.0 + 1e-6;
-
-pub(super) struct Tree {
-    boxes: Wide,
-    frame: Frame,
-}
-
-impl Tree {
-    pub(super) fn new(mesh: &Mesh) -> Self {
-        let frame = Frame::of(mesh.bounds());
-        let boxes = build::build(mesh.triangles().len() as u32, |facet| {
-            let [a, b, c] = mesh.corners(facet as usize);
-            frame.padded(a.min(b).min(c), a.max(b).max(c))
-        });
-        Self { boxes, frame }
-    }
-
+impl Bvh {
     /// The nearest point of the skin that is no farther than `max_mm`.
-    pub(super) fn nearest(&self, mesh: &Mesh, point: DVec3, max_mm: f64) -> Option<SurfacePoint> {
+    pub(in crate::surface) fn nearest(
+        &self,
+        mesh: &Mesh,
+        point: DVec3,
+        max_mm: f64,
+    ) -> Option<SurfacePoint> {
         // A box that holds nothing has no place that could be compared with no place.
         if point.is_nan() {
             return None;
@@ -76,30 +52,39 @@ impl Tree {
     }
 
     /// The first point of the skin along a ray.
-    pub(super) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
-        let mut way = Way::new(ray, &self.frame)?;
-        let single = SingleRay::new(&way);
+    pub(in crate::surface) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
+        let mut traversal = RayTraversal::new(ray, &self.frame)?;
+        let single = SingleRay::new(&traversal);
         self.boxes.search(
             f32::MAX,
             |node| single.entries(node),
-            |facet| way.meets(mesh, facet),
+            |facet| traversal.meets(mesh, facet),
         );
-        way.end()
+        traversal.end()
     }
 
     /// The first point of the skin along each of many rays.
-    pub(super) fn first_hits(&self, mesh: &Mesh, rays: &[Ray]) -> Vec<Option<SurfacePoint>> {
+    pub(in crate::surface) fn first_hits(
+        &self,
+        mesh: &Mesh,
+        rays: &[Ray],
+    ) -> Vec<Option<SurfacePoint>> {
         let mut hits = Vec::with_capacity(rays.len());
-        for rays in rays.chunks(beam::RAYS) {
-            let beam = Beam::new(rays, &self.frame);
-            let found = beam.first_hits(mesh, &self.boxes);
+        for rays in rays.chunks(RAYS) {
+            let packet = RayPacket::new(rays, &self.frame);
+            let found = packet.first_hits(mesh, &self.boxes);
             hits.extend(found.into_iter().take(rays.len()));
         }
         hits
     }
 
     /// Every facet whose box touches a box; a few more than that may come along.
-    pub(super) fn facets_in_box(&self, lo: DVec3, hi: DVec3, mut each: impl FnMut(u32)) {
+    pub(in crate::surface) fn facets_in_box(
+        &self,
+        lo: DVec3,
+        hi: DVec3,
+        mut each: impl FnMut(u32),
+    ) {
         let Bounds { low, high } = self.frame.padded(lo, hi);
         let touching = |node: &Node| {
             let mut apart = [Vec4::NEG_INFINITY; 2];
@@ -121,44 +106,6 @@ impl Tree {
     }
 }
 
-/// From millimetres to the tree's frame.
-struct Frame {
-    centre: DVec3,
-    scale: f64,
-    /// Of a ball about the centre that holds the mesh, mm.
-    radius_mm: f64,
-}
-
-impl Frame {
-    fn of((low, high): (DVec3, DVec3)) -> Self {
-        let centre = low * 0.5 + high * 0.5;
-        let half = (high - centre).max_element();
-        let scale = if half > 0.0 { 1.0 / half } else { 1.0 };
-        Self {
-            centre,
-            scale,
-            radius_mm: (high - low).length() * 0.5 * LOOSE,
-        }
-    }
-
-    fn inside(&self, point_mm: DVec3) -> DVec3 {
-        (point_mm - self.centre) * self.scale
-    }
-
-    /// Length of a ray before it can come near the mesh.
-    fn way_to_mesh(&self, ray: &Ray) -> f64 {
-        ((self.centre - ray.from_mm).dot(ray.direction) - self.radius_mm).max(0.0)
-    }
-
-    /// A box that holds another.
-    fn padded(&self, lo: DVec3, hi: DVec3) -> Bounds {
-        Bounds {
-            low: self.inside(lo).as_vec3a() - PADDING,
-            high: self.inside(hi).as_vec3a() + PADDING,
-        }
-    }
-}
-
 /// A ray in single precision, to be weighed against all boxes of a node at once.
 struct SingleRay {
     from: Vec3,
@@ -167,11 +114,11 @@ struct SingleRay {
 }
 
 impl SingleRay {
-    fn new(way: &Way) -> Self {
-        let [x, y, z] = way.inverse.to_array();
+    fn new(traversal: &RayTraversal) -> Self {
+        let [x, y, z] = traversal.inverse.to_array();
         Self {
-            from: way.start,
-            inverse: way.inverse,
+            from: traversal.start,
+            inverse: traversal.inverse,
             forwards: [
                 x.is_sign_positive(),
                 y.is_sign_positive(),
@@ -182,7 +129,7 @@ impl SingleRay {
 
     /// Where along itself the ray enters each box; infinite where it passes by.
     #[inline(always)]
-    fn entries(&self, node: &Node) -> Each {
+    fn entries(&self, node: &Node) -> F32x8 {
         let mut enters = [Vec4::ZERO; 2];
         let mut leaves = [Vec4::INFINITY; 2];
         for axis in 0..3 {
@@ -198,20 +145,4 @@ impl SingleRay {
         }
         [entry(enters[0], leaves[0]), entry(enters[1], leaves[1])]
     }
-}
-
-/// Where boxes are entered that are left there; infinite for those that are left before.
-///
-/// The far end is drawn out by a few roundings, so that none makes a ray miss (T. Ize,
-/// "Robust BVH Ray Traversal", *Journal of Computer Graphics Techniques* 2(2), 2013,
-/// from memory).
-#[inline(always)]
-fn entry(enters: Vec4, leaves: Vec4) -> Vec4 {
-    let meets = enters.cmple(leaves * (1.0 + 4.0 * f32::EPSILON));
-    Vec4::select(meets, enters, Vec4::INFINITY)
-}
-
-/// A cost in the tree's frame, rounded up a little.
-fn loosened(cost: f64) -> f32 {
-    (cost.max(0.0) * LOOSE + 1e-13) as f32
 }

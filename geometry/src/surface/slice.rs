@@ -2,6 +2,7 @@
 
 use glam::DVec3;
 use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 /// A vertex this near to a plane lies on it, mm.
 const ON_MM: f64 = 1e-6;
@@ -49,43 +50,61 @@ impl<T: Copy> Cut<'_, T> {
         self.vertices.get(vertex as usize).map_or(0.0, |v| v.z)
     }
 
+    /// Cuts a triangle by all planes it straddles at once: between two of them lies one piece,
+    /// of no more than three triangles, so what comes of it grows as the planes do.
     fn add(&mut self, triangle: [u32; 3], carried: T) {
-        let mut rest = vec![triangle];
-        while let Some(triangle) = rest.pop() {
-            let z = triangle.map(|v| self.z(v));
-            let low = z.into_iter().fold(f64::INFINITY, f64::min);
-            let high = z.into_iter().fold(f64::NEG_INFINITY, f64::max);
-            let plane = self.planes.partition_point(|&p| p <= low);
-            match self.planes.get(plane) {
-                Some(&at) if at < high => self.split(triangle, plane, at, &mut rest),
-                _ => self.triangles.push((triangle, carried)),
-            }
+        let mut rising = [0, 1, 2];
+        rising.sort_by(|&i, &j| self.z(triangle[i]).total_cmp(&self.z(triangle[j])));
+        let [low, middle, high] = rising.map(|i| triangle[i]);
+        let [bottom, bend, top] = [low, middle, high].map(|v| self.z(v));
+        // One way up is the long side, the other goes by the middle corner.
+        let turned = (rising[1] + 1) % 3 == rising[0];
+        let first = self.planes.partition_point(|&p| p <= bottom);
+        let beyond = self.planes.partition_point(|&p| p < top);
+        let mut long = low;
+        let (mut short, mut bends) = match bend > bottom {
+            true => (low, true),
+            false => (middle, false),
+        };
+        for plane in first..beyond {
+            let at = self.planes[plane];
+            let next_long = self.crossing(low, high, plane, at);
+            let bends_here = bends && bend < at;
+            let next_short = if bend == at {
+                middle
+            } else if bend > at {
+                self.crossing(low, middle, plane, at)
+            } else {
+                self.crossing(middle, high, plane, at)
+            };
+            let corner = bends_here.then_some(middle);
+            self.piece(
+                [long, next_long, next_short, short],
+                corner,
+                turned,
+                carried,
+            );
+            bends &= bend > at;
+            (long, short) = (next_long, next_short);
         }
+        let last = if bends && bend == top { middle } else { high };
+        let corner = (bends && bend < top).then_some(middle);
+        self.piece([long, high, last, short], corner, turned, carried);
     }
 
-    /// Cuts a triangle by the lowest plane that it straddles.
-    fn split(&mut self, triangle: [u32; 3], plane: usize, at: f64, out: &mut Vec<[u32; 3]>) {
-        let side = triangle.map(|v| {
-            let z = self.z(v);
-            i8::from(z > at) - i8::from(z < at)
-        });
-        // Turned so that the corner alone comes first: one on the plane, or one on its side.
-        let first = match side.iter().position(|&s| s == 0) {
-            Some(on) => on,
-            None => (0..3)
-                .find(|&i| side[(i + 1) % 3] == side[(i + 2) % 3])
-                .unwrap_or(0),
-        };
-        let [a, b, c] = [0, 1, 2].map(|i| triangle[(first + i) % 3]);
-        if side[first] == 0 {
-            let p = self.crossing(b, c, plane, at);
-            out.extend([[a, b, p], [a, p, c]]);
-        } else {
-            let (p, q) = (
-                self.crossing(a, b, plane, at),
-                self.crossing(a, c, plane, at),
-            );
-            out.extend([[a, p, q], [p, b, c], [p, c, q]]);
+    /// Puts a piece out, given up the long way and down the other, on which there may be a corner.
+    fn piece(&mut self, sides: [u32; 4], corner: Option<u32>, turned: bool, carried: T) {
+        let [a, b, c, d] = sides;
+        let outline = [Some(a), Some(b), Some(c), corner, Some(d)];
+        let mut outline: SmallVec<[u32; 5]> = outline.into_iter().flatten().collect();
+        outline.dedup();
+        if outline.first() == outline.last() {
+            outline.pop();
+        }
+        for i in 2..outline.len() {
+            let [p, q, r] = [outline[0], outline[i - 1], outline[i]];
+            let triangle = if turned { [p, q, r] } else { [p, r, q] };
+            self.triangles.push((triangle, carried));
         }
     }
 

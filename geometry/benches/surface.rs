@@ -119,7 +119,7 @@ fn paint(group: &mut Group, surface: &Surface) {
         group.throughput(Throughput::Elements(triangles as u64));
         group.bench_function("refine the skin along that stroke", |b| {
             b.iter(|| {
-                let class = |p| u32::from(mask.contains(p));
+                let class = |p: SurfacePoint| u32::from(mask.contains(p));
                 refine(surface, class, 0.25, &Progress::new()).map(|r| r.triangles.len())
             });
         });
@@ -128,7 +128,7 @@ fn paint(group: &mut Group, surface: &Surface) {
     group.throughput(Throughput::Elements(1));
     group.bench_function("refine the skin along one dab", |b| {
         b.iter(|| {
-            let class = |p| u32::from(one.contains(p));
+            let class = |p: SurfacePoint| u32::from(one.contains(p));
             let found = refine_some(surface, one.facets(), class, 0.25, &Progress::new());
             found.map(|r| r.triangles.len())
         });

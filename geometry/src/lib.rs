@@ -9,6 +9,9 @@
 //! Nothing here prints or writes; long work takes a [`Progress`] handle and can be
 //! cancelled by it.
 
+#[cfg(test)]
+extern crate self as geometry;
+
 pub mod field;
 pub mod inspect;
 pub mod layers;

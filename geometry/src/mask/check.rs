@@ -79,6 +79,12 @@ pub enum MaskError {
         /// What is wrong with it.
         error: Box<MaskError>,
     },
+    /// Distances along the skin about a stroke would take more memory than they may.
+    #[error(
+        "the skin about the stroke is made of too many thin facets to measure along it; \
+         make radius_mm or reach_mm smaller, or mend the mesh"
+    )]
+    TooInvolved,
     /// The work was told to stop.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),

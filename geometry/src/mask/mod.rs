@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 mod band;
 mod bounds;
+mod brushwork;
 mod check;
 mod crease;
 mod cuboid;
@@ -18,12 +19,15 @@ mod cylinder;
 mod facets;
 mod heights;
 mod prepared;
+mod reach;
+mod segment_boxes;
 mod shell;
 mod slab;
 mod span;
 mod sphere;
 mod stroke;
 
+pub use brushwork::{Brushwork, Mark};
 pub use check::MaskError;
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;

@@ -1,60 +1,32 @@
 //! A painted stroke: near its polyline, and within reach along the surface.
 
-use std::sync::Arc;
-
 use glam::DVec3;
 use rayon::prelude::*;
-use rustc_hash::{FxHashMap, FxHashSet};
 
+use super::reach::{Brush, Segment};
+use super::segment_boxes::SegmentBoxes;
 use super::{MaskError, Stroke};
-use crate::surface::bisection::Bisection;
-use crate::surface::facet::nearest_on_segment;
-use crate::surface::geodesic::{Distances, Fineness, Piece, trace};
-use crate::{Cancelled, Progress, Surface, SurfacePoint};
+use crate::{Progress, Surface, SurfacePoint};
+use std::sync::Arc;
 
 /// A stroke laid on a part. It can grow dab by dab while someone paints, and is then the
 /// same as one made of all its dabs at once.
+///
+/// It knows the facets that it paints as a whole by their numbers alone; what else is kept is
+/// for those at its rim.
 #[derive(Clone)]
 pub struct PreparedStroke {
     surface: Surface,
-    radius_mm: f64,
-    reach_mm: f64,
+    brush: Brush,
     dabs_mm: Vec<DVec3>,
     /// Corners of a box that holds all of it, mm.
     around: (DVec3, DVec3),
-    segments: Vec<Segment>,
-    /// For each facet that may hold paint, the last of its entries.
-    last: FxHashMap<u32, u32>,
-    entries: Vec<Entry>,
-}
-
-/// A straight piece of the stroke; one dab alone is a piece without length.
-#[derive(Clone)]
-struct Segment {
-    ends: [DVec3; 2],
-    /// Distances on the facets that are reached in part.
-    distances: Option<Arc<Distances>>,
-}
-
-/// That a segment reaches a facet.
-#[derive(Clone, Copy)]
-struct Entry {
-    segment: u32,
-    /// The facet's root in the segment's distances, or [`WHOLE`].
-    root: u32,
-    /// The entry before it for the same facet, or [`NONE`].
-    before: u32,
-}
-
-/// All of the facet is within reach.
-const WHOLE: u32 = u32::MAX;
-const NONE: u32 = u32::MAX;
-
-/// What one segment reaches.
-struct Reached {
-    segment: Segment,
-    /// Facets, each with its root or [`WHOLE`].
-    facets: Vec<(u32, u32)>,
+    segments: Vec<Arc<Segment>>,
+    boxes: SegmentBoxes,
+    /// The facets painted as a whole, in rising order.
+    whole: Vec<u32>,
+    /// The other facets that may hold paint, in rising order.
+    part: Vec<u32>,
 }
 
 impl PreparedStroke {
@@ -66,27 +38,36 @@ impl PreparedStroke {
         stroke.check()?;
         let mut prepared = Self {
             surface: surface.clone(),
-            radius_mm: stroke.radius_mm,
-            reach_mm: stroke.reach_or_default_mm(),
+            brush: Brush {
+                radius_mm: stroke.radius_mm,
+                reach_mm: stroke.reach_or_default_mm(),
+            },
             dabs_mm: stroke.dabs_mm.clone(),
             around: stroke.bounds_mm(),
             segments: Vec::new(),
-            last: FxHashMap::default(),
-            entries: Vec::new(),
+            boxes: SegmentBoxes::default(),
+            whole: Vec::new(),
+            part: Vec::new(),
         };
         let ends: Vec<[DVec3; 2]> = match stroke.dabs_mm.as_slice() {
             [dab] => vec![[*dab, *dab]],
             dabs => dabs.windows(2).map(|w| [w[0], w[1]]).collect(),
         };
-        let reach = |ends| prepared.reach(ends, progress);
+        let reach = |ends| Segment::new(surface, ends, prepared.brush, progress);
         // A few pieces are done sooner than other threads are woken.
-        let reached: Result<Vec<_>, Cancelled> = match ends.len() {
+        let reached: Result<Vec<_>, MaskError> = match ends.len() {
             ..4 => ends.into_iter().map(reach).collect(),
             _ => ends.into_par_iter().map(reach).collect(),
         };
-        for part in reached? {
-            prepared.add(part);
+        let (mut whole, mut part) = (Vec::new(), Vec::new());
+        for (segment, painted) in reached? {
+            whole.extend(painted);
+            part.extend_from_slice(segment.facets());
+            prepared.put(segment);
         }
+        prepared.whole = each_once(whole);
+        prepared.part = each_once(part);
+        prepared.part_without_whole();
         Ok(prepared)
     }
 
@@ -97,24 +78,29 @@ impl PreparedStroke {
     pub fn push(&mut self, dab_mm: DVec3) -> Result<(), MaskError> {
         super::check::finite_point("dabs_mm", dab_mm)?;
         let start = self.dabs_mm.last().copied().unwrap_or(dab_mm);
-        let part = self.reach([start, dab_mm], &Progress::new())?;
+        let ends = [start, dab_mm];
+        let (segment, whole) = Segment::new(&self.surface, ends, self.brush, &Progress::new())?;
         if self.dabs_mm.len() == 1 {
             // The dot it began with is part of the first piece.
             self.segments.clear();
-            self.last.clear();
-            self.entries.clear();
+            self.boxes = SegmentBoxes::default();
+            self.whole.clear();
+            self.part.clear();
         }
-        self.add(part);
+        insert_each(&mut self.whole, whole);
+        insert_each(&mut self.part, segment.facets().to_vec());
+        self.part_without_whole();
+        self.put(segment);
         self.dabs_mm.push(dab_mm);
         let (low, high) = self.around;
-        let room = DVec3::splat(self.radius_mm);
+        let room = DVec3::splat(self.brush.radius_mm);
         self.around = (low.min(dab_mm - room), high.max(dab_mm + room));
         Ok(())
     }
 
     /// Its radius, mm.
     pub fn radius_mm(&self) -> f64 {
-        self.radius_mm
+        self.brush.radius_mm
     }
 
     /// The dabs so far, mm.
@@ -122,9 +108,19 @@ impl PreparedStroke {
         &self.dabs_mm
     }
 
-    /// The facets that may hold paint, in no order.
+    /// The facets that may hold paint, each once, in no order.
     pub fn facets(&self) -> impl Iterator<Item = u32> + '_ {
-        self.last.keys().copied()
+        self.whole.iter().chain(&self.part).copied()
+    }
+
+    /// The facets that are painted as a whole, in rising order.
+    pub(super) fn whole_facets(&self) -> &[u32] {
+        &self.whole
+    }
+
+    /// The other facets that may hold paint, in rising order.
+    pub(super) fn part_facets(&self) -> &[u32] {
+        &self.part
     }
 
     /// As [`PreparedMask::steady_mm`](super::PreparedMask::steady_mm): how far off a box about
@@ -136,182 +132,48 @@ impl PreparedStroke {
 
     /// Whether a point of the skin is painted.
     pub fn contains(&self, at: SurfacePoint) -> bool {
-        let Some(&last) = self.last.get(&at.facet) else {
+        if self.steady_mm(at.point_mm) > 0.0 {
             return false;
-        };
-        let mut next = last;
-        while let Some(entry) = self.entries.get(next as usize) {
-            let segment = &self.segments[entry.segment as usize];
-            if self.reaches(segment, entry.root, at.point_mm) {
-                return true;
-            }
-            next = entry.before;
         }
-        false
+        self.whole.binary_search(&at.facet).is_ok()
+            || (self.part.binary_search(&at.facet).is_ok() && self.paints_part(at))
     }
 
-    fn reaches(&self, segment: &Segment, root: u32, point: DVec3) -> bool {
-        let [a, b] = segment.ends;
-        let near = nearest_on_segment(a, b, point).distance_squared(point)
-            <= self.radius_mm * self.radius_mm;
-        near && match &segment.distances {
-            Some(distances) if root != WHOLE => distances.at(root, point) <= self.reach_mm,
-            _ => true,
-        }
+    /// Whether a point of a facet that may hold paint, and is not painted as a whole, is
+    /// painted.
+    pub(super) fn paints_part(&self, at: SurfacePoint) -> bool {
+        let mesh = self.surface.mesh();
+        let (facet, point) = (at.facet, at.point_mm);
+        self.boxes.any_at(point, |segment| {
+            let segment = self.segments.get(segment);
+            segment.is_some_and(|s| s.paints(mesh, facet, point, self.brush))
+        })
     }
 
-    fn add(&mut self, part: Reached) {
-        let segment = self.segments.len() as u32;
-        self.segments.push(part.segment);
-        for (facet, root) in part.facets {
-            let entry = self.entries.len() as u32;
-            let before = self.last.insert(facet, entry).unwrap_or(NONE);
-            self.entries.push(Entry {
-                segment,
-                root,
-                before,
-            });
-        }
+    fn put(&mut self, segment: Segment) {
+        self.boxes.push(segment.ends, self.brush.radius_mm);
+        self.segments.push(Arc::new(segment));
     }
 
-    /// Finds out what a straight piece reaches.
-    fn reach(&self, ends: [DVec3; 2], progress: &Progress) -> Result<Reached, Cancelled> {
-        progress.check()?;
-        let pieces = self.draw(ends);
-        let near = Neighbourhood::load(&self.surface, ends, &pieces, self.reach_mm, self.radius_mm);
-        let distances = self.distances(ends, &near, pieces, progress)?;
-        let mut facets = Vec::with_capacity(near.facets.len());
-        for (root, &facet) in near.facets.iter().enumerate() {
-            let (least, most) = distances.range(root as u32);
-            let corners = self.surface.mesh().corners(facet as usize);
-            if least <= self.reach_mm && !farther_than(corners, ends, self.radius_mm) {
-                let whole = most <= self.reach_mm;
-                facets.push((facet, if whole { WHOLE } else { root as u32 }));
-            }
-        }
-        let in_part = facets.iter().any(|&(_, root)| root != WHOLE);
-        let segment = Segment {
-            ends,
-            distances: in_part.then(|| Arc::new(distances)),
-        };
-        Ok(Reached { segment, facets })
-    }
-
-    /// Distances from a straight piece over its neighbourhood.
-    fn distances(
-        &self,
-        ends: [DVec3; 2],
-        near: &Neighbourhood,
-        pieces: Vec<Piece>,
-        progress: &Progress,
-    ) -> Result<Distances, Cancelled> {
-        // Only the distances about as long as the reach decide anything, so nearer to the
-        // stroke the skin need not be cut finer.
-        let fineness = Fineness {
-            finest_mm: self.reach_mm / 10.0,
-            sides_per_distance: 8.0,
-            most_nodes: 400_000,
-        };
-        let from_ends = |p: DVec3| nearest_on_segment(ends[0], ends[1], p).distance(p);
-        let matters =
-            |a: DVec3, b: DVec3| from_ends(a.midpoint(b)) - 0.5 * a.distance(b) < near.within_mm;
-        let mut mesh = near.bisection(&self.surface);
-        mesh.refine(fineness.most_nodes, |a, b| {
-            fineness.too_long(a, b, from_ends) && matters(a, b)
-        });
-        let by_root = |piece: Piece| {
-            let facet = *near.place.get(&piece.facet)?;
-            Some(Piece { facet, ..piece })
-        };
-        let pieces: Vec<Piece> = pieces.into_iter().filter_map(by_root).collect();
-        // Far enough that the facets at the limit have all their corners.
-        let limit = 1.2 * self.reach_mm;
-        Distances::new(&self.surface, mesh, &pieces, limit, progress)
-    }
-
-    /// The line that a piece draws on the skin; a dab away from the skin draws nothing.
-    fn draw(&self, ends: [DVec3; 2]) -> Vec<Piece> {
-        let on_skin = ends.map(|p| self.surface.nearest_within(p, self.radius_mm));
-        match on_skin {
-            [Some(a), Some(b)] if a.point_mm == b.point_mm => vec![Piece::dot(a)],
-            [Some(a), Some(b)] => trace(&self.surface, a, b, self.radius_mm),
-            [Some(a), None] | [None, Some(a)] => vec![Piece::dot(a)],
-            [None, None] => Vec::new(),
-        }
+    fn part_without_whole(&mut self) {
+        let whole = &self.whole;
+        self.part
+            .retain(|facet| whole.binary_search(facet).is_err());
+        self.part.shrink_to_fit();
     }
 }
 
-/// The facets that ways from a segment to its paint can run over.
-struct Neighbourhood {
-    facets: Vec<u32>,
-    /// Where each facet is in `facets`.
-    place: FxHashMap<u32, u32>,
-    within_mm: f64,
+fn each_once(mut facets: Vec<u32>) -> Vec<u32> {
+    facets.sort_unstable();
+    facets.dedup();
+    facets.shrink_to_fit();
+    facets
 }
 
-impl Neighbourhood {
-    fn load(
-        surface: &Surface,
-        ends: [DVec3; 2],
-        pieces: &[Piece],
-        reach_mm: f64,
-        radius_mm: f64,
-    ) -> Self {
-        // A way that ends within the radius of the segment and is no longer than the reach
-        // is never farther from the segment than the mean of the two.
-        let within_mm = 0.5 * (1.1 * reach_mm + radius_mm);
-        let adjacency = surface.adjacency();
-        let mut near = Self {
-            facets: Vec::new(),
-            place: FxHashMap::default(),
-            within_mm,
-        };
-        let mut far = FxHashSet::default();
-        for piece in pieces {
-            near.put(piece.facet);
-        }
-        let mut next = 0;
-        while let Some(&facet) = near.facets.get(next) {
-            next += 1;
-            for (other, _) in adjacency.neighbours(facet) {
-                if near.place.contains_key(&other) || far.contains(&other) {
-                    continue;
-                }
-                if farther_than(surface.mesh().corners(other as usize), ends, within_mm) {
-                    far.insert(other);
-                } else {
-                    near.put(other);
-                }
-            }
-        }
-        near
-    }
-
-    fn put(&mut self, facet: u32) {
-        let place = self.facets.len() as u32;
-        if let std::collections::hash_map::Entry::Vacant(vacant) = self.place.entry(facet) {
-            vacant.insert(place);
-            self.facets.push(facet);
-        }
-    }
-
-    fn bisection(&self, surface: &Surface) -> Bisection {
-        Bisection::of_some(
-            surface.mesh(),
-            surface.adjacency(),
-            &self.facets,
-            &self.place,
-        )
-    }
-}
-
-/// Whether a facet is surely farther than `limit` from a segment.
-fn farther_than(corners: [DVec3; 3], ends: [DVec3; 2], limit: f64) -> bool {
-    let centre = (corners[0] + corners[1] + corners[2]) / 3.0;
-    let size = corners
-        .map(|c| c.distance_squared(centre))
-        .into_iter()
-        .fold(0.0, f64::max)
-        .sqrt();
-    nearest_on_segment(ends[0], ends[1], centre).distance(centre) - size > limit
+/// Puts facets into others in rising order.
+fn insert_each(facets: &mut Vec<u32>, new: Vec<u32>) {
+    facets.extend(new);
+    // Two rising runs: quick for a sort that finds them.
+    facets.sort();
+    facets.dedup();
 }

@@ -44,6 +44,23 @@ impl Adjacency {
         (0..3).flat_map(move |side| self.across(facet, side))
     }
 
+    /// A name of the edge that a side lies on: the least of the sides there, written
+    /// `3 * facet + side`.
+    pub(crate) fn edge(&self, facet: u32, side: usize) -> u32 {
+        let start = 3 * facet + side as u32;
+        let (mut least, mut at) = (start, self.ring[start as usize]);
+        while at != start {
+            least = least.min(at);
+            at = self.ring[at as usize];
+        }
+        least
+    }
+
+    /// Whether no other facet lies on a side, written `3 * facet + side`.
+    pub(crate) fn is_rim(&self, side: u32) -> bool {
+        self.ring[side as usize] == side
+    }
+
     pub(super) fn ring(&self) -> &[u32] {
         &self.ring
     }

@@ -38,11 +38,6 @@ impl Node {
     pub(crate) fn turned_to_cut<T: Copy>(&self, values: [T; 3]) -> [T; 3] {
         [0, 1, 2].map(|i| values[(self.cut as usize + i) % 3])
     }
-
-    /// Its two halves once it is cut.
-    pub(crate) fn halves(&self) -> Option<[u32; 2]> {
-        (self.half != 0).then_some([self.half, self.half + 1])
-    }
 }
 
 /// Facets, their halves, the halves' halves and so on. The first nodes are the facets it
@@ -53,8 +48,6 @@ pub(crate) struct Bisection {
     pub(crate) nodes: Vec<Node>,
     /// How many facets it began with.
     pub(crate) roots: u32,
-    /// The mesh's names of the vertices it began with; empty if they are the same.
-    names: Vec<u32>,
 }
 
 impl Bisection {
@@ -76,7 +69,6 @@ impl Bisection {
             vertices: mesh.vertices().to_vec(),
             roots: nodes.len() as u32,
             nodes,
-            names: Vec::new(),
         }
     }
 
@@ -117,16 +109,6 @@ impl Bisection {
             vertices: names.iter().map(|&v| mesh.vertices()[v as usize]).collect(),
             roots: nodes.len() as u32,
             nodes,
-            names,
-        }
-    }
-
-    /// What the mesh calls a vertex; nothing, if it came by cutting. `count` is the number
-    /// of vertices of the mesh.
-    pub(crate) fn name(&self, vertex: u32, count: usize) -> Option<u32> {
-        match self.names.is_empty() {
-            true => ((vertex as usize) < count).then_some(vertex),
-            false => self.names.get(vertex as usize).copied(),
         }
     }
 
@@ -279,57 +261,10 @@ impl Bisection {
         self.set_next(new, after);
     }
 
-    /// Cuts until no triangle's longest side is too long, or there are `limit` nodes.
-    /// `too_long` gets the ends of a side.
-    pub(crate) fn refine(&mut self, limit: usize, too_long: impl Fn(DVec3, DVec3) -> bool) {
-        let mut next = 0;
-        while next < self.nodes.len() && self.nodes.len() < limit {
-            let node = next as u32;
-            if self.nodes[next].is_whole() {
-                let [a, b] = self.longest_ends(node);
-                if too_long(a, b) {
-                    self.cut(node);
-                }
-            }
-            // What was cut is never asked again; its halves come later in the list.
-            next += 1;
-        }
-    }
-
     /// The whole nodes.
     pub(crate) fn leaves(&self) -> impl Iterator<Item = u32> + '_ {
         let nodes = self.nodes.iter().enumerate();
         nodes.filter(|(_, n)| n.is_whole()).map(|(i, _)| i as u32)
-    }
-
-    /// Calls `each` with every whole part of a root.
-    pub(crate) fn leaves_of(&self, root: u32, mut each: impl FnMut(&Node)) {
-        let mut open = vec![root];
-        while let Some(node) = open.pop() {
-            let node = &self.nodes[node as usize];
-            match node.halves() {
-                Some(halves) => open.extend(halves),
-                None => each(node),
-            }
-        }
-    }
-
-    /// The whole part of a root in which a point lies, given and returned with its
-    /// barycentric weights.
-    pub(crate) fn locate(&self, root: u32, weights: [f64; 3]) -> (u32, [f64; 3]) {
-        let (mut at, mut weights) = (root, weights);
-        loop {
-            let node = &self.nodes[at as usize];
-            let Some([first, second]) = node.halves() else {
-                return (at, weights);
-            };
-            let [u, v, w] = node.turned_to_cut(weights);
-            (at, weights) = if u >= v {
-                (first, [u - v, 2.0 * v, w])
-            } else {
-                (second, [2.0 * u, v - u, w])
-            };
-        }
     }
 }
 
@@ -348,6 +283,17 @@ mod tests {
         }
         if closed {
             assert!(seen.values().all(|&n| n == 0), "a side is met by no other");
+        }
+    }
+
+    fn refine(mesh: &mut Bisection, too_long: impl Fn(DVec3, DVec3) -> bool) {
+        let mut next = 0;
+        while next < mesh.nodes.len() {
+            let [a, b] = mesh.longest_ends(next as u32);
+            if mesh.nodes[next].is_whole() && too_long(a, b) {
+                mesh.cut(next as u32);
+            }
+            next += 1;
         }
     }
 
@@ -370,7 +316,7 @@ mod tests {
         let mesh = tetrahedron();
         let adjacency = Adjacency::new(4, mesh.triangles());
         let mut cut = Bisection::of_all(&mesh, &adjacency);
-        cut.refine(1_000_000, |a, b| {
+        refine(&mut cut, |a, b| {
             a.distance(b) > 0.05 + 0.2 * a.midpoint(b).length()
         });
         assert!(cut.nodes.len() > 1000);
@@ -383,24 +329,5 @@ mod tests {
             })
             .sum();
         assert!((area - mesh.area_mm2()).abs() < 1e-9 * area);
-    }
-
-    #[test]
-    fn a_point_is_found_in_its_part() {
-        let mesh = tetrahedron();
-        let adjacency = Adjacency::new(4, mesh.triangles());
-        let mut cut = Bisection::of_all(&mesh, &adjacency);
-        cut.refine(1_000_000, |a, b| a.distance(b) > 0.7);
-        for facet in 0..4 {
-            let corners = mesh.corners(facet);
-            for (u, v) in [(0.2, 0.3), (0.9, 0.05), (0.01, 0.5), (0.0, 0.0)] {
-                let weights = [1.0 - u - v, u, v];
-                let (leaf, inside) = cut.locate(facet as u32, weights);
-                let at = |c: [DVec3; 3], w: [f64; 3]| c[0] * w[0] + c[1] * w[1] + c[2] * w[2];
-                let found = at(cut.corners(leaf), inside);
-                assert!(found.distance(at(corners, weights)) < 1e-12);
-                assert!(inside.iter().all(|&w| w >= 0.0));
-            }
-        }
     }
 }

@@ -1,4 +1,4 @@
-//! One facet at a time, in double precision: nearest point, ray, barycentric weights.
+//! One facet at a time, in double precision: nearest points, and where rays meet it.
 
 use glam::DVec3;
 
@@ -77,44 +77,56 @@ pub(crate) fn nearest_on_segment(a: DVec3, b: DVec3, p: DVec3) -> DVec3 {
     }
 }
 
-/// Weights of the three corners that make `p`'s foot in the triangle's plane; they sum
-/// to 1 and are clamped to the triangle. A triangle without area gets its nearest side.
-pub(crate) fn barycentric(corners: [DVec3; 3], p: DVec3) -> [f64; 3] {
-    let [a, b, c] = corners;
-    let (ab, ac, ap) = (b - a, c - a, p - a);
-    let normal = ab.cross(ac);
-    let whole = normal.length_squared();
-    let scale = ab.length_squared().max(ac.length_squared());
-    if whole <= 1e-24 * scale * scale {
-        return weights_on_sides(corners, p);
+/// Whether a triangle comes within a distance of the segment between two points.
+///
+/// Source: C. Ericson, *Real-Time Collision Detection*, 2005, section 5.1.9 and 5.1.10 (segments,
+/// and a segment and a triangle), from memory.
+pub(crate) fn comes_within(corners: [DVec3; 3], ends: [DVec3; 2], limit: f64) -> bool {
+    let within = |a: DVec3, b: DVec3| a.distance_squared(b) <= limit * limit;
+    let centre = (corners[0] + corners[1] + corners[2]) / 3.0;
+    let size = corners.map(|c| c.distance_squared(centre));
+    let size = size.into_iter().fold(0.0, f64::max).sqrt();
+    let off = nearest_on_segment(ends[0], ends[1], centre).distance(centre);
+    if off - size > limit {
+        return false;
     }
-    let v = ap.cross(ac).dot(normal) / whole;
-    let w = ab.cross(ap).dot(normal) / whole;
-    let clamped = [1.0 - v - w, v, w].map(|x| x.max(0.0));
-    let sum: f64 = clamped.iter().sum();
-    clamped.map(|x| x / sum)
+    if off <= limit
+        || ends
+            .iter()
+            .any(|&end| within(nearest_on(corners, end), end))
+    {
+        return true;
+    }
+    if ends[0] == ends[1] {
+        return false;
+    }
+    let sides = [0, 1, 2].map(|i| [corners[i], corners[(i + 1) % 3]]);
+    if sides.iter().any(|&side| {
+        let (p, q) = nearest_of_segments(side, ends);
+        within(p, q)
+    }) {
+        return true;
+    }
+    // The segment may go through the middle of the triangle.
+    let normal = (corners[1] - corners[0]).cross(corners[2] - corners[0]);
+    let [a, b] = ends.map(|end| (end - corners[0]).dot(normal));
+    let through = ends[0].lerp(ends[1], a / (a - b));
+    (a > 0.0) != (b > 0.0) && within(nearest_on(corners, through), through)
 }
 
-fn weights_on_sides(corners: [DVec3; 3], p: DVec3) -> [f64; 3] {
-    let mut best = (f64::INFINITY, [1.0, 0.0, 0.0]);
-    for (i, j) in [(0, 1), (1, 2), (2, 0)] {
-        let (u, v) = (corners[i], corners[j]);
-        let q = nearest_on_segment(u, v, p);
-        let length = u.distance(v);
-        let share = if length > 0.0 {
-            (u.distance(q) / length).min(1.0)
-        } else {
-            0.0
-        };
-        let distance = q.distance_squared(p);
-        if distance < best.0 {
-            let mut weights = [0.0; 3];
-            weights[i] = 1.0 - share;
-            weights[j] = share;
-            best = (distance, weights);
-        }
-    }
-    best.1
+/// The points of two segments that are nearest to each other.
+fn nearest_of_segments([a, b]: [DVec3; 2], [c, d]: [DVec3; 2]) -> (DVec3, DVec3) {
+    let (u, v, w) = (b - a, d - c, a - c);
+    let (uu, uv, vv) = (u.dot(u), u.dot(v), v.dot(v));
+    let over = uu * vv - uv * uv;
+    let share = match over > 1e-12 * uu * vv {
+        true => ((uv * v.dot(w) - vv * u.dot(w)) / over).clamp(0.0, 1.0),
+        false => 0.0,
+    };
+    // From a point of the first to the second and back is enough, as the ends are clamped.
+    let on_second = nearest_on_segment(c, d, a + u * share);
+    let on_first = nearest_on_segment(a, b, on_second);
+    (on_first, nearest_on_segment(c, d, on_first))
 }
 
 /// A ray made ready for many triangles: sheared so that it runs along one axis.

@@ -4,7 +4,7 @@
 //! ends are known. So they are cut first, exactly, and what is left between them is of one area
 //! or has an edge of another kind in it.
 
-use super::refine::{Refined, run};
+use super::refine::{Classes, Refined, run};
 use super::slice;
 use super::{Adjacency, Surface, SurfacePoint, bisection::Bisection};
 use crate::{Cancelled, DVec3, Mesh, Progress};
@@ -54,24 +54,24 @@ impl LevelCut {
     /// As [`refine`](fn@super::refine), but a point is asked about a little inside of its facet,
     /// and beneath it where the facet is level.
     ///
-    /// `classify` gets points on the facets of the surface from before, and those are the
-    /// sources of what comes out.
+    /// The classes are asked about facets of the surface from before, and those are the sources of
+    /// what comes out. What they say of parts of a facet may leave level edges out of account.
     ///
     /// # Errors
     /// [`Cancelled`] when told to stop.
     pub fn refine(
         &self,
-        classify: impl Fn(SurfacePoint) -> u32 + Sync,
+        classes: impl Classes,
         finest_mm: f64,
         progress: &Progress,
     ) -> Result<Refined, Cancelled> {
         let triangles = self.mesh.triangles();
         let adjacency = Adjacency::new(self.mesh.vertices().len(), triangles);
         let facets = (0..triangles.len() as u32).collect();
-        let class = |point| classify(self.inwards(point));
+        let inwards = Inwards { cut: self, classes };
         let whole = Bisection::of_all(&self.mesh, &adjacency);
         drop(adjacency);
-        let mut refined = run(whole, facets, class, finest_mm, progress)?;
+        let mut refined = run(whole, facets, inwards, finest_mm, progress)?;
         for facet in &mut refined.source_facet {
             *facet = self.source_of(*facet);
         }
@@ -95,6 +95,22 @@ impl LevelCut {
             point_mm,
             facet: self.source_of(point.facet),
         }
+    }
+}
+
+/// Classes of points a little inside of their facets.
+struct Inwards<'a, C> {
+    cut: &'a LevelCut,
+    classes: C,
+}
+
+impl<C: Classes> Classes for Inwards<'_, C> {
+    fn class(&self, at: SurfacePoint) -> u32 {
+        self.classes.class(self.cut.inwards(at))
+    }
+
+    fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        self.classes.is_even(self.cut.source_of(facet), corners_mm)
     }
 }
 

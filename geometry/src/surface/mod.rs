@@ -14,17 +14,16 @@ use crate::Mesh;
 
 mod adjacency;
 pub(crate) mod bisection;
+mod bvh;
 pub(crate) mod facet;
 pub(crate) mod geodesic;
 pub mod level;
 pub mod refine;
 mod slice;
-mod tree;
-pub(crate) mod turns;
 
 pub use adjacency::Adjacency;
 pub use level::{LevelCut, rising};
-pub use refine::{ClassArea, Refined, refine, refine_some};
+pub use refine::{ClassArea, Classes, Refined, refine, refine_some};
 pub use slice::by_planes as cut_by_planes;
 
 /// A point of the skin and the facet it lies on.
@@ -78,22 +77,20 @@ pub struct Surface(Arc<Parts>);
 
 struct Parts {
     mesh: Arc<Mesh>,
-    tree: tree::Tree,
+    tree: bvh::Bvh,
     adjacency: OnceLock<Adjacency>,
     shells: OnceLock<Vec<u32>>,
-    turns: OnceLock<Vec<turns::Turn>>,
 }
 
 impl Surface {
     /// Builds the tree.
     pub fn new(mesh: Arc<Mesh>) -> Self {
-        let tree = tree::Tree::new(&mesh);
+        let tree = bvh::Bvh::new(&mesh);
         Self(Arc::new(Parts {
             mesh,
             tree,
             adjacency: OnceLock::new(),
             shells: OnceLock::new(),
-            turns: OnceLock::new(),
         }))
     }
 
@@ -149,13 +146,6 @@ impl Surface {
     /// over shared edges. Worked out when first asked for.
     pub fn shells(&self) -> &[u32] {
         self.0.shells.get_or_init(|| self.adjacency().shells())
-    }
-
-    /// How much surface lies around each vertex.
-    pub(crate) fn turns(&self) -> &[turns::Turn] {
-        self.0
-            .turns
-            .get_or_init(|| turns::turns(&self.0.mesh, self.adjacency()))
     }
 
     /// Calls `each` with every facet that reaches into a box (and perhaps a few that only

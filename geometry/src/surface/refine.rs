@@ -18,6 +18,27 @@ const LOOK: f64 = 4.0;
 /// Halvings with which the place of an edge is found along a side.
 const HALVINGS: usize = 16;
 
+/// What the skin is cut by: the class of each of its points.
+///
+/// A function that tells the class of a point is one.
+pub trait Classes: Sync {
+    /// The class of a point.
+    fn class(&self, at: SurfacePoint) -> u32;
+
+    /// Whether all of a part of a facet is surely of one class, so that it need not be looked
+    /// through; where it is not known, no.
+    fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        let _ = (facet, corners_mm);
+        false
+    }
+}
+
+impl<F: Fn(SurfacePoint) -> u32 + Sync> Classes for F {
+    fn class(&self, at: SurfacePoint) -> u32 {
+        self(at)
+    }
+}
+
 /// The skin cut so that each triangle belongs to one class.
 ///
 /// Triangles that touch share their vertices, but for a vertex that may lie on the straight
@@ -60,16 +81,16 @@ pub struct ClassArea {
 /// [`Cancelled`] when told to stop.
 ///
 /// # Panics
-/// Never by itself; `classify` is called from several threads.
+/// Never by itself; `classes` are asked for from several threads.
 pub fn refine(
     surface: &Surface,
-    classify: impl Fn(SurfacePoint) -> u32 + Sync,
+    classes: impl Classes,
     finest_mm: f64,
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
     let facets: Vec<u32> = (0..surface.mesh().triangles().len() as u32).collect();
     let mesh = Bisection::of_all(surface.mesh(), surface.adjacency());
-    run(mesh, facets, classify, finest_mm, progress)
+    run(mesh, facets, classes, finest_mm, progress)
 }
 
 /// As [`refine`], but of some facets alone: what a stroke that has just grown needs.
@@ -82,7 +103,7 @@ pub fn refine(
 pub fn refine_some(
     surface: &Surface,
     facets: impl IntoIterator<Item = u32>,
-    classify: impl Fn(SurfacePoint) -> u32 + Sync,
+    classes: impl Classes,
     finest_mm: f64,
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
@@ -95,7 +116,7 @@ pub fn refine_some(
         });
     }
     let mesh = Bisection::of_some(surface.mesh(), surface.adjacency(), &unique, &place);
-    run(mesh, unique, classify, finest_mm, progress)
+    run(mesh, unique, classes, finest_mm, progress)
 }
 
 impl Refined {
@@ -125,15 +146,15 @@ fn area([a, b, c]: [DVec3; 3]) -> f64 {
 pub(super) fn run(
     mesh: Bisection,
     facets: Vec<u32>,
-    classify: impl Fn(SurfacePoint) -> u32 + Sync,
+    classes: impl Classes,
     finest_mm: f64,
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
     let mut work = Work {
-        classes: Vec::new(),
+        known: Vec::new(),
         mesh,
         facets,
-        classify,
+        classes,
         finest_mm,
     };
     work.classify_roots();
@@ -141,26 +162,26 @@ pub(super) fn run(
     work.finish(progress)
 }
 
-struct Work<F> {
+struct Work<C> {
     mesh: Bisection,
     /// The facet of each root.
     facets: Vec<u32>,
     /// For each node the classes at its corners, as its own facet sees them.
-    classes: Vec<[u32; 3]>,
-    classify: F,
+    known: Vec<[u32; 3]>,
+    classes: C,
     finest_mm: f64,
 }
 
-impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
+impl<C: Classes> Work<C> {
     fn class_at(&self, root: u32, point_mm: DVec3) -> u32 {
-        (self.classify)(SurfacePoint {
+        self.classes.class(SurfacePoint {
             point_mm,
             facet: self.facets[root as usize],
         })
     }
 
     fn classify_roots(&mut self) {
-        self.classes = on_all(0..self.mesh.roots as usize, |root| {
+        self.known = on_all(0..self.mesh.roots as usize, |root| {
             let root = root as u32;
             self.mesh.corners(root).map(|p| self.class_at(root, p))
         });
@@ -192,15 +213,18 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
         if longest <= self.finest_mm {
             return false;
         }
-        let [first, second, third] = self.classes[node as usize];
+        let [first, second, third] = self.known[node as usize];
         first != second || second != third || self.hides_another(node, longest, first)
     }
 
     /// Looks through a triangle whose corners agree for a point that does not.
     fn hides_another(&self, node: u32, longest: f64, class: u32) -> bool {
-        let steps = (longest / (LOOK * self.finest_mm)).ceil().max(2.0) as usize;
         let root = self.mesh.nodes[node as usize].root;
         let [a, b, c] = self.mesh.corners(node);
+        if self.classes.is_even(self.facets[root as usize], [a, b, c]) {
+            return false;
+        }
+        let steps = (longest / (LOOK * self.finest_mm)).ceil().max(2.0) as usize;
         let at = |i: usize, j: usize| {
             a + (b - a) * (i as f64 / steps as f64) + (c - a) * (j as f64 / steps as f64)
         };
@@ -216,8 +240,8 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
         });
         for (half, middle) in (first..).step_by(2).zip(middles) {
             let parent = self.mesh.nodes[half].parent as usize;
-            let [a, b, c] = self.mesh.nodes[parent].turned_to_cut(self.classes[parent]);
-            self.classes.extend([[a, middle, c], [middle, b, c]]);
+            let [a, b, c] = self.mesh.nodes[parent].turned_to_cut(self.known[parent]);
+            self.known.extend([[a, middle, c], [middle, b, c]]);
         }
     }
 
@@ -246,7 +270,7 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
     fn crossings(&self, leaves: &[u32]) -> Vec<((u32, u32), DVec3)> {
         let mut sides = FxHashMap::default();
         for &leaf in leaves {
-            let classes = self.classes[leaf as usize];
+            let classes = self.known[leaf as usize];
             let node = &self.mesh.nodes[leaf as usize];
             for (i, j) in [(0, 1), (1, 2), (2, 0)] {
                 if classes[i] != classes[j] {
@@ -281,7 +305,7 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Work<F> {
     /// Writes a whole triangle out, cut along the edges in it.
     fn emit(&self, leaf: u32, known: &FxHashMap<(u32, u32), u32>, out: &mut Refined) {
         let node = &self.mesh.nodes[leaf as usize];
-        let classes = self.classes[leaf as usize];
+        let classes = self.known[leaf as usize];
         let facet = self.facets[node.root as usize];
         if classes[0] == classes[1] && classes[1] == classes[2] {
             return out.put(node.corners, facet, classes[0]);
@@ -461,7 +485,8 @@ mod tests {
     #[test]
     fn classes_that_follow_facets_need_no_cut() {
         let surface = surface(block(DVec3::new(30.0, 30.0, 30.0)));
-        let refined = refine(&surface, |p| p.facet, 0.1, &Progress::new()).expect("not stopped");
+        let refined = refine(&surface, |p: SurfacePoint| p.facet, 0.1, &Progress::new())
+            .expect("not stopped");
         assert_eq!(refined.triangles.len(), 12);
         assert!(refined.areas().iter().all(|a| a.error_mm2 == 0.0));
     }

@@ -11,8 +11,6 @@ pub(crate) struct Piece {
     pub(crate) facet: u32,
     pub(crate) from: DVec3,
     pub(crate) to: DVec3,
-    /// Whether the whole line begins, or ends, here.
-    pub(crate) ends: [bool; 2],
 }
 
 impl Piece {
@@ -21,7 +19,6 @@ impl Piece {
             facet: at.facet,
             from: at.point_mm,
             to: at.point_mm,
-            ends: [true, true],
         }
     }
 }
@@ -29,34 +26,58 @@ impl Piece {
 /// More facets than this in one line are not followed.
 const MOST_PIECES: usize = 200_000;
 
+/// The line that a straight stroke draws on the skin.
+#[derive(Clone, Debug)]
+pub(crate) struct Line {
+    /// Its ends on the skin, mm.
+    pub(crate) ends: [DVec3; 2],
+    pub(crate) pieces: Vec<Piece>,
+    /// Unit normal of the plane that it lies in, if it leads from one end to the other in one
+    /// plane; zero for a dot, which lies in every plane.
+    pub(crate) plane: Option<DVec3>,
+}
+
+impl Line {
+    /// A point of the skin.
+    pub(crate) fn dot(at: SurfacePoint) -> Self {
+        Self {
+            ends: [at.point_mm; 2],
+            pieces: vec![Piece::dot(at)],
+            plane: Some(DVec3::ZERO),
+        }
+    }
+}
+
 /// Draws the line from `a` to `b`: the skin's cut with the plane through both that stands
 /// upright on the skin there. Where that line does not get from one to the other within
 /// `radius_mm` of the straight way, what can be drawn from either end is drawn.
-pub(crate) fn trace(
-    surface: &Surface,
-    a: SurfacePoint,
-    b: SurfacePoint,
-    radius_mm: f64,
-) -> Vec<Piece> {
+pub(crate) fn trace(surface: &Surface, a: SurfacePoint, b: SurfacePoint, radius_mm: f64) -> Line {
     let chord = b.point_mm - a.point_mm;
+    let ends = [a.point_mm, b.point_mm];
+    let line = |pieces, plane| Line {
+        ends,
+        pieces,
+        plane,
+    };
+    let upright = across_plane(surface, a, b, chord);
     if a.facet == b.facet {
-        return vec![Piece {
+        let piece = Piece {
             facet: a.facet,
             from: a.point_mm,
             to: b.point_mm,
-            ends: [true, true],
-        }];
+        };
+        return line(vec![piece], upright);
     }
-    let Some(across) = across_plane(surface, a, b, chord) else {
-        return vec![Piece::dot(a), Piece::dot(b)];
+    let Some(across) = upright else {
+        return line(vec![Piece::dot(a), Piece::dot(b)], None);
     };
     let walk = Walk {
         surface,
         across,
-        chord: [a.point_mm, b.point_mm],
+        chord: ends,
         radius_mm,
     };
-    let (mut pieces, arrived) = walk.run(a, b);
+    let (mut pieces, mut arrived) = walk.run(a, b);
     if !arrived {
         let (back, from_b) = walk.run(b, a);
         pieces = if from_b {
@@ -64,6 +85,7 @@ pub(crate) fn trace(
         } else {
             [pieces, back].concat()
         };
+        arrived = from_b;
     }
     for end in [a, b] {
         if !pieces
@@ -73,7 +95,7 @@ pub(crate) fn trace(
             pieces.push(Piece::dot(end));
         }
     }
-    pieces
+    line(pieces, arrived.then_some(across))
 }
 
 /// Unit normal of the plane through both points that is upright on the skin.
@@ -115,12 +137,10 @@ impl Walk<'_> {
                 facet,
                 from: at,
                 to: exit.1,
-                ends: [pieces.is_empty(), false],
             };
             let passed = nearest_on_segment(at, exit.1, goal.point_mm);
             if facet == goal.facet || passed.distance(goal.point_mm) <= near {
                 piece.to = goal.point_mm;
-                piece.ends[1] = true;
                 pieces.push(piece);
                 return (pieces, true);
             }

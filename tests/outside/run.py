@@ -7,6 +7,7 @@ import chamber
 import colours
 import exchange
 import fits
+import geodesics
 import inks
 import keyed_in
 import lag_readings
@@ -17,7 +18,7 @@ import toolpath
 from tools import Tools
 
 SUBJECTS = [
-    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, inks, layers, meshes, toolpath,
+    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, inks, layers, geodesics, meshes, toolpath,
     exchange,
 ]
 

@@ -1,6 +1,8 @@
 //! A region's area made ready: its mask, and the strokes drawn on it.
 
-use geometry::mask::{MaskError, PreparedMask, PreparedStroke, Stroke};
+use std::sync::Arc;
+
+use geometry::mask::{Brushwork, Mark, MaskError, PreparedMask, PreparedStroke, Stroke};
 use geometry::{DVec3, Progress, Surface, SurfacePoint};
 
 use crate::{BrushStroke, Region};
@@ -11,17 +13,10 @@ const ROOM_MM: f64 = 1e-6;
 /// A region's area, ready for many points.
 pub(crate) struct Area {
     mask: PreparedMask,
-    /// The strokes, the last drawn first.
-    marks: Vec<Mark>,
+    brush: Brushwork,
     /// Least and greatest height of any point in it, mm.
     heights_mm: (f64, f64),
     level: bool,
-}
-
-#[derive(Clone)]
-struct Mark {
-    erases: bool,
-    stroke: PreparedStroke,
 }
 
 impl Area {
@@ -41,7 +36,7 @@ impl Area {
         for (i, touch) in region.brush.iter().enumerate() {
             let old = old.and_then(|(old, area)| {
                 let stroke = old.brush.get(i)?.stroke();
-                let mark = area.marks.get(area.marks.len().checked_sub(i + 1)?)?;
+                let mark = area.brush.marks().get(i)?;
                 Some((stroke, &mark.stroke))
             });
             marks.push(Mark {
@@ -49,10 +44,10 @@ impl Area {
                 stroke: prepared(touch.stroke(), old, surface, progress)?,
             });
         }
-        marks.reverse();
+        let before = old.map(|(_, area)| &area.brush);
         Ok(Self {
             mask,
-            marks,
+            brush: Brushwork::new(marks, before),
             heights_mm: heights(region),
             level: region.mask.depends_on_height_only() && region.brush.is_empty(),
         })
@@ -64,8 +59,8 @@ impl Area {
         if !(low <= at.point_mm.z && at.point_mm.z <= high) {
             return false;
         }
-        match self.marks.iter().find(|mark| mark.stroke.contains(at)) {
-            Some(mark) => !mark.erases,
+        match self.brush.erases(at) {
+            Some(erases) => !erases,
             None => self.mask.contains(at),
         }
     }
@@ -79,11 +74,35 @@ impl Area {
             return beyond;
         }
         // Nothing of the mask or the strokes lies beyond those heights, so they set no edge.
-        let marks = self
-            .marks
-            .iter()
-            .map(|mark| mark.stroke.steady_mm(place_mm));
-        marks.fold(self.mask.steady_mm(place_mm), f64::min)
+        let mask_mm = self.mask.steady_mm(place_mm);
+        mask_mm.min(self.brush.steady_mm(place_mm))
+    }
+
+    /// Whether [`Area::contains`] is surely the same for all of a part of a facet, but for
+    /// level edges of an area that asks for nothing but height.
+    pub(super) fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        let [a, b, c] = corners_mm;
+        let (low, high) = self.heights_mm;
+        let lowest = a.z.min(b.z).min(c.z);
+        let highest = a.z.max(b.z).max(c.z);
+        if self.level || highest < low || lowest > high {
+            return true;
+        }
+        let middle = (a + b + c) / 3.0;
+        let size = corners_mm.map(|corner| corner.distance(middle));
+        let size = size.into_iter().fold(0.0, f64::max);
+        if self.steady_mm(middle) > size {
+            return true;
+        }
+        self.brush.is_even(facet)
+            && lowest >= low
+            && highest <= high
+            && self.mask.steady_mm(middle) > size
+    }
+
+    /// Least and greatest height of any point in it, mm.
+    pub(super) fn heights_mm(&self) -> (f64, f64) {
+        self.heights_mm
     }
 
     /// Whether it asks for nothing but the height of a point.
@@ -108,21 +127,21 @@ impl Area {
 /// Prepares a stroke; one that begins as the old one does is only drawn on.
 fn prepared(
     stroke: &Stroke,
-    old: Option<(&Stroke, &PreparedStroke)>,
+    old: Option<(&Stroke, &Arc<PreparedStroke>)>,
     surface: &Surface,
     progress: &Progress,
-) -> Result<PreparedStroke, MaskError> {
+) -> Result<Arc<PreparedStroke>, MaskError> {
     if let Some((before, ready)) = old
         && (before.radius_mm, before.reach_mm) == (stroke.radius_mm, stroke.reach_mm)
         && let Some(new) = stroke.dabs_mm.strip_prefix(before.dabs_mm.as_slice())
     {
-        let mut ready = ready.clone();
+        let mut ready = Arc::clone(ready);
         for &dab in new {
-            ready.push(dab)?;
+            Arc::make_mut(&mut ready).push(dab)?;
         }
         return Ok(ready);
     }
-    PreparedStroke::new(stroke, surface, progress)
+    PreparedStroke::new(stroke, surface, progress).map(Arc::new)
 }
 
 /// Heights between which the region lies. Strokes that erase can only take away.

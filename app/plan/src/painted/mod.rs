@@ -1,6 +1,7 @@
 //! The plan laid on the shape: the region and the blend at any point of the skin.
 
 mod area;
+mod by_height;
 mod tone;
 
 use std::sync::Arc;
@@ -9,11 +10,12 @@ use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
 use geometry::inspect::sealed_facets;
 use geometry::mask::MaskError;
-use geometry::surface::{LevelCut, rising};
-use geometry::{Cancelled, Progress, Surface, SurfacePoint};
+use geometry::surface::{Classes, LevelCut, rising};
+use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
 
 use crate::{Paint, Plan};
 pub(crate) use area::Area;
+use by_height::ByHeight;
 pub(crate) use tone::Tone;
 
 /// A plan laid on its shape.
@@ -50,6 +52,8 @@ pub struct Painted {
     tones: Vec<Arc<Tone>>,
     /// The regions that are not hidden, from the top down to the base.
     order: Vec<usize>,
+    /// Of those, which may have a point of a height.
+    by_height: ByHeight,
 }
 
 /// Why a plan could not be laid on a shape.
@@ -126,6 +130,7 @@ impl Painted {
                 .rev()
                 .filter(|&i| i == 0 || !plan.regions[i].hidden)
                 .collect(),
+            by_height: ByHeight::default(),
             plan,
             surface,
             model,
@@ -134,6 +139,11 @@ impl Painted {
             let area = painted.area(i, before, progress)?;
             painted.areas.push(area);
         }
+        let heights = painted.order.iter().map(|&i| match i {
+            0 => (f64::NEG_INFINITY, f64::INFINITY),
+            _ => painted.areas[i].heights_mm(),
+        });
+        painted.by_height = ByHeight::new(&heights.collect::<Vec<_>>());
         for i in 0..painted.plan.regions.len() {
             let tone = painted.tone(i, before, progress)?;
             painted.tones.push(Arc::new(tone));
@@ -247,8 +257,14 @@ impl Painted {
     /// Index of the region that wins at a point of the skin: the topmost that is not hidden
     /// and has the point.
     pub fn region_at(&self, point: SurfacePoint) -> usize {
-        let wins = |&&i: &&usize| i == 0 || self.areas[i].contains(point);
-        self.order.iter().find(wins).copied().unwrap_or(0)
+        let wins = |i: &usize| *i == 0 || self.areas[*i].contains(point);
+        self.near_height(point.point_mm.z).find(wins).unwrap_or(0)
+    }
+
+    /// The regions that may have a point of a height, from the top down.
+    fn near_height(&self, height_mm: f64) -> impl Iterator<Item = usize> + '_ {
+        let places = self.by_height.at(height_mm);
+        places.filter_map(|place| self.order.get(place).copied())
     }
 
     /// Whether a region has a point, be it hidden or covered by another or not.
@@ -305,14 +321,29 @@ impl Painted {
         let visible = self.plan.regions.iter().filter(|region| !region.hidden);
         let edges = visible.flat_map(|region| region.mask.level_edges_mm());
         let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
-        let class = |point| self.region_at(point) as u32;
         let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
-        for found in cut.refine(class, finest_mm, progress)?.areas() {
+        for found in cut.refine(ByRegion(self), finest_mm, progress)?.areas() {
             if let Some(area) = areas.get_mut(found.class as usize) {
                 *area = found.area_mm2;
             }
         }
         Ok(areas)
+    }
+
+    /// Whether a part of a facet is surely all of one region, but for level edges; where it is
+    /// not known, no.
+    pub fn region_is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        // Regions between whose heights it lies are the same for each of its corners, or have an
+        // edge within it.
+        let uneven = |i: &usize| *i != 0 && !self.areas[*i].is_even(facet, corners_mm);
+        let z = corners_mm.map(|corner| corner.z);
+        let low = z.into_iter().fold(f64::INFINITY, f64::min);
+        let high = z.into_iter().fold(f64::NEG_INFINITY, f64::max);
+        !self
+            .by_height
+            .between(low, high)
+            .filter_map(|place| self.order.get(place).copied())
+            .any(|i| uneven(&i))
     }
 
     pub(crate) fn area_of(&self, region: usize) -> &Area {
@@ -326,5 +357,18 @@ impl Painted {
     /// The regions that are not hidden, from the top down to the base.
     pub(crate) fn topmost_first(&self) -> &[usize] {
         &self.order
+    }
+}
+
+/// The region at a point as its class.
+struct ByRegion<'a>(&'a Painted);
+
+impl Classes for ByRegion<'_> {
+    fn class(&self, at: SurfacePoint) -> u32 {
+        self.0.region_at(at) as u32
+    }
+
+    fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        self.0.region_is_even(facet, corners_mm)
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use blend::Shares;
-use geometry::surface::{LevelCut, cut_by_planes, rising};
+use geometry::surface::{Classes, LevelCut, cut_by_planes, rising};
 use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::Steps;
 use plan::{Paint, Painted};
@@ -34,6 +34,37 @@ pub struct Class {
     pub region: usize,
     /// The blend asked for; none for a fade that is left whole.
     pub shares: Option<Shares>,
+}
+
+/// The region at a point, and the step of its fade, as the point's class.
+struct BySteps<'a> {
+    painted: &'a Painted,
+    ready: &'a [Option<Ready>],
+}
+
+impl BySteps<'_> {
+    /// The steps of a region's fade that does not follow height alone.
+    fn steps(&self, region: usize) -> Option<&Steps> {
+        let ready = self.ready.get(region)?.as_ref()?;
+        (!ready.level).then_some(&ready.steps)
+    }
+}
+
+impl Classes for BySteps<'_> {
+    fn class(&self, at: SurfacePoint) -> u32 {
+        let region = self.painted.region_at(at);
+        let step = self.steps(region).map_or(0, |steps| {
+            let along_mm = self.painted.along_mm(region, at);
+            along_mm.map_or(0, |along_mm| steps.at(along_mm))
+        });
+        key(region, step)
+    }
+
+    fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        let point_mm = corners_mm.iter().sum::<DVec3>() / 3.0;
+        let region = self.painted.region_at(SurfacePoint { point_mm, facet });
+        self.steps(region).is_none() && self.painted.region_is_even(facet, corners_mm)
+    }
 }
 
 /// The skin in patches.
@@ -68,18 +99,12 @@ impl Patches {
         let planes = planes_mm(painted, &ready, fades);
         let cut = LevelCut::new(painted.surface(), &planes);
         progress.check()?;
-        let class = |point: SurfacePoint| {
-            let region = painted.region_at(point);
-            let step = match ready.get(region).and_then(Option::as_ref) {
-                Some(ready) if !ready.level => painted
-                    .along_mm(region, point)
-                    .map_or(0, |at| ready.steps.at(at)),
-                _ => 0,
-            };
-            key(region, step)
+        let classes = BySteps {
+            painted,
+            ready: &ready,
         };
         let finest_mm = painted.plan().machine.nozzle_mm;
-        let refined = cut.refine(class, finest_mm, progress)?;
+        let refined = cut.refine(classes, finest_mm, progress)?;
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
         stitch::stitch(&vertices, &mut triangles);

@@ -120,7 +120,7 @@ pub fn of_mask(surface: &Surface, skin: &Skin, mask: &Mask, progress: &Progress)
     match PreparedMask::new(mask, surface, progress) {
         Ok(prepared) => {
             let facets = 0..surface.mesh().triangles().len() as u32;
-            let contains = |at| u32::from(prepared.contains(at));
+            let contains = |at: SurfacePoint| u32::from(prepared.contains(at));
             let refined = refine_some(surface, facets, contains, f64::INFINITY, progress);
             one_colour(surface, skin, &refined.unwrap_or_default())
         }
@@ -136,7 +136,7 @@ fn of_prepared(
     progress: &Progress,
 ) -> Refined {
     let finest_mm = finest_mm(surface, stroke.radius_mm());
-    let contains = |at| u32::from(stroke.contains(at));
+    let contains = |at: SurfacePoint| u32::from(stroke.contains(at));
     let facets = stroke.facets().filter(|facet| wanted(*facet));
     refine_some(surface, facets, contains, finest_mm, progress).unwrap_or_default()
 }

@@ -24,6 +24,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 HERE = Path(__file__).resolve().parent
 PAGE = ROOT / "docs" / "speed.md"
+# What `strokes.py` and the stroke study printed, kept by hand.
+STROKES = HERE / "strokes.md"
 
 
 @dataclass
@@ -281,7 +283,7 @@ def page(tables: list[str], verdicts: list[str]) -> str:
         "Ratios of time are the fastest peer's time in ours, so more is better; those of memory are ours",
         "in sizes of the mesh's own arrays, so less is better.", "",
         "| Task | Facets | On | Beside | Ratio | Aim | |", "|---|---:|---|---|---:|---:|---|",
-        *verdicts, "", BOUNDS, "## All figures", "",
+        *verdicts, "", BOUNDS, STROKES.read_text(), "## All figures", "",
     ]
     return "\n".join(head + tables).rstrip() + "\n"
 

@@ -110,7 +110,7 @@ pub enum Mask {
 /// piece draws on the surface; so paint does not bleed through a thin wall.
 ///
 /// The edge that the radius makes is exact, whatever the facets. The edge that the reach
-/// makes is exact to 3 % of the reach.
+/// makes is exact to half a part in a hundred of the reach.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Stroke {

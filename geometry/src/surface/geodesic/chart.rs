@@ -73,7 +73,7 @@ impl Chart {
             let corners = mesh.corners(facet as usize);
             let area = (corners[1] - corners[0]).cross(corners[2] - corners[0]);
             sum += area;
-            if !(area.dot(self.up) >= disc.least_cos * area.length()) {
+            if area.dot(self.up) < disc.least_cos * area.length() {
                 return Err(sum);
             }
             let places = corners.map(|p| self.place(p));

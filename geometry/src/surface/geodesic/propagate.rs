@@ -135,7 +135,7 @@ impl<'a> Propagation<'a> {
         }
         let (first, last) = ends(self.mesh, facet, side);
         let length = self.at(first).distance(self.at(last));
-        if !(length > 0.0) {
+        if length.is_nan() || length <= 0.0 {
             return None;
         }
         let edge = Edge {
@@ -192,7 +192,7 @@ impl<'a> Propagation<'a> {
             return;
         }
         let least = window.least();
-        if !(least <= self.bounds.reach_mm) || self.is_detour(&edge, &window) {
+        if least.is_nan() || least > self.bounds.reach_mm || self.is_detour(&edge, &window) {
             return;
         }
         if self.leads_astray(&edge, &window, least) {

@@ -1,0 +1,174 @@
+"""Times `tintfall prepare` on plans of many strokes and of thousands of bands, and prints a table.
+
+    python3 tests/peers/strokes.py target/release/tintfall
+
+The plans and meshes are made here from a seed. What it prints is kept, with the table of the stroke
+study (`cargo run --release -p geometry --example stroke_study`), in `strokes.md` beside this file,
+which `run.py` puts into docs/speed.md.
+"""
+
+import math
+import os
+import random
+import struct
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HEAD = """(version: 1, title: "Strokes", mesh: (file: "%s"),
+ spools: [(name: "White", colour: Hex("#f2efe6")), (name: "Blue", colour: Hex("#14507a"))],
+ layers: (first_layer_mm: 0.2, layer_mm: %s),
+ regions: [(name: "All", mask: Whole, paint: Fixed([1, 0])),
+"""
+
+
+def stl(path: Path, triangles):
+    with path.open("wb") as file:
+        body = bytearray()
+        count = 0
+        for a, b, c in triangles:
+            body += struct.pack("<12fH", 0, 0, 0, *a, *b, *c, 0)
+            count += 1
+        file.write(b"\0" * 80 + struct.pack("<I", count) + body)
+
+
+def scan_radius(along: float, around: float) -> float:
+    return 50 + 0.3 * math.sin(40 * along) * math.sin(40 * around)
+
+
+def scan(rings: int, sides: int):
+    """A closed, rippled, ball-like part, as a scanner would give it."""
+    def at(i, j):
+        along, around = math.pi * i / rings, 2 * math.pi * (j % sides) / sides
+        r = scan_radius(along, around) if 0 < i < rings else 50
+        return (r * math.sin(along) * math.cos(around), r * math.sin(along) * math.sin(around),
+                50 - r * math.cos(along))
+    low = [at(0, 0)] * sides
+    for i in range(1, rings + 1):
+        high = [at(i, j) for j in range(sides)] if i < rings else [at(rings, 0)] * sides
+        for j in range(sides):
+            a, b, c, d = low[j], low[(j + 1) % sides], high[(j + 1) % sides], high[j]
+            if i > 1:
+                yield a, b, c
+            if i < rings:
+                yield a, c, d
+        low = high
+
+
+def column(sides: int, radius: float, high: float):
+    ring = [(radius * math.cos(2 * math.pi * i / sides), radius * math.sin(2 * math.pi * i / sides))
+            for i in range(sides)]
+    for (ax, ay), (bx, by) in zip(ring, ring[1:] + ring[:1]):
+        yield (ax, ay, 0), (bx, by, 0), (bx, by, high)
+        yield (ax, ay, 0), (bx, by, high), (ax, ay, high)
+        yield (0, 0, 0), (bx, by, 0), (ax, ay, 0)
+        yield (0, 0, high), (ax, ay, high), (bx, by, high)
+
+
+def box(x, y, z):
+    p = [(x * (i & 1), y * (i >> 1 & 1), z * (i >> 2)) for i in range(8)]
+    for a, b, c, d in ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)):
+        yield p[a], p[b], p[c]
+        yield p[a], p[c], p[d]
+
+
+def brush(strokes, radius):
+    for dabs in strokes:
+        points = ", ".join("(%.4f, %.4f, %.4f)" % p for p in dabs)
+        yield f"Paint(dabs_mm: [{points}], radius_mm: {radius}),\n"
+
+
+def on_scan(count, rand):
+    """Strokes of 200 dabs, 1.5 mm from each other, wandering over the scan."""
+    for _ in range(count):
+        along, around = rand.uniform(0.3, math.pi - 0.3), rand.uniform(0, 2 * math.pi)
+        heading, dabs = rand.uniform(0, 2 * math.pi), []
+        for _ in range(200):
+            r = scan_radius(along, around)
+            dabs.append((r * math.sin(along) * math.cos(around), r * math.sin(along) * math.sin(around),
+                         50 - r * math.cos(along)))
+            heading += rand.uniform(-0.3, 0.3)
+            along = min(max(along + 0.03 * math.cos(heading), 0.2), math.pi - 0.2)
+            around += 0.03 * math.sin(heading) / math.sin(along)
+        yield dabs
+
+
+def on_column(count, rand, radius, high):
+    for _ in range(count):
+        angle, z, dabs = rand.uniform(0, 2 * math.pi), rand.uniform(20, high - 20), []
+        heading = rand.uniform(0, 2 * math.pi)
+        for _ in range(200):
+            dabs.append((radius * math.cos(angle), radius * math.sin(angle), z))
+            heading += rand.uniform(-0.3, 0.3)
+            z = min(max(z + 1.5 * math.cos(heading), 5), high - 5)
+            angle += 1.5 * math.sin(heading) / radius
+        yield dabs
+
+
+def painted(path, mesh, layer, strokes, radius):
+    with path.open("w") as file:
+        file.write(HEAD % (mesh, layer))
+        file.write('(name: "Painted", mask: Not(Whole), paint: Fixed([0.2, 0.8]), brush: [\n')
+        file.writelines(brush(strokes, radius))
+        file.write("])])\n")
+
+
+def banded(path, mesh, layer, count, high):
+    with path.open("w") as file:
+        file.write(HEAD % (mesh, layer))
+        step = high / count
+        for i in range(count):
+            share = (i * 7 % 10 + 1) / 20
+            file.write(f'(name: "B{i}", mask: Band(from_mm: {i * step:.5f}, to_mm: {(i + 1) * step:.5f}),'
+                       f" paint: Fixed([{1 - share:.2f}, {share:.2f}])),\n")
+        file.write("])\n")
+
+
+def measure(tintfall, plan, out):
+    start = time.monotonic()
+    child = subprocess.Popen([tintfall, "prepare", plan, "--out", out], stdout=subprocess.DEVNULL,
+                             stderr=subprocess.PIPE, text=True)
+    errors = child.stderr.read()
+    _, status, used = os.wait4(child.pid, 0)
+    seconds = time.monotonic() - start
+    spent = used.ru_utime + used.ru_stime
+    code = os.waitstatus_to_exitcode(status)
+    if code:
+        print(f"exit code {code}: {errors[-500:]}", file=sys.stderr)
+    return seconds, spent, used.ru_maxrss / 1e6
+
+
+def main():
+    tintfall = Path(sys.argv[1]).resolve()
+    wanted = sys.argv[2:]
+    folder = Path(tempfile.mkdtemp(prefix="strokes-"))
+    rand = random.Random(14)
+    jobs = []
+    if not wanted or "scan" in wanted:
+        stl(folder / "scan.stl", scan(700, 715))
+        for count in (0, 75, 150, 300):
+            plan = folder / f"scan-{count}.plan.ron"
+            painted(plan, "scan.stl", 0.2, on_scan(count, rand), 3.0)
+            jobs.append((f"{count} strokes of 200 dabs on a scan of 1 million facets", plan))
+    if not wanted or "column" in wanted:
+        stl(folder / "column.stl", column(180, 20.0, 400.0))
+        for count in (0, 15, 30):
+            plan = folder / f"column-{count}.plan.ron"
+            painted(plan, "column.stl", 0.2, on_column(count, rand, 20.0, 400.0), 3.0)
+            jobs.append((f"{count} strokes of 200 dabs on a cylinder of 180 sections, 400 mm high", plan))
+    if not wanted or "box" in wanted:
+        stl(folder / "box.stl", box(60, 40, 400))
+        for count in (400, 1600, 4094):
+            plan = folder / f"box-{count}.plan.ron"
+            banded(plan, "box.stl", 0.2, count, 400.0)
+            jobs.append((f"{count} bands on a box of 12 facets, 400 mm high", plan))
+    print("| Plan | Seconds | Of two cores, seconds | Peak memory, GB |\n|---|---:|---:|---:|")
+    for title, plan in jobs:
+        seconds, spent, peak = measure(tintfall, plan, folder / "out")
+        print(f"| {title} | {seconds:.1f} | {spent:.1f} | {peak:.2f} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()

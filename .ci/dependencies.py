@@ -30,7 +30,7 @@ ALLOWED_FOR = {
 # They would need a -dev package to build, and the README promises that none is needed.
 BANNED = {"alsa-sys", "freetype-sys", "libudev-sys", "openssl-sys", "servo-fontconfig-sys", "wayland-sys"}
 # Linked into the command in two versions or more, since libraries of others ask for both.
-DOUBLES = {"hashbrown", "miniz_oxide"}
+DOUBLES = {"hashbrown", "miniz_oxide", "rustc-hash"}
 
 TEXT = re.compile(r"^(licen[sc]e|copying|copyright|notice|unlicense|ofl|ufl)", re.I)
 

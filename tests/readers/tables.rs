@@ -1,7 +1,7 @@
 //! Tables that people fill in, up to what is worked out from them.
 
 use blend::calibrate::{Provenance, fit};
-use blend::spectrum::Readings;
+use blend::spectrum::{Light, Readings, Spectrum, metamerism};
 use blend::{Spool, SpoolColour, Srgb};
 use calibrate::Table;
 use calibrate::observations::{self, LagReadings};
@@ -40,7 +40,7 @@ pub fn read_measured(bytes: &[u8]) -> Answer {
     Answer::Refused
 }
 
-/// A spectrum, up to its colour.
+/// A spectrum, up to its colour in several lights.
 pub fn read_spectrum(bytes: &[u8]) -> Answer {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return Answer::Refused;
@@ -50,6 +50,11 @@ pub fn read_spectrum(bytes: &[u8]) -> Answer {
     };
     let xyz = readings.to_spectrum().to_xyz();
     assert!(xyz.x.is_finite() && xyz.y.is_finite() && xyz.z.is_finite());
+    let grey = Spectrum::flat(0.4);
+    for light in Light::OTHERS {
+        let apart = metamerism(&grey, &readings.to_spectrum(), light);
+        assert!(apart.is_finite() && apart >= 0.0, "{light}: {apart}");
+    }
     Answer::Read
 }
 

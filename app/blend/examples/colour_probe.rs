@@ -7,6 +7,7 @@
 //! | `{"lab": [l, a, b]}` | `xyz`, `srgb` |
 //! | `{"pair": [[l, a, b], [l, a, b]]}` | `delta_e00` |
 //! | `{"spectrum": [[nm, r], ...]}` | `xyz`, `lab`, `bands` |
+//! | `{"lit": {"light": "A", "bands": [36 reflectances], "other": [36]}}` | `lab`, `metamerism` |
 //! | `{"reconstruct": [x, y, z]}` | `bands`, `xyz`, `delta_e00` |
 //! | `{"k_over_s": r}` | `k_over_s` |
 //! | `{"mix": {"spools": ["#rrggbb", ...], "shares": [...]}}` | `xyz`, `lab`, `linear_light` |
@@ -17,7 +18,7 @@
 
 use std::io::{BufRead, Write};
 
-use blend::spectrum::{Readings, reconstruct};
+use blend::spectrum::{BANDS, Light, Readings, Spectrum, metamerism, reconstruct};
 use blend::{
     KubelkaMunk, Lab, LinearLight, MeasuredSpools, MixModel, ShareError, Shares, Spool,
     SpoolColour, Srgb, Xyz, ciede2000, model_for,
@@ -37,6 +38,11 @@ enum Question {
     Mix {
         spools: Vec<Srgb>,
         shares: Vec<f64>,
+    },
+    Lit {
+        light: String,
+        bands: Vec<f64>,
+        other: Vec<f64>,
     },
     Predict {
         measured: String,
@@ -114,6 +120,23 @@ fn answer(line: &str) -> Result<Value, Box<dyn std::error::Error>> {
                 "xyz": xyz.to_array(),
                 "lab": list(xyz.to_lab()),
                 "linear_light": linear_light.to_array(),
+            })
+        }
+        Question::Lit {
+            light,
+            bands,
+            other,
+        } => {
+            let light: Light = light.parse()?;
+            let spectrum = |bands: Vec<f64>| <[f64; BANDS]>::try_from(bands).map(Spectrum);
+            let wrong = |bands: Vec<f64>| format!("{} bands", bands.len());
+            let (one, two) = (
+                spectrum(bands).map_err(wrong)?,
+                spectrum(other).map_err(wrong)?,
+            );
+            json!({
+                "lab": list(one.to_lab_under(light)),
+                "metamerism": metamerism(&one, &two, light),
             })
         }
         Question::Predict { measured, shares } => {

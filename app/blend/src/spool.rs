@@ -74,6 +74,21 @@ impl SpoolColour {
         }
     }
 
+    /// The same kind of colour, moved to another place: a spectrum changes as the smoothest
+    /// reflectances of the two colours differ.
+    pub(crate) fn moved_to(&self, lab: Lab) -> Self {
+        let Self::Spectrum(readings) = self else {
+            return Self::Lab(lab);
+        };
+        let was = readings.to_spectrum();
+        let [from, to] = [was.to_xyz(), lab.to_xyz()].map(|c| reconstruct(c).spectrum);
+        let mut moved = was;
+        for (band, (from, to)) in moved.0.iter_mut().zip(from.0.iter().zip(to.0)) {
+            *band = (*band * to / from).clamp(0.0, 1.0);
+        }
+        Readings::on_grid(&moved).map_or(Self::Lab(lab), Self::Spectrum)
+    }
+
     /// Whether a surface can have this colour, roughly: L* from 0 to 100, a* and b* within
     /// 128 of 0.
     pub fn is_believable(&self) -> bool {

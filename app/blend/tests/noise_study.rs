@@ -9,7 +9,7 @@ use blend::calibrate::{
     test_steps,
 };
 use blend::mix::{Component, Mixing, Plastic, Saunderson};
-use blend::spectrum::Readings;
+use blend::spectrum::{Light, Readings, metamerism};
 use blend::{
     KubelkaMunk, Lab, LinearLight, MeasuredSpools, MixModel, Shares, Spool, SpoolColour, ciede2000,
     model_for,
@@ -329,6 +329,67 @@ fn a_wrong_reading_is_left_out_and_told_of() {
     let model = Calibrated::new(&fitted.spools, &fitted).expect("a model");
     let off = rms(&model, &truth, &told);
     assert!(off < 1.0, "{off}");
+}
+
+/// A spool alone that was read on the wrong spot is named, and no drive is blamed for it.
+#[test]
+fn a_spool_alone_that_is_off_is_named() {
+    let (spools, truth) = two_spools();
+    let told = test_steps(2, 9);
+    let mut m = measured(&spools, &told, &told, &truth, 4);
+    // As if the meter had stood on the step beside it.
+    m.steps[0].colour = m.steps[1].colour.clone();
+    let fitted = fit(&m).expect("a fit");
+    assert_eq!(faults(&fitted), []);
+    assert!(fitted.steps[0].left_out, "{:?}", fitted.warnings);
+    let named = |w: &Warning| matches!(w, Warning::AloneOff { step: 1, .. });
+    assert!(fitted.warnings.iter().any(named), "{:?}", fitted.warnings);
+    let model = Calibrated::new(&fitted.spools, &fitted).expect("a model");
+    let off = rms(&model, &truth, &told);
+    assert!(off < 1.5, "{off}");
+}
+
+/// Readings that are spectra give the spools their spectra.
+#[test]
+fn spectral_readings_are_fitted() {
+    let spools = [patch("white"), patch("blue")];
+    let truth = truth(&spools, &[1.0, 1.7], Saunderson::USUAL);
+    let told = test_steps(2, 9);
+    let steps = told.iter().map(|shares| MeasuredStep {
+        shares: *shares,
+        colour: SpoolColour::Spectrum(
+            Readings::on_grid(&truth.reflectance(shares)).expect("readings"),
+        ),
+    });
+    let m = Measurements {
+        steps: steps.collect(),
+        spools: as_listed(&spools),
+        specular: Specular::Excluded,
+        provenance: Provenance::default(),
+    };
+    let fitted = fit(&m).expect("a fit");
+    assert!(fitted.rms_delta_e00 < 0.1, "{}", fitted.rms_delta_e00);
+    let model = Calibrated::new(&fitted.spools, &fitted).expect("a model");
+    let half = Shares::new(&[0.55, 0.45]).expect("shares");
+    let own = model.spectrum(&half).expect("a spectrum");
+    for light in Light::OTHERS {
+        let apart = metamerism(&truth.reflectance(&half), &own, light);
+        assert!(apart < 0.1, "{light}: {apart}");
+    }
+}
+
+#[test]
+fn lightness_as_a_fraction_is_told() {
+    let (spools, truth) = two_spools();
+    let told = test_steps(2, 9);
+    let mut m = measured(&spools, &told, &told, &truth, 4);
+    for step in &mut m.steps {
+        if let SpoolColour::Lab(lab) = &mut step.colour {
+            lab.l /= 100.0;
+        }
+    }
+    let error = fit(&m).expect_err("no lightness").to_string();
+    assert!(error.contains("as a fraction"), "{error}");
 }
 
 #[test]

@@ -12,6 +12,7 @@
     clippy::panic
 )]
 
+mod colour_space;
 mod csv_input;
 pub mod fit;
 pub mod guide;

@@ -10,6 +10,7 @@ use std::io::{BufRead, Seek, SeekFrom};
 
 use blend::{Lab, Xyz};
 
+use super::colour_space::other_than_srgb;
 use super::patches::{Area, Patches};
 
 /// Photographs beyond this many pixels are refused before memory is asked for.
@@ -23,6 +24,9 @@ const FREE_PIXELS: u64 = 4_000_000;
 const FEWEST_PIXELS: usize = 64;
 /// From this code value on (of 1) a channel is taken to be at its end.
 const CLIPPED: f64 = 0.995;
+/// Up to this code value a channel is taken to be at its other end: less than half a step of
+/// 8 bits.
+const CLIPPED_AT_ZERO: f64 = 0.4 / 255.0;
 /// So many of a patch's pixels may be clipped: glints of the plastic.
 const GLINTS: f64 = 0.01;
 /// A patch darker than this share of full exposure drowns in noise and rounding: 8-bit codes
@@ -39,8 +43,6 @@ pub struct Photo {
     height: usize,
     /// Linear light of the three channels, rows from the top.
     linear: Vec<[f32; 3]>,
-    /// What is worth knowing about the file.
-    pub notes: Vec<String>,
 }
 
 /// What was read.
@@ -75,6 +77,9 @@ pub enum PhotoError {
         /// Its size.
         bytes: u64,
     },
+    /// Its codes are something else than sRGB.
+    #[error("{0}")]
+    NotSrgb(String),
     /// A patch can't be used; all such patches are named.
     #[error("{}", .0.join("\n"))]
     Patches(Vec<String>),
@@ -101,13 +106,8 @@ impl Photo {
         if pixels > FREE_PIXELS.max(bytes.saturating_mul(MOST_PIXELS_PER_BYTE)) {
             return Err(PhotoError::Blank { pixels, bytes });
         }
-        let mut notes = Vec::new();
-        if info.icc_profile.is_some() {
-            notes.push(
-                "the photograph carries a colour profile, which is not used: it is taken as sRGB; \
-                 have the camera save sRGB"
-                    .to_owned(),
-            );
+        if let Some(what) = other_than_srgb(info) {
+            return Err(PhotoError::NotSrgb(what));
         }
         let size = reader
             .output_buffer_size()
@@ -125,19 +125,12 @@ impl Photo {
         };
         let linear = bytes
             .chunks_exact(channels * if wide { 2 } else { 1 })
-            .map(|pixel| {
-                let of = |channel: usize| decoded(sample(pixel, channel)) as f32;
-                match channels {
-                    1 | 2 => [of(0); 3],
-                    _ => [of(0), of(1), of(2)],
-                }
-            })
+            .map(|pixel| [0, 1, 2].map(|channel| decoded(sample(pixel, channel)) as f32))
             .collect();
         Ok(Self {
             width: frame.width as usize,
             height: frame.height as usize,
             linear,
-            notes,
         })
     }
 
@@ -147,7 +140,7 @@ impl Photo {
     /// [`PhotoError::Patches`] names every patch that is clipped, too dark or too small.
     pub fn read(&self, patches: &Patches) -> Result<PhotoReading, PhotoError> {
         let mut wrong = Vec::new();
-        let mut warnings = self.notes.clone();
+        let mut warnings: Vec<String> = self.without_colour(patches).into_iter().collect();
         let mut gains: Vec<[f64; 3]> = Vec::new();
         for (i, card) in patches.cards.iter().enumerate() {
             let name = format!("card {}", i + 1);
@@ -217,6 +210,23 @@ impl Photo {
                 100.0 * share
             ));
         }
+        let zero = decoded(CLIPPED_AT_ZERO) as f32;
+        let [red, green, blue] = [0, 1, 2].map(|channel: usize| {
+            let at_zero = pixels
+                .iter()
+                .filter(|p| p.get(channel).is_some_and(|v| *v <= zero));
+            at_zero.count() as f64 / pixels.len() as f64
+        });
+        let worst = [("red", red), ("green", green), ("blue", blue)].into_iter();
+        let worst = worst.max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((channel, share)) = worst.filter(|(_, share)| *share > GLINTS) {
+            return Err(format!(
+                "{name} is clipped at zero: {:.0} % of its pixels have no {channel} at all, so its \
+                 colour is more than sRGB holds, or too dark; photograph again with more light, or \
+                 measure it with an instrument",
+                100.0 * share
+            ));
+        }
         let mean = mean(&pixels);
         let light = Xyz::from_linear_srgb(mean).y;
         if light < DARKEST {
@@ -235,6 +245,19 @@ impl Photo {
             ));
         }
         Ok(mean)
+    }
+
+    /// A doubt about a picture that is all greys where it is looked at.
+    fn without_colour(&self, patches: &Patches) -> Option<String> {
+        let cards = patches.cards.iter().map(|card| card.area());
+        let steps = patches.rows.iter().flat_map(|row| row.steps());
+        let areas = cards.chain(steps.map(|(_, area)| area));
+        let mut pixels = areas.flat_map(|area| self.pixels(area));
+        pixels.all(|[r, g, b]| r == g && g == b).then(|| {
+            "every pixel that was read is a pure grey; is this a greyscale photograph saved as \
+             colour? Then it tells no colours"
+                .to_owned()
+        })
     }
 
     fn pixels(&self, area: Area) -> Vec<[f32; 3]> {
@@ -286,7 +309,7 @@ fn sum(all: impl Iterator<Item = [f64; 3]>) -> [f64; 3] {
 }
 
 /// IEC 61966-2-1, for codes finer than 8 bits.
-fn decoded(code: f64) -> f64 {
+pub(crate) fn decoded(code: f64) -> f64 {
     match code <= 0.04045 {
         true => code / 12.92,
         false => ((code + 0.055) / 1.055).powf(2.4),
@@ -409,11 +432,29 @@ mod tests {
         assert!(Photo::read_png(Cursor::new(b"no picture".to_vec())).is_err());
     }
 
-    /// What is said of a grey picture of which only the size is there, padded to a length.
+    #[test]
+    fn a_channel_at_zero_and_a_picture_in_greys_are_refused() {
+        let error = photo(Srgb([0x00, 0x60, 0xb0]), [1.0; 3], 0.0).read(&patches());
+        let words = error.unwrap_err().to_string();
+        assert!(words.contains("step 1 is clipped at zero"), "{words}");
+        assert!(words.contains("no red"), "{words}");
+        let mut file = Vec::new();
+        let mut encoder = png::Encoder::new(&mut file, SIZE, SIZE);
+        encoder.set_color(png::ColorType::Grayscale);
+        encoder.set_depth(png::BitDepth::Eight);
+        let mut writer = encoder.write_header().unwrap();
+        let pixels = vec![0x80; (SIZE * SIZE) as usize];
+        writer.write_image_data(&pixels).unwrap();
+        writer.finish().unwrap();
+        let error = Photo::read_png(Cursor::new(file)).err().unwrap();
+        assert!(error.to_string().contains("in greys"), "{error}");
+    }
+
+    /// What is said of a picture of which only the size is there, padded to a length.
     fn said_of(width: u32, height: u32, bytes: usize) -> PhotoError {
         let mut file = Vec::new();
         let mut encoder = png::Encoder::new(&mut file, width, height);
-        encoder.set_color(png::ColorType::Grayscale);
+        encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
         let mut writer = encoder.write_header().unwrap();
         writer.write_chunk(png::chunk::IDAT, &[]).unwrap();

@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use blend::calibrate::{MeasuredStep, Measurements, Provenance, Specular};
+use blend::spectrum::Readings;
 use blend::{Lab, MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb, Xyz};
 use csv::{StringRecord, Terminator, WriterBuilder};
 
@@ -48,19 +49,29 @@ pub struct Row {
 }
 
 /// A reading of one step.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Reading {
     /// CIELAB, D65 and 2°.
     Lab(Lab),
     /// An sRGB code.
     Hex(Srgb),
+    /// Reflectance by wavelength.
+    Spectrum(Readings),
 }
 
 impl Reading {
-    fn lab(self) -> Lab {
+    fn lab(&self) -> Lab {
         match self {
-            Self::Lab(lab) => lab,
-            Self::Hex(code) => Xyz::from_srgb(code).to_lab(),
+            Self::Lab(lab) => *lab,
+            Self::Hex(code) => Xyz::from_srgb(*code).to_lab(),
+            Self::Spectrum(readings) => readings.to_spectrum().to_xyz().to_lab(),
+        }
+    }
+
+    fn spectrum(&self) -> Option<&Readings> {
+        match self {
+            Self::Spectrum(readings) => Some(readings),
+            Self::Lab(_) | Self::Hex(_) => None,
         }
     }
 }
@@ -151,19 +162,33 @@ impl Table {
         let mut heads = vec!["step".to_owned()];
         heads.extend((1..=count).map(|i| format!("share_{i}")));
         heads.extend(["l", "a", "b", "hex"].map(str::to_owned));
+        let spectra = self
+            .rows
+            .iter()
+            .filter_map(|row| row.reading.as_ref()?.spectrum());
+        let wavelengths: Vec<f64> = match spectra.into_iter().next() {
+            Some(first) => first.pairs().iter().map(|(nm, _)| *nm).collect(),
+            None => Vec::new(),
+        };
+        heads.extend(wavelengths.iter().map(|nm| format!("nm_{nm}")));
         table.write_record(&heads)?;
         for row in &self.rows {
             let mut cells = vec![row.step.to_string()];
             cells.extend(row.shares.as_slice().iter().map(f64::to_string));
-            let [l, a, b, hex] = match row.reading {
+            let [l, a, b, hex] = match &row.reading {
                 Some(Reading::Lab(lab)) => {
                     let [l, a, b] = [lab.l, lab.a, lab.b].map(|v| v.to_string());
                     [l, a, b, String::new()]
                 }
                 Some(Reading::Hex(code)) => ["", "", "", &code.to_string()].map(str::to_owned),
-                None => ["", "", "", ""].map(str::to_owned),
+                Some(Reading::Spectrum(_)) | None => ["", "", "", ""].map(str::to_owned),
             };
             cells.extend([l, a, b, hex]);
+            let spectrum = row.reading.as_ref().and_then(Reading::spectrum);
+            match spectrum {
+                Some(read) => cells.extend(read.pairs().iter().map(|(_, r)| r.to_string())),
+                None => cells.extend(wavelengths.iter().map(|_| String::new())),
+            }
             table.write_record(&cells)?;
         }
         let bytes = table.into_inner().map_err(|e| e.into_error())?;
@@ -199,7 +224,8 @@ impl Table {
                     spools.len()
                 ));
             }
-            let readings: Vec<Reading> = rows.iter().filter_map(|row| row.reading).collect();
+            let readings = rows.iter().filter_map(|row| row.reading.clone());
+            let readings: Vec<Reading> = readings.collect();
             match together(&readings) {
                 Some(colour) => steps.push(MeasuredStep {
                     shares: first.shares,
@@ -232,6 +258,13 @@ impl Table {
 fn together(readings: &[Reading]) -> Option<SpoolColour> {
     if let [Reading::Hex(code)] = readings {
         return Some(SpoolColour::Hex(*code));
+    }
+    let spectra: Vec<Readings> = readings
+        .iter()
+        .filter_map(|r| r.spectrum().cloned())
+        .collect();
+    if !spectra.is_empty() && spectra.len() == readings.len() {
+        return Readings::mean(&spectra).map(SpoolColour::Spectrum);
     }
     let count = readings.len() as f64;
     let labs: Vec<Lab> = readings.iter().map(|r| r.lab()).collect();
@@ -333,6 +366,8 @@ struct Columns {
     shares: Vec<usize>,
     lab: Option<[usize; 3]>,
     hex: Option<usize>,
+    /// Wavelength of each column of reflectance, nm, in rising order.
+    spectrum: Vec<(f64, usize)>,
 }
 
 impl Columns {
@@ -349,6 +384,7 @@ impl Columns {
                 _ => None,
             },
             hex: at("hex"),
+            spectrum: wavelengths(heads),
             shares,
         };
         if columns.shares.len() < 2 {
@@ -357,10 +393,11 @@ impl Columns {
                 "the columns share_1, share_2 … are missing, one for each spool",
             ));
         }
-        if columns.lab.is_none() && columns.hex.is_none() {
+        if columns.lab.is_none() && columns.hex.is_none() && columns.spectrum.is_empty() {
             return Err(TableError::new(
                 line,
-                "there is nowhere to read a colour: it takes the columns l, a and b, or hex",
+                "there is nowhere to read a colour: it takes the columns l, a and b, or hex, or \
+                 nm_400, nm_410 … with reflectances",
             ));
         }
         Ok(columns)
@@ -404,7 +441,16 @@ impl Columns {
         let filled = |at: &usize| !cell(*at).is_empty();
         let lab = self.lab.filter(|at| at.iter().any(filled));
         let hex = self.hex.filter(filled);
+        let spectrum = self.spectrum.iter().any(|(_, at)| filled(at));
         let reading = match (lab, hex) {
+            _ if spectrum => {
+                let pairs = self.spectrum.iter();
+                let pairs = pairs.map(|(nm, at)| Ok((*nm, number(*at, &format!("nm_{nm}"))?)));
+                let readings = Readings::new(pairs.collect::<Result<_, TableError>>()?);
+                Some(Reading::Spectrum(
+                    readings.map_err(|e| wrong(e.to_string()))?,
+                ))
+            }
             (Some([l, a, b]), _) => {
                 let lab = Lab {
                     l: number(l, "l")?,
@@ -433,6 +479,23 @@ impl Columns {
     }
 }
 
+/// The columns whose heads are wavelengths, such as `nm_400` or `400 nm`, and where they stand.
+fn wavelengths(heads: &StringRecord) -> Vec<(f64, usize)> {
+    let of = |head: &str| {
+        let head = head.trim().to_ascii_lowercase();
+        let number = match head.strip_prefix("nm_") {
+            Some(rest) => rest,
+            None => head.strip_suffix("nm")?.trim_end(),
+        };
+        let nm = number.parse::<f64>().ok()?;
+        (200.0..=1200.0).contains(&nm).then_some(nm)
+    };
+    let all = heads.iter().enumerate();
+    let mut found: Vec<(f64, usize)> = all.filter_map(|(i, head)| Some((of(head)?, i))).collect();
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -448,6 +511,37 @@ mod tests {
         assert_eq!(Table::read(&table.write().unwrap()).unwrap(), table);
         let semicolons = TEXT.replace(',', ";");
         assert_eq!(Table::read(&semicolons).unwrap(), table);
+    }
+
+    #[test]
+    fn spectra_are_read_in_any_order_and_written_back() {
+        let heads: Vec<String> = (36..=78).rev().map(|i| format!("{i}0 nm")).collect();
+        let row = |r: f64| vec![r.to_string(); heads.len()].join(",");
+        let text = format!(
+            "step,share_1,share_2,l,a,b,{}\n1,1,0,,,,{}\n2,0.5,0.5,40,0,0,{}\n1,1,0,,,,{}\n",
+            heads.join(","),
+            row(0.5),
+            ",".repeat(heads.len() - 1),
+            row(0.7)
+        );
+        let table = Table::read(&text).unwrap();
+        assert_eq!(Table::read(&table.write().unwrap()).unwrap(), table);
+        let spool = |name: &str| Spool::new(name, SpoolColour::Hex(Srgb([9; 3])));
+        let drawn = table
+            .measurements(&[spool("a"), spool("b")], Provenance::default())
+            .unwrap();
+        let SpoolColour::Spectrum(mean) = &drawn.measurements.steps[0].colour else {
+            panic!("no spectrum");
+        };
+        assert!((mean.to_spectrum().0[9] - 0.6).abs() < 1e-9);
+        // A percentage, and a gap.
+        let error = Table::read(&text.replace("0.5,0.5,0.5,", "50,50,50,")).unwrap_err();
+        assert!(
+            error.line == 2 && error.what.contains("45 % as 0.45"),
+            "{error}"
+        );
+        let error = Table::read(&text.replacen("0.5,0.5,", "0.5,,", 1)).unwrap_err();
+        assert!(error.line == 2 && error.what.contains("nm_"), "{error}");
     }
 
     #[test]

@@ -4,7 +4,8 @@ use super::errors::{moved_by_axes, variance};
 use super::family::Numbers;
 use super::{MeasuredSpools, Specular};
 use crate::mix::{Behind, MixModel, Plastic, Strand, known_by};
-use crate::{Lab, MAX_COMPONENTS, Shares, Spool, SpoolColour, Xyz};
+use crate::spectrum::Spectrum;
+use crate::{Lab, MAX_COMPONENTS, Shares, Spool, Xyz};
 
 /// The mixing model that was fitted, and a standard error on each colour.
 #[derive(Clone, Debug)]
@@ -77,7 +78,7 @@ impl Own<'_> {
                 let known = place.and_then(|i| self.measured.spools.get(i));
                 match other.filter(|(spool, _)| Some(*spool) == *place) {
                     Some((_, colour)) => Plastic::of_spool(&Spool {
-                        colour: SpoolColour::Lab(colour),
+                        colour: known.unwrap_or(own).colour.moved_to(colour),
                         ..known.unwrap_or(own).clone()
                     }),
                     None => Plastic::of_spool(known.unwrap_or(own)),
@@ -143,6 +144,19 @@ impl MixModel for Calibrated {
 
     fn wall(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Xyz {
         self.fitted.wall(shares, thickness_mm, behind)
+    }
+
+    fn spectrum(&self, shares: &Shares) -> Option<Spectrum> {
+        self.fitted.spectrum(shares)
+    }
+
+    fn wall_spectrum(
+        &self,
+        shares: &Shares,
+        thickness_mm: f64,
+        behind: Behind,
+    ) -> Option<Spectrum> {
+        self.fitted.wall_spectrum(shares, thickness_mm, behind)
     }
 
     /// What the errors of readings and fitted numbers do to this blend, and how far the model

@@ -1,10 +1,12 @@
 //! What to doubt about the steps, and about the fit to them.
 
 use super::Warning;
+use super::family::MOST_K2;
 use super::fitted::{Fitted, LISTED_ROUGHLY};
 use super::least_squares::Observation;
 use super::sorted::Sorted;
 use crate::Spool;
+use crate::mix::Mixing;
 
 /// Mixed steps that make a fit of so many spools trustworthy: five for each pair.
 pub(super) fn wanted_steps(spools: usize) -> usize {
@@ -45,7 +47,8 @@ pub(super) fn about_steps(sorted: &Sorted, listed: &[Spool]) -> Vec<Warning> {
 
 /// Doubts about a fit.
 pub(super) fn about_fit(sorted: &Sorted, fitted: &Fitted) -> Vec<Warning> {
-    const ODD_STRENGTH: f64 = 8.0;
+    // A white scatters tens of times as much as a dark plastic: that alone is not odd.
+    const ODD_STRENGTH: f64 = 100.0;
     const POOR: f64 = 3.0;
     let mut warnings = Vec::new();
     let numbers = fitted.numbers();
@@ -55,6 +58,13 @@ pub(super) fn about_fit(sorted: &Sorted, fitted: &Fitted) -> Vec<Warning> {
             step: i + 1,
             delta_e00,
         });
+    }
+    // A hair from a bound is at it: the fit nears bounds without end.
+    const AT_BOUND: f64 = 0.01;
+    let k2 = numbers.surface.k2();
+    let tells = !matches!(numbers.mixing, Mixing::SideBySide { .. });
+    if tells && !(AT_BOUND..=MOST_K2 - AT_BOUND).contains(&k2) {
+        warnings.push(Warning::SurfaceAtBound { k2 });
     }
     for (spool, strength) in sorted.spools.iter().zip(numbers.strengths) {
         if !(1.0 / ODD_STRENGTH..=ODD_STRENGTH).contains(&strength) {

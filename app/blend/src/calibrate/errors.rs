@@ -139,10 +139,10 @@ fn off_line(three: &[(f64, [f64; 3])]) -> Option<f64> {
 fn moved_values(sorted: &Sorted, fitted: &Fitted, noise: f64) -> Vec<(usize, Lab, Vec<f64>)> {
     let mut all = Vec::new();
     for (spool, readings) in sorted.alone.iter().enumerate() {
-        if *readings == 0 {
+        if *readings == 0.0 {
             continue;
         }
-        let by = noise / (*readings as f64).sqrt();
+        let by = noise / readings.sqrt();
         let metric = LocalMetric::at(sorted.spools[spool].xyz().to_lab());
         for colour in (0..3).filter_map(|axis| metric.moved(axis, by)) {
             let plastics = sorted.with_colour(spool, colour).plastics;

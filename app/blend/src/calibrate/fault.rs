@@ -113,10 +113,12 @@ impl FeedFault {
 }
 
 /// The faults under which the steps fit much better than as they were told, best first, each
-/// with its misfit. `misfit` gives the misfit of a list of steps, ΔE00.
+/// with its misfit; none where something else explains them better, with a misfit of its own.
+/// `misfit` gives the misfit of a list of steps, ΔE00.
 pub(super) fn suspects(
     told: &[MeasuredStep],
     spools: usize,
+    otherwise: Option<f64>,
     misfit: impl Fn(&[MeasuredStep]) -> Option<f64>,
 ) -> Vec<(FeedFault, f64)> {
     // A fit this good needs no excuse.
@@ -135,6 +137,7 @@ pub(super) fn suspects(
         .collect();
     found.sort_by(|a, b| a.1.total_cmp(&b.1));
     let best = found.first().map_or(0.0, |f| f.1);
+    let best = otherwise.map_or(best, |other| best.min(other));
     found.retain(|(_, m)| *m <= AS_GOOD * best + 0.05);
     // Neighbouring amounts of one kind of fault are one suspicion.
     found.dedup_by_key(|(fault, _)| std::mem::discriminant(fault));

@@ -1,5 +1,6 @@
 //! The fit, from readings to the document.
 
+use super::alone;
 use super::choice::{self, Tried};
 use super::doubts::{self, wanted_steps};
 use super::errors::Errors;
@@ -10,7 +11,7 @@ use super::least_squares::Observation;
 use super::sorted::{Sorted, rms};
 use super::{FeedFault, MeasuredSpools, MeasuredStep, Measurements, StepResult, VERSION, Warning};
 use crate::mix::{LinearLight, MixModel};
-use crate::{MAX_COMPONENTS, SpoolError, ciede2000};
+use crate::{MAX_COMPONENTS, SpoolColour, SpoolError, ciede2000};
 
 /// Why nothing can be fitted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -37,6 +38,12 @@ pub enum FitError {
         /// The step, from 1.
         step: usize,
     },
+    /// Every lightness is a fraction.
+    #[error(
+        "L* is from 0 to 1 in every reading, so it seems to be written as a fraction; L* runs from \
+         0 to 100: write 94.1 for 0.941"
+    )]
+    Fraction,
     /// Too few mixed steps to fit anything.
     #[error(
         "{mixed} measured steps mix two spools or more; at least {least} are needed to fit \
@@ -74,25 +81,54 @@ pub fn fit(measurements: &Measurements) -> Result<MeasuredSpools, FitError> {
         ..
     } = measurements;
     let sorted = Sorted::new(spools, steps, *specular);
-    let (fitted, tried) = choice::best(&sorted).ok_or(FitError::NoFit)?;
     let mut warnings = doubts::about_steps(&sorted, spools);
-    let misfit = |told: &[MeasuredStep]| misfit(&Sorted::new(spools, told, *specular));
-    if let Some(as_told) = misfit(steps) {
-        let told = suspects(steps, spools.len(), misfit);
-        warnings.extend(
-            told.into_iter()
-                .map(|(fault, if_so)| suspicion(fault, as_told, if_so)),
-        );
-    }
+    let (sorted, off) = explained(measurements, sorted, &mut warnings);
+    let (mut fitted, tried) = choice::best(&sorted).ok_or(FitError::NoFit)?;
     warnings.extend(doubts::about_fit(&sorted, &fitted));
+    let errors = Errors::of(&sorted, &fitted).ok_or(FitError::NoFit)?;
+    fitted.left_out.extend(off);
     let found = Found {
-        errors: Errors::of(&sorted, &fitted).ok_or(FitError::NoFit)?,
+        errors,
         sorted,
         fitted,
         tried,
         warnings,
     };
     Ok(document(measurements, found))
+}
+
+/// What explains steps that fit badly, told as warnings: readings of a spool alone that the
+/// mixed steps contradict, which are left out, or a fault of the feed.
+fn explained(
+    measurements: &Measurements,
+    sorted: Sorted,
+    warnings: &mut Vec<Warning>,
+) -> (Sorted, Vec<usize>) {
+    let Measurements {
+        spools,
+        steps,
+        specular,
+        ..
+    } = measurements;
+    let misfit = |told: &[MeasuredStep]| misfit(&Sorted::new(spools, told, *specular));
+    let Some(as_told) = misfit(steps) else {
+        return (sorted, Vec::new());
+    };
+    let contradicted = alone::contradicted(&sorted, spools);
+    let otherwise = contradicted.as_ref().map(|c| c.misfit_delta_e00);
+    let faults = suspects(steps, spools.len(), otherwise, misfit);
+    let blamed = !faults.is_empty();
+    let faults = faults.into_iter();
+    warnings.extend(faults.map(|(fault, if_so)| suspicion(fault, as_told, if_so)));
+    let Some(contradicted) = contradicted.filter(|_| !blamed) else {
+        return (sorted, Vec::new());
+    };
+    let spool = contradicted.spool;
+    let name = spools.get(spool).map_or("", |s| s.name.as_str());
+    let (off, told): (Vec<usize>, Vec<Warning>) =
+        contradicted.left_out(steps, name).into_iter().unzip();
+    warnings.extend(told);
+    (sorted.without(steps, &off, spool, contradicted.colour), off)
 }
 
 /// How badly all steps fit the member of the family that they fit best.
@@ -138,6 +174,14 @@ fn check(measurements: &Measurements) -> Result<(), FitError> {
         if !step.colour.is_believable() {
             return Err(FitError::Reading { step: i + 1 });
         }
+    }
+    let lightness = measurements.steps.iter().filter_map(|s| match s.colour {
+        SpoolColour::Lab(lab) => Some(lab.l),
+        SpoolColour::Hex(_) | SpoolColour::Spectrum(_) => None,
+    });
+    let lightness: Vec<f64> = lightness.collect();
+    if !lightness.is_empty() && lightness.iter().all(|l| *l <= 1.0) {
+        return Err(FitError::Fraction);
     }
     let mixed = measurements
         .steps

@@ -41,6 +41,14 @@ pub(super) struct Deleted {
 /// How badly all steps fit one family: RMS ΔE00 of the mixed ones, and of the spools alone as
 /// far as they are further off their listed colours than lists are rough.
 pub(super) fn misfit(sorted: &Sorted, family: Family) -> Option<f64> {
+    let mut all = misfits_of_mixed(sorted, family)?;
+    let beyond = |off: &f64| (off - LISTED_ROUGHLY).max(0.0);
+    all.extend(sorted.off_list.iter().flatten().map(beyond));
+    Some(rms(&all))
+}
+
+/// ΔE00 of each mixed step from the family's best fit to all of them.
+pub(super) fn misfits_of_mixed(sorted: &Sorted, family: Family) -> Option<Vec<f64>> {
     let parameters = Parameters::new(&sorted.plastics, sorted.specular, family);
     let observations = sorted.of(&sorted.mixed);
     let task = Task {
@@ -51,10 +59,7 @@ pub(super) fn misfit(sorted: &Sorted, family: Family) -> Option<f64> {
     };
     let solution = task.solve(&[parameters.usual()])?;
     let model = parameters.numbers(&solution.values).model(&sorted.plastics);
-    let mut all = sorted.differences(&model, &sorted.mixed);
-    let beyond = |off: &f64| (off - LISTED_ROUGHLY).max(0.0);
-    all.extend(sorted.off_list.iter().flatten().map(beyond));
-    Some(rms(&all))
+    Some(sorted.differences(&model, &sorted.mixed))
 }
 
 impl Fitted {

@@ -7,6 +7,7 @@
 //! [`MeasuredSpools`], is a document that plans refer to; [`Calibrated`] is the model made
 //! from it, with a standard error on each colour that it predicts.
 
+mod alone;
 mod calibrated;
 mod choice;
 mod document;

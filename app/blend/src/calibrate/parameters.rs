@@ -13,9 +13,9 @@ pub(super) struct Parameter {
     pub give: f64,
 }
 
-/// ln of a strength. The first spool's is 1; the others' are within 50 times of it.
+/// ln of a strength. The first spool's is 1; the others' are within 200 times of it.
 const LOG_STRENGTH: Parameter = Parameter {
-    bounds: (-3.912, 3.912),
+    bounds: (-5.298, 5.298),
     usual: 0.0,
     give: 1.4,
 };

@@ -55,6 +55,21 @@ pub enum Warning {
         /// Its tinting strength.
         strength: f64,
     },
+    /// The mixed steps go with a spool's listed colour, and not with the reading of it alone,
+    /// which was left out of the fit.
+    AloneOff {
+        /// The step.
+        step: usize,
+        /// The spool.
+        spool: String,
+        /// How far.
+        delta_e00: f64,
+    },
+    /// The surface constant k2 came to rest at the end of its range.
+    SurfaceAtBound {
+        /// Its value.
+        k2: f64,
+    },
     /// The model can't follow the steps well.
     PoorFit {
         /// Root of the mean squared difference.
@@ -104,6 +119,23 @@ impl std::fmt::Display for Warning {
                 f,
                 "'{spool}' tints {strength:.2} times as strongly as the first spool, which is \
                  odd; check that both drives feed what they are told"
+            ),
+            Self::AloneOff {
+                step,
+                spool,
+                delta_e00,
+            } => write!(
+                f,
+                "step {step}, '{spool}' alone, is {delta_e00:.1} ΔE00 from its listed colour, \
+                 which its blends go with far better; the step was left out of the fit: measure it \
+                 again"
+            ),
+            Self::SurfaceAtBound { k2 } => write!(
+                f,
+                "the reflection inside the surface, k2, came to rest at the end of its range \
+                 ({k2:.2}; surfaces have 0.4 to 0.7): it stands in for something else, such as \
+                 gloss in readings that are said to be without it; keep to blends between \
+                 measured steps"
             ),
             Self::PoorFit { rms_delta_e00 } => write!(
                 f,

@@ -51,7 +51,12 @@ impl Lab {
 impl Xyz {
     /// To CIELAB (CIE 15).
     pub fn to_lab(self) -> Lab {
-        let [x, y, z] = [self.x / WHITE.x, self.y / WHITE.y, self.z / WHITE.z].map(root);
+        self.to_lab_by(WHITE)
+    }
+
+    /// To CIELAB by another white than D65's: for colours seen in another light.
+    pub fn to_lab_by(self, white: Xyz) -> Lab {
+        let [x, y, z] = [self.x / white.x, self.y / white.y, self.z / white.z].map(root);
         Lab {
             l: 116.0 * y - 16.0,
             a: 500.0 * (x - y),

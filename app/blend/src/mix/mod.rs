@@ -14,6 +14,7 @@ mod saunderson;
 mod strand;
 mod through_wall;
 
+use crate::spectrum::Spectrum;
 use crate::{Shares, Xyz};
 
 pub use component::{Component, OPAQUE_SCATTER_PER_MM, OverBackings, Plastic};
@@ -43,6 +44,21 @@ pub trait MixModel: Send + Sync {
     /// thickness takes every wall as opaque.
     fn wall(&self, shares: &Shares, _thickness_mm: f64, _behind: Behind) -> Xyz {
         self.mix(shares)
+    }
+
+    /// The reflectance of what [`mix`](Self::mix) gives the colour of, where the model knows it.
+    fn spectrum(&self, _shares: &Shares) -> Option<Spectrum> {
+        None
+    }
+
+    /// The reflectance of what [`wall`](Self::wall) gives the colour of, likewise.
+    fn wall_spectrum(
+        &self,
+        shares: &Shares,
+        _thickness_mm: f64,
+        _behind: Behind,
+    ) -> Option<Spectrum> {
+        self.spectrum(shares)
     }
 
     /// One standard error of the predicted colour as ΔE00, where a fit tells it.

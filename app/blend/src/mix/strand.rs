@@ -203,6 +203,19 @@ impl MixModel for Strand {
     fn wall(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Xyz {
         self.wall_reflectance(shares, thickness_mm, behind).to_xyz()
     }
+
+    fn spectrum(&self, shares: &Shares) -> Option<Spectrum> {
+        Some(self.reflectance(shares))
+    }
+
+    fn wall_spectrum(
+        &self,
+        shares: &Shares,
+        thickness_mm: f64,
+        behind: Behind,
+    ) -> Option<Spectrum> {
+        Some(self.wall_reflectance(shares, thickness_mm, behind))
+    }
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::{Behind, MixModel};
+use crate::spectrum::Spectrum;
 use crate::{Shares, Xyz};
 
 /// A model whose blends are walls of one thickness.
@@ -58,6 +59,20 @@ impl MixModel for ThroughWall {
 
     fn wall(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Xyz {
         self.model.wall(shares, thickness_mm, behind)
+    }
+
+    fn spectrum(&self, shares: &Shares) -> Option<Spectrum> {
+        self.model
+            .wall_spectrum(shares, self.thickness_mm, self.behind)
+    }
+
+    fn wall_spectrum(
+        &self,
+        shares: &Shares,
+        thickness_mm: f64,
+        behind: Behind,
+    ) -> Option<Spectrum> {
+        self.model.wall_spectrum(shares, thickness_mm, behind)
     }
 
     fn uncertainty(&self, shares: &Shares) -> Option<f64> {

@@ -5,12 +5,15 @@
 //! from the 1 nm tables of CIE 15 as ASTM E2022 and E308 describe; `observer.rs` is written
 //! by a script beside it that says how.
 
+mod light;
+mod light_tables;
 mod observer;
 mod readings;
 mod reconstruct;
 
 use crate::Xyz;
 
+pub use light::{Light, LightError, metamerism};
 pub use readings::{Readings, SpectrumError};
 pub use reconstruct::{METHOD as RECONSTRUCTION_METHOD, Reconstruction, reconstruct};
 

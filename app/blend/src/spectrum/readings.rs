@@ -120,6 +120,28 @@ impl Readings {
         }
     }
 
+    /// The readings of a spectrum, one for each of its bands; `None` if they can't be.
+    pub fn on_grid(spectrum: &Spectrum) -> Option<Self> {
+        Self::new(wavelengths_nm().zip(spectrum.0).collect()).ok()
+    }
+
+    /// The mean of several, each put on the common grid; a single one as it is. `None` of none.
+    pub fn mean(all: &[Self]) -> Option<Self> {
+        match all {
+            [] => None,
+            [one] => Some(one.clone()),
+            all => {
+                let mut sum = Spectrum::flat(0.0);
+                for one in all.iter().map(Self::to_spectrum) {
+                    for (sum, band) in sum.0.iter_mut().zip(one.0) {
+                        *sum += band / all.len() as f64;
+                    }
+                }
+                Self::on_grid(&sum)
+            }
+        }
+    }
+
     /// Reads the text of a CSV file: a wavelength in nm and a reflectance factor a line,
     /// parted by a comma, a semicolon, a tab or spaces. Blank lines and lines that start with
     /// `#` are passed over, and so is a first line of headings.

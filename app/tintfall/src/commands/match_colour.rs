@@ -1,9 +1,10 @@
 //! `tintfall match`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use blend::reach::{Match, sample};
-use blend::{Lab, MixModel, SpoolColour, Srgb, ciede2000, closest};
+use blend::spectrum::{Light, Readings, metamerism};
+use blend::{Lab, MixModel, Shares, SpoolColour, Srgb, ciede2000, closest};
 use plan::Plan;
 use project::job::read_plan;
 use project::write;
@@ -11,6 +12,7 @@ use report::reach_chart::ReachChart;
 use serde::Serialize;
 
 use super::prepare::not_opened;
+use super::swatch::text_of;
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -20,16 +22,22 @@ use crate::fault::Fault;
 Examples:
   tintfall match lighthouse.plan.ron '#7fa3b5'
   tintfall match lighthouse.plan.ron 'Lab(41.2, 9, -40.5)' --chart reach.svg
+  tintfall match lighthouse.plan.ron sample.csv --light A
 
-The blend is one that the plan's machine can feed. All differences are CIEDE2000.")]
+A file holds a wavelength in nm and a reflectance a line; only of such a sample is it known how it
+looks in another light. The blend is one that the plan's machine can feed. All differences are CIEDE2000.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
-    /// The colour: an sRGB code in quotation marks, or Lab(L, a, b)
+    /// The colour: an sRGB code in quotation marks, Lab(L, a, b), or a file of reflectances
     colour: String,
     /// Draw what the spools can reach, and this colour in it, as an SVG picture
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
+    /// Look at the match in another light as well: A, F11 or LED-B3 (all three for a file of
+    /// reflectances)
+    #[arg(long, value_name = "LIGHT")]
+    light: Vec<Light>,
     /// Write JSON instead of text
     #[arg(long)]
     json: bool,
@@ -51,12 +59,14 @@ struct Report<'a> {
     why: String,
     uncertainty_de00: Option<f64>,
     model: String,
+    lights: Vec<InLight>,
 }
 
 impl Args {
     /// Finds it.
     pub fn run(self, console: &Console) -> Result<(), Fault> {
-        let wanted = wanted(&self.colour)?;
+        let wanted_colour = wanted(&self.colour)?;
+        let wanted = wanted_colour.xyz().to_lab();
         if let Some(chart) = &self.chart {
             check_ending(chart)?;
         }
@@ -70,7 +80,16 @@ impl Args {
             let svg = chart(&plan, model.as_ref(), wanted, found);
             write::bytes(path, svg.as_bytes())?;
         }
+        let lights = match (&wanted_colour, self.light.is_empty()) {
+            (SpoolColour::Spectrum(_), true) => &Light::OTHERS,
+            _ => self.light.as_slice(),
+        };
+        let lights = in_lights(&wanted_colour, model.as_ref(), &found.shares, lights);
+        for warning in lights.iter().filter_map(InLight::warning) {
+            console.note(&format!("Warning: {warning}"));
+        }
         let report = Report {
+            lights,
             wanted,
             shares: found.shares.as_slice().to_vec(),
             spools: plan.spools.iter().map(|s| s.name.as_str()).collect(),
@@ -105,15 +124,76 @@ fn nearest(plan: &Plan, model: &dyn MixModel, wanted: Lab) -> Match {
     }
 }
 
-fn wanted(text: &str) -> Result<Lab, Fault> {
+/// A match in another light.
+#[derive(Serialize)]
+struct InLight {
+    light: String,
+    wanted: Lab,
+    lab: Lab,
+    delta_e00: f64,
+    /// What of that comes of the light alone.
+    metamerism_de00: f64,
+    /// Whether the wanted colour's reflectance was measured, and not made up.
+    measured: bool,
+}
+
+/// A match that comes apart by more than this in another light is told of, ΔE00: what an eye
+/// sees at a glance (common practice, no source).
+const FALLS_APART: f64 = 2.0;
+
+impl InLight {
+    fn warning(&self) -> Option<String> {
+        (self.metamerism_de00 > FALLS_APART).then(|| {
+            format!(
+                "the match falls apart under {}: {:.1} ΔE00 more than by daylight; if the part is \
+                 looked at in that light, choose the blend there, or a spool of a nearer pigment",
+                self.light, self.metamerism_de00
+            )
+        })
+    }
+}
+
+/// How the match looks in some lights. Of a colour without reflectances the smoothest one is
+/// taken.
+fn in_lights(
+    wanted: &SpoolColour,
+    model: &dyn MixModel,
+    shares: &Shares,
+    lights: &[Light],
+) -> Vec<InLight> {
+    let (sample, Some(blend)) = (wanted.spectrum(), model.spectrum(shares)) else {
+        return Vec::new();
+    };
+    let each = lights.iter().map(|light| {
+        let [wanted_lab, lab] = [sample, blend].map(|s| s.to_lab_under(*light));
+        InLight {
+            light: light.to_string(),
+            wanted: wanted_lab,
+            lab,
+            delta_e00: ciede2000(wanted_lab, lab),
+            metamerism_de00: metamerism(&sample, &blend, *light),
+            measured: matches!(wanted, SpoolColour::Spectrum(_)),
+        }
+    });
+    each.collect()
+}
+
+fn wanted(text: &str) -> Result<SpoolColour, Fault> {
     let wrong = || {
         Fault::Input(format!(
             "'{text}' is no colour; write six hexadecimal digits after a #, in quotation marks, \
-             such as '#1f6f8b', or CIELAB as 'Lab(41.2, 9, -40.5)'"
+             such as '#1f6f8b', CIELAB as 'Lab(41.2, 9, -40.5)', or the name of a .csv file of \
+             reflectances"
         ))
     };
     if let Ok(code) = text.trim().parse::<Srgb>() {
-        return Ok(code.to_xyz().to_lab());
+        return Ok(SpoolColour::Hex(code));
+    }
+    if text.to_ascii_lowercase().ends_with(".csv") {
+        let read = text_of(Path::new(text))?;
+        let readings =
+            Readings::from_csv(&read).map_err(|e| Fault::Input(format!("{text}: {e}")))?;
+        return Ok(SpoolColour::Spectrum(readings));
     }
     let inside = text
         .trim()
@@ -128,9 +208,9 @@ fn wanted(text: &str) -> Result<Lab, Fault> {
     let &[l, a, b] = numbers.as_slice() else {
         return Err(wrong());
     };
-    let lab = Lab { l, a, b };
-    match SpoolColour::Lab(lab).is_believable() {
-        true => Ok(lab),
+    let colour = SpoolColour::Lab(Lab { l, a, b });
+    match colour.is_believable() {
+        true => Ok(colour),
         false => Err(wrong()),
     }
 }
@@ -199,6 +279,19 @@ fn told(report: &Report) -> String {
             None => "unmeasured: how far off that is, nobody knows".to_owned(),
         }
     ));
+    let how = |measured: bool| match measured {
+        true => "",
+        false => ", if its reflectance is the smoothest one",
+    };
+    for seen in &report.lights {
+        text.push_str(&format!(
+            "Under {}: {:.1} ΔE00 from the colour{}; {:.1} of it by the light alone\n",
+            seen.light,
+            seen.delta_e00,
+            how(seen.measured),
+            seen.metamerism_de00
+        ));
+    }
     text.push_str(&format!(
         "Miss: {:.1} ΔE00; {}\nColours by {}\n",
         report.delta_e00, report.why, report.model

@@ -8,7 +8,7 @@ use clap::Parser;
 use tintfall_viewer::files::Home;
 use tintfall_viewer::scene::app::{Canvas, windowed};
 use tintfall_viewer::scene::{measure, picture, places};
-use tintfall_viewer::state::Session;
+use tintfall_viewer::session::Session;
 
 /// Paint bands and regions on a part and see the colour fall.
 #[derive(Debug, Parser)]

@@ -5,7 +5,10 @@
 //! also has a shape or a word, so colour alone never carries it.
 
 use egui::epaint::Shadow;
-use egui::{Color32, CornerRadius, FontFamily, FontId, Margin, Stroke, Style, TextStyle, Visuals};
+use egui::{
+    Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Stroke, Style,
+    TextStyle, Visuals,
+};
 
 use crate::files::settings::Shade;
 
@@ -22,6 +25,8 @@ pub struct Palette {
     pub well: Color32,
     /// Hairlines.
     pub line: Color32,
+    /// Edges that have to be seen: of swatches, ticks and fields.
+    pub edge: Color32,
     /// Text.
     pub text: Color32,
     /// Text of less weight.
@@ -56,6 +61,7 @@ impl Palette {
                 raised: grey(252),
                 well: grey(234),
                 line: grey(206),
+                edge: grey(128),
                 text: grey(28),
                 quiet: grey(96),
                 accent: Color32::from_rgb(0, 92, 175),
@@ -72,6 +78,7 @@ impl Palette {
                 raised: grey(48),
                 well: grey(25),
                 line: grey(66),
+                edge: grey(138),
                 text: grey(228),
                 quiet: grey(158),
                 accent: Color32::from_rgb(102, 178, 255),
@@ -104,6 +111,24 @@ pub mod size {
     pub const HEADING: f32 = 15.5;
     /// The name on the start page.
     pub const TITLE: f32 = 30.0;
+}
+
+/// The family of the signs' font.
+pub const SIGNS: &str = "signs";
+
+/// Adds the signs' font to egui's own, once for a context.
+pub fn add_fonts(ctx: &egui::Context) {
+    let id = egui::Id::new("fonts were added");
+    if ctx.data(|d| d.get_temp::<bool>(id)).unwrap_or_default() {
+        return;
+    }
+    ctx.data_mut(|d| d.insert_temp(id, true));
+    let mut fonts = FontDefinitions::default();
+    let signs = FontData::from_static(lucide_icons::LUCIDE_FONT_BYTES);
+    fonts.font_data.insert(SIGNS.to_owned(), signs.into());
+    let family = FontFamily::Name(SIGNS.into());
+    fonts.families.insert(family, vec![SIGNS.to_owned()]);
+    ctx.set_fonts(fonts);
 }
 
 /// Sets the look of a context.
@@ -185,7 +210,7 @@ fn visuals(shade: Shade) -> Visuals {
     let w = &mut v.widgets;
     for (state, fill, stroke, text) in [
         (&mut w.noninteractive, p.panel, line, p.text),
-        (&mut w.inactive, p.raised, line, p.text),
+        (&mut w.inactive, p.raised, Stroke::new(1.0, p.edge), p.text),
         (&mut w.hovered, p.raised, Stroke::new(1.0, p.accent), p.text),
         (&mut w.active, p.well, Stroke::new(1.5, p.accent), p.text),
         (&mut w.open, p.well, line, p.text),

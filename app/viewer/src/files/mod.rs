@@ -5,8 +5,10 @@ pub mod home;
 pub mod recent;
 pub mod recovery;
 pub mod settings;
+pub mod stamp;
 
 pub use home::Home;
 pub use recent::Recent;
 pub use recovery::{Keeper, Left};
 pub use settings::Settings;
+pub use stamp::{Contents, OnDisk, Stamp};

@@ -9,7 +9,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use handoff::job::{LONGEST_TEXT, read_text};
+use project::job::{LONGEST_TEXT, read_text};
 use serde::{Deserialize, Serialize};
 
 use super::settings::write_ron;
@@ -80,7 +80,7 @@ impl Keeper {
     /// # Errors
     /// In words, when it can't be written.
     pub fn keep(&self, about: &About, plan_text: &str) -> Result<(), String> {
-        handoff::write::bytes(&self.folder.join(PLAN), plan_text.as_bytes())
+        project::write::bytes(&self.folder.join(PLAN), plan_text.as_bytes())
             .map_err(|e| e.to_string())?;
         write_ron(&self.folder.join(ABOUT), about)
     }

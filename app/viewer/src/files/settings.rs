@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::state::camera::Lens;
+use crate::model::camera::Lens;
 
 /// Version of the settings file.
 const VERSION: u32 = 1;
@@ -90,7 +90,7 @@ pub(super) fn write_ron(file: &Path, value: &impl Serialize) -> Result<(), Strin
     }
     let text = ron::ser::to_string_pretty(value, ron::ser::PrettyConfig::default())
         .map_err(|e| failed(&e))?;
-    handoff::write::bytes(file, text.as_bytes()).map_err(|e| e.to_string())
+    project::write::bytes(file, text.as_bytes()).map_err(|e| e.to_string())
 }
 
 #[cfg(test)]

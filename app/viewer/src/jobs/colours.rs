@@ -1,8 +1,8 @@
 //! The table of colours that the stage draws with.
 
-use blend::{MixModel, Ramp, Shares};
+use blend::{MixModel, Ramp, Shares, Srgb, Xyz};
 
-use crate::state::skin::{RAMP_TEXELS, RampRow};
+use crate::model::skin::{RAMP_TEXELS, RampRow};
 
 /// A region's row, from its ramp.
 pub fn of_ramp(ramp: &Ramp, model: &dyn MixModel) -> RampRow {
@@ -43,6 +43,11 @@ pub fn difference_colour(de00: f64) -> [f32; 3] {
     let (low, high) = (SCALE[upper - 1], SCALE[upper]);
     let t = ((at - low.0) / (high.0 - low.0)) as f32;
     std::array::from_fn(|i| low.1[i] * (1.0 - t) + high.1[i] * t)
+}
+
+/// Linear light as sRGB has it.
+pub fn encoded(linear: [f32; 3]) -> Srgb {
+    Xyz::from_linear_srgb(linear.map(f64::from)).to_srgb()
 }
 
 #[cfg(test)]

@@ -6,20 +6,19 @@ use std::sync::Arc;
 use std::time::SystemTime;
 
 use blend::Srgb;
-use egui::Color32;
 use geometry::{DVec3, Progress};
-use handoff::weave::dialect::Dialect;
-use handoff::weave::register::Placement;
-use handoff::weave::verify::follow::{Index, LayerMoves};
-use handoff::weave::verify::laid::{Piece, Replayed};
-use handoff::weave::verify::stands_or_found;
 use plan::Painted;
 use toolpath::Settings;
+use weave::dialect::Dialect;
+use weave::register::Placement;
+use weave::verify::deposition::{Piece, Replayed};
+use weave::verify::follow::{Index, LayerMoves};
+use weave::verify::stands_or_found;
 
 use super::Stop;
-use super::toolpath_file::{Part, Reading, open_at, stop, with_source};
-use crate::panels::widgets::colour32;
-use crate::state::strands::{StrandMesh, strands};
+use super::toolpath_file::{Part, open_at, read_dialect, stop, with_source};
+use crate::model::draft::Reading;
+use crate::model::strands::{StrandMesh, colour_of, strands};
 
 /// What to open.
 pub struct Order {
@@ -66,14 +65,11 @@ pub struct Layer {
     /// Its strands.
     pub mesh: Arc<StrandMesh>,
     /// Its colours in the order of printing, evenly spread over its filament.
-    pub strip: Vec<Color32>,
+    pub strip: Vec<Srgb>,
 }
 
 /// Colours in a layer's strip.
 pub const STRIP: usize = 640;
-
-/// What is shown where no blend was chosen yet.
-const UNSET: Srgb = Srgb([0x80; 3]);
 
 fn stamp_of(path: &std::path::Path) -> Stamp {
     std::fs::metadata(path).map_or((0, None), |m| (m.len(), m.modified().ok()))
@@ -91,7 +87,7 @@ pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
         file,
     } = order;
     let revision = part.revision;
-    let dialect = reading.dialect.read()?;
+    let dialect = read_dialect(&reading.dialect)?;
     let painted = part.painted(progress)?;
     let stamp = stamp_of(&file);
     let (stands, index) = with_source(&file, |woven| {
@@ -201,13 +197,8 @@ fn on_the_part(pieces: &mut [Piece], stand: &Placement) {
     }
 }
 
-/// The colour of a piece of strand.
-pub fn colour_of(piece: &Piece) -> Color32 {
-    colour32(piece.colour.unwrap_or(UNSET))
-}
-
 /// The colours evenly spread over the filament.
-fn strip(layer: &LayerMoves) -> Vec<Color32> {
+fn strip(layer: &LayerMoves) -> Vec<Srgb> {
     let total: f64 = layer.pieces.iter().map(|p| f64::from(p.volume_mm3)).sum();
     let mut pieces = layer.pieces.iter();
     let mut piece = pieces.next();

@@ -7,14 +7,14 @@ use std::sync::Arc;
 use geometry::inspect::{Finding, Severity};
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{Cancelled, Progress, Surface};
-use handoff::job::{Job, beside, read_text};
 use plan::document::{StandError, Stood};
 use plan::{FirstPlan, MeshSource, Plan};
+use project::job::{Job, beside, read_text};
 
 use super::Stop;
 use super::skin::Skin;
-use crate::files::Left;
-use crate::state::document::Origin;
+use crate::files::{Left, OnDisk};
+use crate::model::document::Origin;
 
 /// Where a part comes from.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,10 +54,14 @@ pub struct Loaded {
     pub skin: Arc<Skin>,
     /// What the check of the mesh found.
     pub findings: Vec<String>,
+    /// The same, to be handed on.
+    pub found: Vec<Finding>,
     /// What a person should know about how the mesh was read.
     pub notes: Vec<String>,
     /// What the person should know at once.
     pub warnings: Vec<String>,
+    /// Its files as they were read.
+    pub on_disk: OnDisk,
     /// What is done with once the part is shown.
     pub left: Option<Left>,
 }
@@ -74,12 +78,15 @@ impl Loaded {
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
         let skin = Arc::new(Skin::of(surface.mesh(), progress)?);
+        let files = (origin.plan_file.as_deref(), origin.mesh_file.as_deref());
         Ok(Self {
+            on_disk: OnDisk::now(files.0, files.1),
             plan,
             origin,
             surface,
             skin,
             findings: Vec::new(),
+            found: Vec::new(),
             notes: Vec::new(),
             warnings: Vec::new(),
             left: None,
@@ -220,6 +227,8 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     };
     let surface = Surface::new(Arc::new(mesh));
     let mut loaded = looked_over(plan, origin, surface, told, progress)?;
+    // The copy may be older than what the plan's file holds now.
+    loaded.on_disk.plan = None;
     loaded.left = Some(left);
     Ok(loaded)
 }
@@ -271,6 +280,7 @@ fn looked_over(
     }
     loaded.warnings.extend(told.notes.iter().cloned());
     loaded.notes = told.notes;
+    loaded.found = told.findings;
     Ok(loaded)
 }
 

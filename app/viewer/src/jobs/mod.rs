@@ -25,7 +25,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 use geometry::{Cancelled, Progress};
-use handoff::job::JobError;
+use project::job::JobError;
 
 /// Wakes the window, which sleeps while nothing happens.
 #[derive(Clone)]

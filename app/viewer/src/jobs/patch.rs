@@ -7,7 +7,7 @@ use geometry::{DVec3, Field, Mask, Progress, Surface, SurfacePoint};
 use plan::{Paint, Painted, Plan};
 
 use super::skin::Skin;
-use crate::state::skin::SkinMesh;
+use crate::model::skin::SkinMesh;
 
 /// Edges are followed in lengths of this share of the least radius that makes one,
 const EDGE_OF_RADIUS: f64 = 0.22;

@@ -2,14 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
+use geometry::inspect::Finding;
 use geometry::{Progress, Surface};
-use handoff::PrepareError;
-use handoff::job::Job;
+use package::PrepareError;
 use plan::{Painted, Plan};
+use project::job::Job;
 
 use super::Stop;
-use crate::state::document::Origin;
-use crate::state::session::plan_stem;
+use crate::model::document::Origin;
+use crate::model::names::plan_stem;
 
 /// What to prepare.
 pub struct Order {
@@ -21,6 +22,8 @@ pub struct Order {
     pub surface: Surface,
     /// What a person should know about the mesh.
     pub notes: Vec<String>,
+    /// What is wrong with it.
+    pub findings: Vec<Finding>,
     /// Where to write.
     pub folder: PathBuf,
 }
@@ -65,12 +68,13 @@ pub fn run(order: Order, progress: &Progress) -> Result<Prepared, Stop> {
         path: order.plan_file,
         painted,
         notes: order.notes,
+        findings: order.findings,
     };
-    handoff::prepare(&job, &order.folder, progress).map_err(|e| match e {
+    package::prepare(&job, &order.folder, progress).map_err(|e| match e {
         PrepareError::Cancelled(_) => Stop::Cancelled,
         e => Stop::failed(&e),
     })?;
-    let files = handoff::FILES.iter();
+    let files = package::FILES.iter();
     let files = files.map(|(name, about)| ((*name).to_owned(), (*about).to_owned()));
     Ok(Prepared {
         folder: order.folder,

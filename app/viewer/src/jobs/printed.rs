@@ -3,18 +3,16 @@
 
 use std::sync::Arc;
 
-use blend::Lab;
-use egui::{Color32, Rgba};
+use blend::{Lab, Srgb};
 use geometry::{Field, Progress};
 use plan::delivery::DeliveredDose;
 use plan::schedule::{Dose, Layer};
 use plan::{AsPrinted, Paint, Painted, Schedule};
 
 use super::Stop;
-use super::colours::difference_colour;
-use crate::panels::widgets::colour32;
-use crate::state::skin::{RAMP_TEXELS, RampRow};
-use crate::state::view::Look;
+use super::colours::{difference_colour, encoded};
+use crate::model::skin::{RAMP_TEXELS, RampRow};
+use crate::model::view::Look;
 
 /// Stretches that a fade across the layers is cut into.
 const STRETCHES: usize = 48;
@@ -48,7 +46,7 @@ pub struct Printed {
     /// The stretches of each region.
     pub regions: Vec<Vec<Stretch>>,
     /// Colour and ΔE00 of each layer's doses.
-    doses: Vec<Vec<(Color32, f64)>>,
+    doses: Vec<Vec<(Srgb, f64)>>,
     /// How far off it is, in words and figures; none if it could not be worked out.
     pub figures: Option<Figures>,
 }
@@ -95,15 +93,12 @@ impl Printed {
     }
 
     /// The colour of a layer's dose in a look; `None` as asked.
-    pub fn colour(&self, look: Look, layer: usize, dose: usize) -> Option<Color32> {
+    pub fn colour(&self, look: Look, layer: usize, dose: usize) -> Option<Srgb> {
         let (colour, de00) = *self.doses.get(layer)?.get(dose)?;
         match look {
             Look::Asked => None,
             Look::Printed => Some(colour),
-            Look::Difference => {
-                let [r, g, b] = difference_colour(de00);
-                Some(Color32::from(Rgba::from_rgb(r, g, b)))
-            }
+            Look::Difference => Some(encoded(difference_colour(de00))),
         }
     }
 }
@@ -131,7 +126,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Printed, Stop> {
     let delivered = &printed.delivery.layers;
     let doses = delivered
         .iter()
-        .map(|l| l.doses.iter().map(|d| (colour32(d.srgb), d.de00)).collect())
+        .map(|l| l.doses.iter().map(|d| (d.srgb, d.de00)).collect())
         .collect();
     Ok(Printed {
         revision: Some(revision),

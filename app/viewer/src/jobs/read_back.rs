@@ -3,12 +3,13 @@
 use std::path::PathBuf;
 
 use geometry::Progress;
-use handoff::weave::Source;
-use handoff::weave::verify::same::Same;
-use handoff::weave::verify::{Miss, Verify, stands_or_found};
+use weave::Source;
+use weave::verify::equivalence::Equivalence as Same;
+use weave::verify::{Miss, Verify, stands_or_found};
 
 use super::Stop;
-use super::toolpath_file::{Part, Reading, stop, with_source};
+use super::toolpath_file::{Part, read_dialect, stop, with_source};
+use crate::model::draft::Reading;
 
 /// What to read back.
 pub struct Order {
@@ -61,7 +62,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<ReadBack, Stop> {
         sliced,
     } = order;
     let revision = part.revision;
-    let dialect = reading.dialect.read()?;
+    let dialect = read_dialect(&reading.dialect)?;
     let painted = part.painted(progress)?;
     let found = with_source(&file, |woven| {
         let (given, settings) = (reading.stands, reading.settings);

@@ -12,7 +12,7 @@ use super::Stop;
 use super::dirty::Scope;
 use super::patch;
 use super::skin::Skin;
-use crate::state::skin::SkinMesh;
+use crate::model::skin::SkinMesh;
 
 /// What to paint.
 pub struct Order {

@@ -11,7 +11,7 @@ use geometry::{Mask, Progress, Surface};
 
 use super::skin::Skin;
 use super::{Waker, panic_text, patch};
-use crate::state::skin::SkinMesh;
+use crate::model::skin::SkinMesh;
 
 /// What is to be sketched.
 #[derive(Clone, Debug)]
@@ -72,14 +72,14 @@ impl Sketcher {
         let (orders, take) = channel();
         let (give, answers) = channel();
         let progress = Progress::new();
-        let hand = Hand {
+        let worker = Worker {
             covered: Vec::new(),
             surface: surface.clone(),
             skin: skin.clone(),
             progress: progress.clone(),
         };
         let waker = waker.clone();
-        std::thread::spawn(move || hand.work(&take, &give, &waker));
+        std::thread::spawn(move || worker.work(&take, &give, &waker));
         Self {
             orders,
             answers,
@@ -151,7 +151,7 @@ impl Drop for Sketcher {
 }
 
 /// Draws the sketches.
-struct Hand {
+struct Worker {
     surface: Surface,
     skin: Arc<Skin>,
     progress: Progress,
@@ -159,7 +159,7 @@ struct Hand {
     covered: Vec<bool>,
 }
 
-impl Hand {
+impl Worker {
     fn work(mut self, orders: &Receiver<(Number, Order)>, give: &Sender<Answer>, waker: &Waker) {
         while let Ok(first) = orders.recv() {
             let mut waiting = vec![first];

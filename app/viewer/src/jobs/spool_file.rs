@@ -4,7 +4,6 @@ use std::path::{Path, PathBuf};
 
 use blend::MeasuredSpools;
 use geometry::Progress;
-use handoff::calibration;
 use plan::SpoolSet;
 
 use super::Stop;
@@ -41,14 +40,14 @@ pub fn run(file: &Path, progress: &Progress) -> Result<Found, Stop> {
         .extension()
         .is_some_and(|e| e.eq_ignore_ascii_case("csv"));
     if !is_table {
-        let set = calibration::read_spools(file)?;
+        let set = calibrate::read_spools(file)?;
         let file = file.to_owned();
         return Ok(Found::Spools { set, file });
     }
-    let fit = calibration::fit(file, None, progress)?;
+    let fit = calibrate::fit(file, None, progress)?;
     Ok(Found::Fitted(Fitted {
         measured: fit.measured,
-        to_write: calibration::fit::beside_readings(file),
+        to_write: calibrate::fit::beside_readings(file),
     }))
 }
 

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use handoff::signoff::{self, Standing};
 use plan::Plan;
+use project::signoff::{self, Standing};
 
 use super::Stop;
 

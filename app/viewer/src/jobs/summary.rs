@@ -7,7 +7,7 @@ use plan::schedule::{RegionTotal, ScheduleError, SpoolTotal, Totals, Warning};
 use plan::{Painted, Schedule};
 
 use super::Stop;
-use crate::state::profile::Profile;
+use crate::model::profile::Profile;
 
 /// What to work out.
 pub struct Order {

@@ -2,10 +2,9 @@
 
 use std::sync::Arc;
 
-use egui::{ColorImage, TextureHandle};
 use geometry::{Progress, Surface};
-use handoff::render::{Camera, Frame, Render, Stage, View};
 use plan::{Painted, Plan};
+use render::{Camera, Frame, Render, Stage, View};
 
 use super::Stop;
 
@@ -22,9 +21,16 @@ pub struct Card {
     /// What it shows.
     pub about: String,
     /// Its picture, once it is drawn.
-    pub picture: Option<ColorImage>,
-    /// The picture on the graphics card.
-    pub texture: Option<TextureHandle>,
+    pub picture: Option<Arc<Picture>>,
+}
+
+/// A picture, row by row from the top.
+#[derive(Debug, PartialEq)]
+pub struct Picture {
+    /// Pixels across and down.
+    pub size_px: [usize; 2],
+    /// Red, green, blue and opacity of each, not premultiplied.
+    pub rgba: Vec<u8>,
 }
 
 /// The cards without pictures.
@@ -42,7 +48,6 @@ fn card(demo: &demo_models::Demo) -> Card {
         title: demo.title.to_owned(),
         about: demo.about.to_owned(),
         picture: None,
-        texture: None,
     }
 }
 
@@ -55,13 +60,13 @@ pub fn run(progress: &Progress) -> Result<Vec<Card>, Stop> {
     let mut cards = Vec::new();
     for demo in demos {
         let mut card = card(&demo);
-        card.picture = Some(picture(demo, progress)?);
+        card.picture = Some(Arc::new(picture(demo, progress)?));
         cards.push(card);
     }
     Ok(cards)
 }
 
-fn picture(demo: demo_models::Demo, progress: &Progress) -> Result<ColorImage, Stop> {
+fn picture(demo: demo_models::Demo, progress: &Progress) -> Result<Picture, Stop> {
     let plan = Plan::from_ron(demo.plan_ron).map_err(|e| Stop::failed(&e))?;
     let model = plan.model();
     let surface = Surface::new(Arc::new(demo.mesh));
@@ -78,7 +83,9 @@ fn picture(demo: demo_models::Demo, progress: &Progress) -> Result<ColorImage, S
         height_px: SIZE_PX.1,
         ..Render::of(Camera::fitted(View::FrontRight, surface.mesh(), frame))
     };
-    let image = render.run(&stage, handoff::colours(&painted), progress)?;
-    let size = [image.width_px() as usize, image.height_px() as usize];
-    Ok(ColorImage::from_rgba_unmultiplied(size, image.rgba()))
+    let image = render.run(&stage, report::skin_colours::colours(&painted), progress)?;
+    Ok(Picture {
+        size_px: [image.width_px() as usize, image.height_px() as usize],
+        rgba: image.rgba().to_vec(),
+    })
 }

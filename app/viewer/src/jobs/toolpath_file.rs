@@ -2,71 +2,35 @@
 
 use std::fs::File;
 use std::io::{self, Read};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-
-use blend::MixModel;
-use geometry::{Progress, Surface};
-use handoff::job::read_text;
-use handoff::weave::dialect::{BUILT_IN, Dialect};
-use handoff::weave::register::{Placement, RegisterError};
-use handoff::weave::{Source, WeaveError, head_tells_of_weaving};
-use plan::{Painted, Plan};
-use toolpath::Settings;
 
 use super::Stop;
 use super::repaint;
+use crate::model::draft::DialectFrom;
+use blend::MixModel;
+use geometry::{Progress, Surface};
+use plan::{Painted, Plan};
+use project::job::read_text;
+use weave::dialect::Dialect;
+use weave::register::RegisterError;
+use weave::{Source, WeaveError, head_tells_of_weaving};
 
-/// Which dialect a toolpath is woven in.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum DialectFrom {
-    /// A built-in one, by its name.
-    BuiltIn(&'static str),
-    /// A dialect file.
-    File(PathBuf),
-}
-
-impl Default for DialectFrom {
-    fn default() -> Self {
-        Self::BuiltIn(first_dialect())
-    }
-}
-
-impl DialectFrom {
-    /// Reads it.
-    ///
-    /// # Errors
-    /// [`Stop`] with the file, the line and what is wrong.
-    pub fn read(&self) -> Result<Dialect, Stop> {
-        match self {
-            Self::BuiltIn(name) => Dialect::built_in(name)
-                .ok_or_else(|| Stop::Failed(format!("there is no dialect `{name}`"))),
-            Self::File(path) => {
-                let named = path.display().to_string();
-                let text =
-                    read_text(path).map_err(|why| Stop::Failed(format!("{named}: {why}")))?;
-                Dialect::from_ron(&text)
-                    .map_err(|error| Stop::Failed(error.in_file(&named).to_string()))
-            }
+/// Reads a dialect.
+///
+/// # Errors
+/// [`Stop`] with the file, the line and what is wrong.
+pub fn read_dialect(from: &DialectFrom) -> Result<Dialect, Stop> {
+    match from {
+        DialectFrom::BuiltIn(name) => Dialect::built_in(name)
+            .ok_or_else(|| Stop::Failed(format!("there is no dialect `{name}`"))),
+        DialectFrom::File(path) => {
+            let named = path.display().to_string();
+            let text = read_text(path).map_err(|why| Stop::Failed(format!("{named}: {why}")))?;
+            Dialect::from_ron(&text)
+                .map_err(|error| Stop::Failed(error.in_file(&named).to_string()))
         }
     }
-}
-
-/// The built-in dialect that is proposed.
-pub fn first_dialect() -> &'static str {
-    let [(first, _), ..] = BUILT_IN;
-    first
-}
-
-/// How a toolpath is read.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Reading {
-    /// How the firmware is told.
-    pub dialect: DialectFrom,
-    /// What toolpaths leave open.
-    pub settings: Settings,
-    /// Where the copies stand, if that is known; they are looked for otherwise.
-    pub stands: Vec<Placement>,
 }
 
 /// The open part and its plan as it stands.
@@ -147,15 +111,6 @@ pub fn same_file(one: &Path, other: &Path) -> bool {
     let full = |p: &Path| p.canonicalize().or_else(|_| std::path::absolute(p)).ok();
     one == other || full(one).is_some_and(|one| Some(one) == full(other))
 }
-
-/// Whether a file is named like a toolpath.
-pub fn is_named_so(path: &Path) -> bool {
-    let ending = path.extension().unwrap_or_default().to_string_lossy();
-    ENDINGS.iter().any(|e| ending.eq_ignore_ascii_case(e))
-}
-
-/// What toolpath files end in (common practice, no source).
-pub const ENDINGS: [&str; 5] = ["gcode", "gco", "g", "nc", "ngc"];
 
 /// Whether a file says at its head that blends were woven into it.
 pub fn is_woven(path: &Path) -> bool {

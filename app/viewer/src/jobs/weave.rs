@@ -3,11 +3,12 @@
 use std::path::PathBuf;
 
 use geometry::Progress;
-use handoff::weave::{Weave, Woven};
 use plan::Plan;
+use weave::{Weave, Woven};
 
-use super::toolpath_file::{Part, Reading, same_file, stop};
+use super::toolpath_file::{Part, read_dialect, same_file, stop};
 use super::{Stop, standing};
+use crate::model::draft::Reading;
 
 /// What to weave.
 pub struct Order {
@@ -66,7 +67,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         ));
     }
     let revision = part.revision;
-    let dialect = reading.dialect.read()?;
+    let dialect = read_dialect(&reading.dialect)?;
     let review = standing::of(plan_file.as_deref(), saved.as_ref())?;
     let words = review.words();
     let painted = part.painted(progress)?;

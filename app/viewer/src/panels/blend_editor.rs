@@ -2,15 +2,17 @@
 //! the blend beside the spools', and the blend that comes closest to a wanted colour.
 
 use blend::{Shares, Srgb};
-use egui::{Color32, DragValue, RichText, Sense, Slider, TextEdit, Ui, vec2};
+use egui::{RichText, TextEdit, Ui, vec2};
 
 use super::icon::Icon;
-use super::widgets::{self, colour32, heading, note, small_icon, swatch};
-use crate::state::Session;
+use super::widgets::{self, Number, heading, note, small_icon, swatch};
+use crate::commands::{Command, Commands};
+use crate::model::chosen::Wanted;
+use crate::session::Session;
 
 /// Shows the editor for the chosen region's blend, or its fade's chosen stop.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    let Some(shares) = session.blend_in_hand() else {
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let Some(shares) = session.edited_blend() else {
         return;
     };
     let locked = session.chosen_region().is_some_and(|r| r.locked);
@@ -26,9 +28,9 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     });
     result(ui, session, &shares);
     ui.add_enabled_ui(!locked, |ui| {
-        components(ui, session, &shares);
+        components(ui, session, &shares, send);
         ui.add_space(6.0);
-        closest(ui, session);
+        closest(ui, session, send);
     });
 }
 
@@ -38,7 +40,7 @@ fn result(ui: &mut Ui, session: &Session, shares: &Shares) {
     let xyz = model.mix(shares);
     let (lab, srgb) = (xyz.to_lab(), xyz.to_srgb());
     ui.horizontal(|ui| {
-        swatch(ui, colour32(srgb), vec2(74.0, 44.0))
+        swatch(ui, srgb, vec2(74.0, 44.0))
             .on_hover_text("The predicted colour of this blend, printed thick.");
         ui.vertical(|ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
@@ -54,122 +56,115 @@ fn result(ui: &mut Ui, session: &Session, shares: &Shares) {
     });
 }
 
-fn components(ui: &mut Ui, session: &mut Session, shares: &Shares) {
+/// The room that a spool's name takes, points.
+const NAME: f32 = 74.0;
+
+/// The room that a share's number and its lock take, points.
+const NUMBER: f32 = 96.0;
+
+fn components(ui: &mut Ui, session: &Session, shares: &Shares, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
-    let spools: Vec<(String, Color32)> = doc
-        .plan()
-        .spools
-        .iter()
-        .map(|s| (s.name.clone(), colour32(s.xyz().to_srgb())))
-        .collect();
     let step = doc.plan().machine.share_step;
-    for (component, (name, colour)) in spools.iter().enumerate() {
+    for (component, spool) in doc.plan().spools.iter().enumerate() {
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing.x = 6.0;
-            swatch(ui, *colour, vec2(16.0, 16.0));
+            swatch(ui, spool.xyz().to_srgb(), vec2(16.0, 16.0));
             let left = egui::Layout::left_to_right(egui::Align::Center);
-            ui.allocate_ui_with_layout(vec2(82.0, 22.0), left, |ui| {
-                ui.set_min_width(82.0);
-                let label = egui::Label::new(name.as_str()).truncate();
-                ui.add(label).on_hover_text(name);
+            ui.allocate_ui_with_layout(vec2(NAME, 22.0), left, |ui| {
+                ui.set_min_width(NAME);
+                let label = egui::Label::new(spool.name.as_str()).truncate();
+                ui.add(label).on_hover_text(&spool.name);
             });
-            share(ui, session, shares, component, name, step);
-            hold(ui, session, component, name);
+            share(ui, session, shares, component, &spool.name, send);
+            hold(ui, session, component, &spool.name, send);
         });
     }
     ui.horizontal(|ui| {
         let mut free = session.free_shares;
-        ui.checkbox(&mut free, "Finer than the machine sets")
-            .on_hover_text(format!(
-                "The machine sets shares in steps of {}. Tick to type shares in between; they are \
-                 rounded when the part is prepared.",
-                widgets::percent(step)
-            ));
-        session.free_shares = free;
+        let hint = format!(
+            "The machine sets shares in steps of {}. Tick to type shares in between; they are \
+             rounded when the part is prepared.",
+            widgets::percent(step)
+        );
+        let tick = ui.checkbox(&mut free, "Finer than the machine sets");
+        if tick.on_hover_text(hint).changed() {
+            send.send(Command::FreeShares(free));
+        }
     });
+}
+
+fn is_held(session: &Session, component: usize) -> bool {
+    let held = session.chosen.held.get(component).copied();
+    held.unwrap_or_default()
 }
 
 fn share(
     ui: &mut Ui,
-    session: &mut Session,
+    session: &Session,
     shares: &Shares,
     component: usize,
     name: &str,
-    step: f64,
+    send: &mut Commands,
 ) {
-    let now = shares
-        .as_slice()
-        .get(component)
-        .copied()
-        .unwrap_or_default();
-    let mut percent = now * 100.0;
-    let held = session
-        .chosen
-        .held
-        .get(component)
-        .copied()
-        .unwrap_or_default();
-    let step = if session.free_shares {
-        0.0
-    } else {
-        step * 100.0
+    let now = shares.as_slice().get(component).copied();
+    let percent = now.unwrap_or_default() * 100.0;
+    let machine = session.doc.as_ref().map(|d| &d.plan().machine);
+    let step = match session.free_shares {
+        true => 0.0,
+        false => machine.map_or(0.0, |m| m.share_step * 100.0),
     };
-    ui.add_enabled_ui(!held, |ui| {
-        ui.spacing_mut().slider_width = 78.0;
-        let mut slider = Slider::new(&mut percent, 0.0..=100.0).show_value(false);
-        if step > 0.0 {
-            slider = slider.step_by(step);
-        }
-        let on_slider = ui.add(slider);
-        let number = DragValue::new(&mut percent)
-            .range(0.0..=100.0)
-            .max_decimals(1)
-            .speed(0.5)
-            .suffix(" %");
-        let on_number = ui.add_sized(vec2(60.0, 22.0), number);
-        for response in [&on_slider, &on_number] {
-            let done = response.drag_stopped() || response.lost_focus();
-            if response.changed() || done {
-                session.set_share(component, percent / 100.0, done || !response.dragged());
-            }
-        }
-        on_slider.on_hover_text(format!("Share of {name} by volume, %."));
+    let hint = format!("Share of {name} by volume, %.");
+    let turned = ui.add_enabled_ui(!is_held(session, component), |ui| {
+        ui.spacing_mut().slider_width = (ui.available_width() - NUMBER).max(60.0);
+        let range = (0.0, 100.0);
+        let slid = widgets::slider(
+            ui,
+            &format!("{name} by slider"),
+            &hint,
+            percent,
+            range,
+            step,
+        );
+        let number = Number {
+            range,
+            speed: 0.5,
+            decimals: 1,
+            unit: " %",
+            width: Some(60.0),
+        };
+        let typed = number.show(ui, &format!("{name} in percent"), &hint, percent);
+        slid.or(typed)
+    });
+    turned.inner.send(send, |percent| Command::SetShare {
+        component,
+        share: percent / 100.0,
     });
 }
 
-fn hold(ui: &mut Ui, session: &mut Session, component: usize, name: &str) {
-    let held = session
-        .chosen
-        .held
-        .get(component)
-        .copied()
-        .unwrap_or_default();
+fn hold(ui: &mut Ui, session: &Session, component: usize, name: &str, send: &mut Commands) {
+    let held = is_held(session, component);
     let (icon, label) = match held {
         true => (Icon::Locked, format!("Free the share of {name}")),
         false => (Icon::Unlocked, format!("Hold the share of {name}")),
     };
     let hint = "Hold this share while the others change.";
-    if small_icon(ui, icon, &label, hint, held).clicked()
-        && let Some(held) = session.chosen.held.get_mut(component)
-    {
-        *held = !*held;
+    if small_icon(ui, icon, &label, hint, held).clicked() {
+        send.send(Command::HoldShare(component));
     }
 }
 
 /// A wanted colour, and the blend that comes closest to it.
-fn closest(ui: &mut Ui, session: &mut Session) {
+fn closest(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.label(RichText::new("Closest blend to a colour").strong());
     ui.horizontal(|ui| {
-        let mut wanted = session.wanted.0;
-        if ui
-            .color_edit_button_srgb(&mut wanted)
-            .on_hover_text("The colour that you want.")
-            .changed()
+        let mut colour = session.wanted.colour.0;
+        let picked = ui.color_edit_button_srgb(&mut colour);
+        if picked.on_hover_text("The colour that you want.").changed()
+            && Srgb(colour) != session.wanted.colour
         {
-            session.wanted = Srgb(wanted);
-            session.wanted_text = session.wanted.to_string();
+            send.send(Command::Want(Wanted::colour(Srgb(colour))));
         }
-        let mut text = session.wanted_text.clone();
+        let mut text = session.wanted.text.clone();
         let field = TextEdit::singleline(&mut text)
             .desired_width(74.0)
             .hint_text("#1f6f8b");
@@ -178,22 +173,17 @@ fn closest(ui: &mut Ui, session: &mut Session) {
             .on_hover_text("The colour that you want, as six hexadecimal digits.")
             .changed()
         {
-            if let Ok(colour) = text.trim().parse() {
-                session.wanted = colour;
-            }
-            session.wanted_text = text;
+            send.send(Command::Want(session.wanted.clone().typed(text)));
         }
         let Some(best) = session.closest_blend() else {
             return;
         };
-        let colour = session.colour_of(&best.shares);
-        let (patch, response) = ui.allocate_exact_size(vec2(24.0, 20.0), Sense::hover());
-        widgets::paint_swatch(ui, patch, colour);
-        response.on_hover_text("What the spools can do.");
+        swatch(ui, session.colour_of(&best.shares), vec2(24.0, 20.0))
+            .on_hover_text("What the spools can do.");
         ui.label(format!("ΔE00 {:.1}", best.delta_e00))
             .on_hover_text(format!("How far the closest blend misses the wanted colour; 1 is just seen side by side. {}", best.why));
         if ui.button("Use").on_hover_text("Set this blend.").clicked() {
-            session.set_blend_in_hand(best.shares, true);
+            send.send(Command::SetBlend(best.shares));
         }
     });
 }

@@ -4,11 +4,11 @@ use egui::Ui;
 
 use super::icon::{self, Icon};
 use super::widgets::{grams, heading, note, warning};
-use crate::state::Session;
+use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the checks.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+pub fn show(ui: &mut Ui, session: &Session) {
     heading(ui, "Checks");
     if session.summary_is_behind() {
         note(ui, "Being worked out again…");

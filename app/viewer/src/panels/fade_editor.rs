@@ -3,39 +3,40 @@
 use blend::{Spacing, Stop};
 use egui::epaint::PathShape;
 use egui::{
-    Align2, ComboBox, CursorIcon, DragValue, FontId, Mesh, Rect, RichText, Sense, Shape, Stroke,
-    Ui, WidgetInfo, WidgetType, pos2, vec2,
+    Align2, ComboBox, CursorIcon, FontId, Mesh, Rect, RichText, Sense, Shape, Stroke, Ui,
+    WidgetInfo, WidgetType, pos2, vec2,
 };
 use geometry::{DVec3, Field};
 use plan::{Edit, Paint};
 
 use super::icon::Icon;
-use super::widgets::{note, small_icon, swatch};
-use crate::state::Session;
+use super::widgets::{Number, colour32, note, small_icon, swatch};
+use crate::commands::{Command, Commands};
+use crate::session::Session;
 use crate::theme::{Palette, size};
 
 /// Shows the head of the paint editor, and the fade's controls if there is a fade.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let (Some(index), Some(region)) = (session.chosen.region, session.chosen_region()) else {
         return;
     };
-    let (name, locked, paint) = (region.name.clone(), region.locked, region.paint.clone());
+    let (locked, paint) = (region.locked, &region.paint);
     ui.horizontal(|ui| {
-        let label = egui::Label::new(RichText::new(name).heading().strong());
+        let label = egui::Label::new(RichText::new(&region.name).heading().strong());
         ui.add(label.truncate());
     });
     ui.add_enabled_ui(!locked, |ui| {
-        kind(ui, session, &paint);
+        kind(ui, paint, send);
         if let Paint::Fade { along, fade } = paint {
-            along_what(ui, session, index, &along);
-            spacing(ui, session, index);
-            plot(ui, session, index, &fade);
-            stops(ui, session, index, &fade.stops);
+            along_what(ui, session, index, along, send);
+            spacing(ui, index, fade.spacing, send);
+            plot(ui, session, index, fade, send);
+            stops(ui, session, index, &fade.stops, send);
         }
     });
 }
 
-fn kind(ui: &mut Ui, session: &mut Session, paint: &Paint) {
+fn kind(ui: &mut Ui, paint: &Paint, send: &mut Commands) {
     let fade = matches!(paint, Paint::Fade { .. });
     ui.horizontal(|ui| {
         let one = ui.selectable_label(!fade, "One blend");
@@ -44,11 +45,11 @@ fn kind(ui: &mut Ui, session: &mut Session, paint: &Paint) {
             .clicked()
             && fade
         {
-            session.make_fixed();
+            send.send(Command::MakeFixed);
         }
         let many = ui.selectable_label(fade, "Fade");
         if many.on_hover_text("From one blend to another.").clicked() && !fade {
-            session.make_fade();
+            send.send(Command::MakeFade);
         }
     });
 }
@@ -62,7 +63,7 @@ fn field_name(field: &Field) -> &'static str {
     }
 }
 
-fn along_what(ui: &mut Ui, session: &mut Session, region: usize, along: &Field) {
+fn along_what(ui: &mut Ui, session: &Session, region: usize, along: &Field, send: &mut Commands) {
     let middle = session.doc.as_ref().map_or(DVec3::ZERO, |d| d.middle_mm());
     let stroke = session.last_stroke(region);
     ui.horizontal(|ui| {
@@ -88,7 +89,7 @@ fn along_what(ui: &mut Ui, session: &mut Session, region: usize, along: &Field) 
             .response
             .on_hover_text("What the fade runs along. Distance along the skin from a stroke needs a painted stroke in this region.");
         if let Some(wanted) = wanted {
-            session.set_along(region, wanted);
+            send.send(Command::FadeAlong(region, wanted));
         }
     });
     let (mut vector, label, hint) = match along {
@@ -102,27 +103,39 @@ fn along_what(ui: &mut Ui, session: &mut Session, region: usize, along: &Field) 
     };
     ui.horizontal(|ui| {
         ui.label(label).on_hover_text(hint);
-        let (mut changed, mut done) = (false, false);
-        for value in [&mut vector.x, &mut vector.y, &mut vector.z] {
-            let response = ui.add(DragValue::new(value).speed(0.1).max_decimals(2));
-            changed |= response.changed();
-            done |= response.drag_stopped() || response.lost_focus();
+        let number = Number {
+            range: (-1e4, 1e4),
+            speed: 0.1,
+            decimals: 2,
+            unit: "",
+            width: None,
+        };
+        let before = vector;
+        let mut done = false;
+        for (value, axis) in [
+            (&mut vector.x, "x"),
+            (&mut vector.y, "y"),
+            (&mut vector.z, "z"),
+        ] {
+            let turned = number.show(ui, &format!("{label} {axis}"), hint, *value);
+            *value = turned.to.unwrap_or(*value);
+            done |= turned.done;
         }
-        if changed || done {
-            let along = match along {
-                Field::Direction(_) if vector.length() > 1e-9 => Field::Direction(vector),
-                Field::FromPoint(_) => Field::FromPoint(vector),
-                other => other.clone(),
-            };
-            session.set_along_dragged(region, along, done);
+        let along = match along {
+            Field::Direction(_) if vector.length() > 1e-9 => Field::Direction(vector),
+            Field::FromPoint(_) => Field::FromPoint(vector),
+            other => other.clone(),
+        };
+        if vector != before {
+            send.send(Command::MoveField(region, along));
+        }
+        if done {
+            send.send(Command::EditDone);
         }
     });
 }
 
-fn spacing(ui: &mut Ui, session: &mut Session, region: usize) {
-    let Some((_, fade)) = session.fade_of(region) else {
-        return;
-    };
+fn spacing(ui: &mut Ui, region: usize, now: Spacing, send: &mut Commands) {
     ui.horizontal(|ui| {
         for (choice, name, hint) in [
             (
@@ -141,9 +154,9 @@ fn spacing(ui: &mut Ui, session: &mut Session, region: usize) {
                 "Each shade gets the same share of the surface between two stops.",
             ),
         ] {
-            let on = fade.spacing == choice;
+            let on = now == choice;
             if ui.selectable_label(on, name).on_hover_text(hint).clicked() && !on {
-                session.edit(Edit::SetSpacing {
+                send.edit(Edit::SetSpacing {
                     region,
                     spacing: choice,
                 });
@@ -156,7 +169,7 @@ fn spacing(ui: &mut Ui, session: &mut Session, region: usize) {
 const CURVE: usize = 120;
 
 /// The shares along the fade, and the colours they give, with the stops to be dragged.
-fn plot(ui: &mut Ui, session: &mut Session, region: usize, fade: &blend::Fade) {
+fn plot(ui: &mut Ui, session: &Session, region: usize, fade: &blend::Fade, send: &mut Commands) {
     let (Some(first), Some(last)) = (fade.stops.first(), fade.stops.last()) else {
         return;
     };
@@ -181,8 +194,14 @@ fn plot(ui: &mut Ui, session: &mut Session, region: usize, fade: &blend::Fade) {
     };
     draw_strip(ui, session, strip, &places, &shares, &x_of);
     draw_curves(ui, session, graph, &places, &shares, &x_of);
-    for stop in fade.stops.iter().enumerate() {
-        stop_handle(ui, session, region, stop, graph, &x_of, range);
+    for (i, stop) in fade.stops.iter().enumerate() {
+        let at = StopAt {
+            region,
+            index: i,
+            x: x_of(stop.at_mm),
+            mm_per_point: (range.1 - range.0) / f64::from((graph.width() - 14.0).max(1.0)),
+        };
+        stop_handle(ui, session, &at, stop, graph, send);
     }
 }
 
@@ -196,7 +215,7 @@ fn draw_strip(
 ) {
     let mut mesh = Mesh::default();
     for (i, (at, shares)) in places.iter().zip(shares).enumerate() {
-        let colour = session.colour_of(shares);
+        let colour = colour32(session.colour_of(shares));
         mesh.colored_vertex(pos2(x_of(*at), strip.top()), colour);
         mesh.colored_vertex(pos2(x_of(*at), strip.bottom()), colour);
         if i > 0 {
@@ -229,7 +248,7 @@ fn draw_curves(
             .zip(shares)
             .map(|(at, s)| pos2(x_of(*at), y_of(share(s))))
             .collect();
-        let colour = session.spool_colour(component);
+        let colour = colour32(session.spool_colour(component));
         ui.painter()
             .add(Shape::line(points.clone(), Stroke::new(3.5, p.quiet)));
         ui.painter()
@@ -248,17 +267,26 @@ fn draw_curves(
     }
 }
 
+/// A stop on the plot.
+struct StopAt {
+    region: usize,
+    index: usize,
+    /// Where it lies across the window, points.
+    x: f32,
+    mm_per_point: f64,
+}
+
 fn stop_handle(
     ui: &mut Ui,
-    session: &mut Session,
-    region: usize,
-    (index, stop): (usize, &Stop),
+    session: &Session,
+    place: &StopAt,
+    stop: &Stop,
     graph: Rect,
-    x_of: &dyn Fn(f64) -> f32,
-    range: (f64, f64),
+    send: &mut Commands,
 ) {
+    let index = place.index;
     let p = Palette::from_ui(ui);
-    let at = pos2(x_of(stop.at_mm), graph.bottom() + 10.0);
+    let at = pos2(place.x, graph.bottom() + 10.0);
     let rect = Rect::from_center_size(at, vec2(16.0, 20.0));
     let id = ui.id().with(("plot stop", index));
     let response = ui
@@ -267,12 +295,16 @@ fn stop_handle(
     let name = format!("Stop {} on the plot", index + 1);
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Slider, true, &name));
     if response.clicked() || response.drag_started() {
-        session.chosen.stop = Some(index);
+        send.send(Command::ChooseStop(index));
     }
-    let per_point = (range.1 - range.0) / f64::from((graph.width() - 14.0).max(1.0));
     if response.dragged() || response.drag_stopped() {
-        let to = stop.at_mm + f64::from(response.drag_delta().x) * per_point;
-        session.move_stop(region, index, to, response.drag_stopped());
+        let by = f64::from(response.drag_delta().x) * place.mm_per_point;
+        let moved = Command::MoveStop {
+            region: place.region,
+            stop: index,
+            to_mm: stop.at_mm + by,
+        };
+        send.send_on(moved, response.drag_stopped());
     }
     let chosen = session.chosen.stop == Some(index);
     let ring = match chosen || response.hovered() || response.has_focus() {
@@ -288,11 +320,11 @@ fn stop_handle(
         pos2(at.x - 7.0, at.y + 9.0),
         pos2(at.x - 7.0, at.y - 2.0),
     ];
-    let fill = session.colour_of(&stop.shares);
+    let fill = colour32(session.colour_of(&stop.shares));
     painter.add(PathShape::convex_polygon(corners, fill, ring));
 }
 
-fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
+fn stops(ui: &mut Ui, session: &Session, region: usize, stops: &[Stop], send: &mut Commands) {
     ui.horizontal(|ui| {
         ui.label(RichText::new("Stops").strong());
         let add = small_icon(
@@ -303,7 +335,7 @@ fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
             false,
         );
         if add.clicked() {
-            session.add_stop(region);
+            send.send(Command::AddStop(region));
         }
         note(ui, "choose one to set its blend");
     });
@@ -313,20 +345,24 @@ fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
             swatch(ui, session.colour_of(&stop.shares), vec2(18.0, 18.0));
             let text = format!("Stop {}", index + 1);
             if ui.selectable_label(chosen, text).clicked() {
-                session.chosen.stop = Some(index);
+                send.send(Command::ChooseStop(index));
             }
-            let mut at = stop.at_mm;
-            let number = DragValue::new(&mut at)
-                .speed(0.1)
-                .max_decimals(2)
-                .suffix(" mm");
-            let response = ui
-                .add_sized(vec2(84.0, 22.0), number)
-                .on_hover_text("Where the stop lies along the fade, mm.");
-            let done = response.drag_stopped() || response.lost_focus();
-            if response.changed() || done {
-                session.move_stop(region, index, at, done || !response.dragged());
-            }
+            let number = Number {
+                range: (-1e4, 1e4),
+                speed: 0.1,
+                decimals: 2,
+                unit: " mm",
+                width: Some(84.0),
+            };
+            let hint = "Where the stop lies along the fade, mm.";
+            let name = format!("Place of stop {}", index + 1);
+            number
+                .show(ui, &name, hint, stop.at_mm)
+                .send(send, |to_mm| Command::MoveStop {
+                    region,
+                    stop: index,
+                    to_mm,
+                });
             let removable = stops.len() > 2;
             let gone = ui
                 .add_enabled_ui(removable, |ui| {
@@ -335,7 +371,7 @@ fn stops(ui: &mut Ui, session: &mut Session, region: usize, stops: &[Stop]) {
                 })
                 .inner;
             if gone {
-                session.remove_stop(region, index);
+                send.send(Command::RemoveStop(region, index));
             }
         });
     }

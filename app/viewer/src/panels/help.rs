@@ -17,7 +17,7 @@ const PARTS: &[Part] = &[
             "Open a mesh or a plan. The part stands on its plate; beside it, in the same scale, stands the ribbon of its heights.",
             "Drag down the blend column of the ribbon to make a band, or take the brush and paint on the part.",
             "Choose a region in the list and set its blend, or turn the blend into a fade and drag its stops on the ribbon.",
-            "Look at the ribbon: it shows what each layer is asked for. Signs beside it mark what the machine can't do.",
+            "Look at the ribbon: it shows what each layer needs. Signs beside it mark what the machine can't do.",
             "Save the plan, then prepare it: that writes the schedule and a sheet to print or to keep with the job.",
         ],
     },

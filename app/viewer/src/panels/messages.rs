@@ -4,17 +4,17 @@ use egui::{Align2, Area, Context, Frame, Id, Margin, RichText, Stroke, vec2};
 
 use super::icon::{self, Icon};
 use super::widgets::small_icon;
-use crate::state::Session;
-use crate::state::notices::Weight;
+use crate::commands::{Command, Commands};
+use crate::model::notices::Weight;
+use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the messages.
-pub fn show(ctx: &Context, session: &mut Session) {
+pub fn show(ctx: &Context, session: &Session, send: &mut Commands) {
     if session.notices.shown().is_empty() {
         return;
     }
     let anchor = session.view.stage;
-    let mut closed = None;
     let at = match anchor.is_positive() {
         true => anchor.left_bottom() + vec2(14.0, -14.0),
         false => ctx.viewport_rect().left_bottom() + vec2(24.0, -24.0),
@@ -66,13 +66,10 @@ pub fn show(ctx: &Context, session: &mut Session) {
                             if small_icon(ui, Icon::Close, "Close this message", "", false)
                                 .clicked()
                             {
-                                closed = Some(index);
+                                send.send(Command::CloseNotice(index));
                             }
                         });
                     });
             }
         });
-    if let Some(index) = closed {
-        session.notices.close(index);
-    }
 }

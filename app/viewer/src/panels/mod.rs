@@ -1,17 +1,22 @@
-//! What the window shows: plain functions over the session, with no idea of Bevy.
+//! What the window shows: plain functions that read the session and send commands. Nothing here
+//! can change the session, so showing it changes nothing.
 
 mod blend_editor;
 mod checks;
 mod drawer;
 mod fade_editor;
+mod focus;
 mod header;
 pub mod help;
 pub mod icon;
 mod messages;
 mod moves;
+pub mod pacing;
 mod pages;
 mod part;
+mod paths;
 pub mod ribbon;
+pub mod shortcuts;
 mod spools;
 mod stack;
 mod stage;
@@ -21,110 +26,121 @@ mod tray;
 mod weave;
 pub mod widgets;
 
-use std::time::Instant;
+use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui};
 
-use egui::{CentralPanel, Frame, Panel, Ui};
-
-use crate::actions;
-use crate::jobs::toolpath_file;
-use crate::state::Session;
+use crate::commands::{Command, Commands, Hover};
+use crate::model::names;
+use crate::session::Session;
 use crate::theme::Palette;
 
-/// Width of the drawer, points.
-const DRAWER: f32 = 324.0;
+/// Widths of the drawer: as it opens, the least and the greatest, points.
+const DRAWER: (f32, f32, f32) = (324.0, 300.0, 520.0);
 
-/// Draws the whole window and does what was asked for in it.
-pub fn window(ui: &mut Ui, session: &mut Session) {
-    if let Some(again) = session.tick(Instant::now()) {
-        ui.ctx().request_repaint_after(again);
+/// Sends what keys and dropped files ask for.
+pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
+    for command in shortcuts::pressed(ui.ctx()) {
+        send.send(command);
     }
-    for action in actions::pressed(ui.ctx()) {
-        session.act(action);
+    let dropped = ui.input(|i| i.raw.dropped_files.clone());
+    if let Some(file) = dropped.first().map(|f| f.path().to_owned()) {
+        send.send(match names::is_toolpath(&file) {
+            true => Command::TakeToolpath(file),
+            false => Command::OpenFile(file),
+        });
     }
-    take_dropped_files(ui, session);
-    session.view.window = ui.max_rect();
+    if session.doc.is_none() && session.lacks_cards() {
+        send.send(Command::DrawCards);
+    }
+}
+
+/// Draws the whole window.
+pub fn window(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let window = ui.max_rect();
     if session.doc.is_some() {
-        bench(ui, session);
+        bench(ui, session, send);
     } else {
-        start::show(ui, session);
+        start::show(ui, session, send);
+        send.send(Command::Lay {
+            window,
+            stage: Rect::ZERO,
+            fit: Rect::ZERO,
+        });
     }
-    pages::show(ui.ctx(), session);
-    messages::show(ui.ctx(), session);
+    pages::show(ui.ctx(), session, send);
+    messages::show(ui.ctx(), session, send);
+    focus::show(ui.ctx(), Palette::from_ui(ui));
 }
 
 /// The window with a part open: header above, tray below, drawer and ribbon at the right, and
 /// the stage in what is left.
-fn bench(ui: &mut Ui, session: &mut Session) {
+fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let window = ui.max_rect();
     let p = Palette::from_ui(ui);
-    let bar = Frame::new()
-        .fill(p.panel)
-        .inner_margin(egui::Margin::symmetric(10, 7));
+    let bar = |vertical| {
+        Frame::new()
+            .fill(p.panel)
+            .inner_margin(Margin::symmetric(10, vertical))
+    };
+    let side = Frame::new().fill(p.panel);
     Panel::top("header")
         .resizable(false)
-        .frame(bar)
-        .show(ui, |ui| header::show(ui, session));
+        .frame(bar(7))
+        .show(ui, |ui| header::show(ui, session, send));
+    let (usual, least, most) = DRAWER;
     Panel::right("drawer")
-        .resizable(false)
-        .exact_size(DRAWER)
-        .frame(Frame::new().fill(p.panel))
-        .show(ui, |ui| drawer::show(ui, session));
-    let bar = Frame::new()
-        .fill(p.panel)
-        .inner_margin(egui::Margin::symmetric(10, 6));
+        .resizable(true)
+        .default_size(usual)
+        .size_range(least..=most)
+        .frame(side)
+        .show(ui, |ui| drawer::show(ui, session, send));
     Panel::bottom("tray")
         .resizable(false)
-        .frame(bar)
-        .show(ui, |ui| tray::show(ui, session));
-    let events = Panel::right("ribbon")
+        .frame(bar(6))
+        .show(ui, |ui| tray::show(ui, session, send));
+    let on_ribbon = Panel::right("ribbon")
         .resizable(false)
         .exact_size(ribbon::WIDTH)
-        .frame(Frame::new().fill(p.panel))
-        .show(ui, |ui| show_ribbon(ui, session))
+        .frame(side)
+        .show(ui, |ui| show_ribbon(ui, session, send))
         .inner;
     if session.toolpath.follow.is_some() {
         Panel::bottom("moves")
             .resizable(false)
-            .frame(bar)
-            .show(ui, |ui| moves::show(ui, session));
+            .frame(bar(6))
+            .show(ui, |ui| moves::show(ui, session, send));
     }
-    CentralPanel::no_frame()
+    let (stage, on_stage) = CentralPanel::no_frame()
         .frame(Frame::new())
-        .show(ui, |ui| stage::show(ui, session));
-    for event in events {
-        session.on_ribbon(event);
-    }
-}
-
-fn show_ribbon(ui: &mut Ui, session: &Session) -> Vec<ribbon::Event> {
-    let Some(doc) = &session.doc else {
-        return Vec::new();
+        .show(ui, |ui| stage::show(ui, session, send))
+        .inner;
+    // The ribbon's foot must not hide the bed, nor its head the top.
+    let fit = stage.with_max_y(stage.bottom() - ribbon::FOOTER + ribbon::HEADER);
+    send.send(Command::Lay { window, stage, fit });
+    let pressed = ui.input(|i| i.pointer.any_down());
+    let hover = match on_ribbon.or(on_stage) {
+        Some(hover) => hover,
+        None if pressed => Hover::Busy,
+        None => Hover::Nowhere,
     };
-    ribbon::show(
-        ui,
-        &ribbon::View {
-            camera: session.view.camera,
-            stage: session.view.stage,
-            profile: session.profile(),
-            stale: session.summary_is_behind(),
-            plan: doc.plan(),
-            extent_mm: doc.extent_mm(),
-            region: session.chosen.region,
-            stop: session.chosen.stop,
-            cursor_mm: session.view.cursor_mm,
-            hover_mm: session.view.hover_mm,
-            warnings: &session.summary.warnings_at_mm,
-            colour: &|shares| session.colour_of(shares),
-            piece_colour: &|layer, piece| session.piece_colour(layer, piece),
-        },
-    )
+    send.send(Command::Hover(hover));
 }
 
-fn take_dropped_files(ui: &Ui, session: &mut Session) {
-    let dropped = ui.input(|i| i.raw.dropped_files.clone());
-    if let Some(file) = dropped.first().map(|f| f.path().to_owned()) {
-        match toolpath_file::is_named_so(&file) {
-            true => session.take_toolpath(&file),
-            false => session.open(file),
-        }
-    }
+fn show_ribbon(ui: &mut Ui, session: &Session, send: &mut Commands) -> Option<Hover> {
+    let doc = session.doc.as_ref()?;
+    let view = ribbon::View {
+        camera: session.view.camera,
+        stage: session.view.stage,
+        profile: session.profile(),
+        stale: session.summary_is_behind(),
+        plan: doc.plan(),
+        extent_mm: doc.extent_mm(),
+        region: session.chosen.region,
+        stop: session.chosen.stop,
+        cursor_mm: session.view.cursor_mm,
+        hover_mm: session.view.hover_mm,
+        warnings: &session.summary.warnings_at_mm,
+        colour: &|shares| widgets::colour32(session.colour_of(shares)),
+        piece_colour: &|layer, piece| widgets::colour32(session.piece_colour(layer, piece)),
+    };
+    ribbon::show(ui, &view, send)
 }

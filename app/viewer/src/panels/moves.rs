@@ -1,33 +1,35 @@
 //! The moves of the layer that is followed: a strip of its colours along the filament, in the
 //! order of printing, to be stepped and dragged through; and the move that it stands at.
 
+use blend::Srgb;
 use egui::{
-    Align, Align2, Color32, CursorIcon, FontId, Layout, Mesh, Rect, RichText, Sense, Shape, Stroke,
-    Ui, Vec2, WidgetInfo, WidgetType, pos2, vec2,
+    Align, Align2, CursorIcon, FontId, Layout, Mesh, Rect, RichText, Sense, Shape, Stroke, Ui,
+    Vec2, WidgetInfo, WidgetType, pos2, vec2,
 };
 use geometry::DVec3;
 
 use super::icon::Icon;
-use super::weave::name_of;
-use super::widgets::{mm, note, percent, small_icon, swatch};
-use crate::actions::{self, Action};
-use crate::jobs::follow::{Layer, colour_of};
-use crate::state::Session;
-use crate::state::follow::Entering;
+use super::shortcuts;
+use super::widgets::{colour32, mm, note, percent, small_icon, swatch};
+use crate::commands::{Command, Commands, Entering};
+use crate::jobs::follow::Layer;
+use crate::model::names::file_name;
+use crate::model::strands::colour_of;
+use crate::session::Session;
 use crate::theme::{Palette, size};
 
 /// Height of the strip, points.
 const STRIP: f32 = 24.0;
 
 /// Shows the moves.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    ui.horizontal(|ui| steps(ui, session));
-    strip(ui, session);
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    ui.horizontal(|ui| steps(ui, session, send));
+    strip(ui, session, send);
     facts(ui, session);
 }
 
 /// Where it stands, in words, and the buttons that step.
-fn steps(ui: &mut Ui, session: &mut Session) {
+fn steps(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(follow) = &session.toolpath.follow else {
         return;
     };
@@ -38,28 +40,28 @@ fn steps(ui: &mut Ui, session: &mut Session) {
         Some(count) => format!("move {} of {count}", follow.step + 1),
         None => "being read…".to_owned(),
     };
-    let name = name_of(follow.file());
+    let name = file_name(follow.file());
     let copies = follow.opened.copies;
-    for (icon, action) in [
-        (Icon::Start, Action::EnterLayer(Entering::First)),
-        (Icon::Back, Action::Moves(-1)),
-        (Icon::On, Action::Moves(1)),
-        (Icon::End, Action::EnterLayer(Entering::Last)),
+    for (icon, command) in [
+        (Icon::Start, Command::EnterLayer(Entering::First)),
+        (Icon::Back, Command::Moves(-1)),
+        (Icon::On, Command::Moves(1)),
+        (Icon::End, Command::EnterLayer(Entering::Last)),
     ] {
-        let can = session.can(action);
-        let hint = actions::hint(action);
-        let name = actions::find(action).map_or("", |e| e.name);
+        let can = session.can(&command);
+        let hint = shortcuts::hint(&command);
+        let name = shortcuts::find(&command).map_or("", |e| e.name);
         let button = ui.add_enabled_ui(can, |ui| small_icon(ui, icon, name, &hint, false));
         if button.inner.clicked() {
-            session.act(action);
+            send.send(command);
         }
     }
     ui.label(RichText::new(format!("Layer {layer} of {layers}, {at}")).strong());
     note(ui, format!("top at {} mm", mm(heights.1)));
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-        let hint = actions::hint(Action::Follow);
+        let hint = shortcuts::hint(&Command::Follow);
         if small_icon(ui, Icon::Close, "Leave off following", &hint, false).clicked() {
-            session.act(Action::Follow);
+            send.send(Command::Follow);
         }
         let more = match copies {
             0 | 1 => String::new(),
@@ -71,7 +73,7 @@ fn steps(ui: &mut Ui, session: &mut Session) {
 }
 
 /// The layer's colours along its filament, with a mark at the move.
-fn strip(ui: &mut Ui, session: &mut Session) {
+fn strip(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     let room = vec2(ui.available_width(), STRIP + 6.0);
     let (rect, response) = ui.allocate_exact_size(room, Sense::click_and_drag());
@@ -123,7 +125,7 @@ fn strip(ui: &mut Ui, session: &mut Session) {
         .interact_pointer_pos()
         .filter(|_| response.dragged() || response.clicked());
     if let Some(pos) = taken {
-        session.go_to_share(at(pos.x));
+        send.send(Command::MoveAtShare(at(pos.x)));
     }
     match hovered.filter(|_| !response.dragged()) {
         Some(text) => response.on_hover_text_at_pointer(text),
@@ -132,11 +134,12 @@ fn strip(ui: &mut Ui, session: &mut Session) {
 }
 
 /// What is laid so far in full, what is to come more faintly.
-fn colours(bar: Rect, strip: &[Color32], share: f64, p: Palette) -> Shape {
+fn colours(bar: Rect, strip: &[Srgb], share: f64, p: Palette) -> Shape {
     let mut mesh = Mesh::default();
     let width = bar.width() / strip.len().max(1) as f32;
     for (i, colour) in strip.iter().enumerate() {
         let left = bar.left() + width * i as f32;
+        let colour = colour32(*colour);
         let to_come = (i as f64 + 0.5) / strip.len() as f64 > share;
         let top = match to_come {
             true => bar.center().y + 3.0,
@@ -144,7 +147,7 @@ fn colours(bar: Rect, strip: &[Color32], share: f64, p: Palette) -> Shape {
         };
         let colour = match to_come {
             true => colour.lerp_to_gamma(p.well, 0.35),
-            false => *colour,
+            false => colour,
         };
         let rect = Rect::from_min_max(pos2(left, top), pos2(left + width + 0.5, bar.bottom()));
         mesh.add_colored_rect(rect, colour);
@@ -192,11 +195,7 @@ fn facts(ui: &mut Ui, session: &Session) {
         let model = follow.opened.painted().model();
         match layer.moves.fed(laid) {
             Some(fed) => {
-                swatch(
-                    ui,
-                    super::widgets::colour32(model.mix(&fed).to_srgb()),
-                    patch,
-                );
+                swatch(ui, model.mix(&fed).to_srgb(), patch);
                 let shares: Vec<String> = fed.as_slice().iter().map(|s| percent(*s)).collect();
                 ui.label(format!("fed {}", shares.join(" · ")))
                     .on_hover_text(

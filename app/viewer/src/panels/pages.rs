@@ -1,22 +1,22 @@
-//! Pages over the window: help, keys, finding an action, and the questions about files.
+//! Pages over the window: help, keys, finding a command, and the questions about files.
 
 use egui::{
     Align, Button, Context, Frame, Grid, Id, Key, Layout, Margin, Modal, RichText, ScrollArea,
     TextEdit, Ui,
 };
 
-use super::widgets::{heading, note};
+use super::paths::{PathField, Wants};
+use super::shortcuts::{self, Group};
+use super::widgets::{heading, main_button, note};
 use super::{help, icon::Icon, steps, widgets};
-use crate::actions::{self, Action, Group};
-use crate::state::Session;
-use crate::state::session::{After, Page};
-use crate::theme::Palette;
+use crate::commands::{Browse, Command, Commands};
+use crate::model::page::{After, Page};
+use crate::session::Session;
 
 /// Shows the page, if one is open.
-pub fn show(ctx: &Context, session: &mut Session) {
-    let Some(page) = session.page.clone() else {
-        return;
-    };
+pub fn show(ctx: &Context, session: &Session, send: &mut Commands) {
+    let fresh = is_fresh(ctx, session.page.as_ref());
+    let Some(page) = &session.page else { return };
     let frame = Frame::popup(&ctx.global_style()).inner_margin(Margin::same(18));
     let modal = Modal::new(Id::new("page")).frame(frame);
     let shown = modal.show(ctx, |ui| {
@@ -27,33 +27,58 @@ pub fn show(ctx: &Context, session: &mut Session) {
             _ => 660.0,
         };
         ui.set_max_size(room.min(egui::vec2(wide, f32::INFINITY)));
-        match page {
-            Page::Help => closable(ui, session, "Help and cautions", help::show),
-            Page::Keys => closable(ui, session, "Keys", keys),
-            Page::Find { text } => find(ui, session, text),
-            Page::Steps => {
-                ui.horizontal(|ui| heading(ui, "Test print: predicted and measured"));
-                ui.separator();
-                steps::show(ui, session);
-            }
-            Page::SpoolFile { path } => spool_file(ui, session, path),
-            Page::OpenFile { path } => open_file(ui, session, path),
-            Page::SaveAs { path, then } => save_as(ui, session, path, then),
-            Page::Prepare { folder } => prepare(ui, session, folder),
-            Page::Unsaved { then } => unsaved(ui, session, then),
-        }
+        contents(ui, session, page, fresh, send);
     });
-    if shown.should_close() && session.page.is_some() {
-        session.page = None;
+    if shown.should_close() {
+        send.send(Command::ClosePage);
     }
 }
 
-fn closable(ui: &mut Ui, session: &mut Session, title: &str, contents: impl FnOnce(&mut Ui)) {
+/// Whether the page has just been opened: then its first field takes the keyboard.
+fn is_fresh(ctx: &Context, page: Option<&Page>) -> bool {
+    let id = Id::new("page that was shown");
+    let now = page.map(std::mem::discriminant);
+    let before: Option<std::mem::Discriminant<Page>> = ctx.data(|d| d.get_temp(id)).flatten();
+    ctx.data_mut(|d| d.insert_temp(id, now));
+    now.is_some() && now != before
+}
+
+fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut Commands) {
+    match page {
+        Page::Help => closable(ui, send, "Help and cautions", help::show),
+        Page::Keys => closable(ui, send, "Keys", keys),
+        Page::Find { text } => find(ui, session, text, send),
+        Page::Steps => {
+            ui.horizontal(|ui| heading(ui, "Test print: predicted and measured"));
+            ui.separator();
+            steps::show(ui, session, send);
+        }
+        Page::SpoolFile { path } => spool_file(ui, path, fresh, send),
+        Page::OpenFile { path } => open_file(ui, path, fresh, send),
+        Page::SaveAs { path, then } => save_as(ui, session, path, then.as_ref(), fresh, send),
+        Page::Prepare { folder } => prepare(ui, session, folder, fresh, send),
+        Page::Overwrite {
+            file,
+            changed,
+            then,
+        } => {
+            let question = Overwriting {
+                file,
+                changed: *changed,
+                then: then.as_ref(),
+            };
+            overwrite(ui, &question, fresh, send);
+        }
+        Page::Unsaved { then } => unsaved(ui, session, then, fresh, send),
+    }
+}
+
+fn closable(ui: &mut Ui, send: &mut Commands, title: &str, contents: impl FnOnce(&mut Ui)) {
     ui.horizontal(|ui| {
         heading(ui, title);
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             if widgets::icon_button(ui, Icon::Close, "Close", "Close this page.  (Esc)").clicked() {
-                session.page = None;
+                send.send(Command::ClosePage);
             }
         });
     });
@@ -97,8 +122,8 @@ fn group_keys(ui: &mut Ui, group: Group) {
         .min_row_height(18.0)
         .spacing([14.0, 3.0])
         .show(ui, |ui| {
-            for entry in actions::ALL.iter().filter(|e| e.group == group) {
-                let keys = entry.keys.map(actions::keys_text).unwrap_or_default();
+            for entry in shortcuts::ALL.iter().filter(|e| e.group == group) {
+                let keys = entry.keys.map(shortcuts::keys_text).unwrap_or_default();
                 ui.label(RichText::new(keys).monospace());
                 ui.label(entry.name).on_hover_text(entry.hint);
                 ui.end_row();
@@ -106,131 +131,151 @@ fn group_keys(ui: &mut Ui, group: Group) {
         });
 }
 
-fn find(ui: &mut Ui, session: &mut Session, mut text: String) {
+fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
     ui.set_width(420.0);
-    let field = TextEdit::singleline(&mut text)
+    let mut typed = text.to_owned();
+    let field = TextEdit::singleline(&mut typed)
         .hint_text("What do you want to do?")
         .desired_width(f32::INFINITY);
     let response = ui.add(field);
     if !response.has_focus() && !response.lost_focus() {
         response.request_focus();
     }
-    let mut found = actions::named_like(&text);
-    found.retain(|e| e.action != Action::Find && session.can(e.action));
+    let named = shortcuts::named_like(&typed);
+    let now = |e: &&&shortcuts::Entry| e.command != Command::Find && session.can(&e.command);
+    let found: Vec<_> = named.iter().filter(now).collect();
     let mut wanted = None;
     if response.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter)) {
-        wanted = found.first().map(|e| e.action);
+        wanted = found.first().map(|e| e.command.clone());
+        if wanted.is_none() {
+            response.request_focus();
+        }
+    }
+    if found.is_empty() {
+        note(
+            ui,
+            match named.first() {
+                Some(entry) => format!("“{}” can't be done now.", entry.name),
+                None => "No command is called so.".to_owned(),
+            },
+        );
     }
     ScrollArea::vertical().max_height(320.0).show(ui, |ui| {
         ui.with_layout(Layout::top_down_justified(Align::Min), |ui| {
             for entry in found {
-                let keys = entry.keys.map(actions::keys_text).unwrap_or_default();
+                let keys = entry.keys.map(shortcuts::keys_text).unwrap_or_default();
                 let button = Button::new(entry.name).shortcut_text(keys).frame(false);
                 if ui.add(button).on_hover_text(entry.hint).clicked() {
-                    wanted = Some(entry.action);
+                    wanted = Some(entry.command.clone());
                 }
             }
         });
     });
-    session.page = Some(Page::Find { text });
-    if let Some(action) = wanted {
-        session.page = None;
-        session.act(action);
+    if let Some(command) = wanted {
+        send.send(Command::ClosePage);
+        send.send(command);
+    } else if typed != text {
+        send.send(Command::ShowPage(Page::Find { text: typed }));
     }
 }
 
-/// A field for a path with a button that opens the system's dialog.
-fn path_field(ui: &mut Ui, path: &mut String, name: &str) -> (bool, bool) {
-    let mut browse = false;
-    let mut entered = false;
-    ui.horizontal(|ui| {
-        ui.label(name);
-        let field = TextEdit::singleline(path).desired_width(420.0);
-        let response = ui.add(field);
-        entered = response.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
-        browse = ui
-            .button("Browse…")
-            .on_hover_text("Choose with the system's own dialog.")
-            .clicked();
-    });
-    (browse, entered)
-}
-
-fn actions_row(ui: &mut Ui, session: &mut Session, name: &str, can: bool) -> bool {
-    let p = Palette::from_ui(ui);
+/// The button that does it and the one that leaves it; whether the first was pressed.
+fn actions_row(ui: &mut Ui, send: &mut Commands, name: &str, can: bool, leave: &str) -> bool {
     let mut go = false;
     ui.add_space(8.0);
     ui.horizontal(|ui| {
-        let text = RichText::new(name).color(p.on_accent).strong();
-        go = ui
-            .add_enabled(can, Button::new(text).fill(p.accent))
-            .clicked();
-        if ui.button("Cancel").clicked() {
-            session.page = None;
+        go = main_button(ui, name, can).clicked();
+        if ui.button(leave).clicked() {
+            send.send(Command::ClosePage);
         }
     });
     go
 }
 
-fn open_file(ui: &mut Ui, session: &mut Session, mut path: String) {
+fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Open a mesh or a plan");
-    let (browse, entered) = path_field(ui, &mut path, "File");
-    let is_file = std::path::Path::new(path.trim()).is_file();
-    session.page = Some(Page::OpenFile { path: path.clone() });
-    let go = actions_row(ui, session, "Open the file", is_file);
-    if browse {
-        session.browse_to_open();
-    } else if (go || entered) && is_file {
-        session.page = None;
-        session.open(path.trim().to_owned());
+    let field = PathField {
+        name: "File",
+        wants: Wants::File,
+        fresh,
+    };
+    let told = field.show(ui, path);
+    let go = actions_row(ui, send, "Open the file", told.usable, "Cancel");
+    if told.browse {
+        send.send(Command::Browse(Browse::Open));
+    } else if (go || told.entered) && told.usable {
+        send.send(Command::ClosePage);
+        send.send(Command::OpenFile(told.path()));
+    } else if told.text != path {
+        send.send(Command::ShowPage(Page::OpenFile { path: told.text }));
     }
 }
 
-fn spool_file(ui: &mut Ui, session: &mut Session, mut path: String) {
+fn spool_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Take spools from a file");
     ui.label("A file of spools (.ron), or the readings of a test print (.csv), which are fitted.");
-    let (browse, entered) = path_field(ui, &mut path, "File");
-    let is_file = std::path::Path::new(path.trim()).is_file();
-    session.page = Some(Page::SpoolFile { path: path.clone() });
-    let go = actions_row(ui, session, "Read the file", is_file);
-    if browse {
-        session.browse_for_spools();
-    } else if (go || entered) && is_file {
-        session.take_spool_file(path.trim().into());
+    let field = PathField {
+        name: "File",
+        wants: Wants::File,
+        fresh,
+    };
+    let told = field.show(ui, path);
+    let go = actions_row(ui, send, "Read the file", told.usable, "Cancel");
+    if told.browse {
+        send.send(Command::Browse(Browse::Spools));
+    } else if (go || told.entered) && told.usable {
+        send.send(Command::TakeSpoolFile(told.path()));
+    } else if told.text != path {
+        send.send(Command::ShowPage(Page::SpoolFile { path: told.text }));
     }
 }
 
-fn save_as(ui: &mut Ui, session: &mut Session, mut path: String, then: Option<After>) {
+fn save_as(
+    ui: &mut Ui,
+    session: &Session,
+    path: &str,
+    then: Option<&After>,
+    fresh: bool,
+    send: &mut Commands,
+) {
     heading(ui, "Save the plan as");
-    let (browse, entered) = path_field(ui, &mut path, "File");
-    if session
-        .doc
-        .as_ref()
-        .is_some_and(|d| d.origin.mesh_file.is_none())
-    {
+    let field = PathField {
+        name: "File",
+        wants: Wants::NewFile,
+        fresh,
+    };
+    let told = field.show(ui, path);
+    let origin = session.doc.as_ref().map(|d| &d.origin);
+    if origin.is_some_and(|o| o.mesh_file.is_none()) {
         note(ui, "The mesh is saved beside it.");
     }
-    let named = !path.trim().is_empty();
-    session.page = Some(Page::SaveAs {
-        path: path.clone(),
-        then: then.clone(),
-    });
-    let go = actions_row(ui, session, "Save the plan", named);
-    if browse {
-        session.browse_to_save(&path);
-    } else if (go || entered) && named {
-        session.save_to(std::path::Path::new(path.trim()), then);
+    let go = actions_row(ui, send, "Save the plan", told.usable, "Cancel");
+    if told.browse {
+        send.send(Command::Browse(Browse::Save(told.path())));
+    } else if (go || told.entered) && told.usable {
+        send.send(Command::SaveTo(told.path(), then.cloned()));
+    } else if told.text != path {
+        send.send(Command::ShowPage(Page::SaveAs {
+            path: told.text,
+            then: then.cloned(),
+        }));
     }
 }
 
-fn prepare(ui: &mut Ui, session: &mut Session, mut folder: String) {
+fn prepare(ui: &mut Ui, session: &Session, folder: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Prepare for printing");
     ui.label("Writes the schedule (what each layer is fed), and a sheet with pictures of the part, into a folder.");
-    let (browse, entered) = path_field(ui, &mut folder, "Folder");
+    let field = PathField {
+        name: "Folder",
+        wants: Wants::Folder,
+        fresh,
+    };
+    let told = field.show(ui, folder);
     for text in session.warnings().iter().take(4) {
         widgets::warning(ui, text.as_str());
     }
-    if let Some(prepared) = &session.prepared {
+    let written = session.prepared.as_ref();
+    if let Some(prepared) = written {
         ui.separator();
         ui.label(RichText::new(format!("Written to {}", prepared.folder.display())).strong());
         for (file, about) in &prepared.files {
@@ -244,40 +289,106 @@ fn prepare(ui: &mut Ui, session: &mut Session, mut folder: String) {
         ui,
         "Read the cautions in the help page before you print, and watch the first layers.",
     );
-    let named = !folder.trim().is_empty();
-    session.page = Some(Page::Prepare {
-        folder: folder.clone(),
-    });
-    let can = named && !session.is_preparing();
-    let go = actions_row(ui, session, "Write the files", can);
+    let can = told.usable && !session.is_preparing();
+    // Once the files are there, nothing is left to cancel.
+    let go = match written {
+        Some(_) => done_row(ui, send, can),
+        None => actions_row(ui, send, "Write the files", can, "Cancel"),
+    };
     if let Some((_, stage, fraction)) = session.busy_with().filter(|_| session.is_preparing()) {
         note(ui, stage);
         let bar = egui::ProgressBar::new(fraction).desired_height(10.0);
         ui.add(bar.desired_width(520.0));
     }
-    if browse {
-        session.browse_for_folder();
-    } else if (go || entered) && can {
-        session.prepare(std::path::Path::new(folder.trim()));
+    if told.browse {
+        send.send(Command::Browse(Browse::Folder));
+    } else if (go || told.entered) && can {
+        send.send(Command::PrepareIn(told.path()));
+    } else if told.text != folder {
+        send.send(Command::ShowPage(Page::Prepare { folder: told.text }));
     }
 }
 
-fn unsaved(ui: &mut Ui, session: &mut Session, then: After) {
-    let p = Palette::from_ui(ui);
+/// The files are written: leave the page, or write them again.
+fn done_row(ui: &mut Ui, send: &mut Commands, can: bool) -> bool {
+    let mut again = false;
+    ui.add_space(8.0);
+    ui.horizontal(|ui| {
+        if main_button(ui, "Done", true).clicked() {
+            send.send(Command::ClosePage);
+        }
+        again = ui.add_enabled(can, Button::new("Write again")).clicked();
+    });
+    again
+}
+
+struct Overwriting<'a> {
+    file: &'a std::path::Path,
+    changed: bool,
+    then: Option<&'a After>,
+}
+
+fn overwrite(ui: &mut Ui, question: &Overwriting<'_>, fresh: bool, send: &mut Commands) {
+    let Overwriting {
+        file,
+        changed,
+        then,
+    } = *question;
+    let name = file.display();
+    if changed {
+        heading(ui, "The plan was changed elsewhere");
+        ui.label(format!(
+            "{name} is no longer what was opened here: another window or program has written it. \
+             Saving here loses what that wrote."
+        ));
+    } else {
+        heading(ui, "There is such a file already");
+        ui.label(format!("Saving replaces {name}."));
+    }
+    ui.add_space(8.0);
+    ui.horizontal(|ui| {
+        let other = main_button(ui, "Save under another name…", true);
+        if fresh {
+            other.request_focus();
+        }
+        if other.clicked() {
+            send.send(Command::SaveAs);
+        }
+        let over = if changed {
+            "Save mine over it"
+        } else {
+            "Replace it"
+        };
+        if ui.button(over).clicked() {
+            send.send(Command::SaveOver(file.to_owned(), then.cloned()));
+        }
+        if changed && ui.button("Load theirs").clicked() {
+            send.send(Command::DropUnsaved(After::Open(file.to_owned())));
+        }
+        if ui.button("Cancel").clicked() {
+            send.send(Command::ClosePage);
+        }
+    });
+}
+
+fn unsaved(ui: &mut Ui, session: &Session, then: &After, fresh: bool, send: &mut Commands) {
     let title = session.doc.as_ref().map(|d| d.title()).unwrap_or_default();
     heading(ui, &format!("Save the changes to {title}?"));
     ui.label("They are lost otherwise.");
     ui.add_space(8.0);
     ui.horizontal(|ui| {
-        let text = RichText::new("Save").color(p.on_accent).strong();
-        if ui.add(Button::new(text).fill(p.accent)).clicked() {
-            session.save_then(Some(then.clone()));
+        let save = main_button(ui, "Save", true);
+        if fresh {
+            save.request_focus();
+        }
+        if save.clicked() {
+            send.send(Command::SaveThen(then.clone()));
         }
         if ui.button("Don't save").clicked() {
-            session.drop_unsaved(then);
+            send.send(Command::DropUnsaved(then.clone()));
         }
         if ui.button("Cancel").clicked() {
-            session.page = None;
+            send.send(Command::ClosePage);
         }
     });
 }

@@ -1,13 +1,14 @@
 //! The part: its size, what the check of its mesh found, and how it is cut into layers.
 
-use egui::{DragValue, Grid, TextEdit, Ui};
+use egui::{Grid, TextEdit, Ui};
 use plan::{Edit, Wall};
 
-use super::widgets::{self, heading, note, warning};
-use crate::state::Session;
+use super::widgets::{self, Number, Turned, heading, note, warning};
+use crate::commands::{Command, Commands};
+use crate::session::Session;
 
 /// Shows the part.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let (lo, hi) = doc.bounds_mm;
     let size = hi - lo;
@@ -16,7 +17,7 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     let findings = doc.findings.clone();
     let file = doc.origin.mesh_file.clone();
     heading(ui, "Part");
-    title(ui, session);
+    title(ui, session, send);
     Grid::new("part figures")
         .num_columns(2)
         .spacing([16.0, 5.0])
@@ -45,41 +46,37 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
         warning(ui, finding.as_str());
     }
     ui.add_space(8.0);
-    layers(ui, session);
+    layers(ui, session, send);
     ui.add_space(8.0);
-    wall(ui, session);
+    wall(ui, session, send);
 }
 
-fn title(ui: &mut Ui, session: &mut Session) {
+fn title(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let mut title = doc.plan().title.clone();
     ui.horizontal(|ui| {
         ui.label("Title");
         let response = ui.add(TextEdit::singleline(&mut title).desired_width(200.0));
         if response.changed() {
-            session.edit_dragged(Edit::SetTitle(title), false);
-        } else if response.lost_focus() {
-            session.edit_dragged(Edit::SetTitle(title), true);
+            send.edit_on(Edit::SetTitle(title), false);
+        }
+        if response.lost_focus() {
+            send.send(Command::EditDone);
         }
     });
 }
 
-fn layers(ui: &mut Ui, session: &mut Session) {
+fn layers(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let plan = doc.plan();
     let (mut layers, mut skin_mm) = (plan.layers.clone(), plan.skin_mm);
-    let (mut changed, mut done) = (false, false);
     heading(ui, "Layers");
+    let mut turned = Turned::default();
     let mut field = |ui: &mut Ui, name: &str, hint: &str, value: &mut f64, range| {
         ui.label(name).on_hover_text(hint);
-        let number = DragValue::new(value)
-            .range(range)
-            .speed(0.005)
-            .max_decimals(3)
-            .suffix(" mm");
-        let response = ui.add(number).on_hover_text(hint);
-        changed |= response.changed();
-        done |= response.drag_stopped() || response.lost_focus();
+        let now = number(range, 3, 0.005, " mm").show(ui, name, hint, *value);
+        *value = now.to.unwrap_or(*value);
+        turned = now.or(turned);
         ui.end_row();
     };
     Grid::new("layers")
@@ -87,43 +84,42 @@ fn layers(ui: &mut Ui, session: &mut Session) {
         .spacing([16.0, 5.0])
         .show(ui, |ui| {
             let hint = "Height of the first layer, mm.";
-            field(
-                ui,
-                "First layer",
-                hint,
-                &mut layers.first_layer_mm,
-                0.02..=2.0,
-            );
+            let range = (0.02, 2.0);
+            field(ui, "First layer", hint, &mut layers.first_layer_mm, range);
             let hint = "Height of the other layers, mm.";
-            field(ui, "Other layers", hint, &mut layers.layer_mm, 0.02..=2.0);
+            field(ui, "Other layers", hint, &mut layers.layer_mm, range);
             let hint =
                 "How deep colour reaches beneath the skin, mm: usually the width of the walls.";
-            field(ui, "Depth of colour", hint, &mut skin_mm, 0.05..=50.0);
+            field(ui, "Depth of colour", hint, &mut skin_mm, (0.05, 50.0));
         });
     if !layers.changes.is_empty() {
-        note(
-            ui,
-            format!(
-                "{} changes of layer height further up.",
-                layers.changes.len()
-            ),
-        );
+        let count = layers.changes.len();
+        note(ui, format!("{count} changes of layer height further up."));
     }
     let count = session.profile().rows.len();
     note(ui, format!("{count} layers"));
-    if changed || done {
-        session.set_layers(layers, skin_mm, done);
+    let both = vec![Edit::SetLayers(layers), Edit::SetSkin(skin_mm)];
+    turned.send(send, |_| Command::EditOn(Box::new(Edit::Together(both))));
+}
+
+fn number(range: (f64, f64), decimals: usize, speed: f64, unit: &'static str) -> Number {
+    Number {
+        range,
+        speed,
+        decimals,
+        unit,
+        width: None,
     }
 }
 
 /// The wall that shows, for spools that light shines through.
-fn wall(ui: &mut Ui, session: &mut Session) {
+fn wall(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let plan = doc.plan();
     let before = plan.wall;
     let see_through = plan.spools.iter().any(|s| s.translucent.is_some());
     let depth_mm = plan.skin_mm;
-    let (mut wall, mut done) = (before, false);
+    let (mut wall, mut turned) = (before, Turned::default());
     heading(ui, "Wall");
     let mut known = wall.is_some();
     let tick = ui
@@ -134,13 +130,13 @@ fn wall(ui: &mut Ui, session: &mut Session) {
             thickness_mm: depth_mm,
             behind: 0.0,
         });
-        done = true;
+        turned.done = true;
     }
     if let Some(wall) = &mut wall {
         Grid::new("wall")
             .num_columns(2)
             .spacing([16.0, 5.0])
-            .show(ui, |ui| done |= wall_fields(ui, wall));
+            .show(ui, |ui| turned = wall_fields(ui, wall).or(turned));
     }
     if !see_through {
         note(
@@ -148,36 +144,28 @@ fn wall(ui: &mut Ui, session: &mut Session) {
             "No spool here lets light through, so this changes little.",
         );
     }
-    if wall != before || done {
-        session.edit_dragged(Edit::SetWall(wall), done);
+    if wall != before {
+        send.edit_on(Edit::SetWall(wall), false);
+    }
+    if turned.done {
+        send.send(Command::EditDone);
     }
 }
 
-/// Gives whether a value was set to the end.
-fn wall_fields(ui: &mut Ui, wall: &mut Wall) -> bool {
+fn wall_fields(ui: &mut Ui, wall: &mut Wall) -> Turned {
     let hint = "How thick the wall is that shows, mm.";
-    let thickness = DragValue::new(&mut wall.thickness_mm)
-        .range(0.05..=50.0)
-        .speed(0.01)
-        .max_decimals(2)
-        .suffix(" mm");
     ui.label("Thickness").on_hover_text(hint);
-    let one = ui.add(thickness).on_hover_text(hint);
+    let thickness = number((0.05, 50.0), 2, 0.01, " mm");
+    let one = thickness.show(ui, "Thickness of the wall", hint, wall.thickness_mm);
+    wall.thickness_mm = one.to.unwrap_or(wall.thickness_mm);
     ui.end_row();
     let hint = "How much light what lies behind the wall throws back: 0 % for a dark hollow, 90 % for white plastic.";
-    let mut percent = wall.behind * 100.0;
-    let behind = DragValue::new(&mut percent)
-        .range(0.0..=100.0)
-        .speed(0.5)
-        .max_decimals(0)
-        .suffix(" %");
     ui.label("Light from behind").on_hover_text(hint);
-    let other = ui.add(behind).on_hover_text(hint);
-    if other.changed() {
-        wall.behind = (percent / 100.0).clamp(0.0, 1.0);
+    let behind = number((0.0, 100.0), 0, 0.5, " %");
+    let other = behind.show(ui, "Light from behind, percent", hint, wall.behind * 100.0);
+    if let Some(percent) = other.to {
+        wall.behind = percent / 100.0;
     }
     ui.end_row();
-    [one, other]
-        .iter()
-        .any(|r| r.drag_stopped() || r.lost_focus())
+    one.or(other)
 }

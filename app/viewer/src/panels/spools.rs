@@ -1,25 +1,26 @@
 //! The spools: names, colours, density and diameter, and what the part takes of each.
 
 use blend::{MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb};
-use egui::{DragValue, Frame, Margin, Stroke, TextEdit, Ui};
+use egui::{Frame, Margin, Stroke, TextEdit, Ui};
+use plan::Edit;
 
 use super::icon::Icon;
-use super::widgets::{self, heading, note, small_icon};
-use crate::state::Session;
-use crate::state::session::Page;
+use super::widgets::{self, Number, Turned, heading, note, small_icon};
+use crate::commands::{Command, Commands};
+use crate::model::page::Page;
+use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the spools.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
-    let spools = doc.plan().spools.list.clone();
-    let file = doc.plan().spools.file.clone();
+    let (spools, file) = (&doc.plan().spools.list, doc.plan().spools.file.as_deref());
     heading(ui, "Spools");
     note(ui, "In the order of the hotend's inlets.");
-    from_where(ui, session, file.as_deref());
+    from_where(ui, session, file, send);
     ui.add_enabled_ui(file.is_none(), |ui| {
         for (index, spool) in spools.iter().enumerate() {
-            one(ui, session, index, spool);
+            one(ui, session, index, spool, send);
         }
     });
     ui.add_space(4.0);
@@ -29,12 +30,12 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
         .on_hover_text("One more spool. Every blend gets a share of 0 % of it at first.")
         .clicked()
     {
-        session.add_spool();
+        send.send(Command::AddSpool);
     }
 }
 
 /// Where the spools come from, and how they can be had from elsewhere.
-fn from_where(ui: &mut Ui, session: &mut Session, file: Option<&str>) {
+fn from_where(ui: &mut Ui, session: &Session, file: Option<&str>, send: &mut Commands) {
     if let Some(file) = file {
         let label = egui::Label::new(format!("They stand in {file}"));
         ui.add(label.wrap());
@@ -58,7 +59,7 @@ fn from_where(ui: &mut Ui, session: &mut Session, file: Option<&str>) {
             .on_hover_text("Take spools from a file, or fit them to the readings of a test print.")
             .clicked()
         {
-            session.ask_spool_file();
+            send.send(Command::AskSpoolFile);
         }
         if figures.is_some() {
             let steps = ui.button("Measured steps…");
@@ -66,7 +67,7 @@ fn from_where(ui: &mut Ui, session: &mut Session, file: Option<&str>) {
                 .on_hover_text("Each step of the test print, as predicted and as measured.")
                 .clicked()
             {
-                session.page = Some(Page::Steps);
+                send.send(Command::ShowPage(Page::Steps));
             }
         }
         if file.is_some() {
@@ -75,7 +76,7 @@ fn from_where(ui: &mut Ui, session: &mut Session, file: Option<&str>) {
                 .on_hover_text("Take the spools into the plan, to change them. What was measured of their blends no longer holds then.")
                 .clicked()
             {
-                session.own_spools();
+                send.send(Command::OwnSpools);
             }
         }
     });
@@ -109,7 +110,24 @@ fn how_known(ui: &mut Ui, session: &Session, index: usize, spool: &Spool) {
     note(ui, text);
 }
 
-fn one(ui: &mut Ui, session: &mut Session, index: usize, spool: &Spool) {
+/// What was done to a spool.
+#[derive(Default)]
+struct Done {
+    changed: bool,
+    let_go: bool,
+}
+
+impl Done {
+    fn take(&mut self, turned: Turned, value: &mut f64) {
+        if let Some(to) = turned.to {
+            *value = to;
+            self.changed = true;
+        }
+        self.let_go |= turned.done;
+    }
+}
+
+fn one(ui: &mut Ui, session: &Session, index: usize, spool: &Spool, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     let frame = Frame::new()
         .fill(p.raised)
@@ -118,101 +136,133 @@ fn one(ui: &mut Ui, session: &mut Session, index: usize, spool: &Spool) {
         .inner_margin(Margin::same(10));
     frame.show(ui, |ui| {
         ui.set_width(ui.available_width());
-        let mut changed = spool.clone();
-        let mut done = false;
-        ui.horizontal(|ui| {
-            ui.label(format!("{}", index + 1));
-            colour(ui, &mut changed, &mut done);
-            // The sign to remove it stands behind.
-            let room = ui.available_width() - 38.0;
-            let field = TextEdit::singleline(&mut changed.name).desired_width(room);
-            done |= ui
-                .add(field)
-                .on_hover_text("The spool's name.")
-                .lost_focus();
-            let can = session.can_remove_spool(index);
-            let gone = ui.add_enabled_ui(can, |ui| {
-                let name = format!("Remove spool {}", index + 1);
-                let hint = "Take this spool out. Only a spool that no blend uses can go.";
-                small_icon(ui, Icon::Close, &name, hint, false).clicked()
-            });
-            if gone.inner {
-                session.remove_spool(index);
-            }
-        });
+        let mut to = spool.clone();
+        let mut done = Done::default();
+        head(ui, session, index, &mut to, &mut done, send);
         how_known(ui, session, index, spool);
-        measured(ui, &mut changed, &mut done);
-        ui.horizontal(|ui| {
-            let density = DragValue::new(&mut changed.density_g_cm3)
-                .range(0.1..=10.0)
-                .speed(0.01)
-                .suffix(" g/cm³");
-            let one = ui
-                .add(density)
-                .on_hover_text("Density, from the maker's data sheet.");
-            let diameter = DragValue::new(&mut changed.diameter_mm)
-                .range(0.5..=4.0)
-                .speed(0.01)
-                .suffix(" mm");
-            let other = ui
-                .add(diameter)
-                .on_hover_text("Diameter of the filament, mm: measure it in several places.");
-            for response in [one, other] {
-                done |= response.drag_stopped() || response.lost_focus();
-            }
-        });
+        measured(ui, &mut to, &mut done);
+        filament(ui, &mut to, &mut done);
         if let Some(use_of) = session.summary.spool(index) {
-            note(
-                ui,
-                format!(
-                    "This part takes {} ({:.2} m)",
-                    widgets::grams(use_of.mass_g),
-                    use_of.length_m
-                ),
-            );
+            let grams = widgets::grams(use_of.mass_g);
+            let text = format!("This part takes {grams} ({:.2} m)", use_of.length_m);
+            note(ui, text);
         }
-        if changed != *spool || done {
-            session.set_spool(index, changed, done);
+        if done.changed {
+            send.send(Command::EditOn(Box::new(Edit::SetSpool {
+                spool: index,
+                to,
+            })));
+        }
+        if done.let_go {
+            send.send(Command::EditDone);
         }
     });
 }
 
-fn colour(ui: &mut Ui, spool: &mut Spool, done: &mut bool) {
-    let mut code = spool.xyz().to_srgb().0;
+/// Its place, colour and name, and the sign to remove it.
+fn head(
+    ui: &mut Ui,
+    session: &Session,
+    index: usize,
+    to: &mut Spool,
+    done: &mut Done,
+    send: &mut Commands,
+) {
+    ui.horizontal(|ui| {
+        ui.label(format!("{}", index + 1));
+        colour(ui, to, done);
+        // The sign to remove it stands behind.
+        let room = ui.available_width() - 38.0;
+        let field = TextEdit::singleline(&mut to.name).desired_width(room);
+        let response = ui.add(field);
+        done.changed |= response.changed();
+        done.let_go |= response.lost_focus();
+        response.on_hover_text("The spool's name.");
+        let can = session.can_remove_spool(index);
+        let gone = ui.add_enabled_ui(can, |ui| {
+            let name = format!("Remove spool {}", index + 1);
+            let hint = "Take this spool out. Only a spool that no blend uses can go.";
+            small_icon(ui, Icon::Close, &name, hint, false).clicked()
+        });
+        if gone.inner {
+            send.edit(Edit::RemoveSpool { spool: index });
+        }
+    });
+}
+
+fn colour(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
+    let before = spool.xyz().to_srgb();
+    let mut code = before.0;
     let response = ui
         .color_edit_button_srgb(&mut code)
         .on_hover_text("The spool's colour when it is printed alone. A measured colour is better.");
-    if response.changed() {
+    // Showing a colour may round it; only a person's choice is another one.
+    if response.changed() && Srgb(code) != before {
         spool.colour = SpoolColour::Hex(Srgb(code));
-        *done = !response.is_pointer_button_down_on();
+        done.changed = true;
+        done.let_go |= !ui.input(|i| i.pointer.any_down());
     }
 }
 
 /// The measured colour, if there is one.
-fn measured(ui: &mut Ui, spool: &mut Spool, done: &mut bool) {
+fn measured(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
+    const HINT: &str = "Give the colour as CIELAB (D65, 2°), read by an instrument from a print of this spool alone.";
     ui.horizontal(|ui| {
         let mut is_measured = matches!(spool.colour, SpoolColour::Lab(_));
-        let tick = ui
-            .checkbox(&mut is_measured, "Measured")
-            .on_hover_text("Give the colour as CIELAB (D65, 2°), read by an instrument from a print of this spool alone.");
-        if tick.changed() {
+        let tick = ui.checkbox(&mut is_measured, "Measured");
+        if tick.on_hover_text(HINT).changed() {
             let xyz = spool.xyz();
             spool.colour = match is_measured {
                 true => SpoolColour::Lab(xyz.to_lab()),
                 false => SpoolColour::Hex(xyz.to_srgb()),
             };
-            *done = true;
+            *done = Done {
+                changed: true,
+                let_go: true,
+            };
         }
-        if let SpoolColour::Lab(lab) = &mut spool.colour {
-            for (value, range, name) in [
-                (&mut lab.l, 0.0..=100.0, "L*"),
-                (&mut lab.a, -128.0..=128.0, "a*"),
-                (&mut lab.b, -128.0..=128.0, "b*"),
-            ] {
-                let number = DragValue::new(value).range(range).speed(0.1).max_decimals(1);
-                let response = ui.add(number).on_hover_text(name);
-                *done |= response.drag_stopped() || response.lost_focus();
-            }
+        let SpoolColour::Lab(lab) = &mut spool.colour else {
+            return;
+        };
+        for (value, range, name) in [
+            (&mut lab.l, (0.0, 100.0), "L*"),
+            (&mut lab.a, (-128.0, 128.0), "a*"),
+            (&mut lab.b, (-128.0, 128.0), "b*"),
+        ] {
+            let number = Number {
+                range,
+                speed: 0.1,
+                decimals: 1,
+                unit: "",
+                width: None,
+            };
+            let turned = number.show(ui, name, name, *value);
+            done.take(turned, value);
         }
+    });
+}
+
+fn filament(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
+    ui.horizontal(|ui| {
+        let density = Number {
+            range: (0.1, 10.0),
+            speed: 0.01,
+            decimals: 3,
+            unit: " g/cm³",
+            width: None,
+        };
+        let hint = "Density, from the maker's data sheet.";
+        let turned = density.show(ui, "Density", hint, spool.density_g_cm3);
+        done.take(turned, &mut spool.density_g_cm3);
+        let diameter = Number {
+            range: (0.5, 4.0),
+            speed: 0.01,
+            decimals: 3,
+            unit: " mm",
+            width: None,
+        };
+        let hint = "Diameter of the filament, mm: measure it in several places.";
+        let turned = diameter.show(ui, "Diameter", hint, spool.diameter_mm);
+        done.take(turned, &mut spool.diameter_mm);
     });
 }

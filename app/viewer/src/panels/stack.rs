@@ -7,9 +7,10 @@ use egui::{
 use plan::{Edit, Paint, Region};
 
 use super::icon::{self, Icon};
-use super::widgets::{self, heading, note, small_icon};
-use crate::actions::{self, Action};
-use crate::state::Session;
+use super::shortcuts;
+use super::widgets::{self, colour32, heading, note, small_icon};
+use crate::commands::{Command, Commands};
+use crate::session::Session;
 use crate::theme::Palette;
 
 const ROW: f32 = 42.0;
@@ -22,50 +23,54 @@ pub fn height(regions: usize) -> f32 {
 }
 
 /// Shows the list.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    head(ui, session);
-    session.view.lift_region = None;
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    head(ui, session, send);
     let Some(doc) = &session.doc else { return };
-    let regions: Vec<Region> = doc.plan().regions.clone();
+    let regions = &doc.plan().regions;
+    let mut lifted = None;
     ScrollArea::vertical()
         .id_salt("regions")
         .auto_shrink([false, false])
         .show(ui, |ui| {
             ui.spacing_mut().item_spacing.y = GAP;
             for (index, region) in regions.iter().enumerate().rev() {
-                row(ui, session, index, region);
+                if row(ui, session, index, region, send) {
+                    lifted = Some(index).filter(|_| regions.len() > 1);
+                }
             }
         });
+    send.send(Command::LiftRegion(lifted));
 }
 
-fn head(ui: &mut Ui, session: &mut Session) {
+fn head(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
         heading(ui, "Regions");
         note(ui, "upper ones cover lower ones");
     });
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 3.0;
-        for (text, action) in [("+ Band", Action::AddBand), ("+ Area", Action::NewArea)] {
-            let can = session.can(action);
+        for (text, command) in [("+ Band", Command::AddBand), ("+ Area", Command::NewArea)] {
+            let can = session.can(&command);
             let button = ui.add_enabled(can, egui::Button::new(text));
-            if button.on_hover_text(actions::hint(action)).clicked() {
-                session.act(action);
+            if button.on_hover_text(shortcuts::hint(&command)).clicked() {
+                send.send(command);
             }
         }
         ui.add_space(4.0);
-        for (icon, action) in [
-            (Icon::Up, Action::Raise),
-            (Icon::Down, Action::Lower),
-            (Icon::Copy, Action::Duplicate),
-            (Icon::Combine, Action::Combine),
-            (Icon::Delete, Action::Delete),
+        for (icon, command) in [
+            (Icon::Up, Command::Raise),
+            (Icon::Down, Command::Lower),
+            (Icon::Copy, Command::Duplicate),
+            (Icon::Combine, Command::Combine),
+            (Icon::Delete, Command::Delete),
         ] {
-            super::header::button(ui, session, icon, action);
+            super::header::button(ui, session, send, icon, command);
         }
     });
 }
 
-fn row(ui: &mut Ui, session: &mut Session, index: usize, region: &Region) {
+/// Shows a region; gives whether the pointer is on it.
+fn row(ui: &mut Ui, session: &Session, index: usize, region: &Region, send: &mut Commands) -> bool {
     let width = ui.available_width();
     let (rect, response) = ui.allocate_exact_size(vec2(width, ROW), Sense::click_and_drag());
     let chosen = session.chosen.region == Some(index);
@@ -74,22 +79,15 @@ fn row(ui: &mut Ui, session: &mut Session, index: usize, region: &Region) {
     });
     let p = Palette::from_ui(ui);
     ground(ui, rect, &response, chosen, p);
-    if response.hovered()
-        && session
-            .doc
-            .as_ref()
-            .is_some_and(|d| d.plan().regions.len() > 1)
-    {
-        session.view.lift_region = Some(index);
-    }
+    let hovered = response.hovered();
     if response.clicked() {
-        session.choose_region(index);
+        send.send(Command::ChooseRegion(index));
     }
     if response.double_clicked() {
-        session.choose_region(index);
-        session.act(Action::Rename);
+        send.send(Command::ChooseRegion(index));
+        send.send(Command::Rename);
     }
-    drag_to_move(ui, session, index, &response);
+    drag_to_move(ui, index, &response, send);
     let inner = rect.shrink2(vec2(8.0, 4.0));
     let mut ui = ui.new_child(
         UiBuilder::new()
@@ -97,13 +95,14 @@ fn row(ui: &mut Ui, session: &mut Session, index: usize, region: &Region) {
             .layout(egui::Layout::left_to_right(egui::Align::Center)),
     );
     ui.spacing_mut().item_spacing.x = 6.0;
-    contents(&mut ui, session, index, region, p);
+    contents(&mut ui, session, index, region, p, send);
+    hovered
 }
 
 fn ground(ui: &Ui, rect: Rect, response: &egui::Response, chosen: bool, p: Palette) {
-    let edge = match (chosen, response.hovered() || response.has_focus()) {
+    let edge = match (chosen, response.hovered()) {
         (true, _) => Stroke::new(1.5, p.accent),
-        (false, true) => Stroke::new(1.0, p.accent),
+        (false, true) => Stroke::new(1.0, p.edge),
         (false, false) => Stroke::new(1.0, p.line),
     };
     let painter = ui.painter();
@@ -120,7 +119,7 @@ fn ground(ui: &Ui, rect: Rect, response: &egui::Response, chosen: bool, p: Palet
     }
 }
 
-fn drag_to_move(ui: &Ui, session: &mut Session, index: usize, response: &egui::Response) {
+fn drag_to_move(ui: &Ui, index: usize, response: &egui::Response, send: &mut Commands) {
     if index > 0 {
         response.dnd_set_drag_payload(index);
     }
@@ -136,27 +135,35 @@ fn drag_to_move(ui: &Ui, session: &mut Session, index: usize, response: &egui::R
         ui.painter().hline(response.rect.x_range(), y, stroke);
     }
     if let Some(from) = response.dnd_release_payload::<usize>() {
-        session.move_region(*from, index.max(1));
+        let to = index.max(1);
+        send.send(Command::MoveRegion { from: *from, to });
     }
 }
 
-fn contents(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p: Palette) {
+fn contents(
+    ui: &mut Ui,
+    session: &Session,
+    index: usize,
+    region: &Region,
+    p: Palette,
+    send: &mut Commands,
+) {
     if index > 0 {
         let (sign, name) = match region.hidden {
-            true => (Icon::Hidden, format!("Show {}", region.name)),
-            false => (Icon::Shown, format!("Hide {}", region.name)),
+            true => (Icon::Hidden, format!("Take in {}", region.name)),
+            false => (Icon::Shown, format!("Leave out {}", region.name)),
         };
         if small_icon(
             ui,
             sign,
             &name,
-            "Leave this region out, or take it in again.",
+            "Leave this region out of the print, or take it in again.",
             false,
         )
         .clicked()
         {
             let hidden = !region.hidden;
-            session.edit(Edit::HideRegion {
+            send.edit(Edit::HideRegion {
                 region: index,
                 hidden,
             });
@@ -177,7 +184,7 @@ fn contents(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p
         };
         if small_icon(ui, sign, &name, "Guard this region against changes.", false).clicked() {
             let locked = !region.locked;
-            session.edit(Edit::LockRegion {
+            send.edit(Edit::LockRegion {
                 region: index,
                 locked,
             });
@@ -189,7 +196,7 @@ fn contents(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p
         }
         ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| {
             ui.spacing_mut().item_spacing.y = 1.0;
-            name_field(ui, session, index, region, p);
+            name_field(ui, session, index, region, p, send);
             note(
                 ui,
                 format!("{}   {}", widgets::area(area_mm2), widgets::grams(mass_g)),
@@ -198,27 +205,34 @@ fn contents(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p
     });
 }
 
-fn name_field(ui: &mut Ui, session: &mut Session, index: usize, region: &Region, p: Palette) {
-    let naming = session.chosen.naming.clone().filter(|(at, _)| *at == index);
-    let Some((_, mut text)) = naming else {
+fn name_field(
+    ui: &mut Ui,
+    session: &Session,
+    index: usize,
+    region: &Region,
+    p: Palette,
+    send: &mut Commands,
+) {
+    let naming = session.chosen.naming.as_ref();
+    let Some((_, typed)) = naming.filter(|(at, _)| *at == index) else {
         let ink = if region.hidden { p.quiet } else { p.text };
         let label = egui::Label::new(RichText::new(&region.name).color(ink));
         ui.add(label.truncate().selectable(false));
         return;
     };
-    let id = Id::new(("naming", index));
+    let mut text = typed.clone();
     let field = TextEdit::singleline(&mut text)
-        .id(id)
+        .id(Id::new(("naming", index)))
         .desired_width(f32::INFINITY);
     let response = ui.add(field.margin(vec2(4.0, 1.0)));
     if !response.has_focus() && !response.lost_focus() {
         response.request_focus();
     }
-    let entered = response.lost_focus();
-    session.chosen.naming = (!entered).then(|| (index, text.clone()));
-    if entered && !text.trim().is_empty() && text.trim() != region.name {
-        let to = text.trim().to_owned();
-        session.edit(Edit::RenameRegion { region: index, to });
+    if response.changed() {
+        send.send(Command::TypeName(text));
+    }
+    if response.lost_focus() {
+        send.send(Command::TakeName);
     }
 }
 
@@ -226,15 +240,17 @@ fn name_field(ui: &mut Ui, session: &mut Session, index: usize, region: &Region,
 pub fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
     let p = Palette::from_ui(ui);
     match paint {
-        Paint::Fixed(shares) => widgets::paint_swatch(ui, rect, session.colour_of(shares)),
+        Paint::Fixed(shares) => {
+            widgets::paint_swatch(ui, rect, colour32(session.colour_of(shares)))
+        }
         Paint::Fade { fade, .. } => {
             let colours: Vec<Color32> = fade
                 .stops
                 .iter()
-                .map(|s| session.colour_of(&s.shares))
+                .map(|s| colour32(session.colour_of(&s.shares)))
                 .collect();
             ui.painter().add(gradient(rect, &colours));
-            let edge = Stroke::new(1.0, p.line);
+            let edge = Stroke::new(1.0, p.edge);
             ui.painter()
                 .rect_stroke(rect, CornerRadius::same(3), edge, StrokeKind::Inside);
         }

@@ -7,26 +7,26 @@ use egui::{
 };
 use geometry::DVec3;
 
-use crate::actions::Action;
-use crate::state::Session;
-use crate::state::hand::Tool;
-use crate::state::view::Look;
+use super::widgets::colour32;
+use crate::commands::{Command, Commands, Hover};
+use crate::model::tool::Tool;
+use crate::model::view::Look;
+use crate::session::Session;
 use crate::theme::{Palette, size};
 
-/// Shows the stage and follows the pointer on it.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+/// Shows the stage and follows the pointer on it. Gives where the stage lies, and where the
+/// pointer is, if it is on it.
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect, Option<Hover>) {
     let rect = ui.available_rect_before_wrap();
     let response = ui.allocate_rect(rect, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Other, true, "Stage"));
-    place(session, rect);
-    let cursor = match session.hand.tool {
+    let cursor = match session.tools.tool {
         Tool::Turn => CursorIcon::Grab,
         _ => CursorIcon::Crosshair,
     };
     let response = response.on_hover_cursor(cursor);
-    look_around(ui, session, &response);
-    use_tool(ui, session, &response);
-    hover(session, &response);
+    look_around(ui, session, &response, send);
+    use_tool(ui, session, &response, send);
     let painter = ui.painter().with_clip_rect(rect);
     let p = Palette::from_ui(ui);
     contours(&painter, session, p);
@@ -35,53 +35,37 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     directions(&painter, session, p);
     super::moves::marks(&painter, session, p);
     legend(&painter, session, p);
-    level_button(ui, session, rect);
-}
-
-fn place(session: &mut Session, rect: Rect) {
-    let view = &mut session.view;
-    view.stage = rect;
-    if view.fit_wanted
-        && rect.is_positive()
-        && let Some(doc) = &session.doc
-    {
-        // The ribbon's foot must not hide the bed, nor its head the top.
-        let inner = rect.with_max_y(rect.bottom() - super::ribbon::FOOTER + super::ribbon::HEADER);
-        view.camera.fit(inner, doc.bounds_mm);
-        view.camera.pan(rect, inner.center() - rect.center());
-        view.fit_wanted = false;
-    }
+    level_button(ui, session, rect, send);
+    (rect, hover(session, &response))
 }
 
 /// Turning, shifting and zooming.
-fn look_around(ui: &Ui, session: &mut Session, response: &Response) {
-    let stage = session.view.stage;
+fn look_around(ui: &Ui, session: &Session, response: &Response, send: &mut Commands) {
     let (space, shift) = ui.input(|i| (i.key_down(Key::Space), i.modifiers.shift));
     let by = response.drag_delta();
     let primary = response.dragged_by(PointerButton::Primary)
-        && (session.hand.tool == Tool::Turn || space)
-        && session.hand.gesture.is_none();
+        && (session.tools.tool == Tool::Turn || space)
+        && session.tools.gesture.is_none();
     let secondary = response.dragged_by(PointerButton::Secondary);
     let middle = response.dragged_by(PointerButton::Middle);
-    let camera = &mut session.view.camera;
     if by != Vec2::ZERO {
         if middle || ((primary || secondary) && shift) {
-            camera.pan(stage, by);
+            send.send(Command::Pan(by));
         } else if primary || secondary {
-            camera.orbit(by);
+            send.send(Command::Orbit(by));
         }
     }
     if let Some(at) = response.hover_pos() {
         let (turned, pinched) = ui.input(|i| (i.smooth_scroll_delta.y, i.zoom_delta()));
         let factor = f64::from(turned * 0.004).exp() * f64::from(pinched);
         if factor != 1.0 {
-            camera.zoom(stage, at, factor);
+            send.send(Command::ZoomAt(at, factor));
         }
     }
 }
 
 /// What the tool does where the pointer is pressed, dragged and let go.
-fn use_tool(ui: &Ui, session: &mut Session, response: &Response) {
+fn use_tool(ui: &Ui, session: &Session, response: &Response, send: &mut Commands) {
     let (pressed, down, space) = ui.input(|i| {
         (
             i.pointer.button_pressed(PointerButton::Primary),
@@ -90,50 +74,49 @@ fn use_tool(ui: &Ui, session: &mut Session, response: &Response) {
         )
     });
     let at = response.interact_pointer_pos().or(response.hover_pos());
-    match session.hand.tool {
-        Tool::Brush | Tool::RubOut => {
-            // Where there is no pointer, a stroke waits until it is back.
-            let Some(at) = at else { return };
+    // Where there is no pointer, a stroke waits until it is back.
+    let Some(at) = at else { return };
+    let drawing = session.tools.gesture.is_some();
+    match session.tools.tool {
+        Tool::Brush | Tool::Erase => {
             if pressed && response.contains_pointer() && !space {
-                session.begin_stroke(at);
-            } else if down && session.hand.gesture.is_some() {
-                session.go_on_stroke(at);
-            } else if !down {
-                session.end_stroke();
+                send.send(Command::BeginStroke(at));
+            } else if down && drawing {
+                send.send(Command::GoOnStroke(at));
+            } else if !down && drawing {
+                // What the pointer did since the last frame belongs to it.
+                send.send(Command::GoOnStroke(at));
+                send.send(Command::EndStroke);
             }
         }
-        tool => {
-            if response.clicked_by(PointerButton::Primary)
-                && let Some(at) = at
-            {
-                session.click_with(tool, at);
+        _ => {
+            if response.clicked_by(PointerButton::Primary) {
+                send.send(Command::ClickTool(at));
             }
         }
     }
 }
 
-fn hover(session: &mut Session, response: &Response) {
-    match response.hover_pos() {
-        Some(at) if !response.dragged() || session.hand.gesture.is_some() => session.hover_at(at),
-        Some(_) => {}
-        None => session.hover_nowhere(),
-    }
+fn hover(session: &Session, response: &Response) -> Option<Hover> {
+    let at = response.hover_pos()?;
+    let looks = response.dragged() && session.tools.gesture.is_none();
+    Some(match looks {
+        true => Hover::Busy,
+        false => Hover::Stage(at),
+    })
 }
 
 /// The outline of the layer that the part is cut at.
-fn contours(painter: &egui::Painter, session: &mut Session, p: Palette) {
-    if !session.view.cut || session.toolpath.follow.is_some() {
-        return;
-    }
+fn contours(painter: &egui::Painter, session: &Session, p: Palette) {
     let (camera, stage) = (session.view.camera, session.view.stage);
-    let Some((z, section)) = session.section_at_cursor() else {
+    let Some((z, section)) = session.section() else {
         return;
     };
     for contour in &section.contours {
         let points: Vec<Pos2> = contour
             .points_mm
             .iter()
-            .filter_map(|q| camera.project(stage, q.extend(z)))
+            .filter_map(|q| camera.project(stage, q.extend(*z)))
             .collect();
         let stroke = Stroke::new(1.6, p.accent);
         painter.add(match contour.closed {
@@ -175,7 +158,7 @@ fn guide(painter: &egui::Painter, session: &Session, p: Palette) {
 fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p: Palette) {
     let view = &session.view;
     let stage = view.stage;
-    if let Some(from) = session.hand.straight_from
+    if let Some(from) = session.tools.straight_from
         && let Some(from) = view.camera.project(stage, from)
     {
         painter.circle_stroke(from, 5.0, Stroke::new(2.0, p.accent));
@@ -183,10 +166,10 @@ fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p
             painter.line_segment([from, at], Stroke::new(1.5, p.accent));
         }
     }
-    if !session.hand.tool.has_radius() {
+    if !session.tools.tool.has_radius() {
         return;
     }
-    let radius = (session.hand.brush_mm / view.camera.mm_per_point) as f32;
+    let radius = (session.tools.brush_mm / view.camera.mm_per_point) as f32;
     match response.hover_pos() {
         Some(at) => {
             painter.circle_stroke(at, radius, Stroke::new(2.5, p.panel.gamma_multiply(0.7)));
@@ -235,7 +218,7 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
     }
     let at = session.view.stage.left_top() + vec2(20.0, 22.0);
     let title = match look {
-        Look::Difference => "Difference between asked and printed",
+        Look::Difference => "Difference between requested and printed",
         Look::Asked | Look::Printed => "As printed: what the machine is predicted to lay down",
     };
     let font = FontId::proportional(size::BODY);
@@ -247,7 +230,7 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
             f.mean_de00, f.most_de00, f.worst_de00
         ),
         Some(None) => "It could not be worked out.".to_owned(),
-        None => "Being worked out; until then you see the colours asked for.".to_owned(),
+        None => "Being worked out; until then you see the colours requested.".to_owned(),
     };
     let font = FontId::proportional(size::SMALL);
     painter.text(
@@ -267,7 +250,7 @@ fn scale_of_differences(painter: &egui::Painter, at: Pos2, p: Palette) {
     let bar = Rect::from_min_size(at, vec2(16.0, 140.0));
     let colours: Vec<Color32> = (0..=10)
         .map(|i| crate::jobs::colours::difference_colour(f64::from(i)))
-        .map(|c| Color32::from(egui::Rgba::from_rgb(c[0], c[1], c[2])))
+        .map(|c| colour32(crate::jobs::colours::encoded(c)))
         .collect();
     painter.add(super::stack::gradient(bar, &colours));
     let font = FontId::proportional(size::SMALL);
@@ -294,7 +277,7 @@ fn scale_of_differences(painter: &egui::Painter, at: Pos2, p: Palette) {
     label(bar.top(), "10 or more");
 }
 
-fn level_button(ui: &mut Ui, session: &mut Session, stage: Rect) {
+fn level_button(ui: &mut Ui, session: &Session, stage: Rect, send: &mut Commands) {
     if session.view.camera.is_level() {
         return;
     }
@@ -305,6 +288,6 @@ fn level_button(ui: &mut Ui, session: &mut Session, stage: Rect) {
         .on_hover_text("The view is tilted, so heights on the part and on the ribbon lie apart. This sets it level.  (L)")
         .clicked()
     {
-        session.act(Action::Level);
+        send.send(Command::Level);
     }
 }

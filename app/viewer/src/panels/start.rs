@@ -1,24 +1,24 @@
 //! The start page: open a file, go on with a recent one, or try a demonstration part.
 
 use egui::{
-    Align2, Button, CentralPanel, CornerRadius, FontId, Frame, Margin, Rect, RichText, ScrollArea,
-    Sense, Stroke, StrokeKind, TextureOptions, Ui, WidgetInfo, WidgetType, pos2, vec2,
+    Align2, CentralPanel, ColorImage, CornerRadius, FontId, Frame, Id, Margin, Rect, RichText,
+    ScrollArea, Sense, Stroke, StrokeKind, TextureHandle, TextureOptions, Ui, WidgetInfo,
+    WidgetType, pos2, vec2,
 };
 
 use super::icon::{self, Icon};
-use super::widgets::{heading, note, small_icon};
-use crate::actions::{self, Action};
-use crate::jobs::thumbnails::Card;
-use crate::state::Session;
+use super::shortcuts;
+use super::widgets::{heading, main_button, note, small_icon};
+use crate::commands::{Command, Commands};
+use crate::jobs::thumbnails::{Card, Picture};
+use crate::session::Session;
 use crate::theme::{Palette, size};
 
 const COLUMN: f32 = 860.0;
 const CARD: egui::Vec2 = vec2(277.0, 284.0);
 
 /// Shows the page.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    session.want_cards();
-    session.view.stage = Rect::ZERO;
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     CentralPanel::no_frame()
         .frame(
@@ -36,26 +36,26 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
                         ui.add_space((room - column) * 0.5);
                         ui.vertical(|ui| {
                             ui.set_width(column);
-                            contents(ui, session);
+                            contents(ui, session, send);
                         });
                     });
                 });
         });
 }
 
-fn contents(ui: &mut Ui, session: &mut Session) {
+fn contents(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     ui.add_space(16.0);
     ui.horizontal(|ui| {
         ui.label(RichText::new("Tintfall").size(size::TITLE).strong());
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            super::header::button(ui, session, Icon::Question, Action::Help);
-            super::header::button(ui, session, Icon::Keys, Action::Keys);
+            super::header::button(ui, session, send, Icon::Question, Command::Help);
+            super::header::button(ui, session, send, Icon::Keys, Command::Keys);
             let sign = match ui.visuals().dark_mode {
                 true => Icon::Sun,
                 false => Icon::Moon,
             };
-            super::header::button(ui, session, sign, Action::Shade);
+            super::header::button(ui, session, send, sign, Command::Shade);
         });
     });
     ui.label(
@@ -66,12 +66,12 @@ fn contents(ui: &mut Ui, session: &mut Session) {
     );
     ui.add_space(18.0);
     ui.horizontal(|ui| {
-        let text = RichText::new("Open a mesh or a plan…")
-            .color(p.on_accent)
-            .strong();
-        let open = ui.add(Button::new(text).fill(p.accent).min_size(vec2(190.0, 34.0)));
-        if open.on_hover_text(actions::hint(Action::Open)).clicked() {
-            session.act(Action::Open);
+        let open = main_button(ui, "Open a mesh or a plan…", true);
+        if open
+            .on_hover_text(shortcuts::hint(&Command::Open))
+            .clicked()
+        {
+            send.send(Command::Open);
         }
         note(
             ui,
@@ -79,16 +79,16 @@ fn contents(ui: &mut Ui, session: &mut Session) {
         );
     });
     ui.add_space(20.0);
-    left(ui, session);
-    recent(ui, session);
+    left(ui, session, send);
+    recent(ui, session, send);
     heading(ui, "Try a part from the museum's workshop");
     ui.add_space(4.0);
-    cards(ui, session);
+    cards(ui, session, send);
 }
 
 /// What windows that are gone have left.
-fn left(ui: &mut Ui, session: &mut Session) {
-    let left = session.left.clone();
+fn left(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let left = &session.left;
     if left.is_empty() {
         return;
     }
@@ -115,10 +115,10 @@ fn left(ui: &mut Ui, session: &mut Session) {
                     );
                     ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
                         if ui.button("Throw away").clicked() {
-                            session.discard_left(&item);
+                            send.send(Command::DiscardLeft(item.clone()));
                         }
                         if ui.button("Recover").clicked() {
-                            session.open_left(item.clone());
+                            send.send(Command::OpenLeft(item.clone()));
                         }
                     });
                 });
@@ -138,8 +138,8 @@ fn ago(at_s: u64) -> String {
     }
 }
 
-fn recent(ui: &mut Ui, session: &mut Session) {
-    let files = session.recent.files.clone();
+fn recent(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let files = &session.recent.files;
     if files.is_empty() {
         return;
     }
@@ -152,7 +152,7 @@ fn recent(ui: &mut Ui, session: &mut Session) {
                 .to_string_lossy()
                 .into_owned();
             if ui.button(name).clicked() {
-                session.open(file.clone());
+                send.send(Command::OpenFile(file.clone()));
             }
             let folder = file
                 .parent()
@@ -171,7 +171,7 @@ fn recent(ui: &mut Ui, session: &mut Session) {
                 )
                 .clicked()
                 {
-                    session.forget_recent(file);
+                    send.send(Command::ForgetRecent(file.clone()));
                 }
             }
             ui.add(egui::Label::new(label).truncate());
@@ -180,22 +180,36 @@ fn recent(ui: &mut Ui, session: &mut Session) {
     ui.add_space(16.0);
 }
 
-fn cards(ui: &mut Ui, session: &mut Session) {
+fn cards(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut wanted = None;
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing = vec2(14.0, 14.0);
-        for card in &mut session.cards {
+        for card in session.cards.iter() {
             if one_card(ui, card) {
                 wanted = Some(card.name.clone());
             }
         }
     });
     if let Some(name) = wanted {
-        session.open_demo(&name);
+        send.send(Command::OpenDemo(name));
     }
 }
 
-fn one_card(ui: &mut Ui, card: &mut Card) -> bool {
+/// A card's picture on the graphics card, uploaded once.
+fn texture(ui: &Ui, card: &Card, picture: &Picture) -> TextureHandle {
+    let id = Id::new(("card", &card.name));
+    if let Some(known) = ui.data(|d| d.get_temp(id)) {
+        return known;
+    }
+    let image = ColorImage::from_rgba_unmultiplied(picture.size_px, &picture.rgba);
+    let texture = ui
+        .ctx()
+        .load_texture(&card.name, image, TextureOptions::LINEAR);
+    ui.data_mut(|d| d.insert_temp(id, texture.clone()));
+    texture
+}
+
+fn one_card(ui: &mut Ui, card: &Card) -> bool {
     let (rect, response) = ui.allocate_exact_size(CARD, Sense::click());
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Button, true, &card.title));
     let p = Palette::from_ui(ui);
@@ -215,10 +229,7 @@ fn one_card(ui: &mut Ui, card: &mut Card) -> bool {
     painter.rect_filled(picture, CornerRadius::same(5), p.stage);
     match &card.picture {
         Some(image) => {
-            let texture = card.texture.get_or_insert_with(|| {
-                ui.ctx()
-                    .load_texture(&card.name, image.clone(), TextureOptions::LINEAR)
-            });
+            let texture = texture(ui, card, image);
             let uv = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
             painter.image(texture.id(), picture, uv, egui::Color32::WHITE);
         }

@@ -1,30 +1,30 @@
 //! The steps of a test print: what the fit predicts beside what was measured.
 
 use blend::calibrate::{MeasuredSpools, StepResult};
-use egui::{Button, Color32, Grid, Rect, RichText, ScrollArea, Sense, Ui, vec2};
+use egui::{Color32, Grid, Rect, RichText, ScrollArea, Sense, Ui, vec2};
 
-use super::widgets::{self, colour32, note};
-use crate::state::Session;
-use crate::theme::Palette;
+use super::widgets::{self, colour32, main_button, note};
+use crate::commands::{Command, Commands};
+use crate::session::Session;
 
 /// Shows the steps of a fit that waits to be used, or else of the plan's spools.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    let waiting = session.fitted.clone();
-    let measured = match &waiting {
-        Some(fitted) => Some(fitted.measured.clone()),
-        None => session.measured_spools().cloned(),
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let waiting = session.fitted.as_ref();
+    let measured = match waiting {
+        Some(fitted) => Some(&fitted.measured),
+        None => session.measured_spools(),
     };
     let Some(measured) = measured else {
         ui.label("These spools have no measured steps.");
         return;
     };
-    figures(ui, &measured);
+    figures(ui, measured);
     ui.add_space(6.0);
     let room = ui.available_height() - 70.0;
     ScrollArea::vertical()
         .max_height(room.max(160.0))
         .show(ui, |ui| {
-            steps(ui, &measured);
+            steps(ui, measured);
             for warning in &measured.warnings {
                 widgets::warning(ui, warning.to_string());
             }
@@ -32,26 +32,21 @@ pub fn show(ui: &mut Ui, session: &mut Session) {
     ui.add_space(8.0);
     let Some(fitted) = waiting else {
         if ui.button("Close").clicked() {
-            session.page = None;
+            send.send(Command::ClosePage);
         }
         return;
     };
     ui.horizontal(|ui| {
-        let p = Palette::from_ui(ui);
-        let text = RichText::new("Use these spools")
-            .color(p.on_accent)
-            .strong();
         let hint = format!(
             "Writes {} and gives the plan these spools.",
             fitted.to_write.display()
         );
-        let button = ui.add(Button::new(text).fill(p.accent));
+        let button = main_button(ui, "Use these spools", true);
         if button.on_hover_text(hint).clicked() {
-            session.use_fitted();
+            send.send(Command::UseFit);
         }
         if ui.button("Cancel").clicked() {
-            session.fitted = None;
-            session.page = None;
+            send.send(Command::DropFit);
         }
     });
 }
@@ -83,7 +78,7 @@ fn figures(ui: &mut Ui, measured: &MeasuredSpools) {
     let each = measured.strengths.iter().zip(&measured.strength_errors);
     for (spool, (strength, error)) in measured.spools.iter().zip(each) {
         ui.horizontal(|ui| {
-            widgets::swatch(ui, colour32(spool.xyz().to_srgb()), vec2(16.0, 16.0));
+            widgets::swatch(ui, spool.xyz().to_srgb(), vec2(16.0, 16.0));
             ui.label(&spool.name);
             note(
                 ui,

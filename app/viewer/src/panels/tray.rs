@@ -1,129 +1,172 @@
-//! The tray under the part: the tools, what the one in the hand needs, and what it does next.
+//! The tray under the part: the tools, what the one in use needs, and what it does next.
 
-use egui::{Align, DragValue, Label, Layout, RichText, Slider, Ui};
+use egui::{Align, Label, Layout, RichText, Ui};
 
 use super::icon::Icon;
-use super::widgets::{self, icon_toggle, note, swatch};
-use crate::actions::{self, Action};
-use crate::paint::Mirror;
-use crate::state::Session;
-use crate::state::hand::{BRUSH_RANGE_MM, Tool};
+use super::shortcuts;
+use super::widgets::{self, Number, icon_toggle, note, swatch};
+use crate::commands::{Command, Commands};
+use crate::model::mirror::Mirror;
+use crate::model::tool::{BRUSH_RANGE_MM, CREASE_RANGE_DEG, Tool};
+use crate::session::{Session, Told};
 use crate::theme::Palette;
 
 /// With less room than this, no advice is begun, points.
 const LEAST_ADVICE: f32 = 60.0;
 
+/// What running work takes at the right, points; what is left goes to the tool's settings.
+const WORK: f32 = 230.0;
+
+/// The least room for settings beside running work, points; with less they take another row.
+const LEAST_SETTINGS: f32 = 330.0;
+
 /// Shows the tray.
-pub fn show(ui: &mut Ui, session: &mut Session) {
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let busy = session.busy_with();
+    // Decided by the window's width alone, so that nothing jumps when work begins or ends.
+    let beside = ui.available_width() >= TOOLS + LEAST_SETTINGS + WORK;
     ui.horizontal(|ui| {
-        for tool in Tool::ALL {
-            let action = Action::Take(tool);
-            let on = session.hand.tool == tool;
-            let hint = actions::hint(action);
-            if icon_toggle(ui, tool.icon(), tool.name(), &hint, on).clicked() {
-                session.act(action);
-            }
-        }
+        tools(ui, session, send);
         ui.separator();
-        settings(ui, session);
-        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            if let Some((title, stage, fraction)) = session.busy_with() {
-                work(ui, session, &title, &stage, fraction);
-            } else {
-                let begun = session.hand.has_begun();
-                let advice = session.hand.tool.advice(begun);
-                // What is left of it shows when the pointer is on it.
-                if ui.available_width() > LEAST_ADVICE {
-                    let quiet = Palette::from_ui(ui).quiet;
-                    let text = RichText::new(advice).small().color(quiet);
-                    ui.add(Label::new(text).truncate());
-                }
-            }
+        if beside {
+            settings(ui, session, send);
+        }
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| match &busy {
+            Some(told) => work(ui, told, send),
+            None => advice(ui, session),
         });
     });
+    if !beside && session.tools.tool.paints() {
+        ui.horizontal(|ui| settings(ui, session, send));
+    }
 }
 
-fn settings(ui: &mut Ui, session: &mut Session) {
-    let tool = session.hand.tool;
-    if tool.has_radius() {
-        let mut radius = session.hand.brush_mm;
-        ui.label("Radius");
-        let (low, high) = BRUSH_RANGE_MM;
-        let slider = Slider::new(&mut radius, low..=high.min(40.0))
-            .logarithmic(true)
-            .max_decimals(1)
-            .suffix(" mm");
-        let response = ui.add(slider);
-        if response
-            .on_hover_text("Radius of the brush on the part, mm.  (, and .)")
-            .changed()
-        {
-            session.hand.set_brush_mm(radius);
+/// What the tools take, points.
+const TOOLS: f32 = 230.0;
+
+fn tools(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    for tool in Tool::ALL {
+        let command = Command::Take(tool);
+        let on = session.tools.tool == tool;
+        let hint = shortcuts::hint(&command);
+        if icon_toggle(ui, icon_of(tool), tool.name(), &hint, on).clicked() {
+            send.send(command);
         }
     }
-    if tool == Tool::Grow {
-        ui.label("Up to creases of");
-        let angle = DragValue::new(&mut session.hand.crease_deg)
-            .range(1.0..=180.0)
-            .suffix("°")
-            .speed(0.5);
-        ui.add(angle)
-            .on_hover_text("The fill stops at edges sharper than this angle between two facets.");
-    }
-    if tool.has_radius() || tool == Tool::Grow {
-        mirror(ui, session);
-    }
-    if matches!(tool, Tool::Brush | Tool::Straight | Tool::Grow) {
-        ui.separator();
-        target(ui, session);
+}
+
+fn icon_of(tool: Tool) -> Icon {
+    match tool {
+        Tool::Turn => Icon::Turn,
+        Tool::Brush => Icon::Brush,
+        Tool::Erase => Icon::Erase,
+        Tool::Straight => Icon::Straight,
+        Tool::Fill => Icon::Fill,
+        Tool::Band => Icon::Band,
     }
 }
 
-fn mirror(ui: &mut Ui, session: &mut Session) {
-    let on = session.hand.mirror != Mirror::Off;
-    let hint = actions::hint(Action::NextMirror);
+fn advice(ui: &mut Ui, session: &Session) {
+    let begun = session.tools.has_begun();
+    let advice = session.tools.tool.advice(begun);
+    // What is left of it shows when the pointer is on it.
+    if ui.available_width() > LEAST_ADVICE {
+        let quiet = Palette::from_ui(ui).quiet;
+        let text = RichText::new(advice).small().color(quiet);
+        ui.add(Label::new(text).truncate());
+    }
+}
+
+fn settings(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let tool = session.tools.tool;
+    if tool.has_radius() {
+        let (low, high) = BRUSH_RANGE_MM;
+        ui.label("Radius");
+        let hint = "Radius of the brush on the part, mm.  (, and .)";
+        let radius = Number {
+            range: (low, high),
+            speed: 0.1,
+            decimals: 1,
+            unit: " mm",
+            width: Some(72.0),
+        };
+        radius
+            .show(ui, "Radius of the brush", hint, session.tools.brush_mm)
+            .set(send, Command::BrushRadius);
+    }
+    if tool == Tool::Fill {
+        ui.label("Up to creases of");
+        let hint = "The fill stops at edges sharper than this angle between two facets.";
+        let angle = Number {
+            range: CREASE_RANGE_DEG,
+            speed: 0.5,
+            decimals: 0,
+            unit: "°",
+            width: Some(60.0),
+        };
+        angle
+            .show(ui, "Up to creases of", hint, session.tools.crease_deg)
+            .set(send, Command::Crease);
+    }
+    if tool.paints() {
+        mirror(ui, session, send);
+    }
+    if tool.paints() && tool != Tool::Erase {
+        ui.separator();
+        target(ui, session, send);
+    }
+}
+
+fn mirror(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let on = session.tools.mirror != Mirror::Off;
+    let hint = shortcuts::hint(&Command::NextMirror);
     if icon_toggle(ui, Icon::Mirror, "Mirror", &hint, on).clicked() {
-        session.act(Action::NextMirror);
+        send.send(Command::NextMirror);
     }
     if on {
-        note(ui, session.hand.mirror.name());
+        note(ui, session.tools.mirror.name());
     }
 }
 
 /// Where the paint goes.
-fn target(ui: &mut Ui, session: &mut Session) {
+fn target(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let (name, shares) = session.paint_target();
-    let colour = session.colour_of(&shares);
-    swatch(ui, colour, egui::vec2(18.0, 18.0));
-    match name {
-        Some(name) => {
-            let text = RichText::new(format!("into {name}"));
-            ui.add(egui::Label::new(text).truncate());
-            let again = ui
-                .button("New area")
-                .on_hover_text(actions::hint(Action::NewArea));
-            if again.clicked() {
-                session.act(Action::NewArea);
-            }
-        }
-        None => {
-            ui.label("into a new area");
-        }
+    swatch(ui, session.colour_of(&shares), egui::vec2(18.0, 18.0));
+    let Some(name) = name else {
+        ui.label("into a new area");
+        return;
+    };
+    let again = ui
+        .button("New area")
+        .on_hover_text(shortcuts::hint(&Command::NewArea));
+    if again.clicked() {
+        send.send(Command::NewArea);
     }
+    let room = (ui.available_width() - WORK).clamp(60.0, 160.0);
+    ui.scope(|ui| {
+        ui.set_max_width(room);
+        ui.add(Label::new(format!("into {name}")).truncate());
+    });
 }
 
-fn work(ui: &mut Ui, session: &mut Session, title: &str, stage: &str, fraction: f32) {
-    let cancel = widgets::small_icon(ui, Icon::Close, "Cancel", "Stop this work.", false);
+/// Work that is going on, in a place of its own.
+fn work(ui: &mut Ui, (title, stage, fraction): &Told, send: &mut Commands) {
+    let cancel = widgets::small_icon(ui, Icon::Close, "Cancel", "Cancel this work.", false);
     if cancel.clicked() {
-        session.cancel_work();
+        send.send(Command::StopWork);
     }
-    let text = match stage.is_empty() {
-        true => title.to_owned(),
-        false => stage.to_owned(),
-    };
-    let bar = egui::ProgressBar::new(fraction)
-        .desired_width(110.0)
+    let bar = egui::ProgressBar::new(*fraction)
+        .desired_width(80.0)
         .desired_height(10.0);
     ui.add(bar).on_hover_text(title);
-    note(ui, text);
+    let text = match stage.is_empty() {
+        true => title,
+        false => stage,
+    };
+    let quiet = Palette::from_ui(ui).quiet;
+    ui.scope(|ui| {
+        ui.set_max_width(WORK - 130.0);
+        let text = RichText::new(text).small().color(quiet);
+        ui.add(Label::new(text).truncate());
+    });
 }

@@ -1,23 +1,23 @@
 //! The person's own toolpath: weave the plan into it, check what came out, follow its strands.
 //! From top to bottom in the order of the job.
 
-use std::path::Path;
-
 use blend::{Lab, Xyz};
 use egui::{
-    Align, Button, Color32, ComboBox, DragValue, Frame, Layout, Margin, RichText, Sense, Stroke,
-    TextEdit, Ui, vec2,
+    Align, Button, Color32, ComboBox, Frame, Layout, Margin, RichText, Sense, Stroke, TextEdit, Ui,
+    vec2,
 };
-use handoff::weave::How;
-use handoff::weave::dialect::BUILT_IN;
-use handoff::weave::verify::Miss;
+use weave::How;
+use weave::dialect::BUILT_IN;
+use weave::verify::Miss;
 
 use super::icon::{self, Icon};
-use super::widgets::{self, colour32, heading, mm, note, signed, warning};
-use crate::actions::{self, Action};
+use super::shortcuts;
+use super::widgets::{self, Number, colour32, heading, main_button, mm, note, signed, warning};
+use crate::commands::{Browse, Command, Commands};
 use crate::jobs::read_back::ReadBack;
 use crate::jobs::weave::Done;
-use crate::state::Session;
+use crate::model::draft::Draft;
+use crate::session::Session;
 use crate::theme::Palette;
 
 /// Copies that are told one by one.
@@ -27,20 +27,24 @@ const MOST_COPIES: usize = 6;
 const MOST_CAUTIONS: usize = 8;
 
 /// Shows the page.
-pub fn show(ui: &mut Ui, session: &mut Session) {
-    sliced(ui, session);
+pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let mut draft = session.toolpath.draft.clone();
+    sliced(ui, &mut draft, send);
     ui.add_space(8.0);
-    woven(ui, session);
-    ui.add_space(4.0);
-    doing(ui, session);
-    // What was done last stands first.
-    if let Some(found) = session.toolpath.read_back.clone() {
-        ui.add_space(8.0);
-        verdict(ui, session, &found);
+    woven(ui, session, &mut draft, send);
+    if draft != session.toolpath.draft {
+        send.send(Command::SetDraft(Box::new(draft)));
     }
-    if let Some(done) = session.toolpath.done.clone() {
+    ui.add_space(4.0);
+    doing(ui, session, send);
+    // What was done last stands first.
+    if let Some(found) = session.toolpath.read_back.as_ref() {
         ui.add_space(8.0);
-        told(ui, session, &done);
+        verdict(ui, session, found, send);
+    }
+    if let Some(done) = session.toolpath.done.as_ref() {
+        ui.add_space(8.0);
+        told(ui, session, done);
     }
 }
 
@@ -62,38 +66,33 @@ fn file_field(ui: &mut Ui, text: &mut String, name: &str, hint: &str) -> bool {
     browse
 }
 
-fn sliced(ui: &mut Ui, session: &mut Session) {
+fn sliced(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
     heading(ui, "Your toolpath");
     note(
         ui,
         "The same mesh, sliced for a single extruder. Its file may also be dropped on the window.",
     );
-    let draft = &mut session.toolpath.draft;
+    let before = draft.sliced.clone();
     let hint = "Choose the sliced toolpath with the system's own dialog.";
-    let browse = file_field(ui, &mut draft.sliced, "Sliced toolpath", hint);
-    let missing = draft.sliced_file().is_some_and(|f| !f.is_file());
-    let lone = draft.woven.trim().is_empty();
-    if !missing
-        && lone
-        && let Some(file) = draft.sliced_file()
+    if file_field(ui, &mut draft.sliced, "Sliced toolpath", hint) {
+        send.send(Command::Browse(Browse::Toolpath));
+    }
+    let named = draft.sliced_file();
+    if named.as_ref().is_some_and(|f| !f.is_file()) {
+        note(ui, "There is no such file.");
+    } else if let Some(file) = named.filter(|_| draft.sliced != before)
+        && draft.woven.trim().is_empty()
     {
         draft.choose_sliced(&file);
     }
-    if missing {
-        note(ui, "There is no such file.");
-    }
-    if browse {
-        session.browse_for_toolpath();
-    }
-    dialect(ui, session);
+    dialect(ui, draft, send);
     let salt = "more about the toolpath";
     egui::CollapsingHeader::new(RichText::new("Where it stands, how E counts").small())
         .id_salt(salt)
-        .show(ui, |ui| by_hand(ui, session));
+        .show(ui, |ui| by_hand(ui, draft));
 }
 
-fn dialect(ui: &mut Ui, session: &mut Session) {
-    let draft = &mut session.toolpath.draft;
+fn dialect(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
     ui.horizontal(|ui| {
         ui.label("Dialect");
         ComboBox::from_id_salt("dialect")
@@ -108,26 +107,20 @@ fn dialect(ui: &mut Ui, session: &mut Session) {
             .response
             .on_hover_text("How the firmware is told which blend to feed.");
     });
-    let mut browse = false;
-    match draft.built_in {
-        Some(_) => {
-            signed(
-                ui,
-                "Written from memory: check its commands against your firmware's manual.",
-            );
-        }
-        None => {
-            let hint = "Choose a dialect file.";
-            browse = file_field(ui, &mut draft.dialect_file, "Dialect file", hint);
-        }
+    if draft.built_in.is_some() {
+        signed(
+            ui,
+            "Written from memory: check its commands against your firmware's manual.",
+        );
+        return;
     }
-    if browse {
-        session.browse_for_dialect();
+    let hint = "Choose a dialect file.";
+    if file_field(ui, &mut draft.dialect_file, "Dialect file", hint) {
+        send.send(Command::Browse(Browse::Dialect));
     }
 }
 
-fn by_hand(ui: &mut Ui, session: &mut Session) {
-    let draft = &mut session.toolpath.draft;
+fn by_hand(ui: &mut Ui, draft: &mut Draft) {
     ui.checkbox(&mut draft.e_follows, "G90 and G91 set the E axis too")
         .on_hover_text("Firmwares differ. Files that repeat M82 or M83 mean the same to all.");
     ui.checkbox(&mut draft.by_hand, "I say where the part stands")
@@ -138,14 +131,17 @@ fn by_hand(ui: &mut Ui, session: &mut Session) {
     let stand = &mut draft.stand;
     let [x_mm, y_mm] = &mut stand.shift_mm;
     egui::Grid::new("stand").num_columns(4).show(ui, |ui| {
-        let field = |ui: &mut Ui, name: &str, value: &mut f64, unit: &str| {
+        let field = |ui: &mut Ui, name: &str, value: &mut f64, unit| {
             ui.label(name);
-            ui.add(
-                DragValue::new(value)
-                    .suffix(unit)
-                    .speed(0.1)
-                    .max_decimals(3),
-            );
+            let number = Number {
+                range: (-1e4, 1e4),
+                speed: 0.1,
+                decimals: 3,
+                unit,
+                width: None,
+            };
+            let turned = number.show(ui, &format!("Part's {name}"), "", *value);
+            *value = turned.to.unwrap_or(*value);
         };
         field(ui, "Turn", &mut stand.turn_deg, "°");
         field(ui, "Raft", &mut stand.lift_mm, " mm");
@@ -156,15 +152,14 @@ fn by_hand(ui: &mut Ui, session: &mut Session) {
     });
 }
 
-fn woven(ui: &mut Ui, session: &mut Session) {
+fn woven(ui: &mut Ui, session: &Session, draft: &mut Draft, send: &mut Commands) {
     heading(ui, "Woven file");
     let hint = "Choose where to write, or a woven file that is there already.";
-    let browse = file_field(ui, &mut session.toolpath.draft.woven, "Woven file", hint);
-    if browse {
-        session.browse_for_woven();
+    if file_field(ui, &mut draft.woven, "Woven file", hint) {
+        send.send(Command::Browse(Browse::Woven));
     }
     let ours = session.toolpath.done.as_ref().map(|d| d.file.clone());
-    let there = session.toolpath.draft.woven_file();
+    let there = draft.woven_file();
     let there = there.filter(|f| f.is_file() && Some(f) != ours.as_ref());
     if there.is_some() {
         note(ui, "It is there already; weaving replaces it.");
@@ -178,25 +173,22 @@ fn woven(ui: &mut Ui, session: &mut Session) {
 }
 
 /// The buttons, and what is going on.
-fn doing(ui: &mut Ui, session: &mut Session) {
+fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let p = Palette::from_ui(ui);
-    let idle = !session.is_on_toolpath();
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 5.0;
         ui.spacing_mut().button_padding.x = 7.0;
-        let can = idle && session.toolpath.draft.can_weave();
-        let text = RichText::new("Weave it").color(p.on_accent).strong();
-        let button = ui.add_enabled(can, Button::new(text).fill(p.accent));
         let hint = "Write the toolpath again with the plan's blends put in. No temperature, no place and no plastic is changed.";
+        let button = main_button(ui, "Weave it", session.can(&Command::WeaveIt));
         if button.on_hover_text(hint).on_disabled_hover_text(hint).clicked() {
-            session.weave();
+            send.send(Command::WeaveIt);
         }
-        for (name, action) in [("Check it", Action::ReadBack), ("Follow it", Action::Follow)] {
-            let on = action == Action::Follow && session.toolpath.follow.is_some();
-            let button = ui.add_enabled(session.can(action), Button::new(name).selected(on));
-            let hint = actions::hint(action);
+        for (name, command) in [("Check it", Command::ReadBack), ("Follow it", Command::Follow)] {
+            let on = command == Command::Follow && session.toolpath.follow.is_some();
+            let button = ui.add_enabled(session.can(&command), Button::new(name).selected(on));
+            let hint = shortcuts::hint(&command);
             if button.on_hover_text(&hint).on_disabled_hover_text(&hint).clicked() {
-                session.act(action);
+                send.send(command);
             }
         }
     });
@@ -207,11 +199,11 @@ fn doing(ui: &mut Ui, session: &mut Session) {
             let bar = egui::ProgressBar::new(fraction).desired_height(10.0);
             ui.add(bar.desired_width(room));
             if ui
-                .button("Stop")
+                .button("Cancel weaving")
                 .on_hover_text("What was there before stays as it was.")
                 .clicked()
             {
-                session.cancel_toolpath_work();
+                send.send(Command::StopToolpathWork);
             }
         });
     }
@@ -324,7 +316,7 @@ fn cautions(ui: &mut Ui, list: &[String]) {
 }
 
 /// What reading the woven file back has found.
-fn verdict(ui: &mut Ui, session: &mut Session, found: &ReadBack) {
+fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     heading(ui, "Checked");
     match &found.fault {
@@ -353,7 +345,7 @@ fn verdict(ui: &mut Ui, session: &mut Session, found: &ReadBack) {
     );
     for (i, miss) in found.worst.iter().enumerate() {
         if place(ui, session, i, miss) {
-            session.look_at_miss(miss);
+            send.send(Command::LookAt(Box::new(miss.clone())));
         }
     }
 }
@@ -423,10 +415,4 @@ fn place(ui: &mut Ui, session: &Session, number: usize, miss: &Miss) -> bool {
 
 fn shown(lab: Lab) -> Color32 {
     colour32(Xyz::from_lab(lab).to_srgb())
-}
-
-/// A file's name without its folder.
-pub fn name_of(file: &Path) -> String {
-    let name = file.file_name().unwrap_or_default();
-    name.to_string_lossy().into_owned()
 }

@@ -2,11 +2,12 @@
 
 use blend::Srgb;
 use egui::{
-    Color32, CornerRadius, Rect, Response, RichText, Sense, Stroke, StrokeKind, Ui, Vec2,
-    WidgetInfo, WidgetType, vec2,
+    Color32, CornerRadius, DragValue, Rect, Response, RichText, Sense, Slider, Stroke, StrokeKind,
+    Ui, Vec2, WidgetInfo, WidgetType, vec2,
 };
 
 use super::icon::{self, Icon};
+use crate::commands::{Command, Commands};
 use crate::theme::Palette;
 
 /// An sRGB colour as egui has it.
@@ -36,13 +37,13 @@ fn sized_icon(ui: &mut Ui, icon: Icon, name: &str, hint: &str, on: bool, size: V
     response.widget_info(|| WidgetInfo::selected(WidgetType::Button, enabled, on, name));
     if ui.is_rect_visible(rect) {
         let p = Palette::from_ui(ui);
-        let (fill, ink) = match (on, response.hovered() || response.has_focus()) {
+        let (fill, ink) = match (on, response.hovered()) {
             (true, _) => (p.accent, p.on_accent),
             (false, true) => (p.raised, p.text),
             (false, false) => (Color32::TRANSPARENT, p.text),
         };
-        let edge = match response.hovered() || response.has_focus() {
-            true => Stroke::new(1.0, p.accent),
+        let edge = match response.hovered() {
+            true => Stroke::new(1.0, p.line),
             false => Stroke::NONE,
         };
         let painter = ui.painter();
@@ -59,10 +60,17 @@ fn sized_icon(ui: &mut Ui, icon: Icon, name: &str, hint: &str, on: bool, size: V
     }
 }
 
+/// A button for what a page is there for.
+pub fn main_button(ui: &mut Ui, text: &str, can: bool) -> Response {
+    let p = Palette::from_ui(ui);
+    let text = RichText::new(text).color(p.on_accent).strong();
+    ui.add_enabled(can, egui::Button::new(text).fill(p.accent))
+}
+
 /// A patch of colour with a hairline round it.
-pub fn swatch(ui: &mut Ui, colour: Color32, size: Vec2) -> Response {
+pub fn swatch(ui: &mut Ui, colour: Srgb, size: Vec2) -> Response {
     let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
-    paint_swatch(ui, rect, colour);
+    paint_swatch(ui, rect, colour32(colour));
     response
 }
 
@@ -73,7 +81,7 @@ pub fn paint_swatch(ui: &Ui, rect: Rect, colour: Color32) {
         rect,
         CornerRadius::same(3),
         colour,
-        Stroke::new(1.0, p.line),
+        Stroke::new(1.0, p.edge),
         StrokeKind::Inside,
     );
 }
@@ -110,6 +118,127 @@ fn signed_in(ui: &mut Ui, text: String, ink: Color32) -> Response {
         ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap())
     })
     .inner
+}
+
+/// What a person has just done to a number. Showing it is nothing: a value that the field rounds,
+/// or holds within its range, stays what it is until a person changes it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Turned {
+    /// What it was set to.
+    pub to: Option<f64>,
+    /// It was let go, or its field was left.
+    pub done: bool,
+}
+
+impl Turned {
+    fn of(response: &Response, shown: f64, now: f64, least: f64) -> Self {
+        let turned = response.changed() && (now - shown).abs() > least * 1e-3;
+        Self {
+            to: turned.then_some(now),
+            done: response.drag_stopped() || response.lost_focus(),
+        }
+    }
+
+    /// Sends what it comes to.
+    pub fn send(self, send: &mut Commands, command: impl FnOnce(f64) -> Command) {
+        if let Some(to) = self.to {
+            send.send(command(to));
+        }
+        if self.done {
+            send.send(Command::EditDone);
+        }
+    }
+
+    /// Sends what it comes to, where that is no change of the plan.
+    pub fn set(self, send: &mut Commands, command: impl FnOnce(f64) -> Command) {
+        if let Some(to) = self.to {
+            send.send(command(to));
+        }
+    }
+
+    /// One of two, whichever was touched.
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            to: self.to.or(other.to),
+            done: self.done || other.done,
+        }
+    }
+}
+
+/// A field for a number.
+#[derive(Clone, Copy, Debug)]
+pub struct Number {
+    /// The least and the greatest value.
+    pub range: (f64, f64),
+    /// How far a point of a drag goes.
+    pub speed: f64,
+    /// Digits after the point.
+    pub decimals: usize,
+    /// The unit, with a space before it.
+    pub unit: &'static str,
+    /// Its width, points; none for what it needs.
+    pub width: Option<f32>,
+}
+
+impl Number {
+    /// Shows a value.
+    pub fn show(self, ui: &mut Ui, name: &str, hint: &str, value: f64) -> Turned {
+        let (low, high) = self.range;
+        let shown = egui::emath::round_to_decimals(value, self.decimals).clamp(low, high);
+        let mut now = shown;
+        let field = DragValue::new(&mut now)
+            .range(low..=high)
+            .speed(self.speed)
+            .max_decimals(self.decimals)
+            .suffix(self.unit);
+        let response = match self.width {
+            Some(width) => ui.add_sized(vec2(width, 22.0), field),
+            None => ui.add(field),
+        };
+        response.widget_info(|| {
+            let mut info = WidgetInfo::drag_value(ui.is_enabled(), shown);
+            info.label = Some(name.to_owned());
+            info
+        });
+        let turned = Turned::of(&response, shown, now, 10_f64.powi(-(self.decimals as i32)));
+        if !hint.is_empty() {
+            response.on_hover_text(hint);
+        }
+        turned
+    }
+}
+
+/// A slider in steps; 0 for none.
+pub fn slider(
+    ui: &mut Ui,
+    name: &str,
+    hint: &str,
+    value: f64,
+    (low, high): (f64, f64),
+    step: f64,
+) -> Turned {
+    let value = value.clamp(low, high);
+    let shown = match step > 0.0 {
+        true => (low + ((value - low) / step).round() * step).clamp(low, high),
+        false => value,
+    };
+    let mut now = shown;
+    let mut slider = Slider::new(&mut now, low..=high).show_value(false);
+    if step > 0.0 {
+        slider = slider.step_by(step);
+    }
+    let response = ui.add(slider);
+    response.widget_info(|| WidgetInfo::slider(ui.is_enabled(), shown, name));
+    let least = if step > 0.0 {
+        step
+    } else {
+        (high - low) * 1e-6
+    };
+    let turned = Turned::of(&response, shown, now, least);
+    if !hint.is_empty() {
+        response.on_hover_text(hint);
+    }
+    turned
 }
 
 /// Grams as a person weighs them.

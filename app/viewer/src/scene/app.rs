@@ -18,8 +18,8 @@ use bevy::winit::{UpdateMode, WinitPlugin, WinitSettings};
 
 use bevy_egui::EguiPreUpdateSet;
 
-use super::{Desk, ScenePlugin, redraw, spawn_eye, window};
-use crate::state::Session;
+use super::{Desk, ScenePlugin, input, redraw, spawn_camera, window};
+use crate::session::Session;
 
 /// Size of a picture, in pixels, and how many of them an egui point takes.
 #[derive(Clone, Copy, Debug, PartialEq, Resource)]
@@ -117,9 +117,11 @@ pub fn windowed(session: Session, canvas: Canvas) -> App {
     .insert_non_send(Desk { session })
     .add_plugins(ScenePlugin)
     .init_resource::<redraw::Wishes>()
+    .init_resource::<input::Pacing>()
+    .add_systems(First, input::take_keyboard)
     .add_systems(
         PreUpdate,
-        redraw::leave_out_known_modifiers
+        input::pace
             .after(EguiPreUpdateSet::ProcessInput)
             .before(EguiPreUpdateSet::BeginPass),
     )
@@ -131,7 +133,7 @@ pub fn windowed(session: Session, canvas: Canvas) -> App {
 }
 
 fn spawn_in_window(mut commands: Commands) {
-    spawn_eye(&mut commands, RenderTarget::Window(WindowRef::Primary));
+    spawn_camera(&mut commands, RenderTarget::Window(WindowRef::Primary));
 }
 
 /// An application that draws into a picture, with no window and no display.
@@ -202,5 +204,5 @@ fn spawn_on_picture(
         scale_factor: canvas.scale,
     });
     commands.insert_resource(Drawn(target.clone()));
-    spawn_eye(&mut commands, target);
+    spawn_camera(&mut commands, target);
 }

@@ -15,9 +15,9 @@ use plan::{FirstPlan, MeshSource, Plan};
 
 use super::app::{Canvas, Compiling, Drawn, windowless};
 use super::{Desk, upload::Uploads};
-use crate::state::Session;
-use crate::state::document::{Document, Origin};
-use crate::state::hand::Tool;
+use crate::model::document::{Document, Origin};
+use crate::model::tool::Tool;
+use crate::session::Session;
 
 /// Frames measured in each state, unless that takes too long.
 const FRAMES: usize = 120;
@@ -289,8 +289,8 @@ fn in_time() -> impl Iterator<Item = usize> {
 /// step of the pointer took to be seen, ms.
 fn paint(app: &mut App) -> Result<(Vec<Frame>, Vec<f64>), String> {
     session(app, |s| {
-        s.hand.take(Tool::Brush);
-        s.hand.set_brush_mm(4.0);
+        s.tools.take(Tool::Brush);
+        s.tools.set_brush_mm(4.0);
     })?;
     let (mut frames, mut seen) = (Vec::new(), Vec::new());
     let mut moved: VecDeque<Instant> = VecDeque::new();

@@ -2,7 +2,8 @@
 //! the window's events, which the panels read through egui.
 
 pub mod app;
-mod eye;
+mod camera;
+mod input;
 mod material;
 pub mod measure;
 pub mod picture;
@@ -20,8 +21,8 @@ use bevy::prelude::*;
 use bevy::transform::TransformSystems;
 use bevy_egui::{EguiContexts, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass, egui};
 
-use crate::panels;
-use crate::state::Session;
+use crate::frame;
+use crate::session::Session;
 use crate::theme::{self, Palette};
 
 /// The session and what the shell keeps beside it. It stays on the main thread.
@@ -32,7 +33,7 @@ pub struct Desk {
 
 /// The camera's entity marker.
 #[derive(Component)]
-pub struct Eye;
+pub struct StageCamera;
 
 /// Draws the session.
 pub struct ScenePlugin;
@@ -53,7 +54,7 @@ impl Plugin for ScenePlugin {
                     upload::set_uniforms,
                     strands::take_updates,
                     strands::set_uniforms,
-                    eye::follow,
+                    camera::follow,
                 )
                     .chain()
                     .after(EguiPostUpdateSet::EndPass)
@@ -65,14 +66,14 @@ impl Plugin for ScenePlugin {
 }
 
 /// Spawns the camera that draws the part, with the panels over it.
-pub fn spawn_eye(commands: &mut Commands, target: RenderTarget) -> Entity {
+pub fn spawn_camera(commands: &mut Commands, target: RenderTarget) -> Entity {
     commands
         .spawn((
-            Eye,
+            StageCamera,
             Camera3d::default(),
             Camera::default(),
             target,
-            Projection::custom(eye::StageProjection::default()),
+            Projection::custom(camera::StageProjection::default()),
             Transform::default(),
             Msaa::Sample4,
             // There are no lights.
@@ -105,7 +106,7 @@ fn draw_panels(
             .layer_id(egui::LayerId::background())
             .max_rect(ctx.viewport_rect()),
     );
-    panels::window(&mut root, session);
+    frame::frame(&mut root, session);
     let stage = Palette::of(session.settings.shade).stage;
     let wanted = Color::srgb_u8(stage.r(), stage.g(), stage.b());
     if clear.0 != wanted {

@@ -12,12 +12,12 @@ use plan::Paint;
 
 use super::app::{Canvas, Compiling, Drawn, windowless};
 use super::{Desk, upload::Uploads};
-use crate::actions::Action;
+use crate::commands::Command;
 use crate::files::settings::Shade;
-use crate::state::Session;
-use crate::state::hand::Tool;
-use crate::state::session::Drawer;
-use crate::state::view::Look;
+use crate::model::page::Drawer;
+use crate::model::tool::Tool;
+use crate::model::view::Look;
+use crate::session::Session;
 
 /// Frames without any work before the picture is taken: egui settles its sizes.
 const SETTLED_FRAMES: u32 = 12;
@@ -153,6 +153,10 @@ fn ask(
     commands.spawn(Screenshot(drawn.target())).observe(write);
 }
 
+fn act(session: &mut Session, command: Command) {
+    session.apply(command);
+}
+
 /// Brings the session into the state that is to be shown; gives where the pointer is.
 fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
     let stage = session.view.stage;
@@ -177,7 +181,7 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             return Some(near_middle);
         }
         Scene::Brush => {
-            session.act(Action::NewArea);
+            act(session, Command::NewArea);
             for step in 0..24 {
                 let along = step as f32 / 23.0 - 0.5;
                 let at = stage.center()
@@ -191,30 +195,30 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
                 }
             }
             session.end_stroke();
-            session.hand.take(Tool::Brush);
+            session.tools.take(Tool::Brush);
             return Some(near_middle);
         }
         Scene::Inside => {
             tilt(session, 38.0);
             session.view.cut = true;
         }
-        Scene::Printed => session.act(Action::Show(Look::Printed)),
-        Scene::Difference => session.act(Action::Show(Look::Difference)),
+        Scene::Printed => act(session, Command::Show(Look::Printed)),
+        Scene::Difference => act(session, Command::Show(Look::Difference)),
         Scene::Spools => session.drawer = Drawer::Spools,
         Scene::Part => session.drawer = Drawer::Part,
         Scene::Checks => session.drawer = Drawer::Checks,
-        Scene::Keys => session.act(Action::Keys),
-        Scene::Help => session.act(Action::Help),
-        Scene::Save => session.act(Action::SaveAs),
-        Scene::Prepare => session.act(Action::Prepare),
+        Scene::Keys => act(session, Command::Keys),
+        Scene::Help => act(session, Command::Help),
+        Scene::Save => act(session, Command::SaveAs),
+        Scene::Prepare => act(session, Command::Prepare),
         Scene::Weave | Scene::Follow => {
-            session.act(Action::Weave);
+            act(session, Command::Weave);
             session.weave();
             session.finish_work();
             session.read_back();
             session.finish_work();
             if scene == Scene::Follow {
-                session.act(Action::Follow);
+                act(session, Command::Follow);
                 session.finish_work();
                 session.go_to_share(0.7);
             }
@@ -227,7 +231,7 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
 fn write(captured: On<ScreenshotCaptured>, wanted: Res<Wanted>, mut exit: MessageWriter<AppExit>) {
     let image = &captured.image;
     let written = png_bytes(image.width(), image.height(), image.data.as_deref())
-        .and_then(|bytes| handoff::write::bytes(&wanted.file, &bytes).map_err(|e| e.to_string()));
+        .and_then(|bytes| project::write::bytes(&wanted.file, &bytes).map_err(|e| e.to_string()));
     match written {
         Ok(()) => exit.write(AppExit::Success),
         Err(why) => {

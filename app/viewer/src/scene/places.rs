@@ -69,7 +69,7 @@ fn write(
     if places.written.as_ref() == Some(&text) {
         return Ok(());
     }
-    match handoff::write::bytes(&places.file, text.as_bytes()) {
+    match project::write::bytes(&places.file, text.as_bytes()) {
         Ok(()) => places.written = Some(text),
         Err(why) => error!("{why}"),
     }

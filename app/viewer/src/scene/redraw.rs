@@ -6,12 +6,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant};
 
+use bevy::ecs::system::SystemParam;
 use bevy::prelude::*;
-use bevy::window::RequestRedraw;
+use bevy::window::{RequestRedraw, WindowResized, WindowScaleFactorChanged};
 use bevy::winit::{EventLoopProxyWrapper, WinitUserEvent};
-use bevy_egui::{EguiContexts, EguiInput, egui};
+use bevy_egui::{EguiContexts, egui};
 
 use super::Desk;
+use super::input::Pacing;
 use crate::jobs::Waker;
 
 /// How often a running job's progress is drawn.
@@ -37,20 +39,6 @@ impl Wishes {
     fn at_once(&self) -> bool {
         let later = self.0.later.swap(false, Ordering::Relaxed);
         self.0.at_once.swap(false, Ordering::Relaxed) || !later
-    }
-}
-
-/// Leaves out what tells nothing new. The egui plugin reports the modifier keys in every frame,
-/// and egui asks for another frame after each report, so the window would never sleep.
-pub fn leave_out_known_modifiers(
-    mut inputs: Query<&mut EguiInput>,
-    mut known: Local<egui::Modifiers>,
-) {
-    for mut input in &mut inputs {
-        input.events.retain(|event| match event {
-            egui::Event::ModifiersChanged(now) => std::mem::replace(&mut *known, *now) != *now,
-            _ => true,
-        });
     }
 }
 
@@ -122,14 +110,31 @@ pub fn listen(
     Ok(())
 }
 
+/// Frames that are drawn after one in which something changed: a panel takes its size in one
+/// frame, what stands beside it in the next, and the camera follows that.
+const SETTLING: u32 = 3;
+
+/// What may have moved things about.
+#[derive(SystemParam)]
+pub struct Changes<'w, 's> {
+    resized: MessageReader<'w, 's, WindowResized>,
+    scaled: MessageReader<'w, 's, WindowScaleFactorChanged>,
+}
+
+impl Changes<'_, '_> {
+    fn any(&mut self) -> bool {
+        self.resized.read().count() + self.scaled.read().count() > 0
+    }
+}
+
 /// Keeps frames coming while something is still moving.
 pub fn keep_going(
-    desk: NonSend<Desk>,
-    uploads: Res<super::upload::Uploads>,
-    alarm: Option<Res<Alarm>>,
-    wishes: Res<Wishes>,
+    (desk, uploads): (NonSend<Desk>, Res<super::upload::Uploads>),
+    (alarm, wishes, pacing): (Option<Res<Alarm>>, Res<Wishes>, Res<Pacing>),
     mut contexts: EguiContexts,
     mut redraws: ResMut<Messages<RequestRedraw>>,
+    mut changes: Changes,
+    mut settling: Local<u32>,
 ) {
     // The egui plugin asks for a frame at once even where egui wants one in a while.
     redraws.clear();
@@ -137,7 +142,12 @@ pub fn keep_going(
         .ctx_mut()
         .is_ok_and(|ctx| ctx.has_requested_repaint());
     let at_once = wishes.at_once() && asked;
-    if at_once || uploads.busy || desk.session.has_skin_updates() {
+    let moves = at_once || uploads.busy || desk.session.has_skin_updates();
+    *settling = match moves || changes.any() {
+        true => SETTLING,
+        false => settling.saturating_sub(1),
+    };
+    if *settling > 0 || pacing.waits() {
         redraws.write(RequestRedraw);
     } else if desk.session.is_working()
         && let Some(alarm) = alarm

@@ -131,10 +131,13 @@ fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec
     colour *= light;
     colour = mix(colour, skin.face.rgb, skin.dim);
 
-    // A line of constant width on the window along a height.
-    let slope = max(length(vec2(dpdx(in.world.z), dpdy(in.world.z))), skin.pixel_mm * 0.02);
-    let off = abs(in.world.z - skin.guide_mm) / slope;
-    colour = mix(colour, skin.mark.rgb, skin.mark.a * (1.0 - smoothstep(0.7, 1.7, off)));
+    // A line of constant width on the window along a height. Where the skin lies flat there is
+    // no line to draw: all of it is at that height, and its colour must stay what it is.
+    let slope = length(vec2(dpdx(in.world.z), dpdy(in.world.z)));
+    let steep = smoothstep(0.04, 0.12, slope / skin.pixel_mm);
+    let off = abs(in.world.z - skin.guide_mm) / max(slope, skin.pixel_mm * 0.02);
+    let mark = skin.mark.a * steep * (1.0 - smoothstep(0.7, 1.7, off));
+    colour = mix(colour, skin.mark.rgb, mark);
 
     return vec4(colour, skin.opacity);
 }

@@ -14,10 +14,10 @@ use bevy::render::render_resource::{
 use bevy::shader::{Shader, ShaderRef};
 
 use super::Desk;
-use super::eye::vec3;
+use super::camera::vec3;
 use super::material::lay_out;
 use super::upload::{Uploads, linear};
-use crate::state::strands::{StrandMesh, StrandUpdate};
+use crate::model::strands::{StrandMesh, StrandUpdate};
 use crate::theme::Palette;
 
 const SHADER: Handle<Shader> = uuid_handle!("3f6f5b0e-4f0c-4f43-9d0e-6f0a6f9d1a03");

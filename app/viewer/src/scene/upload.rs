@@ -7,14 +7,14 @@ use bevy::prelude::*;
 use bevy::render::render_resource::{Extent3d, TextureDimension, TextureFormat};
 
 use super::Desk;
-use super::eye::vec3;
+use super::camera::vec3;
 use super::material::{
     ABOVE_ALL_MM, ALONG, NOWHERE_MM, PlateMaterial, PlateUniform, REGION, SkinMaterial, SkinUniform,
 };
-use crate::state::camera::Lens;
-use crate::state::skin::{RAMP_TEXELS, RampRow, RampTable, SkinMesh, SkinUpdate};
-use crate::state::{Session, view::Look};
+use crate::model::camera::Lens;
+use crate::model::skin::{RAMP_TEXELS, RampRow, RampTable, SkinMesh, SkinUpdate};
 use crate::theme::Palette;
+use crate::{model::view::Look, session::Session};
 
 /// Pieces sent to the card in one frame: the rest waits, so that no frame takes long.
 const PIECES_A_FRAME: usize = 24;

@@ -4,6 +4,7 @@ use bevy::prelude::*;
 use bevy::window::{PrimaryWindow, WindowCloseRequested};
 
 use super::Desk;
+use crate::commands::Command;
 
 /// Writes the title when it changes.
 pub fn set_title(desk: NonSend<Desk>, mut windows: Query<&mut Window, With<PrimaryWindow>>) {
@@ -22,7 +23,7 @@ pub fn close(
     mut exit: MessageWriter<AppExit>,
 ) {
     if asked.read().count() > 0 {
-        desk.session.ask_to_quit();
+        desk.session.apply(Command::Quit);
     }
     if desk.session.quits() {
         exit.write(AppExit::Success);

@@ -4,7 +4,7 @@
 use egui::{CornerRadius, Mesh, Shape, Stroke, StrokeKind, Ui};
 
 use super::Sheet;
-use crate::state::profile::{Piece, Row};
+use crate::model::profile::{Piece, Row};
 
 /// Draws the column.
 pub(super) fn draw(ui: &Ui, sheet: &Sheet<'_>) {
@@ -45,13 +45,6 @@ pub(super) fn draw(ui: &Ui, sheet: &Sheet<'_>) {
     painter.add(Shape::mesh(mesh));
     let edge = Stroke::new(1.0, sheet.palette.line);
     painter.rect_stroke(frame, CornerRadius::ZERO, edge, StrokeKind::Outside);
-    if sheet.view.stale {
-        painter.rect_filled(
-            frame,
-            CornerRadius::ZERO,
-            sheet.palette.well.gamma_multiply(0.25),
-        );
-    }
 }
 
 /// The piece of a layer at a place across the column, from 0 to 1.

@@ -3,8 +3,8 @@
 use egui::{Align2, FontId, Mesh, Painter, Pos2, Rect, Shape, Stroke, Ui, Vec2, pos2, vec2};
 
 use super::Sheet;
+use crate::model::profile::Row;
 use crate::panels::icon::{self, Icon};
-use crate::state::profile::Row;
 use crate::theme::Palette;
 
 /// Draws volume as a filled shape, area as a line, and the marks.

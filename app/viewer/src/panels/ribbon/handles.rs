@@ -9,18 +9,10 @@ use egui::{
 use geometry::{Field, Mask};
 use plan::Paint;
 
-use super::{Event, Sheet};
+use super::Sheet;
+use crate::commands::{Command, Commands, Edge};
 use crate::panels::widgets::mm;
 use crate::theme::size;
-
-/// An edge of a band.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Edge {
-    /// The lower one.
-    Bottom,
-    /// The upper one.
-    Top,
-}
 
 /// Where a handle was taken to.
 struct Taken {
@@ -100,7 +92,7 @@ fn nudged(ui: &Ui, sheet: &Sheet<'_>, response: &Response, at_mm: f64) -> Option
 }
 
 /// The layer cursor: a flag on the ruler and a line across.
-pub(super) fn cursor(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
+pub(super) fn cursor(ui: &mut Ui, sheet: &Sheet<'_>, send: &mut Commands) {
     let at_mm = sheet.view.cursor_mm;
     let y = sheet.scale.y(at_mm);
     if !sheet.scale.rect.y_range().expand(12.0).contains(y) {
@@ -134,7 +126,7 @@ pub(super) fn cursor(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
         p.on_accent,
     );
     if let Some(taken) = taken {
-        events.push(Event::Cursor(taken.to_mm));
+        send.send(Command::CursorTo(taken.to_mm));
     }
     response.on_hover_text("Layer cursor: drag it, or use the up and down keys. Where the part is cut open when you look inside.");
 }
@@ -147,7 +139,7 @@ fn focus_ring(response: &Response, colour: Color32) -> Stroke {
 }
 
 /// The edges of the chosen region, when it is a band and not locked.
-pub(super) fn band(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
+pub(super) fn band(ui: &mut Ui, sheet: &Sheet<'_>, send: &mut Commands) {
     let view = sheet.view;
     let Some(region) = view.region else { return };
     let Some(r) = view.plan.regions.get(region).filter(|r| !r.locked) else {
@@ -175,12 +167,12 @@ pub(super) fn band(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
             );
         }
         if let Some(Taken { to_mm, done }) = taken {
-            events.push(Event::BandEdge {
+            let moved = Command::MoveEdge {
                 region,
                 edge,
                 to_mm,
-                done,
-            });
+            };
+            send.send_on(moved, done);
         }
     }
 }
@@ -207,7 +199,7 @@ fn draw_edge(ui: &Ui, sheet: &Sheet<'_>, response: &Response, x: (f32, f32), y: 
 }
 
 /// The stops of the chosen region's fade, when it runs along the height.
-pub(super) fn stops(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
+pub(super) fn stops(ui: &mut Ui, sheet: &Sheet<'_>, send: &mut Commands) {
     let view = sheet.view;
     let Some(region) = view.region else { return };
     let Some(r) = view.plan.regions.get(region) else {
@@ -237,15 +229,15 @@ pub(super) fn stops(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
             );
         }
         if response.clicked() || response.drag_started() {
-            events.push(Event::ChooseStop(stop));
+            send.send(Command::ChooseStop(stop));
         }
         if let Some(Taken { to_mm, done }) = taken.filter(|_| !r.locked) {
-            events.push(Event::MoveStop {
+            let moved = Command::MoveStop {
                 region,
                 stop,
                 to_mm,
-                done,
-            });
+            };
+            send.send_on(moved, done);
         }
     }
 }

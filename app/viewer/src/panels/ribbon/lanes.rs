@@ -4,9 +4,10 @@ use egui::{Color32, CornerRadius, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInf
 use geometry::Mask;
 use plan::Plan;
 
-use super::{Event, Sheet};
+use super::Sheet;
+use crate::commands::{Command, Commands};
+use crate::model::profile::Profile;
 use crate::panels::widgets::{colour32, mm};
-use crate::state::profile::Profile;
 
 const LANE: f32 = 13.0;
 
@@ -19,7 +20,7 @@ struct Lane {
 }
 
 /// Draws a bar for each region above the base one; a click chooses it.
-pub(super) fn draw(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
+pub(super) fn draw(ui: &mut Ui, sheet: &Sheet<'_>, send: &mut Commands) {
     let x = sheet.columns.lanes;
     let count = (((x.1 - x.0) / LANE).floor() as usize).max(1);
     for lane in lanes(sheet.view.plan, sheet.view.profile, count) {
@@ -30,11 +31,11 @@ pub(super) fn draw(ui: &mut Ui, sheet: &Sheet<'_>, events: &mut Vec<Event>) {
             lane.extent_mm.1,
         );
         let bar = bar.with_min_y(bar.top().min(bar.bottom() - 3.0));
-        bar_of(ui, sheet, lane, bar, events);
+        bar_of(ui, sheet, lane, bar, send);
     }
 }
 
-fn bar_of(ui: &mut Ui, sheet: &Sheet<'_>, lane: Lane, bar: Rect, events: &mut Vec<Event>) {
+fn bar_of(ui: &mut Ui, sheet: &Sheet<'_>, lane: Lane, bar: Rect, send: &mut Commands) {
     let Some(region) = sheet.view.plan.regions.get(lane.region) else {
         return;
     };
@@ -60,7 +61,7 @@ fn bar_of(ui: &mut Ui, sheet: &Sheet<'_>, lane: Lane, bar: Rect, events: &mut Ve
         StrokeKind::Middle,
     );
     if response.clicked() {
-        events.push(Event::ChooseRegion(lane.region));
+        send.send(Command::ChooseRegion(lane.region));
     }
     response.on_hover_text(format!(
         "{}: {} to {} mm",

@@ -1,8 +1,7 @@
 //! The height ribbon: millimetres, the blend, area and volume at each height, marks where
 //! something changes or is wrong, and the heights of regions and stops, to be dragged.
 //!
-//! It stands beside the part in the part's own scale. The ribbon draws and tells what the
-//! pointer did; what that does to the plan is decided elsewhere.
+//! It stands beside the part in the part's own scale.
 
 mod blends;
 mod curves;
@@ -16,11 +15,11 @@ use blend::Shares;
 use egui::{Color32, PointerButton, Pos2, Rect, Sense, Ui, UiBuilder, pos2, vec2};
 use plan::Plan;
 
-pub use handles::Edge;
 pub use scale::Scale;
 
-use crate::state::camera::Camera;
-use crate::state::profile::{Piece, Profile};
+use crate::commands::{Command, Commands, Hover};
+use crate::model::camera::Camera;
+use crate::model::profile::{Piece, Profile};
 use crate::theme::Palette;
 
 /// Width that the ribbon asks for, points.
@@ -62,57 +61,6 @@ pub struct View<'a> {
     pub colour: &'a dyn Fn(&Shares) -> Color32,
     /// The colour in which a piece of a layer is shown.
     pub piece_colour: &'a dyn Fn(usize, &Piece) -> Color32,
-}
-
-/// What the pointer or the keyboard did on the ribbon.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Event {
-    /// It is at a height.
-    Hover(f64),
-    /// The layer cursor goes to a height.
-    Cursor(f64),
-    /// An edge of a region's band goes to a height; `done` ends the drag.
-    BandEdge {
-        /// The region.
-        region: usize,
-        /// Which edge.
-        edge: Edge,
-        /// Where to.
-        to_mm: f64,
-        /// Whether the drag has ended.
-        done: bool,
-    },
-    /// A stop of a region's fade goes to a height; `done` ends the drag.
-    MoveStop {
-        /// The region.
-        region: usize,
-        /// The stop.
-        stop: usize,
-        /// Where to.
-        to_mm: f64,
-        /// Whether the drag has ended.
-        done: bool,
-    },
-    /// A stop was chosen.
-    ChooseStop(usize),
-    /// A region was chosen.
-    ChooseRegion(usize),
-    /// A band was drawn.
-    NewBand {
-        /// Its lower height.
-        from_mm: f64,
-        /// Its upper height.
-        to_mm: f64,
-    },
-    /// Heights slide under the pointer.
-    Slide(f32),
-    /// The scale changes about a place.
-    Zoom {
-        /// About where.
-        at: Pos2,
-        /// By how much.
-        factor: f64,
-    },
 }
 
 /// Where the ribbon's columns lie across the window.
@@ -157,13 +105,14 @@ struct Sheet<'a> {
     palette: Palette,
 }
 
-/// Draws the ribbon into what is left of a panel and tells what was done on it.
-pub fn show(ui: &mut Ui, view: &View<'_>) -> Vec<Event> {
+/// Draws the ribbon into what is left of a panel, and sends what was done on it. Gives the height
+/// that the pointer is at, if it is on the ribbon.
+pub fn show(ui: &mut Ui, view: &View<'_>, send: &mut Commands) -> Option<Hover> {
     let rect = ui.available_rect_before_wrap();
     ui.allocate_rect(rect, Sense::hover());
     let body = Rect::from_min_max(rect.min + vec2(0.0, HEADER), rect.max - vec2(0.0, FOOTER));
     if !body.is_positive() {
-        return Vec::new();
+        return None;
     }
     let sheet = Sheet {
         view,
@@ -171,31 +120,30 @@ pub fn show(ui: &mut Ui, view: &View<'_>) -> Vec<Event> {
         columns: Columns::of(body),
         palette: Palette::from_ui(ui),
     };
-    let mut events = Vec::new();
-    let drag = sheet.ground(ui, &mut events);
+    let drag = sheet.ground(ui, send);
     let mut on_body = ui.new_child(UiBuilder::new().max_rect(body).id_salt("ribbon body"));
     on_body.shrink_clip_rect(body);
     blends::draw(&on_body, &sheet);
     curves::draw(&on_body, &sheet);
     ruler::draw(&on_body, &sheet);
-    lanes::draw(&mut on_body, &sheet, &mut events);
+    lanes::draw(&mut on_body, &sheet, send);
     if let Some((from, to)) = drag {
         handles::draw_new_band(&on_body, &sheet, from, to);
     }
     handles::hover_line(&on_body, &sheet);
     // The stops lie over the band's edges: those can be taken hold of all along.
-    handles::band(&mut on_body, &sheet, &mut events);
-    handles::stops(&mut on_body, &sheet, &mut events);
-    handles::cursor(&mut on_body, &sheet, &mut events);
+    handles::band(&mut on_body, &sheet, send);
+    handles::stops(&mut on_body, &sheet, send);
+    handles::cursor(&mut on_body, &sheet, send);
     header(ui, rect, &sheet);
     readout::show(ui, rect.with_min_y(body.bottom()), &sheet);
-    events
+    sheet.hover(ui)
 }
 
 impl Sheet<'_> {
     /// The ground beneath all handles: hovering, sliding, zooming, choosing, drawing a band.
     /// Gives the heights of a band that is being drawn.
-    fn ground(&self, ui: &Ui, events: &mut Vec<Event>) -> Option<(f64, f64)> {
+    fn ground(&self, ui: &Ui, send: &mut Commands) -> Option<(f64, f64)> {
         let body = self.scale.rect;
         let id = ui.id().with("ribbon ground");
         let response = ui.interact(body, id, Sense::click_and_drag());
@@ -203,38 +151,51 @@ impl Sheet<'_> {
             egui::WidgetInfo::labeled(egui::WidgetType::Other, true, "Height ribbon")
         });
         if let Some(at) = response.hover_pos() {
-            events.push(Event::Hover(self.scale.height_mm(at.y)));
             let turned = ui.input(|i| i.smooth_scroll_delta.y);
             if turned != 0.0 {
-                events.push(Event::Zoom {
-                    at: pos2(self.view.stage.center().x, at.y),
-                    factor: f64::from(turned * 0.004).exp(),
-                });
+                let at = pos2(self.view.stage.center().x, at.y);
+                send.send(Command::ZoomAt(at, f64::from(turned * 0.004).exp()));
             }
         }
         if response.clicked() {
-            self.clicked(response.interact_pointer_pos(), events);
+            self.clicked(response.interact_pointer_pos(), send);
         }
         if response.dragged_by(PointerButton::Middle)
             || response.dragged_by(PointerButton::Secondary)
         {
-            events.push(Event::Slide(response.drag_delta().y));
+            self.slide(&response, send);
         }
-        self.primary_drag(ui, &response, events)
+        self.primary_drag(ui, &response, send)
     }
 
-    fn clicked(&self, at: Option<Pos2>, events: &mut Vec<Event>) {
+    /// The height that the pointer is at, on the ground or on a handle.
+    fn hover(&self, ui: &Ui) -> Option<Hover> {
+        let body = self.scale.rect;
+        let at = ui.input(|i| i.pointer.latest_pos())?;
+        let on_it = ui.rect_contains_pointer(body);
+        on_it.then(|| Hover::Ribbon(self.scale.height_mm(at.y)))
+    }
+
+    /// The heights follow the pointer.
+    fn slide(&self, response: &egui::Response, send: &mut Commands) {
+        let by = response.drag_delta().y;
+        if by != 0.0 {
+            send.send(Command::Slide(by));
+        }
+    }
+
+    fn clicked(&self, at: Option<Pos2>, send: &mut Commands) {
         let Some(at) = at else { return };
         let height = self.scale.height_mm(at.y);
         let columns = &self.columns;
         if at.x < columns.ruler.1 {
-            events.push(Event::Cursor(height));
+            send.send(Command::CursorTo(height));
         } else if at.x < columns.blends.1 {
             let across = (at.x - columns.blends.0) / (columns.blends.1 - columns.blends.0);
             let row = self.view.profile.layer_at(height);
             let row = row.and_then(|i| self.view.profile.rows.get(i));
             if let Some(piece) = row.and_then(|r| blends::piece_at(r, f64::from(across))) {
-                events.push(Event::ChooseRegion(piece.region));
+                send.send(Command::ChooseRegion(piece.region));
             }
         }
     }
@@ -243,7 +204,7 @@ impl Sheet<'_> {
         &self,
         ui: &Ui,
         response: &egui::Response,
-        events: &mut Vec<Event>,
+        send: &mut Commands,
     ) -> Option<(f64, f64)> {
         let id = response.id.with("start");
         if response.drag_started_by(PointerButton::Primary) {
@@ -259,18 +220,18 @@ impl Sheet<'_> {
         let now = response.interact_pointer_pos()?;
         let columns = &self.columns;
         if start.x < columns.ruler.1 {
-            events.push(Event::Cursor(self.scale.height_mm(now.y)));
+            send.send(Command::CursorTo(self.scale.height_mm(now.y)));
             return None;
         }
         if start.x >= columns.blends.1 {
-            events.push(Event::Slide(response.drag_delta().y));
+            self.slide(response, send);
             return None;
         }
         let ends = [start.y, now.y].map(|y| self.scale.snapped_mm(self.scale.height_mm(y)));
         let (from_mm, to_mm) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
         if stopped {
             if (start.y - now.y).abs() >= LEAST_BAND && to_mm > from_mm {
-                events.push(Event::NewBand { from_mm, to_mm });
+                send.send(Command::AddBandBetween(from_mm, to_mm));
             }
             return None;
         }
@@ -297,5 +258,10 @@ fn header(ui: &Ui, rect: Rect, sheet: &Sheet<'_>) {
     title(columns.ruler.1 - 8.0, Align2::RIGHT_CENTER, "mm");
     title(columns.blends.0, Align2::LEFT_CENTER, "Blend");
     curves::legend(painter, pos2(columns.curves.0, strip.center().y), &font, p);
-    title(columns.lanes.1, Align2::RIGHT_CENTER, "Regions");
+    // The colours stay as they are: a word says that others are on their way.
+    let regions = match sheet.view.stale {
+        true => "updating…",
+        false => "Regions",
+    };
+    title(columns.lanes.1, Align2::RIGHT_CENTER, regions);
 }

@@ -2,7 +2,7 @@
 
 use egui::{Rect, pos2};
 
-use crate::state::camera::Camera;
+use crate::model::camera::Camera;
 
 /// Steps between marks of the ruler, mm.
 const STEPS_MM: [f64; 16] = [

@@ -1,0 +1,382 @@
+//! Everything that a person can do in the window, as data.
+//!
+//! Panels read the session and send commands; keys and buttons name the same ones; the session
+//! applies them, in one place. So showing the window changes nothing by itself.
+
+use std::path::PathBuf;
+
+use blend::Shares;
+use emath::{Pos2, Rect, Vec2};
+use geometry::Field;
+use plan::Edit;
+use weave::verify::Miss;
+
+use crate::files::Left;
+use crate::model::camera::Side;
+use crate::model::chosen::Wanted;
+use crate::model::draft::Draft;
+use crate::model::mirror::Mirror;
+use crate::model::page::{After, Drawer, Page};
+use crate::model::tool::Tool;
+use crate::model::view::Look;
+
+/// Something that can be done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Command {
+    /// Ask for a file and open it.
+    Open,
+    /// Open a plan or a mesh.
+    OpenFile(PathBuf),
+    /// Open a demonstration by its name.
+    OpenDemo(String),
+    /// Open what a window that is gone has left.
+    OpenLeft(Left),
+    /// Throw away what a window that is gone has left.
+    DiscardLeft(Left),
+    /// Take a file off the list of recent ones.
+    ForgetRecent(PathBuf),
+    /// Draw the demonstrations' pictures, unless that was done.
+    DrawCards,
+    /// Save the plan where it came from.
+    Save,
+    /// Save the plan elsewhere.
+    SaveAs,
+    /// Save the plan to a file, then do what waited for it.
+    SaveTo(PathBuf, Option<After>),
+    /// Save the plan, then do what waited for it.
+    SaveThen(After),
+    /// Save to a file though that loses what somebody else wrote there, then do what waited.
+    SaveOver(PathBuf, Option<After>),
+    /// Lose the changes and do what waited for that.
+    DropUnsaved(After),
+    /// Ask where to write schedule and sheet.
+    Prepare,
+    /// Write schedule and sheet into a folder.
+    PrepareIn(PathBuf),
+    /// Open the system's dialog for files.
+    Browse(Browse),
+    /// Go to the start page.
+    Close,
+    /// Leave the program.
+    Quit,
+
+    /// Show the page of the person's own toolpath.
+    Weave,
+    /// Take a toolpath: one to weave into, or one that is woven.
+    TakeToolpath(PathBuf),
+    /// Change what is chosen to weave.
+    SetDraft(Box<Draft>),
+    /// Weave the plan into the chosen toolpath.
+    WeaveIt,
+    /// Read the woven file back.
+    ReadBack,
+    /// Stop weaving or reading back.
+    StopToolpathWork,
+    /// Look at a bad place.
+    LookAt(Box<Miss>),
+    /// Follow the strands of the woven file, or leave off.
+    Follow,
+    /// Step by moves while following.
+    Moves(i32),
+    /// Go to the move at a share of the layer's filament.
+    MoveAtShare(f64),
+    /// Go to the first or the last move of the layer.
+    EnterLayer(Entering),
+
+    /// Take back the last change.
+    Undo,
+    /// Make the change again.
+    Redo,
+    /// Change the plan.
+    Edit(Box<Edit>),
+    /// Change the plan while something is dragged or typed: one step of undo with what follows.
+    EditOn(Box<Edit>),
+    /// What was dragged was let go, what was typed is finished.
+    EditDone,
+
+    /// Choose a region.
+    ChooseRegion(usize),
+    /// Choose the region above.
+    ChooseAbove,
+    /// Choose the region below.
+    ChooseBelow,
+    /// Begin to type a new name for the chosen region.
+    Rename,
+    /// The text of the name that is being typed.
+    TypeName(String),
+    /// Take the name that was typed.
+    TakeName,
+    /// Copy the chosen region.
+    Duplicate,
+    /// Delete the chosen region.
+    Delete,
+    /// Move the chosen region up.
+    Raise,
+    /// Move the chosen region down.
+    Lower,
+    /// Move a region in the list.
+    MoveRegion {
+        /// From its place,
+        from: usize,
+        /// to another.
+        to: usize,
+    },
+    /// Leave the chosen region out, or take it in again.
+    Hide,
+    /// Lock or unlock the chosen region.
+    Lock,
+    /// Join the chosen region with the one below it.
+    Combine,
+    /// Add a band about the layer cursor.
+    AddBand,
+    /// Add a band between two heights, mm.
+    AddBandBetween(f64, f64),
+    /// Drag an edge of a region's band; [`Command::EditDone`] lets go of it.
+    MoveEdge {
+        /// The region.
+        region: usize,
+        /// Which edge.
+        edge: Edge,
+        /// Where to, mm.
+        to_mm: f64,
+    },
+    /// Start a new painted area.
+    NewArea,
+    /// Set a region off from the others on the stage, or none.
+    LiftRegion(Option<usize>),
+
+    /// Choose a stop of the chosen region's fade.
+    ChooseStop(usize),
+    /// Turn the chosen region's blend into a fade.
+    MakeFade,
+    /// Turn the chosen region's fade into one blend.
+    MakeFixed,
+    /// Set what a region's fade runs along, and spread its stops anew.
+    FadeAlong(usize, Field),
+    /// Drag the numbers of what a region's fade runs along.
+    MoveField(usize, Field),
+    /// Add a stop to a region's fade.
+    AddStop(usize),
+    /// Take a stop out of a region's fade.
+    RemoveStop(usize, usize),
+    /// Drag a stop of a region's fade.
+    MoveStop {
+        /// The region.
+        region: usize,
+        /// The stop.
+        stop: usize,
+        /// Where to, mm.
+        to_mm: f64,
+    },
+
+    /// Drag the share of a component in the blend that is edited.
+    SetShare {
+        /// The component.
+        component: usize,
+        /// Its share, from 0 to 1.
+        share: f64,
+    },
+    /// Hold a component's share while others change, or free it.
+    HoldShare(usize),
+    /// Set the blend that is edited.
+    SetBlend(Shares),
+    /// Let shares be finer than the machine sets them, or not.
+    FreeShares(bool),
+    /// Look for the blend closest to a colour.
+    Want(Wanted),
+
+    /// Add a spool.
+    AddSpool,
+    /// Ask which file to take spools from.
+    AskSpoolFile,
+    /// Take spools from a file, or fit them to readings.
+    TakeSpoolFile(PathBuf),
+    /// Take the spools into the plan.
+    OwnSpools,
+    /// Use the fit that waits.
+    UseFit,
+    /// Drop the fit that waits.
+    DropFit,
+
+    /// Take a tool.
+    Take(Tool),
+    /// The next mirror plane.
+    NextMirror,
+    /// Set the mirror plane.
+    Mirror(Mirror),
+    /// Change the brush by a factor.
+    Brush(f64),
+    /// Set the brush's radius, mm.
+    BrushRadius(f64),
+    /// Set the sharpest crease that a fill crosses, degrees.
+    Crease(f64),
+    /// Press the brush on the part.
+    BeginStroke(Pos2),
+    /// Draw the brush on.
+    GoOnStroke(Pos2),
+    /// Lift the brush.
+    EndStroke,
+    /// Click with the tool in use.
+    ClickTool(Pos2),
+    /// Use the tool at the middle of the stage, for those who steer by keys.
+    DabAtMiddle,
+
+    /// Level the view.
+    Level,
+    /// Show the whole part.
+    Fit,
+    /// Look along an axis.
+    LookFrom(Side),
+    /// Change between parallel and perspective.
+    Lens,
+    /// Turn the view by degrees about the vertical and up or down.
+    Turn(i32, i32),
+    /// Turn the view by a drag, points.
+    Orbit(Vec2),
+    /// Shift the view by a drag, points.
+    Pan(Vec2),
+    /// Slide the heights up or down under the ribbon, points.
+    Slide(f32),
+    /// Zoom by a factor about the middle.
+    Zoom(f64),
+    /// Zoom by a factor about a place.
+    ZoomAt(Pos2, f64),
+    /// Cut the part open at the layer cursor, or close it.
+    Cut,
+    /// Move the layer cursor by layers.
+    Layers(i32),
+    /// Put the layer cursor at a height, mm.
+    CursorTo(f64),
+    /// What colours are shown.
+    Show(Look),
+    /// The next kind of colours.
+    NextLook,
+    /// Where the window and the stage in it lie, points.
+    Lay {
+        /// The window.
+        window: Rect,
+        /// The stage.
+        stage: Rect,
+        /// The part of the stage that a fitted part may fill.
+        fit: Rect,
+    },
+    /// Where the pointer is.
+    Hover(Hover),
+
+    /// Show a drawer.
+    ShowDrawer(Drawer),
+    /// Show a page, or change what was typed on it.
+    ShowPage(Page),
+    /// Close the page.
+    ClosePage,
+    /// Change between light and dark.
+    Shade,
+    /// Larger text and controls.
+    Larger,
+    /// Smaller text and controls.
+    Smaller,
+    /// The system's own size.
+    PlainSize,
+    /// Show or hide the help page.
+    Help,
+    /// Show or hide the keys.
+    Keys,
+    /// Find a command by name.
+    Find,
+    /// Leave off: close what is open, drop what is being drawn.
+    LeaveOff,
+    /// Close a message.
+    CloseNotice(usize),
+    /// Stop the work that is shown.
+    StopWork,
+}
+
+/// Where the pointer is.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Hover {
+    /// Neither on the stage nor on the ribbon.
+    #[default]
+    Nowhere,
+    /// On the stage, with nothing pressed or with the brush drawing.
+    Stage(Pos2),
+    /// On the ribbon, at a height, mm.
+    Ribbon(f64),
+    /// It drags something: what it showed before stays.
+    Busy,
+}
+
+/// An edge of a band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Edge {
+    /// The lower one.
+    Bottom,
+    /// The upper one.
+    Top,
+}
+
+/// Where in a layer to stand once it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Entering {
+    /// At its first move.
+    First,
+    /// At its last: the whole layer is shown.
+    Last,
+}
+
+/// What to do with the file that the system's dialog gives.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Browse {
+    /// Open it.
+    Open,
+    /// Take spools from it.
+    Spools,
+    /// Save to it; the path is proposed.
+    Save(PathBuf),
+    /// Write what the printer needs into that folder.
+    Folder,
+    /// Weave into it.
+    Toolpath,
+    /// Write the woven file there, or read that.
+    Woven,
+    /// Take the dialect from it.
+    Dialect,
+}
+
+/// The commands of a frame, in the order in which they were sent.
+#[derive(Debug, Default)]
+pub struct Commands(Vec<Command>);
+
+impl Commands {
+    /// Sends a command.
+    pub fn send(&mut self, command: Command) {
+        self.0.push(command);
+    }
+
+    /// Sends a change of the plan, whole by itself.
+    pub fn edit(&mut self, edit: Edit) {
+        self.send(Command::Edit(Box::new(edit)));
+    }
+
+    /// Sends what drags or types something on; `done` lets go of it.
+    pub fn send_on(&mut self, command: Command, done: bool) {
+        self.send(command);
+        if done {
+            self.send(Command::EditDone);
+        }
+    }
+
+    /// Sends a change of the plan that drags or types something on; `done` lets go of it.
+    pub fn edit_on(&mut self, edit: Edit, done: bool) {
+        self.send_on(Command::EditOn(Box::new(edit)), done);
+    }
+
+    /// Takes them.
+    pub fn take(&mut self) -> Vec<Command> {
+        std::mem::take(&mut self.0)
+    }
+
+    /// Whether none was sent.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}

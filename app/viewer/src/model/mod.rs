@@ -1,0 +1,18 @@
+//! What the window knows, as plain data: no widgets, no threads, no files.
+
+pub mod camera;
+pub mod chosen;
+pub mod document;
+pub mod draft;
+pub mod gesture;
+pub mod mirror;
+pub mod names;
+pub mod notices;
+pub mod page;
+pub mod profile;
+pub mod skin;
+pub mod strands;
+pub mod tool;
+pub mod view;
+
+pub use document::Document;

@@ -1,0 +1,150 @@
+//! The tools: what the pointer does on the stage.
+
+use geometry::DVec3;
+
+use super::gesture::Gesture;
+use super::mirror::Mirror;
+
+/// A tool.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Tool {
+    /// Turns the part and chooses regions.
+    #[default]
+    Turn,
+    /// Paints.
+    Brush,
+    /// Takes paint off the chosen region.
+    Erase,
+    /// Paints straight from click to click.
+    Straight,
+    /// Fills up to the creases.
+    Fill,
+    /// Makes a band from two clicks.
+    Band,
+}
+
+impl Tool {
+    /// All tools, in the order they lie.
+    pub const ALL: [Self; 6] = [
+        Self::Turn,
+        Self::Brush,
+        Self::Erase,
+        Self::Straight,
+        Self::Fill,
+        Self::Band,
+    ];
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Turn => "Turn",
+            Self::Brush => "Brush",
+            Self::Erase => "Erase",
+            Self::Straight => "Straight",
+            Self::Fill => "Fill",
+            Self::Band => "Band",
+        }
+    }
+
+    /// Whether it has a brush with a radius.
+    pub fn has_radius(self) -> bool {
+        matches!(self, Self::Brush | Self::Erase | Self::Straight)
+    }
+
+    /// Whether it puts colour on the part or takes it off.
+    pub fn paints(self) -> bool {
+        self.has_radius() || self == Self::Fill
+    }
+
+    /// What to do next with it, in a few words.
+    pub fn advice(self, begun: bool) -> &'static str {
+        match (self, begun) {
+            (Self::Turn, _) => "Drag to turn, click to choose a region",
+            (Self::Brush, _) => "Drag to paint; turn with the right button",
+            (Self::Erase, _) => "Drag to take paint off the chosen region",
+            (Self::Straight, false) => "Click where the stroke begins",
+            (Self::Straight, true) => "Click where it ends; Esc to stop",
+            (Self::Fill, _) => "Click a face to fill it up to its creases",
+            (Self::Band, false) => "Click one edge of the band",
+            (Self::Band, true) => "Click the other edge; Esc to stop",
+        }
+    }
+}
+
+/// The tool in use, how it is set, and what it has begun.
+#[derive(Clone, Debug)]
+pub struct Tools {
+    /// The tool in use.
+    pub tool: Tool,
+    /// Radius of the brush, mm.
+    pub brush_mm: f64,
+    /// Sharpest crease that a fill crosses, degrees.
+    pub crease_deg: f64,
+    /// The mirror.
+    pub mirror: Mirror,
+    /// A stroke that is being drawn.
+    pub gesture: Option<Gesture>,
+    /// Where a straight stroke begins: position on the stage.
+    pub straight_from: Option<DVec3>,
+    /// The first edge of a band, mm.
+    pub band_from_mm: Option<f64>,
+    /// The next stroke starts a region of its own.
+    pub new_area: bool,
+}
+
+/// The radii that a brush can have, mm.
+pub const BRUSH_RANGE_MM: (f64, f64) = (0.1, 100.0);
+
+/// The creases that a fill can cross, degrees.
+pub const CREASE_RANGE_DEG: (f64, f64) = (1.0, 180.0);
+
+impl Default for Tools {
+    fn default() -> Self {
+        Self {
+            tool: Tool::Turn,
+            brush_mm: 4.0,
+            crease_deg: 30.0,
+            mirror: Mirror::Off,
+            gesture: None,
+            straight_from: None,
+            band_from_mm: None,
+            new_area: false,
+        }
+    }
+}
+
+impl Tools {
+    /// Takes a tool and drops what was begun.
+    pub fn take(&mut self, tool: Tool) {
+        self.drop_begun();
+        self.tool = tool;
+    }
+
+    /// Drops what was begun; tells whether there was anything.
+    pub fn drop_begun(&mut self) -> bool {
+        let begun = self.has_begun();
+        self.gesture = None;
+        self.straight_from = None;
+        self.band_from_mm = None;
+        begun
+    }
+
+    /// Whether something is half done.
+    pub fn has_begun(&self) -> bool {
+        self.gesture.is_some() || self.straight_from.is_some() || self.band_from_mm.is_some()
+    }
+
+    /// Sets the brush within its range.
+    pub fn set_brush_mm(&mut self, radius_mm: f64) {
+        if radius_mm.is_finite() {
+            self.brush_mm = radius_mm.clamp(BRUSH_RANGE_MM.0, BRUSH_RANGE_MM.1);
+        }
+    }
+
+    /// Sets the sharpest crease that a fill crosses, within its range.
+    pub fn set_crease_deg(&mut self, angle_deg: f64) {
+        if angle_deg.is_finite() {
+            self.crease_deg = angle_deg.clamp(CREASE_RANGE_DEG.0, CREASE_RANGE_DEG.1);
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! The system's dialogs for files.
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use rfd::FileDialog;
+
+use super::Session;
+use crate::commands::Browse;
+use crate::jobs::{Job, Outcome};
+use crate::model::names::{TOOLPATH_ENDINGS, file_name};
+use crate::model::page::Page;
+
+/// Nobody cancels a dialog this soon: it never opened.
+const NEVER_OPENED: Duration = Duration::from_millis(400);
+
+/// What a dialog gave.
+#[derive(Debug, PartialEq)]
+pub enum Picked {
+    /// A file or a folder.
+    File(PathBuf),
+    /// Nothing: it was cancelled.
+    Nothing,
+    /// Nothing: the system has no dialog to show.
+    NoDialog,
+}
+
+impl Picked {
+    /// From what a dialog gave, and how long it was open.
+    pub fn after(given: Option<PathBuf>, open: Duration) -> Self {
+        match given {
+            Some(file) => Self::File(file),
+            None if open < NEVER_OPENED => Self::NoDialog,
+            None => Self::Nothing,
+        }
+    }
+}
+
+/// A dialog that is open.
+pub(super) struct Dialog {
+    what: Browse,
+    job: Job<Picked>,
+}
+
+impl Session {
+    /// Opens the system's dialog.
+    pub(super) fn browse(&mut self, what: Browse) {
+        if self.dialog.is_some() {
+            return;
+        }
+        let folder = self.toolpath_folder();
+        let woven = self.toolpath.draft.woven_file();
+        let ask = {
+            let what = what.clone();
+            move || dialog(&what, folder.as_deref(), woven.as_deref())
+        };
+        let job = Job::start("Choosing a file", &self.waker, move |_| {
+            let opened = Instant::now();
+            Ok(Picked::after(ask(), opened.elapsed()))
+        });
+        self.dialog = Some(Dialog { what, job });
+    }
+
+    pub(super) fn take_dialog(&mut self) {
+        let Some(dialog) = &mut self.dialog else {
+            return;
+        };
+        let Some(outcome) = dialog.job.poll() else {
+            return;
+        };
+        let what = dialog.what.clone();
+        self.dialog = None;
+        match outcome {
+            Outcome::Done(picked) => self.take_picked(what, picked),
+            Outcome::Failed(why) => self.no_dialog(&why),
+            Outcome::Cancelled => {}
+        }
+    }
+
+    /// Takes what a dialog gave.
+    pub fn take_picked(&mut self, what: Browse, picked: Picked) {
+        match picked {
+            Picked::File(file) => self.take_chosen_file(what, file),
+            Picked::NoDialog => self.no_dialog(""),
+            Picked::Nothing => {}
+        }
+    }
+
+    fn no_dialog(&mut self, why: &str) {
+        let text = "The system showed no dialog for files. Type the path instead, or drop the \
+                    file on the window.";
+        self.notices.warning(format!("{text} {why}").trim_end());
+    }
+
+    fn take_chosen_file(&mut self, what: Browse, file: PathBuf) {
+        let text = file.display().to_string();
+        match (what, &mut self.page) {
+            (Browse::Open, _) => {
+                self.page = None;
+                self.open(file);
+            }
+            (Browse::Spools, _) => self.take_spool_file(file),
+            (Browse::Toolpath, _) => self.take_toolpath(&file),
+            (Browse::Woven, _) => self.toolpath.draft.woven = text,
+            (Browse::Dialect, _) => {
+                self.toolpath.draft.built_in = None;
+                self.toolpath.draft.dialect_file = text;
+            }
+            (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
+            (Browse::Folder, Some(Page::Prepare { folder })) => *folder = text,
+            (Browse::Save(_) | Browse::Folder, _) => {}
+        }
+    }
+}
+
+/// Shows a dialog and waits for it.
+fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Option<PathBuf> {
+    let titled = |title: &str| FileDialog::new().set_title(title);
+    match what {
+        Browse::Open => titled("Open a mesh or a plan")
+            .add_filter(
+                "Meshes and plans",
+                &["stl", "obj", "ply", "off", "3mf", "ron"],
+            )
+            .pick_file(),
+        Browse::Spools => titled("Spools, or the readings of a test print")
+            .add_filter("Spools and readings", &["ron", "csv"])
+            .pick_file(),
+        Browse::Save(path) => {
+            let folder = path.parent().filter(|f| f.is_dir());
+            in_folder(titled("Save the plan as"), folder)
+                .set_file_name(file_name(path))
+                .save_file()
+        }
+        Browse::Folder => titled("Folder for what the printer needs").pick_folder(),
+        Browse::Toolpath => {
+            let dialog = titled("Your sliced toolpath")
+                .add_filter("Toolpaths", &TOOLPATH_ENDINGS)
+                .add_filter("All files", &["*"]);
+            in_folder(dialog, toolpaths).pick_file()
+        }
+        Browse::Woven => in_folder(titled("The woven file"), toolpaths)
+            .set_file_name(woven.map(file_name).unwrap_or_default())
+            .save_file(),
+        Browse::Dialect => titled("A dialect file")
+            .add_filter("Dialects", &["ron"])
+            .pick_file(),
+    }
+}
+
+fn in_folder(dialog: FileDialog, folder: Option<&Path>) -> FileDialog {
+    match folder {
+        Some(folder) => dialog.set_directory(folder),
+        None => dialog,
+    }
+}

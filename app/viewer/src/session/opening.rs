@@ -1,0 +1,212 @@
+//! Opening parts.
+
+use std::path::{Path, PathBuf};
+
+use geometry::{Progress, Surface};
+use plan::Plan;
+
+use super::Session;
+use crate::files::Left;
+use crate::jobs::load::{self, Loaded, Source};
+use crate::jobs::{Job, Outcome};
+use crate::model::document::{Document, Origin};
+use crate::model::draft::Draft;
+use crate::model::page::{After, Page};
+use crate::model::skin::SkinUpdate;
+use crate::model::strands::StrandUpdate;
+
+impl Session {
+    /// Opens a plan or a mesh, asking first if unsaved work would be lost.
+    pub fn open(&mut self, file: impl Into<PathBuf>) {
+        let file = file.into();
+        if self.settled(After::Open(file.clone())) {
+            self.load(Source::File(file));
+        }
+    }
+
+    /// Opens a demonstration.
+    pub fn open_demo(&mut self, name: &str) {
+        if self.settled(After::Demo(name.to_owned())) {
+            self.load(Source::Demo(name.to_owned()));
+        }
+    }
+
+    /// Opens what a window that is gone has left; it counts as not saved.
+    pub fn open_left(&mut self, left: Left) {
+        self.left.retain(|l| *l != left);
+        self.load(Source::Left(left));
+    }
+
+    /// Throws away what a window that is gone has left.
+    pub fn discard_left(&mut self, left: &Left) {
+        left.discard();
+        self.left.retain(|l| l != left);
+    }
+
+    /// Whether nothing would be lost; if something would, asks and remembers what to do then.
+    fn settled(&mut self, then: After) -> bool {
+        let unsaved = self.doc.as_ref().is_some_and(Document::is_unsaved);
+        if unsaved {
+            self.page = Some(Page::Unsaved { then });
+        }
+        !unsaved
+    }
+
+    /// Does something that loses unsaved work, asking first if there is any.
+    pub fn ask_to(&mut self, then: After) {
+        if self.settled(then.clone()) {
+            self.after(then);
+        }
+    }
+
+    pub(super) fn ask_open(&mut self) {
+        let beside = self.recent.files.first().and_then(|f| f.parent());
+        let folder = beside.map_or_else(|| std::env::current_dir().unwrap_or_default(), Into::into);
+        let mut path = folder.display().to_string();
+        if !path.is_empty() && !path.ends_with(std::path::MAIN_SEPARATOR) {
+            path.push(std::path::MAIN_SEPARATOR);
+        }
+        self.page = Some(Page::OpenFile { path });
+    }
+
+    /// Drops the unsaved work and does what waited for that.
+    pub fn drop_unsaved(&mut self, then: After) {
+        self.page = None;
+        self.autosave.clear();
+        self.after(then);
+    }
+
+    /// Does what waited for unsaved work to be settled.
+    pub(super) fn after(&mut self, then: After) {
+        match then {
+            After::Quit => {
+                self.autosave.clear();
+                self.keep_settings();
+                self.quits = true;
+            }
+            After::Close => self.close(),
+            After::Open(file) => self.load(Source::File(file)),
+            After::Demo(name) => self.load(Source::Demo(name)),
+        }
+    }
+
+    fn close(&mut self) {
+        self.doc = None;
+        self.on_disk = Default::default();
+        self.loading = None;
+        self.painted = None;
+        self.summary = Default::default();
+        self.review = Default::default();
+        self.printed = Default::default();
+        self.prepared = Default::default();
+        self.section = Default::default();
+        self.toolpath = Default::default();
+        self.chosen = Default::default();
+        self.fitted = Default::default();
+        self.tools.drop_begun();
+        self.clear_preview();
+        self.preview = Default::default();
+        self.colouring = Default::default();
+        self.autosave.clear();
+        // They tell of the part that is gone.
+        self.notices.clear();
+        self.skin_updates.clear();
+        for gone in [
+            SkinUpdate::Pieces(0),
+            SkinUpdate::DrawnGone,
+            SkinUpdate::Hover(Default::default(), [0.0; 3]),
+        ] {
+            self.skin_updates.push_back(gone);
+        }
+        for gone in [StrandUpdate::Layer(None), StrandUpdate::Beneath(None)] {
+            self.strand_updates.push_back(gone);
+        }
+    }
+
+    fn load(&mut self, source: Source) {
+        self.page = None;
+        self.leave_cards();
+        let title = format!("Opening {}", source.name());
+        let job = Job::start(title, &self.waker, move |progress| {
+            load::run(source, progress)
+        });
+        self.loading = Some(job);
+    }
+
+    /// Takes the part that was loaded.
+    pub(super) fn take_loaded(&mut self, outcome: Outcome<Loaded>) {
+        let loaded = match outcome {
+            Outcome::Done(loaded) => loaded,
+            Outcome::Cancelled => return,
+            Outcome::Failed(why) => {
+                self.notices.error(why);
+                return;
+            }
+        };
+        let seen = loaded.origin.plan_file.clone();
+        if let Some(file) = seen.or(loaded.origin.mesh_file.clone()) {
+            self.note_recent(&file);
+        }
+        self.show(loaded);
+        if let Some(file) = self.spools_wanted.take() {
+            self.take_spool_file(file);
+        }
+    }
+
+    /// Shows a part that is in memory already.
+    pub fn take_part(&mut self, plan: Plan, origin: Origin, surface: Surface) {
+        match Loaded::of(plan, origin, surface, &Progress::new()) {
+            Ok(loaded) => self.show(loaded),
+            // Nobody else holds the progress, so nobody can have cancelled it.
+            Err(cancelled) => self.notices.error(cancelled.to_string()),
+        }
+    }
+
+    fn show(&mut self, loaded: Loaded) {
+        self.close();
+        for warning in &loaded.warnings {
+            self.notices.warning(warning.clone());
+        }
+        self.colouring.skin = Some(loaded.skin);
+        self.on_disk = loaded.on_disk;
+        let mut doc = Document::new(loaded.plan, loaded.origin, loaded.surface, loaded.findings);
+        doc.notes = loaded.notes;
+        doc.found = loaded.found;
+        if let Some(left) = loaded.left {
+            doc.mark_unsaved();
+            left.discard();
+        }
+        self.view.cursor_mm = 0.5 * (doc.extent_mm().0 + doc.extent_mm().1);
+        self.view.cut = false;
+        self.view.hover_mm = None;
+        self.view.fit_wanted = true;
+        self.view.camera.yaw_deg = 30.0;
+        self.view.camera.pitch_deg = 0.0;
+        self.toolpath.draft = Draft::suggested(&doc.origin);
+        let regions = doc.plan().regions.len();
+        self.chosen.region = regions.checked_sub(1);
+        self.chosen.held = vec![false; doc.plan().spools.len()];
+        self.doc = Some(doc);
+        self.refresh_model();
+        self.colouring.redraw_all = true;
+    }
+
+    pub(super) fn note_recent(&mut self, file: &Path) {
+        self.recent.opened(file);
+        if let Some(home) = &self.home
+            && let Err(why) = self.recent.write(&home.recent_file())
+        {
+            self.notices.warning(why);
+        }
+    }
+
+    /// Takes a file that is gone out of the list.
+    pub fn forget_recent(&mut self, file: &Path) {
+        self.recent.forget(file);
+        if let Some(home) = &self.home
+            && let Err(why) = self.recent.write(&home.recent_file())
+        {
+            self.notices.warning(why);
+        }
+    }
+}

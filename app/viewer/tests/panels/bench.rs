@@ -1,0 +1,111 @@
+//! A window to be driven without a display.
+
+use std::path::Path;
+
+use egui::{Modifiers, Pos2, Rect, Vec2, pos2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use geometry::{DVec3, Surface};
+use plan::{FirstPlan, MeshSource, Plan};
+use std::sync::Arc;
+use tintfall_viewer::files::Home;
+use tintfall_viewer::frame;
+use tintfall_viewer::model::document::Origin;
+use tintfall_viewer::session::Session;
+
+pub const SIZE: Vec2 = Vec2::new(1280.0, 800.0);
+
+pub fn block() -> Surface {
+    let mesh = geometry::solids::cuboid(DVec3::new(40.0, 40.0, 60.0)).expect("a block");
+    Surface::new(Arc::new(mesh))
+}
+
+/// Its layers are thick, so that few have to be worked out.
+pub fn plan() -> Plan {
+    let mut plan = Plan::first(FirstPlan {
+        mesh: MeshSource::named("block.stl"),
+        title: "Mooring block".to_owned(),
+        height_mm: 60.0,
+    });
+    plan.layers.first_layer_mm = 0.5;
+    plan.layers.layer_mm = 0.5;
+    plan
+}
+
+/// The window with the block open and all background work done.
+pub fn bench<'a>(home: Option<&Path>) -> Harness<'a, Session> {
+    let mut session = Session::new(home.map(Home::at));
+    session.take_part(plan(), Origin::default(), block());
+    session.finish_work();
+    shown(session)
+}
+
+/// A session in its window.
+pub fn shown<'a>(session: Session) -> Harness<'a, Session> {
+    let mut harness = Harness::builder()
+        .with_size(SIZE)
+        .with_max_steps(60)
+        .build_ui_state(frame::frame, session);
+    harness.run_ok();
+    harness
+}
+
+pub fn plan_of<'a>(harness: &'a Harness<'_, Session>) -> &'a Plan {
+    harness.state().doc.as_ref().expect("a part").plan()
+}
+
+pub fn settle(harness: &mut Harness<'_, Session>) {
+    harness.run_ok();
+    harness.state_mut().finish_work();
+    harness.run_ok();
+}
+
+pub fn click(harness: &mut Harness<'_, Session>, label: &str) {
+    harness.get_by_label(label).click();
+    settle(harness);
+}
+
+/// A drag of the pointer with the primary button, in small steps.
+pub fn drag(harness: &mut Harness<'_, Session>, path: &[Pos2]) {
+    let button = |pos, pressed| egui::Event::PointerButton {
+        pos,
+        button: egui::PointerButton::Primary,
+        pressed,
+        modifiers: Modifiers::NONE,
+    };
+    harness.event(egui::Event::PointerMoved(path[0]));
+    harness.step();
+    harness.event(button(path[0], true));
+    harness.step();
+    for &at in &path[1..] {
+        harness.event(egui::Event::PointerMoved(at));
+        harness.step();
+    }
+    harness.event(button(path[path.len() - 1], false));
+    settle(harness);
+}
+
+pub fn line(from: Pos2, to: Pos2) -> Vec<Pos2> {
+    (0..=10)
+        .map(|i| from + (to - from) * (i as f32 / 10.0))
+        .collect()
+}
+
+pub fn rect_of(harness: &Harness<'_, Session>, label: &str) -> Rect {
+    harness.get_by_label(label).rect()
+}
+
+/// Where the ribbon shows a height, in its column of blends.
+pub fn on_blends(harness: &Harness<'_, Session>, height_mm: f64) -> Pos2 {
+    let view = &harness.state().view;
+    let ribbon = rect_of(harness, "Height ribbon");
+    pos2(
+        ribbon.left() + 85.0,
+        view.camera.ribbon_y(view.stage, height_mm),
+    )
+}
+
+pub fn on_stage(harness: &Harness<'_, Session>, point: DVec3) -> Pos2 {
+    let view = &harness.state().view;
+    view.camera.project(view.stage, point).expect("in sight")
+}

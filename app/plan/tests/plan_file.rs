@@ -124,6 +124,19 @@ fn all_faults_of_a_mask_are_told() {
 }
 
 #[test]
+fn names_that_nobody_reads_are_refused() {
+    let long = "n".repeat(100_000);
+    for (good, what) in [
+        ("Lighthouse for the museum shop", "the title is 100000"),
+        ("Signal red", "a spool's name is 100000"),
+        ("Tower", "a region's name is 100000"),
+    ] {
+        let told = faults(good, &long).to_string();
+        assert!(told.contains(what) && told.len() < 1000, "{good}");
+    }
+}
+
+#[test]
 fn a_mesh_may_be_mended_and_stay_as_drawn() {
     let with = "(file: \"lighthouse.stl\", mend: true, place: (stand: AsDrawn))";
     let text = example().replacen("(file: \"lighthouse.stl\")", with, 1);

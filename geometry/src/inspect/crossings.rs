@@ -3,8 +3,8 @@
 //! Two facets cross where the insides of both have a line in common, and overlap where they
 //! lie in one plane, face the same way and share some area. Those that cross no deeper than
 //! coordinates are rounded do not count. Facets that only touch, as where solids stand side
-//! by side, do neither. Source of the predicates: Shewchuk, Adaptive Precision Floating-Point Arithmetic and Fast Robust Geometric
-//! Predicates, 1997.
+//! by side, do neither. Source of the predicates: Shewchuk, Adaptive Precision
+//! Floating-Point Arithmetic and Fast Robust Geometric Predicates, 1997.
 
 use std::sync::atomic::{AtomicU64, Ordering};
 

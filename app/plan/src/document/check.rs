@@ -10,6 +10,9 @@ use crate::ron_text::{Path, Problem};
 /// skin asks them all.
 pub const MOST_REGIONS: usize = 4096;
 
+/// The most characters of a name: nobody reads more, and a page of them takes minutes to lay out.
+const MOST_LETTERS: usize = 200;
+
 /// The thinnest and thickest layer taken for a layer and not for a slip of the pen, mm.
 const LAYER_MM: std::ops::RangeInclusive<f64> = 0.01..=5.0;
 
@@ -19,6 +22,7 @@ impl Plan {
     /// Contents of files that it names are looked at only once they are loaded.
     pub fn problems(&self) -> Vec<Problem> {
         let mut found = Vec::new();
+        found.extend(too_long(&self.title, "the title", Path::field("title")));
         if self.mesh.file.trim().is_empty() {
             let path = Path::field("mesh").then("file");
             found.push(Problem::new(
@@ -121,6 +125,17 @@ fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
     }
 }
 
+/// A name longer than anyone reads.
+fn too_long(name: &str, what: &str, path: Path) -> Option<Problem> {
+    let letters = name.chars().count();
+    (letters > MOST_LETTERS).then(|| {
+        let what = format!(
+            "{what} is {letters} characters long; {MOST_LETTERS} are the most, so shorten it"
+        );
+        Problem::new(path, what)
+    })
+}
+
 /// Checks spools wherever they stand.
 pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Problem>) {
     if !(2..=MAX_COMPONENTS).contains(&spools.len()) {
@@ -131,6 +146,11 @@ pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Proble
         found.push(Problem::new(path.clone(), what));
     }
     for (i, spool) in spools.iter().enumerate() {
+        found.extend(too_long(
+            &spool.name,
+            "a spool's name",
+            path.at(i).then("name"),
+        ));
         if let Err(error) = spool.check() {
             let field = match error {
                 SpoolError::Nameless => "name",
@@ -178,6 +198,10 @@ fn check_layers(layers: &LayerPlan, found: &mut Vec<Problem>) {
 
 fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut Vec<Problem>) {
     let name = &region.name;
+    if let Some(problem) = too_long(name, "a region's name", path.then("name")) {
+        found.push(problem);
+        return; // Nothing else is worth saying with such a name in it.
+    }
     if name.trim().is_empty() {
         let what = "a region has no name; give it one, so that messages can call it by it";
         found.push(Problem::new(path.then("name"), what));

@@ -192,11 +192,11 @@ def checks(tools):
     for plan in sorted(tools.demos().glob("*.plan.ron")):
         name = plan.name.removesuffix(".plan.ron")
         sliced, out = plan.with_name(f"{name}.gcode"), tools.folder / f"{name}-woven.gcode"
-        command = [tools.built / "tintfall", "weave", plan, sliced, "--out", out]
+        command = [tools.built / "tintfall", "weave", plan, sliced, "--out", out, "--purge", "stay"]
         # Slots are chosen like tools, which the second reader passes over.
         subprocess.run([*command, "--dialect", "slots"], check=True, capture_output=True)
         results.append(woven(read(sliced), out))
-    yield check("place and filament of woven toolpaths", results)
+    yield check("place and filament of toolpaths woven in their order", results)
 
 
 def check(what, results):

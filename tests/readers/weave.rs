@@ -96,6 +96,7 @@ pub fn weave_toolpath(bytes: &[u8]) -> Answer {
                     ..Placement::default()
                 }],
             },
+            arrange: weave::arrange::Arrange::default(),
             review: Standing::not_reviewed(),
         };
         let progress = Progress::new();

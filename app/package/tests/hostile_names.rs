@@ -206,6 +206,7 @@ fn woven_text_is_comment(job: &Job) {
             shift_mm: [110.0; 2],
             ..Placement::default()
         }],
+        arrange: weave::arrange::Arrange::default(),
         review,
     };
     let bytes = file.clone().into_bytes();

@@ -160,6 +160,14 @@ impl<W: Write> Writer<W> {
             .try_for_each(|line| self.insert_line(line.as_bytes()))
     }
 
+    /// Puts in one line of any bytes, with line number and checksum if the file has them.
+    ///
+    /// # Errors
+    /// The stream's.
+    pub fn put(&mut self, line: &[u8]) -> io::Result<()> {
+        self.insert_line(line)
+    }
+
     /// Puts in comments, one for each line of the text.
     ///
     /// # Errors

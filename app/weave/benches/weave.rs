@@ -96,6 +96,7 @@ fn weaving(c: &mut Criterion) {
             dialect: &dialect,
             settings: Settings::default(),
             stands: Vec::new(),
+            arrange: weave::arrange::Arrange::default(),
             review: project::signoff::Standing::not_reviewed(),
         };
         let mut out = Vec::with_capacity(2 * file.len());

@@ -7,7 +7,7 @@
 
 use blend::{MixModel, Shares};
 use plan::compensate::{Compensation, How, compensated, led};
-use plan::delivery::Commands;
+use plan::delivery::{Commands, delivered};
 use plan::economy::{Extrusion, Purpose, Stretch};
 use plan::{Machine, Painted};
 
@@ -17,6 +17,9 @@ use super::survey::{Demand, Survey};
 /// Beyond so many stretches commands are sent ahead but not sharpened: least squares over
 /// millions of changes would take longer than the print is worth.
 const MOST_SHARPENED: usize = 4000;
+
+/// Stretches are looked at in parts of about this volume, mm³.
+const LOOK_MM3: f64 = 3.0;
 
 /// The part of the old blend that may be left where a change has had room to settle.
 const REST: f64 = 0.05;
@@ -36,11 +39,29 @@ pub(super) struct Changes {
     pub left_out: usize,
 }
 
-/// The changes that a survey asks for.
+/// The changes that a survey asks for: as it asks, or without the stretches that are over before
+/// their blend is half there, whichever comes nearer to what is asked.
 pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
     let plan = painted.plan();
     let (demands, left_out) = short_runs::without(survey, &plan.machine, painted.model());
-    let extrusion = extrusion(&demands, &survey.blends, plan.machine.nozzle_mm);
+    let fewer = Changes {
+        left_out,
+        ..of_demands(&demands, survey, painted)
+    };
+    if left_out == 0 || survey.demands.len() > MOST_SHARPENED {
+        return fewer;
+    }
+    let all = of_demands(&survey.demands, survey, painted);
+    let off = |changes: &Changes| off_de00(survey, &changes.commands, painted);
+    match off(&all) <= off(&fewer) {
+        true => all,
+        false => fewer,
+    }
+}
+
+fn of_demands(demands: &[Demand], survey: &Survey, painted: &Painted) -> Changes {
+    let plan = painted.plan();
+    let extrusion = extrusion(demands, &survey.blends, plan.machine.nozzle_mm);
     let found = match (plan.laying.lead, extrusion.stretches.len()) {
         (false, _) => plain(Commands::plain(&extrusion, &plan.machine), How::Plain),
         (true, count) if count > MOST_SHARPENED => plain(
@@ -50,10 +71,47 @@ pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
         (true, _) => of(compensated(&extrusion, &plan.machine, painted.model())),
     };
     Changes {
-        hurried: hurried(&demands, &survey.blends, &plan.machine, painted.model()),
-        left_out,
+        hurried: hurried(demands, &survey.blends, &plan.machine, painted.model()),
         ..found
     }
+}
+
+/// The mean ΔE00 by volume of what commands lay, beside all that a survey asks for.
+fn off_de00(survey: &Survey, commands: &Commands, painted: &Painted) -> f64 {
+    let Some(start) = commands.start() else {
+        return 0.0;
+    };
+    let chamber = &painted.plan().machine.chamber;
+    let mut edges = vec![0.0];
+    let mut wanted: Vec<Option<u32>> = Vec::new();
+    let mut at = 0.0;
+    for demand in &survey.demands {
+        // Changes show most where a stretch begins.
+        let parts = (demand.volume_mm3 / LOOK_MM3).ceil().clamp(1.0, 40.0);
+        for part in 1..=parts as u32 {
+            edges.push(at + demand.volume_mm3 * f64::from(part) / parts);
+            wanted.push(demand.blend);
+        }
+        at += demand.volume_mm3;
+    }
+    let model = painted.model();
+    let labs: Vec<blend::Lab> = survey
+        .blends
+        .iter()
+        .map(|shares| model.mix(shares).to_lab())
+        .collect();
+    let laid = delivered(chamber, &start, &commands.feeds(), &edges);
+    let (mut sum, mut volume) = (0.0, 0.0);
+    for ((shares, blend), pair) in laid.iter().zip(&wanted).zip(edges.windows(2)) {
+        let Some(lab) = blend.and_then(|b| labs.get(b as usize)) else {
+            continue;
+        };
+        let part = pair.iter().rev().copied().reduce(|to, from| to - from);
+        let part = part.unwrap_or(0.0);
+        volume += part;
+        sum += part * blend::ciede2000(model.mix(shares).to_lab(), *lab);
+    }
+    if volume > 0.0 { sum / volume } else { 0.0 }
 }
 
 fn plain(commands: Commands, how: How) -> Changes {

@@ -67,6 +67,12 @@ pub enum WeaveError {
          stepped through by layers"
     )]
     ManyHeights,
+    /// A law that every new order keeps would have been broken.
+    #[error(
+        "the new order of the toolpath fails its check, so nothing is written: {0}. Weave it \
+         with `--purge stay`, which moves nothing"
+    )]
+    Laws(String),
     /// It was changed while it was read.
     #[error("the toolpath was changed while it was read; start again")]
     Changed,

@@ -6,6 +6,7 @@ use blend::Shares;
 use plan::Plan;
 use plan::delivery::Command;
 
+use super::arrange::Arranged;
 use super::dialect::Dialect;
 use super::register::Stand;
 use project::signoff::Standing;
@@ -18,6 +19,7 @@ pub(super) struct Facts<'a> {
     pub stands: &'a [Stand],
     pub changes: &'a [Command],
     pub review: &'a Standing,
+    pub arranged: Option<&'a Arranged>,
     pub cautions: &'a [String],
 }
 
@@ -37,6 +39,9 @@ const WOVEN_BY: &str = "Blends woven in by Tintfall";
 pub fn head_tells_of_weaving(head: &[u8]) -> bool {
     String::from_utf8_lossy(head).contains(WOVEN_BY)
 }
+
+/// How the header tells that runs changed places.
+pub(super) const MOVED: &str = "Order: runs changed places within their layers";
 
 /// Characters in a line: some firmwares read no more than 96 (common practice, no source).
 const WIDTH: usize = 80;
@@ -73,8 +78,29 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     if let Some(more) = facts.stands.len().checked_sub(MOST_STANDS + 1) {
         writeln!(out, "and {} copies more", more + 1)?;
     }
+    if let Some(arranged) = facts.arranged {
+        writeln!(out, "{MOVED}")?;
+        if let Some(block) = &arranged.block {
+            let (low, high) = block.bounds_mm();
+            writeln!(
+                out,
+                "Purge block: x {:.3} {:.3} y {:.3} {:.3} up to {:.3} mm",
+                low[0], high[0], low[1], high[1], block.top_mm
+            )?;
+        }
+    }
     shares_table(out, facts)?;
     writeln!(out, "Cautions:")?;
+    if facts.arranged.is_some() {
+        writeln!(
+            out,
+            "- Moves stand in another order than in the sliced file. Watch the"
+        )?;
+        writeln!(
+            out,
+            "  first layers, and see that the purge block is on your bed."
+        )?;
+    }
     for caution in CAUTIONS {
         writeln!(out, "- {caution}")?;
     }

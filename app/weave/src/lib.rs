@@ -3,9 +3,9 @@
 //! The toolpath is read three times, so that memory stays the same whatever its size: a little
 //! of it to find where the part stands ([`register`]), all of it to learn which blend each
 //! stretch of plastic asks for, and all of it to write it again with blend commands put in.
-//! Nothing else is changed: lines that get no command leave byte for byte as they came, and a move
-//! that a command falls into is cut in two that lay the same plastic along the same way. No
-//! temperature is set and nothing is moved.
+//! Lines that get no command leave byte for byte as they came, and a move that a command falls into
+//! is cut in two that lay the same plastic along the same way. No temperature is set. Where regions
+//! share layers, the toolpath is laid in another order first ([`arrange`]).
 
 // It comes from strangers: nothing in it may end in a panic.
 #![warn(
@@ -15,10 +15,12 @@
     clippy::panic
 )]
 
+pub mod arrange;
 pub mod dialect;
 pub mod register;
 pub mod verify;
 
+mod asking;
 mod asks;
 mod changes;
 mod classify;

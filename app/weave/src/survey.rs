@@ -1,6 +1,5 @@
 //! One pass over the toolpath that learns what it asks for, in the order of printing.
 
-use std::collections::HashMap;
 use std::io::Read;
 
 use blend::Shares;
@@ -9,8 +8,7 @@ use plan::schedule::Asked;
 use toolpath::{Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2};
 
 use super::WeaveError;
-use super::asks::Asks;
-use super::classify::Classifier;
+use super::asking::Asking;
 use super::overrides::Overrides;
 use super::register::Placement;
 
@@ -127,11 +125,8 @@ pub(super) fn survey(
     let area_mm2 = filament_area_mm2(filament_mm);
     let mut replay = Replay::new(file, settings);
     let mut walk = Walk {
-        classifier: Classifier::new(asked, wanted.stands),
-        overrides: wanted.overrides,
+        asking: Asking::new(asked, wanted.overrides, wanted.stands),
         found: Survey::default(),
-        known: HashMap::new(),
-        last_key: None,
         last_blend: None,
     };
     let between = (size_bytes / MOST_CHECKPOINTS).max(BETWEEN_CHECKPOINTS);
@@ -180,6 +175,7 @@ pub(super) fn survey(
             progress.check()?;
         }
     }
+    walk.found.blends = walk.asking.blends;
     walk.found.bytes = replay.offset();
     // Nothing is left to be read from the end on.
     let bytes = walk.found.bytes;
@@ -190,12 +186,8 @@ pub(super) fn survey(
 }
 
 struct Walk<'a> {
-    classifier: Classifier<'a>,
-    overrides: Option<&'a Overrides>,
+    asking: Asking<'a>,
     found: Survey,
-    known: HashMap<Vec<u64>, u32>,
-    /// The last tint's region, step and layer top, and its index.
-    last_key: Option<((usize, usize, u64), u32)>,
     /// What the last stretch asked for.
     last_blend: Option<Option<u32>>,
 }
@@ -203,72 +195,37 @@ struct Walk<'a> {
 impl Walk<'_> {
     fn take(&mut self, step: &Move, area_mm2: f64) {
         let volume_mm3 = step.fresh_mm * area_mm2;
+        let height_mm = step.from[2];
+        let (found, last) = (&mut self.found, &mut self.last_blend);
         if !step.travels() {
             // A prime: plastic at one spot, off the part or on a line's start.
-            self.push(volume_mm3, None, step.to[2]);
+            push(found, last, volume_mm3, None, step.to[2]);
             return;
         }
-        self.found.printing_moves += 1;
-        if let Some(tint) = self.classifier.whole(step) {
-            let blend = self.blend(tint);
-            return self.push(volume_mm3, Some(blend), step.from[2]);
-        }
-        let mut classifier_pieces: [(f64, Asks); 8] = [(0.0, Asks::Free); 8];
-        let mut more: Vec<(f64, Asks)> = Vec::new();
-        let mut count = 0;
-        self.classifier.stretches(step, |from, to, asks| {
-            match classifier_pieces.get_mut(count) {
-                Some(slot) => *slot = (to - from, asks),
-                None => more.push((to - from, asks)),
-            }
-            count += 1;
+        found.printing_moves += 1;
+        self.asking.stretches(step, |from, to, blend| {
+            push(found, last, volume_mm3 * (to - from), blend, height_mm);
         });
-        let few = classifier_pieces.into_iter().take(count);
-        for (part, asks) in few.chain(more) {
-            let blend = match asks {
-                Asks::Free => None,
-                Asks::Tint(tint) => Some(self.blend(tint)),
-            };
-            self.push(volume_mm3 * part, blend, step.from[2]);
-        }
     }
+}
 
-    fn blend(&mut self, tint: plan::schedule::Tint) -> u32 {
-        let span = self.classifier.span();
-        let top = span.map_or(0.0, |s| s.top_mm);
-        let key = (tint.region, tint.step, top.to_bits());
-        if let Some((last, index)) = self.last_key
-            && last == key
-        {
-            return index;
-        }
-        let asked = self.classifier.shares(tint);
-        let shares = match (self.overrides, span) {
-            (Some(overrides), Some(span)) => overrides.at(span.middle_mm(), &asked),
-            _ => asked,
-        };
-        let bits: Vec<u64> = shares.as_slice().iter().map(|s| s.to_bits()).collect();
-        let blends = &mut self.found.blends;
-        let index = *self.known.entry(bits).or_insert_with(|| {
-            blends.push(shares);
-            blends.len() as u32 - 1
-        });
-        self.last_key = Some((key, index));
-        index
+fn push(
+    found: &mut Survey,
+    last_blend: &mut Option<Option<u32>>,
+    volume_mm3: f64,
+    blend: Option<u32>,
+    height_mm: f64,
+) {
+    if volume_mm3 <= 0.0 {
+        return;
     }
-
-    fn push(&mut self, volume_mm3: f64, blend: Option<u32>, height_mm: f64) {
-        if volume_mm3 <= 0.0 {
-            return;
-        }
-        self.found.volume_mm3 += volume_mm3;
-        self.found.stretches += u64::from(self.last_blend != Some(blend));
-        self.last_blend = Some(blend);
-        let demand = Demand {
-            volume_mm3,
-            blend,
-            height_mm,
-        };
-        demand.add_to(&mut self.found.demands);
-    }
+    found.volume_mm3 += volume_mm3;
+    found.stretches += u64::from(*last_blend != Some(blend));
+    *last_blend = Some(blend);
+    let demand = Demand {
+        volume_mm3,
+        blend,
+        height_mm,
+    };
+    demand.add_to(&mut found.demands);
 }

@@ -8,6 +8,7 @@ use plan::machine::Chamber;
 use plan::{FirstPlan, MeshSource, Paint, Painted, Plan, Region};
 use toolpath::{Distance, Move, Replay, Settings, Step};
 
+use super::arrange::{Arrange, Purge};
 use super::dialect::Dialect;
 use super::register::tests::sliced;
 use super::*;
@@ -61,6 +62,14 @@ pub(crate) fn part() -> Mesh {
     solids::cuboid(DVec3::new(30.0, 20.0, 6.0)).expect("a block")
 }
 
+/// Nothing changes places.
+fn stay() -> Arrange {
+    Arrange {
+        purge: Purge::Stay,
+        ..Arrange::default()
+    }
+}
+
 pub(crate) fn weave(
     painted: &Painted,
     dialect: &str,
@@ -72,12 +81,13 @@ pub(crate) fn weave(
         dialect: &dialect,
         settings: Settings::default(),
         stands: Vec::new(),
+        arrange: stay(),
         review: Standing::not_reviewed(),
     };
     run(&job, file)
 }
 
-fn run(job: &Weave<'_>, file: &[u8]) -> Result<(Woven, String), WeaveError> {
+pub(crate) fn run(job: &Weave<'_>, file: &[u8]) -> Result<(Woven, String), WeaveError> {
     let file: Arc<[u8]> = file.into();
     let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(io::Cursor::new(Arc::clone(&file)))) };
     let source = Source {
@@ -239,6 +249,7 @@ fn the_lead_puts_commands_ahead_by_volume() {
             dialect: &dialect,
             settings: Settings::default(),
             stands: Vec::new(),
+            arrange: stay(),
             review: Standing {
                 state: State::Approved,
                 signed: Some(Signed {
@@ -313,6 +324,7 @@ fn what_does_not_fit_is_refused_and_no_file_is_left() {
         dialect: &dialect,
         settings: Settings::default(),
         stands: Vec::new(),
+        arrange: stay(),
         review: Standing::not_reviewed(),
     };
     let error = job.file(&from, &to, &Progress::new()).expect_err("tools");

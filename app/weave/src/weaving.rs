@@ -10,10 +10,12 @@ use project::signoff::Standing;
 use project::write::{self, WriteError};
 use toolpath::Settings;
 
+use crate::arrange::{self, Arrange, Arranged, Purge};
 use crate::dialect::{Dialect, Speaker};
 use crate::emit::{self, Emitted};
 use crate::overrides::Overrides;
 use crate::register::{self, Levels, Placement, RegisterError, Registered, Stand};
+use crate::verify::laws;
 use crate::{Source, WeaveError, changes, header, survey};
 
 pub use plan::compensate::How;
@@ -28,6 +30,8 @@ pub struct Weave<'a> {
     pub settings: Settings,
     /// Where the copies stand, if given by hand; they are found otherwise.
     pub stands: Vec<Placement>,
+    /// Whether and how runs may change places within their layer.
+    pub arrange: Arrange,
     /// How the plan stands with those who looked it over.
     pub review: Standing,
 }
@@ -39,6 +43,8 @@ pub struct Woven {
     pub registered: Registered,
     /// Changes put in and moves cut.
     pub emitted: Emitted,
+    /// What was laid in another order, if anything was.
+    pub arranged: Option<Arranged>,
     /// Plastic of the whole file, mm³.
     pub volume_mm3: f64,
     /// Moves that lay plastic.
@@ -117,8 +123,14 @@ impl Weave<'_> {
             return Err(WeaveError::Tools { line });
         }
         self.check_height(&registered, &survey)?;
+        let anew = self.arranged(source, &asked, &registered, progress)?;
+        let survey = match &anew.file {
+            Some(file) => self.survey_again(file, &asked, &registered, progress)?,
+            None => survey,
+        };
         let changes = changes::changes(&survey, self.painted);
-        let cautions = self.cautions(&registered, &survey, &changes);
+        let mut cautions = self.cautions(&registered, &survey, &changes);
+        cautions.extend(anew.cautions);
         let header = header::text(&header::Facts {
             plan,
             plan_sha256: &plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
@@ -126,6 +138,7 @@ impl Weave<'_> {
             stands: &registered.stands,
             changes: &changes.commands.0,
             review: &self.review,
+            arranged: anew.arranged.as_ref(),
             cautions: &cautions,
         });
         let job = emit::Job {
@@ -135,10 +148,15 @@ impl Weave<'_> {
             filament_mm: plan.spools.first().map_or(1.75, |s| s.diameter_mm),
             on_moves: self.dialect.is_on_moves(),
         };
-        let emitted = emit::emit(&job, source.read()?, speaker, out, progress)?;
+        let file = match &anew.file {
+            Some(file) => opened(file)?,
+            None => source.read()?,
+        };
+        let emitted = emit::emit(&job, file, speaker, out, progress)?;
         Ok(Woven {
             registered,
             emitted,
+            arranged: anew.arranged,
             volume_mm3: survey.volume_mm3,
             printing_moves: survey.printing_moves,
             stretches: survey.stretches,
@@ -184,6 +202,98 @@ impl Weave<'_> {
         }
         let surveyed = run(&again)?;
         Ok((again, surveyed))
+    }
+
+    /// The toolpath laid in a better order, in a file of its own, if there is one.
+    fn arranged(
+        &self,
+        source: &Source<'_>,
+        asked: &Asked<'_>,
+        registered: &Registered,
+        progress: &Progress,
+    ) -> Result<Anew, WeaveError> {
+        if self.arrange.purge == Purge::Stay || !turn_matters(self.painted.plan()) {
+            return Ok(Anew::default());
+        }
+        let overrides = Overrides::of(self.painted, progress)?;
+        let stands: Vec<Placement> = registered.stands.iter().map(|s| s.placement).collect();
+        let job = arrange::Job {
+            how: &self.arrange,
+            asked,
+            overrides: overrides.as_ref(),
+            stands: &stands,
+            settings: self.settings,
+        };
+        let file = tempfile::NamedTempFile::new()?;
+        let make =
+            || -> io::Result<Box<dyn Write>> { Ok(Box::new(io::BufWriter::new(file.reopen()?))) };
+        let open = || source.read();
+        let found = arrange::arrange(&job, &open, source.size_bytes, &make, progress)?;
+        let arranged = match found {
+            Ok(arranged) => arranged,
+            Err(cautions) => {
+                return Ok(Anew {
+                    cautions,
+                    ..Anew::default()
+                });
+            }
+        };
+        self.keeps_the_laws(source, &file, &arranged, progress)?;
+        Ok(Anew {
+            cautions: arranged.cautions.clone(),
+            arranged: Some(arranged),
+            file: Some(file),
+        })
+    }
+
+    /// Holds what was laid anew against the file that came in; nothing is written of what fails.
+    fn keeps_the_laws(
+        &self,
+        source: &Source<'_>,
+        file: &tempfile::NamedTempFile,
+        arranged: &Arranged,
+        progress: &Progress,
+    ) -> Result<(), WeaveError> {
+        progress.stage("Checking the new order");
+        let declared = arranged.block.as_ref().map(|block| {
+            let (low_mm, high_mm) = block.bounds_mm();
+            laws::Declared {
+                low_mm,
+                high_mm,
+                top_mm: block.top_mm,
+            }
+        });
+        let found = laws::check(
+            source.read()?,
+            opened(file)?,
+            self.settings,
+            None,
+            declared,
+            source.size_bytes,
+            progress,
+        )?;
+        match found.fault {
+            Some(fault) => Err(WeaveError::Laws(fault)),
+            None => Ok(()),
+        }
+    }
+
+    fn survey_again(
+        &self,
+        file: &tempfile::NamedTempFile,
+        asked: &Asked<'_>,
+        registered: &Registered,
+        progress: &Progress,
+    ) -> Result<survey::Survey, WeaveError> {
+        let overrides = Overrides::of(self.painted, progress)?;
+        let stands: Vec<Placement> = registered.stands.iter().map(|s| s.placement).collect();
+        let wanted = survey::Wanted {
+            asked,
+            overrides: overrides.as_ref(),
+            stands: &stands,
+        };
+        let size_bytes = file.as_file().metadata()?.len();
+        survey::survey(opened(file)?, size_bytes, self.settings, &wanted, progress)
     }
 
     /// Where the copies stand, and whether the whole file was read for it.
@@ -318,17 +428,28 @@ impl Weave<'_> {
                 changes.left_out
             ));
         }
-        if changes.hurried > 0 {
+        if changes.hurried > 0 && self.arrange.purge != Purge::Block {
             told.push(format!(
                 "{} changes of blend have too little unseen plastic before them to settle in, \
-                 and nothing is flushed away: the toolpath lays what it laid. A block beside the \
-                 part, sliced with it, helps what is printed after it; `tintfall verify` shows \
-                 where it matters",
+                 and nothing is purged. A purge block helps, `--purge block`; `tintfall verify` \
+                 shows where it matters",
                 changes.hurried
             ));
         }
         told
     }
+}
+
+/// A toolpath in its new order.
+#[derive(Default)]
+struct Anew {
+    arranged: Option<Arranged>,
+    file: Option<tempfile::NamedTempFile>,
+    cautions: Vec<String>,
+}
+
+fn opened(file: &tempfile::NamedTempFile) -> Result<Box<dyn Read>, WeaveError> {
+    Ok(Box::new(file.reopen()?))
 }
 
 /// Whether a plan asks for anything but height.

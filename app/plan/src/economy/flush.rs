@@ -19,10 +19,24 @@ pub(crate) struct Settling {
 }
 
 /// What changes take, worked out once for each pair of blends.
-pub(crate) struct FlushTable<'a> {
+///
+/// ```
+/// use blend::{LinearLight, Shares};
+/// use plan::economy::FlushTable;
+/// use plan::{FirstPlan, MeshSource, Plan};
+///
+/// let mesh = MeshSource::named("post.stl");
+/// let plan = Plan::first(FirstPlan { mesh, title: "Post".into(), height_mm: 100.0 });
+/// let model = LinearLight::new(&plan.spools);
+/// let mut table = FlushTable::new(&plan.machine, &model, true);
+/// let (first, second) = (Shares::pure(0, 2).expect("one"), Shares::pure(1, 2).expect("two"));
+/// assert!(table.volume_mm3(&first, &second) > plan.machine.chamber.mixed_mm3);
+/// ```
+pub struct FlushTable<'a> {
     machine: &'a Machine,
     model: &'a dyn MixModel,
     lead: bool,
+    allowed_de00: f64,
     known: HashMap<(Key, Key), Option<Settling>>,
 }
 
@@ -33,13 +47,30 @@ fn key(shares: &Shares) -> Key {
 }
 
 impl<'a> FlushTable<'a> {
-    pub(crate) fn new(machine: &'a Machine, model: &'a dyn MixModel, lead: bool) -> Self {
+    /// A table for a machine; `lead` if changes are sent ahead of their place.
+    pub fn new(machine: &'a Machine, model: &'a dyn MixModel, lead: bool) -> Self {
         Self {
             machine,
             model,
             lead,
+            allowed_de00: machine.flush.allowed_de00,
             known: HashMap::new(),
         }
+    }
+
+    /// With another allowance than the machine's: how far a blend may be off when it is seen
+    /// first, ΔE00.
+    pub fn allowing(self, allowed_de00: f64) -> Self {
+        Self {
+            allowed_de00,
+            known: HashMap::new(),
+            ..self
+        }
+    }
+
+    /// Volume to lay after the last of one blend, before the next may be seen, mm³.
+    pub fn volume_mm3(&mut self, from: &Shares, to: &Shares) -> f64 {
+        self.settling(from, to).map_or(0.0, |s| s.volume_mm3)
     }
 
     /// What a change takes; none where its whole step is no more than a blend may be off.
@@ -61,7 +92,7 @@ impl<'a> FlushTable<'a> {
     }
 
     fn worked_out(&self, from: &Shares, to: &Shares) -> Option<Settling> {
-        let rest = rest_allowed(self.model, from, to, self.machine.flush.allowed_de00);
+        let rest = rest_allowed(self.model, from, to, self.allowed_de00);
         if rest >= 1.0 {
             return None;
         }

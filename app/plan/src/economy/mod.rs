@@ -18,7 +18,7 @@ mod waste;
 mod yielding;
 
 pub use extrusion::{Extrusion, Purpose, Stretch};
-pub(crate) use flush::FlushTable;
+pub use flush::FlushTable;
 pub use heights::Heights;
 pub(crate) use heights::main_skin_mm3;
 pub use layout::{lay_out, lay_out_as};

@@ -24,7 +24,8 @@ Example:
 
 It reads the file as a machine would, lets the blends pass through the melt chamber, and compares
 each bit of plastic at the skin with the plan. Ends with code 2 if the print is not the same, if a
-command makes no sense, or if the file was woven from another plan.")]
+command makes no sense, if the file was woven from another plan, or if the mean difference is more
+than --within.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
@@ -39,6 +40,9 @@ pub struct Args {
     /// Draw how far its colours are from the plan (PNG)
     #[arg(long, value_name = "FILE")]
     differences: Option<PathBuf>,
+    /// End with code 2 if the mean ΔE00 at the skin is more than this
+    #[arg(long, value_name = "DE00")]
+    within: Option<f64>,
     /// How many of the worst places are told
     #[arg(long, default_value_t = 5, value_name = "COUNT")]
     worst: usize,
@@ -102,7 +106,25 @@ impl Args {
         console.out(&text)?;
         match found.fault() {
             Some(what) => Err(Fault::Input(format!("{}: {what}", self.woven.display()))),
-            None => Ok(()),
+            None => self.judged(&found),
+        }
+    }
+
+    /// Whether the colours are as near as was wanted.
+    fn judged(&self, found: &Verified) -> Result<(), Fault> {
+        let Some(within) = self.within else {
+            return Ok(());
+        };
+        match found.printed.mean_de00() {
+            Some(mean) if mean <= within => Ok(()),
+            Some(mean) => Err(Fault::input(format!(
+                "{}: the mean ΔE00 at the skin is {mean:.2}, more than {within}",
+                self.woven.display()
+            ))),
+            None => Err(Fault::input(format!(
+                "{}: nothing is laid at the part's skin",
+                self.woven.display()
+            ))),
         }
     }
 
@@ -123,6 +145,16 @@ impl Args {
                 same.filament_mm.abs().max(1e-9)
             ));
         }
+        if let Some(laws) = &found.laws
+            && laws.fault.is_none()
+        {
+            line(format!(
+                "The same print in another order: all {} moves are laid in their layers, {} of \
+                 them in pieces; {:.0} mm of filament goes into the purge block; no way is gone \
+                 farther than {:.1} mm without drawing the strand back ({:.1} mm before)",
+                laws.moves, laws.cut, laws.purged_mm, laws.dry_mm[1], laws.dry_mm[0]
+            ));
+        }
         if found.plan_matches == Some(true) {
             line("Woven from this plan".to_owned());
         }
@@ -134,6 +166,14 @@ impl Args {
                 found.printed.within_de00(0.5),
                 found.printed.within_de00(0.95)
             ));
+        }
+        if found.regions.len() > 1 {
+            for region in &found.regions {
+                line(format!(
+                    "  {}: mean ΔE00 {:.2} over {:.0} mm³ of its skin",
+                    region.name, region.mean_de00, region.volume_mm3
+                ));
+            }
         }
         for miss in found.printed.worst(self.worst) {
             let [x, y, z] = miss.point_mm.to_array();

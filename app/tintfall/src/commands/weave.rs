@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use project::job::{Job, read_text};
 use project::signoff;
 use toolpath::{ExtruderMode, Settings};
+use weave::arrange::{Arrange, Arranged, Purge};
 use weave::dialect::{BUILT_IN, Dialect};
 use weave::register::Placement;
 use weave::{How, Weave, WeaveError, Woven};
@@ -20,8 +21,9 @@ Example:
   tintfall weave lighthouse.plan.ron lighthouse.gcode --out lighthouse-woven.gcode
 
 Slice the same mesh for a single extruder first. Where it stands on the plate, and how often, is
-found by itself. Nothing is changed but the blend: no temperature, no place, no plastic. The file
-appears when the work is done; `tintfall verify` then reads it back.
+found by itself. Where regions share layers, runs change places within their layer, and what the
+part can't hide of a change is purged into a block beside it; `--purge stay` moves nothing. No
+temperature is set. The file appears when the work is done; `tintfall verify` then reads it back.
 
 Dialects that are built in: slots, ratio-word, move-words. They are written from memory: check
 their commands against your firmware's manual. docs/dialects.md shows how to write your own.")]
@@ -33,11 +35,35 @@ pub struct Args {
     /// The file to write
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
+    /// Where plastic goes that has to pass between two blends of a layer
+    #[arg(long, value_enum, default_value_t = Room::Block)]
+    purge: Room,
+    /// How far a blend may be off when its region begins, ΔE00; the machine's allowance if not
+    /// given
+    #[arg(long, value_name = "DE00")]
+    allow: Option<f64>,
+    /// Low corner of the purge block on the plate, mm; a free place is found if not given
+    #[arg(long, num_args = 2, value_names = ["X", "Y"], allow_negative_numbers = true)]
+    block_at: Vec<f64>,
+    /// Size of the bed from its origin, mm: the purge block stays on it
+    #[arg(long, num_args = 2, value_names = ["WIDTH", "DEPTH"])]
+    bed: Vec<f64>,
     /// Write nothing unless the plan is signed and approved as it is
     #[arg(long)]
     require_review: bool,
     #[command(flatten)]
     reading: Reading,
+}
+
+/// Where purged plastic goes.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum Room {
+    /// Nowhere: no move changes its place
+    Stay,
+    /// Into what nobody sees of the part; moves change places within their layer
+    Inside,
+    /// There, and what is too much for it into a block beside the part
+    Block,
 }
 
 /// How the toolpath is to be read.
@@ -102,6 +128,32 @@ impl Reading {
 }
 
 impl Args {
+    /// How runs may change places.
+    fn arrange(&self) -> Result<Arrange, Fault> {
+        let pair = |given: &[f64], what: &str| match given {
+            [] => Ok(None),
+            [a, b] if a.abs() <= 1e4 && b.abs() <= 1e4 => Ok(Some([*a, *b])),
+            _ => Err(Fault::input(format!(
+                "{what} must be two lengths in mm of no more than 10 m"
+            ))),
+        };
+        if let Some(allow) = self.allow
+            && !(0.1..=50.0).contains(&allow)
+        {
+            return Err(Fault::input("--allow must be a ΔE00 from 0.1 to 50"));
+        }
+        Ok(Arrange {
+            purge: match self.purge {
+                Room::Stay => Purge::Stay,
+                Room::Inside => Purge::Inside,
+                Room::Block => Purge::Block,
+            },
+            allow_de00: self.allow,
+            block_at_mm: pair(&self.block_at, "--block-at")?,
+            bed_mm: pair(&self.bed, "--bed")?,
+        })
+    }
+
     /// Weaves.
     pub fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.reading.dialect()?;
@@ -126,6 +178,7 @@ impl Args {
                 dialect: &dialect,
                 settings: self.reading.settings(),
                 stands: self.reading.stands(),
+                arrange: self.arrange()?,
                 review,
             };
             weave
@@ -150,6 +203,24 @@ pub fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
     }
 }
 
+/// What was laid in another order.
+fn moved(arranged: &Arranged) -> String {
+    let mut text = format!(
+        "{} layers laid in a better order, {} moves cut where regions end\n\
+         Changes of blend need {:.0} mm³ to pass; {:.0} mm³ of it nobody sees\n",
+        arranged.reordered, arranged.cuts, arranged.needed_mm3, arranged.hidden_mm3
+    );
+    if let Some(block) = &arranged.block {
+        let [x, y] = block.low_mm;
+        text.push_str(&format!(
+            "Purge block: {:.1} mm square at x {x:.1}, y {y:.1} mm, {:.1} mm high, {:.0} mm³, \
+             {:.1} g\n",
+            block.side_mm, block.top_mm, arranged.block_mm3, arranged.block_g
+        ));
+    }
+    text
+}
+
 fn told(out: &Path, woven: &Woven) -> String {
     let mut text = format!("Wrote {}\n", out.display());
     for (i, stand) in woven.registered.stands.iter().enumerate() {
@@ -161,6 +232,9 @@ fn told(out: &Path, woven: &Woven) -> String {
             (stand.placement.turn_deg * 10.0).round() / 10.0 + 0.0,
             stand.residual_mm
         ));
+    }
+    if let Some(arranged) = &woven.arranged {
+        text.push_str(&moved(arranged));
     }
     let emitted = &woven.emitted;
     text.push_str(&format!(

@@ -76,6 +76,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         dialect: &dialect,
         settings: reading.settings,
         stands: reading.stands.clone(),
+        arrange: weave::arrange::Arrange::default(),
         review,
     }
     .file(&sliced, &file, progress)

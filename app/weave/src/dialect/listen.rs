@@ -27,6 +27,9 @@ pub enum Heard {
 pub struct Listener {
     ear: Ear,
     components: usize,
+    /// What shares add up to, and by how much rounding may make that differ.
+    whole: f64,
+    grain: f64,
 }
 
 #[derive(Clone, Debug)]
@@ -88,7 +91,12 @@ impl Listener {
                 letters: letters.bytes().take(components).collect(),
             },
         };
-        Ok(Self { ear, components })
+        Ok(Self {
+            ear,
+            components,
+            whole: dialect.whole,
+            grain: 10_f64.powi(-(dialect.decimals as i32)) * components as f64,
+        })
     }
 
     /// Hears one line.
@@ -100,8 +108,13 @@ impl Listener {
             return Heard::Nothing;
         }
         let components = self.components;
+        let (whole, grain) = (self.whole, self.grain);
+        let change = |shares: Option<Vec<f64>>| change(shares, components, whole, grain);
         match &mut self.ear {
-            Ear::Moves { letters } => on_move(line, letters),
+            Ear::Moves { letters } => match on_move(line, letters) {
+                Some(shares) => change(shares),
+                None => Heard::Nothing,
+            },
             Ear::Ratio {
                 line: form,
                 between,
@@ -112,7 +125,7 @@ impl Listener {
                 match form.read(&text).as_deref() {
                     Some([shares]) => {
                         let shares = shares.split(between.as_str()).map(str::parse::<f64>);
-                        change(shares.collect::<Result<Vec<f64>, _>>().ok(), components)
+                        change(shares.collect::<Result<Vec<f64>, _>>().ok())
                     }
                     _ => Heard::Nothing,
                 }
@@ -146,7 +159,7 @@ impl Listener {
                     };
                 }
                 if let Some([slot]) = commit.read(&text).as_deref() {
-                    return match change(Some(shares.clone()), components) {
+                    return match change(Some(shares.clone())) {
                         Heard::Change(blend) => {
                             slots.insert(slot.clone(), blend);
                             Heard::Noted
@@ -182,7 +195,8 @@ fn command(line: &Line<'_>) -> Option<String> {
     (!text.is_empty()).then_some(text)
 }
 
-fn on_move(line: &Line<'_>, letters: &[u8]) -> Heard {
+/// The shares that a move carries; none if it carries none, or is no move.
+fn on_move(line: &Line<'_>, letters: &[u8]) -> Option<Option<Vec<f64>>> {
     let value = |letter: u8| {
         let word = line.words().iter().find(|w| w.letter == letter)?;
         word.value
@@ -193,18 +207,23 @@ fn on_move(line: &Line<'_>, letters: &[u8]) -> Heard {
         .any(|w| w.letter == b'G' && matches!(w.value, Some(v) if (0.0..=3.0).contains(&v)));
     let shares: Vec<Option<f64>> = letters.iter().map(|l| value(*l)).collect();
     if !moves || shares.iter().all(Option::is_none) {
-        return Heard::Nothing;
+        return None;
     }
-    change(shares.into_iter().collect(), letters.len())
+    Some(shares.into_iter().collect())
 }
 
-fn change(shares: Option<Vec<f64>>, components: usize) -> Heard {
-    let blend = shares
-        .filter(|s| s.len() == components)
-        .and_then(|s| Shares::from_weights(&s).ok());
-    match blend {
-        Some(blend) => Heard::Change(blend),
-        None => Heard::Unclear("the shares given are no blend".to_owned()),
+/// Shares that must add up to the whole: what a firmware makes of others is its own affair.
+fn change(shares: Option<Vec<f64>>, components: usize, whole: f64, grain: f64) -> Heard {
+    let Some(shares) = shares.filter(|s| s.len() == components) else {
+        return Heard::Unclear("the shares given are no blend".to_owned());
+    };
+    let sum: f64 = shares.iter().sum();
+    if (sum - whole).abs() > grain + 1e-9 {
+        return Heard::Unclear(format!("the shares add up to {sum:.3} and not to {whole}"));
+    }
+    match Shares::from_weights(&shares) {
+        Ok(blend) if shares.iter().all(|share| *share >= 0.0) => Heard::Change(blend),
+        _ => Heard::Unclear("the shares given are no blend".to_owned()),
     }
 }
 
@@ -256,13 +275,39 @@ mod tests {
     fn numbered_lines_are_heard_and_nonsense_is_told() {
         let dialect = Dialect::built_in("slots").expect("built in");
         let mut listener = Listener::new(&dialect, 2).expect("sound");
-        let text = "N1 M163 S0 P1*20\nN2 M163 S1 P3*20\nN3 M164 S4*1\nN4 T4*1\n";
+        let text = "N1 M163 S0 P0.25*20\nN2 M163 S1 P0.75*20\nN3 M164 S4*1\nN4 T4*1\n";
         let heard = last(&mut listener, text).expect("a change");
         assert_eq!(heard.as_slice(), [0.25, 0.75]);
         let mut words = Vec::new();
         for text in ["T9", "M163 S7 P1", "M163 S0 Px"] {
             let line = Line::parse(text.as_bytes(), &mut words);
             assert!(matches!(listener.hear(&line), Heard::Unclear(_)), "{text}");
+        }
+    }
+
+    #[test]
+    fn shares_that_do_not_add_up_are_told() {
+        let dialect = Dialect::built_in("ratio-word").expect("built in");
+        let mut listener = Listener::new(&dialect, 2).expect("sound");
+        let Form::RatioWord { line: form, .. } = &dialect.form else {
+            panic!("another form");
+        };
+        let mut words = Vec::new();
+        for (shares, sound) in [
+            ("0.25:0.75", true),
+            ("0.333:0.667", true),
+            ("0.5:0.83", false),
+            ("1:1.5", false),
+            ("1.5:-0.5", false),
+        ] {
+            let text = form.replace("{shares}", shares);
+            let line = Line::parse(text.as_bytes(), &mut words);
+            let heard = listener.hear(&line);
+            assert_eq!(
+                matches!(heard, Heard::Change(_)),
+                sound,
+                "{shares}: {heard:?}"
+            );
         }
     }
 }

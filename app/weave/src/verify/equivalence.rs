@@ -215,6 +215,14 @@ fn take_move<R: Read>(
         let off_mm = distance(piece.to, whole.to);
         let fed_off_mm = (fed_mm - whole.extruded_mm).abs();
         if off_mm <= PLACE_MM && fed_off_mm <= MOVE_FILAMENT_MM {
+            if (piece.feed_mm_min - whole.feed_mm_min).abs() > 1e-6 {
+                found.first_difference = Some(format!(
+                    "line {} of the woven file goes at {} mm/min and not at {}, as line {line} of \
+                     the toolpath",
+                    seen.line, piece.feed_mm_min, whole.feed_mm_min
+                ));
+                return Ok(());
+            }
             found.place_mm = found.place_mm.max(off_mm);
             found.cut += u64::from(pieces > 1);
             return Ok(());
@@ -225,7 +233,12 @@ fn take_move<R: Read>(
             false => 2.0,
         };
         let way_mm = distance(piece.to, whole.at(t.min(1.0)));
-        if t > 1.0 + 1e-6 || way_mm > WAY_MM || piece.rapid != whole.rapid {
+        // No piece stands still or draws back unless the move does.
+        let back = piece.extruded_mm < 0.0 && whole.extruded_mm >= 0.0;
+        let still = !piece.travels() && whole.travels();
+        let speed = (piece.feed_mm_min - whole.feed_mm_min).abs() > 1e-6;
+        if t > 1.0 + 1e-6 || way_mm > WAY_MM || piece.rapid != whole.rapid || back || still || speed
+        {
             found.first_difference = Some(format!(
                 "line {} of the woven file leaves the way of line {line} of the toolpath",
                 seen.line

@@ -5,19 +5,21 @@
 //! through the melt chamber by volume ([`chamber`]), and are laid where the moves go. Each bit
 //! of plastic at the skin is compared with what the plan asks for at the nearest point of the
 //! skin ([`printed`]). Given the toolpath from before the weaving, both are run side by side
-//! ([`equivalence`]): every place, all filament, every other line, in the same order.
+//! ([`equivalence`]): every place, all filament, every other line, in the same order; or, where the file's head says
+//! that runs changed places, by the laws of that ([`laws`]).
 
 pub mod chamber;
 pub mod deposition;
 pub mod equivalence;
 pub mod follow;
+pub mod laws;
 pub mod nozzle;
 pub mod picture;
 pub mod printed;
 mod verifying;
 
 pub use printed::Miss;
-pub use verifying::{Verified, Verify, find_stands, stands_or_found};
+pub use verifying::{RegionLaid, Verified, Verify, find_stands, stands_or_found};
 
 #[cfg(test)]
 mod tests;

@@ -1,5 +1,7 @@
 //! A woven file read back: what it lays, and what is wrong with it.
 
+use std::io::Read;
+
 use blend::{Lab, Shares};
 use geometry::layers::MOST_LAYERS;
 use geometry::{DVec3, LayerPlan, Progress};
@@ -8,6 +10,7 @@ use plan::machine::Chamber;
 use toolpath::{Caution, CautionKind, Form, Replay, Settings, Step, filament_area_mm2};
 
 use super::equivalence::{self, Equivalence};
+use super::laws::{self, Laws};
 use super::nozzle::Nozzle;
 use super::printed::Printed;
 use crate::dialect::{Dialect, Heard, Listener};
@@ -31,8 +34,10 @@ pub struct Verify<'a> {
 /// What was found.
 #[derive(Clone, Debug)]
 pub struct Verified {
-    /// Against the toolpath from before the weaving, if that was given.
+    /// Against the toolpath from before the weaving, if that was given and its order kept.
     pub same: Option<Equivalence>,
+    /// The same where runs changed places, as the file's head says.
+    pub laws: Option<Laws>,
     /// Whether the file's header names this plan; `None` if it names none.
     pub plan_matches: Option<bool>,
     /// Changes of blend in the file.
@@ -47,8 +52,21 @@ pub struct Verified {
     pub filament_mm: Vec<f64>,
     /// The print's skin.
     pub printed: Printed,
+    /// The skin of each region that anything was laid for, in the plan's order.
+    pub regions: Vec<RegionLaid>,
     /// Doubts about the file.
     pub cautions: Vec<Caution>,
+}
+
+/// How one region came out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegionLaid {
+    /// Its name.
+    pub name: String,
+    /// Plastic at its skin, mm³.
+    pub volume_mm3: f64,
+    /// Mean difference from the plan, ΔE00, by volume.
+    pub mean_de00: f64,
 }
 
 impl Verified {
@@ -62,6 +80,9 @@ impl Verified {
                 let mm = same.filament_mm;
                 return Some(format!("not the same print: {mm:+.6} mm of filament"));
             }
+        }
+        if let Some(fault) = self.laws.as_ref().and_then(|laws| laws.fault.as_ref()) {
+            return Some(format!("not the same print: {fault}"));
         }
         if self.plan_matches == Some(false) {
             let what = "it was woven from another plan, or the plan was changed since";
@@ -79,6 +100,9 @@ impl Verified {
 
 /// Distance between looks along a move, mm.
 const LOOK_MM: f64 = 0.5;
+
+/// Skin lower than this above the lowest place is the face that stood on the bed, mm.
+const BED_MM: f64 = 0.01;
 
 /// A hair beneath the skin, mm.
 const HAIR_MM: f64 = 1e-3;
@@ -100,24 +124,17 @@ impl Verify<'_> {
     ) -> Result<Verified, WeaveError> {
         let plan = self.painted.plan();
         let components = plan.spools.len();
-        let same = match original {
+        let (same, laws) = match original {
             Some(original) => {
                 progress.stage("Comparing with the toolpath from before");
-                let mut listener = Listener::new(self.dialect, components)?;
-                Some(equivalence::compare(
-                    original.read()?,
-                    woven.read()?,
-                    self.settings,
-                    &mut listener,
-                    woven.size_bytes,
-                    progress,
-                )?)
+                self.compare(woven, original, progress)?
             }
-            None => None,
+            None => (None, None),
         };
         progress.stage("Replaying the woven toolpath");
         let mut run = Run {
             verify: self,
+            bed_mm: self.painted.surface().mesh().bounds().0.z,
             copies: Copies::new(self.painted.surface().mesh(), &self.stands),
             nozzle: Nozzle::new(self.dialect, components, self.chamber)?,
             colour: None,
@@ -125,6 +142,7 @@ impl Verify<'_> {
             plan_sha256: plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
             found: Verified {
                 same,
+                laws,
                 plan_matches: None,
                 changes: 0,
                 unclear: Vec::new(),
@@ -132,16 +150,76 @@ impl Verify<'_> {
                 volume_mm3: 0.0,
                 filament_mm: vec![0.0; components],
                 printed: Printed::new(),
+                regions: plan
+                    .regions
+                    .iter()
+                    .map(|region| RegionLaid {
+                        name: region.name.clone(),
+                        volume_mm3: 0.0,
+                        mean_de00: 0.0,
+                    })
+                    .collect(),
                 cautions: Vec::new(),
             },
         };
         run.replay(woven, progress)?;
+        run.found.regions.retain(|region| region.volume_mm3 > 0.0);
         Ok(run.found)
     }
+
+    /// Both files side by side: in order, or, where the head says that runs changed places, by
+    /// the laws of that.
+    fn compare(
+        &self,
+        woven: &Source<'_>,
+        original: &Source<'_>,
+        progress: &Progress,
+    ) -> Result<(Option<Equivalence>, Option<Laws>), WeaveError> {
+        let components = self.painted.plan().spools.len();
+        let mut listener = Listener::new(self.dialect, components)?;
+        let (before, after) = (original.read()?, woven.read()?);
+        let size_bytes = woven.size_bytes;
+        if !tells_of_order(woven)? {
+            let same = equivalence::compare(
+                before,
+                after,
+                self.settings,
+                &mut listener,
+                size_bytes,
+                progress,
+            )?;
+            return Ok((Some(same), None));
+        }
+        let listener = Some(&mut listener);
+        let laws = laws::check(
+            before,
+            after,
+            self.settings,
+            listener,
+            None,
+            size_bytes,
+            progress,
+        )?;
+        Ok((None, Some(laws)))
+    }
+}
+
+/// How a head begins the line that tells of another order.
+const ORDER: &str = "; Order: runs changed places";
+
+/// Whether a file's head says that runs changed places.
+fn tells_of_order(woven: &Source<'_>) -> Result<bool, WeaveError> {
+    let mut head = Vec::new();
+    let mut file = woven.read()?.take(64 * 1024);
+    file.read_to_end(&mut head).map_err(WeaveError::Open)?;
+    let text = String::from_utf8_lossy(&head);
+    Ok(text.lines().any(|line| line.trim().starts_with(ORDER)))
 }
 
 struct Run<'a> {
     verify: &'a Verify<'a>,
+    /// Height of the part's lowest place, mm.
+    bed_mm: f64,
     copies: Copies,
     nozzle: Nozzle,
     /// The last blend laid and its colour.
@@ -236,6 +314,10 @@ impl Run<'_> {
         let Some(near) = painted.surface().nearest_within(part, visible_mm) else {
             return;
         };
+        // The face that stood on the bed is not seen.
+        if near.point_mm.z < self.bed_mm + BED_MM {
+            return;
+        }
         let lab = match self.colour {
             Some((known, lab)) if known == laid => lab,
             _ => painted.model().mix(&laid).to_lab(),
@@ -245,6 +327,13 @@ impl Run<'_> {
         let mut within = near;
         within.point_mm += (part - near.point_mm).clamp_length_max(HAIR_MM);
         let asked = painted.lab_at(within);
+        let region = painted.region_at(within);
+        if let Some(region) = self.found.regions.get_mut(region) {
+            let sum = region.volume_mm3 + volume_mm3;
+            let off = blend::ciede2000(asked, lab) - region.mean_de00;
+            region.mean_de00 += off * volume_mm3 / sum;
+            region.volume_mm3 = sum;
+        }
         self.found
             .printed
             .add(near.point_mm, asked, lab, volume_mm3, line);

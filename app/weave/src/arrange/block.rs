@@ -1,0 +1,257 @@
+//! The purge block: a pillar beside the part that takes what the part can't hide.
+//!
+//! It is laid layer by layer with the part, from the plate to the last layer that needs it. A
+//! layer that needs nothing gets a wall and a few lines across, so that what comes above has
+//! something to stand on; a layer that needs more gets lines closer together, up to solid.
+
+use super::plate::Squares;
+
+/// Plastic that is purged and part of which goes to the block: a layer's.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Level {
+    /// Height of the nozzle, mm.
+    pub top_mm: f64,
+    /// What it has to take, mm³.
+    pub purge_mm3: f64,
+    /// A layer soon above it has to take something, and needs lines to lie on.
+    pub carries: bool,
+}
+
+/// So many layers beneath one that takes something have lines across already.
+pub(super) const CARRYING: usize = 8;
+
+/// Where the block stands and how large it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Block {
+    /// Its low corner on the plate, mm.
+    pub low_mm: [f64; 2],
+    /// Its side, mm.
+    pub side_mm: f64,
+    /// The height that it grows to, mm.
+    pub top_mm: f64,
+    /// Width of its lines, mm.
+    pub line_mm: f64,
+}
+
+/// Free room about the block, mm: its brim, and way for the nozzle.
+pub(super) const CLEAR_MM: f64 = 5.0;
+
+/// Lines of its brim.
+const BRIM_LINES: u32 = 4;
+
+/// The smallest block, mm.
+const LEAST_SIDE_MM: f64 = 8.0;
+
+/// The largest one, mm.
+pub(super) const MOST_SIDE_MM: f64 = 48.0;
+
+/// How many times as high as wide it may be (our rule; common practice, no source).
+const MOST_SLENDER: f64 = 12.0;
+
+/// The widest gap between lines across, mm (our rule: what a bridge of one line spans well).
+const WIDEST_GAP_MM: f64 = 10.0;
+
+impl Block {
+    /// Sides that are worth trying for a block of a height, mm.
+    pub(super) fn sides(top_mm: f64) -> impl Iterator<Item = f64> {
+        let least = (top_mm / MOST_SLENDER).max(LEAST_SIDE_MM).min(MOST_SIDE_MM);
+        (0..=40)
+            .map(move |i| least + f64::from(i))
+            .take_while(|side| *side <= MOST_SIDE_MM)
+    }
+
+    /// Its low and high corner with brim, mm.
+    pub fn bounds_mm(&self) -> ([f64; 2], [f64; 2]) {
+        let brim = f64::from(BRIM_LINES) * self.line_mm;
+        (
+            self.low_mm.map(|v| v - brim),
+            self.low_mm.map(|v| v + self.side_mm + brim),
+        )
+    }
+
+    /// Lines across of a layer: at least so many, at most so many.
+    fn lines(&self, carries: bool) -> (u32, u32) {
+        let inner = self.inner_mm();
+        let few = match carries {
+            true => (inner / WIDEST_GAP_MM).ceil().max(2.0),
+            false => 0.0,
+        };
+        let many = (inner / self.line_mm).floor().max(few) + 1.0;
+        (few as u32, many as u32)
+    }
+
+    /// Side of the field that the lines across fill, along their middles, mm.
+    fn inner_mm(&self) -> f64 {
+        (self.side_mm - 3.0 * self.line_mm).max(self.line_mm)
+    }
+
+    /// Length of a layer with so many lines across, mm.
+    fn length_mm(&self, lines: u32) -> f64 {
+        let wall = 4.0 * (self.side_mm - self.line_mm);
+        match lines {
+            0 => wall,
+            // From line to line it goes along the wall.
+            1 => wall + self.inner_mm(),
+            _ => wall + self.inner_mm() * (f64::from(lines) + 1.0),
+        }
+    }
+
+    /// The plastic of a layer that has to take so much, mm³: never less than it needs to stand,
+    /// never more than solid.
+    pub(super) fn layer_mm3(&self, level: &Level, height_mm: f64) -> f64 {
+        self.length_mm(self.lines_for(level, height_mm)) * self.line_mm * height_mm
+    }
+
+    fn lines_for(&self, level: &Level, height_mm: f64) -> u32 {
+        let (few, many) = self.lines(level.carries);
+        let wanted = level.purge_mm3 / (self.line_mm * height_mm).max(1e-9);
+        // A hair less, so that a layer's own plastic asks for the same lines again.
+        let more = (wanted - self.length_mm(0)) / self.inner_mm() - 1.0 - 1e-6;
+        let lines = match more {
+            more if more <= -1.0 => 0.0,
+            more => more.ceil().max(1.0),
+        };
+        (lines as u32).clamp(few, many)
+    }
+
+    /// The path of a layer: chains of points, mm. Layers go across in turn along x and y.
+    pub(super) fn path(&self, level: &Level, height_mm: f64, number: usize) -> Vec<Vec<[f64; 2]>> {
+        let half = 0.5 * self.line_mm;
+        let low = self.low_mm.map(|v| v + half);
+        let high = self.low_mm.map(|v| v + self.side_mm - half);
+        let wall = vec![low, [high[0], low[1]], high, [low[0], high[1]], low];
+        let lines = self.lines_for(level, height_mm);
+        let from = self.low_mm.map(|v| v + 1.5 * self.line_mm);
+        let to = self.low_mm.map(|v| v + self.side_mm - 1.5 * self.line_mm);
+        let turned = number % 2 == 1;
+        let (along, across) = if turned { (1, 0) } else { (0, 1) };
+        let pick = |corner: [f64; 2], axis: usize| corner.get(axis).copied().unwrap_or(0.0);
+        let mut fill = Vec::with_capacity(2 * lines as usize);
+        for line in 0..lines {
+            let part = f64::from(line) / f64::from((lines - 1).max(1));
+            let at = pick(from, across) + (pick(to, across) - pick(from, across)) * part;
+            let mut ends = [pick(from, along), pick(to, along)];
+            if line % 2 == 1 {
+                ends.reverse();
+            }
+            for end in ends {
+                fill.push(if turned { [at, end] } else { [end, at] });
+            }
+        }
+        match lines {
+            0 => vec![wall],
+            _ => vec![wall, fill],
+        }
+    }
+
+    /// The brim: loops from the outside in.
+    pub(super) fn brim(&self) -> Vec<Vec<[f64; 2]>> {
+        (0..BRIM_LINES)
+            .rev()
+            .map(|ring| {
+                let out = (f64::from(ring) + 0.5) * self.line_mm;
+                let low = self.low_mm.map(|v| v - out);
+                let high = self.low_mm.map(|v| v + self.side_mm + out);
+                vec![low, [high[0], low[1]], high, [low[0], high[1]], low]
+            })
+            .collect()
+    }
+
+    /// All its plastic, mm³.
+    pub(super) fn volume_mm3(&self, levels: &[Level]) -> f64 {
+        let mut below = 0.0;
+        let mut sum = 0.0;
+        for (index, level) in levels.iter().enumerate() {
+            let height = level.top_mm - below;
+            below = level.top_mm;
+            sum += self.layer_mm3(level, height);
+            if index == 0 {
+                let (low, high) = self.bounds_mm();
+                let outside = (high[0] - low[0]).powi(2) - self.side_mm.powi(2);
+                sum += outside * height;
+            }
+        }
+        sum
+    }
+}
+
+/// Finds a free place for a block, as near as may be to what is printed.
+///
+/// `bed_mm` is the bed's size if it is known: from 0 to there. Without it, places where the file
+/// itself prints are taken to be on the bed, and their neighbourhood.
+pub(super) fn place(
+    taken: &mut Squares,
+    side_mm: f64,
+    line_mm: f64,
+    bed_mm: Option<[f64; 2]>,
+) -> Option<[f64; 2]> {
+    const STEP_MM: f64 = 2.0;
+    let (low, high) = taken.bounds_mm()?;
+    let brim = f64::from(BRIM_LINES) * line_mm;
+    let out = side_mm + brim + CLEAR_MM;
+    let (from, to) = match bed_mm {
+        Some(bed) => ([brim + 1.0; 2], bed.map(|size| size - side_mm - brim - 1.0)),
+        None => {
+            // Not past 0 unless the file prints there.
+            let from = low.map(|v| match v >= 0.0 {
+                true => (v - out - STEP_MM).max(brim + 1.0),
+                false => v - out - STEP_MM,
+            });
+            (from, high.map(|v| v + CLEAR_MM + brim + STEP_MM))
+        }
+    };
+    let middle = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
+    let far =
+        |at: [f64; 2]| (at[0] + 0.5 * side_mm - middle[0]).hypot(at[1] + 0.5 * side_mm - middle[1]);
+    let mut best: Option<[f64; 2]> = None;
+    let count = |axis: usize| {
+        let (a, b) = (from.get(axis).copied()?, to.get(axis).copied()?);
+        (b >= a).then(|| ((b - a) / STEP_MM) as u32)
+    };
+    for i in 0..=count(0)? {
+        for j in 0..=count(1)? {
+            let at = [
+                from[0] + f64::from(i) * STEP_MM,
+                from[1] + f64::from(j) * STEP_MM,
+            ];
+            if best.is_some_and(|best| far(best) <= far(at)) {
+                continue;
+            }
+            let wide = brim + CLEAR_MM;
+            if taken.is_free(at.map(|v| v - wide), at.map(|v| v + side_mm + wide)) {
+                best = Some(at);
+            }
+        }
+    }
+    best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn a_layer_takes_what_it_must_and_stays_within(
+            side in 8.0..40.0f64, purge in 0.0..400.0f64, height in 0.1..0.3f64, number in 0_usize..4,
+        ) {
+            let block = Block { low_mm: [3.0, 7.0], side_mm: side, top_mm: 30.0, line_mm: 0.45 };
+            let level = Level { top_mm: 9.0, purge_mm3: purge, carries: number > 1 };
+            let mut length = 0.0;
+            for chain in block.path(&level, height, number) {
+                for pair in chain.windows(2) {
+                    length += (pair[0][0] - pair[1][0]).hypot(pair[0][1] - pair[1][1]);
+                }
+                for [x, y] in chain {
+                    prop_assert!((3.0..=3.0 + side).contains(&x) && (7.0..=7.0 + side).contains(&y));
+                }
+            }
+            let laid = length * 0.45 * height;
+            prop_assert!((laid - block.layer_mm3(&level, height)).abs() < 1e-6);
+            let solid = side * side * height;
+            prop_assert!(laid >= purge.min(0.85 * solid), "{laid} {purge} {solid}");
+            prop_assert!(laid <= 1.15 * solid + 2.0, "{laid} {solid}");
+        }
+    }
+}

@@ -1,0 +1,463 @@
+//! The toolpath laid in another order, so that blends arrive where they are seen.
+//!
+//! A layer of a sliced file is a list of runs. Here they change places within their layer, are
+//! cut where regions end, and plastic that nobody sees is laid between two blends; what that
+//! can't take up is purged into a block beside the part ([`block`]). The result is a toolpath
+//! like the one that came in, still without a blend: the weaving goes over it as over any other.
+//!
+//! 1. The file is read in sections ([`sections`]): plastic of one height with nothing in it
+//!    that must not be passed. Its ways of going from run to run are learnt ([`habits`]).
+//! 2. Each section's plastic is looked up in the plan ([`atoms`]), and the order of blends with
+//!    the least to be purged is found over all sections ([`order`]).
+//! 3. The file is read again and written section by section ([`lay`]).
+//!
+//! Rules, each for its reason. What climbs stays in order, and so does what lies over a gap:
+//! bridges need what holds them. The first layer stays in order, for it must stick. Settings go
+//! with their plastic; temperatures, tools and whatever is not known are walls that nothing
+//! passes. Within one blend the file's own order of walls and filling stays. Layers take no less
+//! time than before, for nothing is left out.
+
+mod atoms;
+pub mod block;
+mod groups;
+mod habits;
+mod lay;
+mod lines;
+mod order;
+mod planning;
+mod plate;
+mod sections;
+mod sequence;
+
+use std::io::{self, Read, Write};
+
+use geometry::Progress;
+use plan::Painted;
+use plan::schedule::Asked;
+use toolpath::{Distance, MachineState, Move, Settings, filament_area_mm2};
+
+use crate::WeaveError;
+use crate::asking::Asking;
+use crate::overrides::Overrides;
+use crate::register::Placement;
+use atoms::Cut;
+use block::{Block, Level};
+use groups::{Groups, group_in};
+use habits::{Habits, Learner};
+use lay::{Item, Lay, LayError};
+use order::Wants;
+use planning::Planning;
+use plate::{Hangs, Squares};
+use sections::{Section, Sections};
+use sequence::{sequence, taken};
+
+/// Where plastic may go that has to pass between two blends.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Purge {
+    /// Nothing is moved: each blend is fed as near to its place as the file's order lets it.
+    Stay,
+    /// Into what nobody sees of the part.
+    Inside,
+    /// There, and what it can't take into a block beside the part.
+    #[default]
+    Block,
+}
+
+/// How a toolpath is to be laid anew.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Arrange {
+    /// Where purged plastic goes.
+    pub purge: Purge,
+    /// How far a blend may be off when its region begins, ΔE00; the machine's own allowance
+    /// if none is given.
+    pub allow_de00: Option<f64>,
+    /// The block's low corner on the plate, mm; a free place is looked for otherwise.
+    pub block_at_mm: Option<[f64; 2]>,
+    /// The bed's size, mm, from the plate's origin.
+    pub bed_mm: Option<[f64; 2]>,
+}
+
+/// What was done.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Arranged {
+    /// Sections that are laid in another order than the file's.
+    pub reordered: u64,
+    /// Sections of several blends that had to stay in order.
+    pub in_order: u64,
+    /// Moves cut where regions end.
+    pub cuts: u64,
+    /// Plastic that changes of blend need in all, mm³,
+    pub needed_mm3: f64,
+    /// and how much of it nobody sees within the part.
+    pub hidden_mm3: f64,
+    /// The block, if there is one.
+    pub block: Option<Block>,
+    /// Its plastic, mm³,
+    pub block_mm3: f64,
+    /// and its mass by the first spool's density, g.
+    pub block_g: f64,
+    /// What a person should know.
+    pub cautions: Vec<String>,
+}
+
+/// Plastic that hangs from one end by less than this needs nothing beside it, mm.
+const HANGS_MM: f64 = 1.5;
+
+/// Squares in which the plastic of the layer below is noted, mm.
+const BELOW_MM: f64 = 0.4;
+
+/// Squares in which the plate's free room is noted, mm.
+const PLATE_MM: f64 = 2.0;
+
+/// More sections than any print has layers.
+const MOST_SECTIONS: usize = 400_000;
+
+/// What is to be laid anew, and by what.
+pub(super) struct Job<'a> {
+    pub how: &'a Arrange,
+    pub asked: &'a Asked<'a>,
+    pub overrides: Option<&'a Overrides>,
+    pub stands: &'a [Placement],
+    pub settings: Settings,
+}
+
+/// What is known of a section after the first reading.
+#[derive(Clone, Debug, Default)]
+struct Facts {
+    top_mm: f64,
+    wants: Wants,
+    /// Volume of each group, mm³.
+    volumes: Vec<f64>,
+    /// For each blend of the section the group that it is in.
+    group_of: Vec<(u32, u32)>,
+    feed_mm_min: f64,
+    keeps: Keeps,
+}
+
+/// What of a section must stay.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Keeps {
+    /// It may be laid in any order.
+    #[default]
+    Nothing,
+    /// The file's order: something in it lies over a gap. A purge may come between.
+    Order,
+    /// All of it, line for line.
+    All,
+}
+
+/// One change of blend within a section or before it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Change {
+    /// Laid before this group of the order.
+    before: usize,
+    from: u32,
+    to: u32,
+    free_mm3: f64,
+    purge_mm3: f64,
+    /// Plastic of the new blend in the section, mm³.
+    seen_mm3: f64,
+}
+
+/// What is to be done with a section.
+#[derive(Clone, Debug, Default)]
+struct Doing {
+    order: Vec<u32>,
+    changes: Vec<Change>,
+    /// The block's layer that is laid with this section, and how thick it is.
+    level: Option<(usize, f64)>,
+    /// The section lays what the block's layer still lacks.
+    closes: bool,
+}
+
+/// Everything that the second reading needs.
+struct Planned {
+    facts: Vec<Facts>,
+    doing: Vec<Doing>,
+    habits: Habits,
+    block: Option<Block>,
+    levels: Vec<Level>,
+    arranged: Arranged,
+}
+
+/// Lays a toolpath anew into `out`; `None`, and nothing written, if nothing is gained by it.
+///
+/// `open` gives the file from its beginning, twice.
+///
+/// # Errors
+/// When the file can't be read or written, when told to stop, and when a line would not be laid
+/// where it was.
+pub(super) fn arrange(
+    job: &Job<'_>,
+    open: &dyn Fn() -> Result<Box<dyn Read>, WeaveError>,
+    size_bytes: u64,
+    make: &dyn Fn() -> io::Result<Box<dyn Write>>,
+    progress: &Progress,
+) -> Result<Result<Arranged, Vec<String>>, WeaveError> {
+    progress.stage("Looking for a better order");
+    let planned = match plan_of(job, open()?, size_bytes, progress)? {
+        Ok(planned) => planned,
+        Err(why) => return Ok(Err(why)),
+    };
+    if planned.arranged.reordered == 0 && planned.block.is_none() {
+        return Ok(Err(planned.arranged.cautions));
+    }
+    progress.stage("Laying the toolpath in its new order");
+    let out = make()?;
+    let cuts = written(job, &planned, open()?, size_bytes, out, progress)?;
+    Ok(Ok(Arranged {
+        cuts,
+        ..planned.arranged
+    }))
+}
+
+/// The first reading: what each section asks for, and what is best done about it. Or why the
+/// file stays as it is.
+fn plan_of(
+    job: &Job<'_>,
+    file: Box<dyn Read>,
+    size_bytes: u64,
+    progress: &Progress,
+) -> Result<Result<Planned, Vec<String>>, WeaveError> {
+    let painted = job.asked.painted();
+    let area_mm2 = area_mm2(painted);
+    let mut asking = Asking::new(job.asked, job.overrides, job.stands);
+    let mut groups = Groups::new(painted, job.how.allow_de00);
+    let mut sections = Sections::new(file, job.settings);
+    let mut learner = Learner::default();
+    let mut facts: Vec<Facts> = Vec::new();
+    let mut below = Squares::new(BELOW_MM);
+    let mut above = Squares::new(BELOW_MM);
+    let mut above_top_mm = f64::NEG_INFINITY;
+    let mut plate = Squares::new(PLATE_MM);
+    let mut lowest_mm = f64::INFINITY;
+    let mut relative = false;
+    while let Some(section) = sections.next()? {
+        progress.set(sections.offset as f32 / size_bytes.max(1) as f32);
+        progress.check()?;
+        for held in section.lead.iter().chain(&section.body) {
+            learner.line(held);
+            let printing = lowest_mm.is_finite() && !section.body.is_empty();
+            relative |= printing && held.before.distance() == Distance::Relative;
+        }
+        if section.body.is_empty() {
+            facts.push(Facts::default());
+            continue;
+        }
+        if facts.len() > MOST_SECTIONS {
+            return Ok(Err(vec![
+                "The toolpath climbs all the while or has no layers, so it stays in order"
+                    .to_owned(),
+            ]));
+        }
+        lowest_mm = lowest_mm.min(section.top_mm);
+        let first = section.top_mm < lowest_mm + 1e-3;
+        if (section.top_mm - above_top_mm).abs() > 1e-3 {
+            std::mem::swap(&mut below, &mut above);
+            above.clear();
+            above_top_mm = section.top_mm;
+        }
+        let mut hangs = false;
+        let mut hanging = Hanging::default();
+        for step in section.body.iter().filter_map(|held| held.print()) {
+            hangs |= !first && !hangs && !below.is_empty() && hanging.on(&below, step);
+            above.lay(step);
+            plate.lay(step);
+        }
+        let asked = atoms::asked(&section, &mut asking, area_mm2);
+        let fixed = match (section.fixed || first, hangs) {
+            (true, _) => Keeps::All,
+            (false, true) => Keeps::Order,
+            (false, false) => Keeps::Nothing,
+        };
+        facts.push(groups.facts(&section, &asked, &asking.blends, fixed));
+    }
+    if relative {
+        return Ok(Err(vec![
+            "The toolpath goes by relative places while it prints, so it stays in order".to_owned(),
+        ]));
+    }
+    if sections.numbered && !sections.checked {
+        return Ok(Err(vec![
+            "The toolpath has line numbers without checksums, so it stays in order".to_owned(),
+        ]));
+    }
+    let planning = Planning {
+        job,
+        groups,
+        blends: asking.blends,
+        facts,
+        habits: learner.habits(),
+    };
+    Ok(Ok(planning.run(&mut plate)))
+}
+
+/// Follows what hangs from one end only, over the bends of a run.
+#[derive(Default)]
+struct Hanging {
+    end: Option<[f64; 3]>,
+    bare_mm: f64,
+}
+
+impl Hanging {
+    /// Whether more than a little hangs with this move.
+    fn on(&mut self, below: &Squares, step: &Move) -> bool {
+        if self.end != Some(step.from) {
+            self.bare_mm = 0.0;
+        }
+        self.end = Some(step.to);
+        let most_mm = match below.hangs(step) {
+            Hangs::Throughout(length_mm) => {
+                self.bare_mm += length_mm;
+                self.bare_mm
+            }
+            Hangs::AtEnds(start_mm, end_mm) => {
+                let most_mm = (self.bare_mm + start_mm).max(end_mm);
+                self.bare_mm = end_mm;
+                most_mm
+            }
+        };
+        most_mm > HANGS_MM
+    }
+}
+
+fn area_mm2(painted: &Painted) -> f64 {
+    let spools = &painted.plan().spools;
+    filament_area_mm2(spools.first().map_or(1.75, |s| s.diameter_mm))
+}
+
+/// The second reading: writes the file; gives the moves that were cut.
+fn written(
+    job: &Job<'_>,
+    planned: &Planned,
+    file: Box<dyn Read>,
+    size_bytes: u64,
+    out: Box<dyn Write>,
+    progress: &Progress,
+) -> Result<u64, WeaveError> {
+    let painted = job.asked.painted();
+    let area_mm2 = area_mm2(painted);
+    let mut asking = Asking::new(job.asked, job.overrides, job.stands);
+    let mut sections = Sections::new(file, job.settings);
+    let line_mm = planned.block.as_ref().map_or(0.45, |b| b.line_mm);
+    let mut lay: Option<Lay<Box<dyn Write>>> = None;
+    let mut out = Some(out);
+    let mut index = 0;
+    let mut cuts = 0;
+    let mut left = Vec::new();
+    let mut last_level = None;
+    while let Some(section) = sections.next()? {
+        progress.set(sections.offset as f32 / size_bytes.max(1) as f32);
+        progress.check()?;
+        if let Some(out) = out.take() {
+            lay = Some(Lay::new(
+                out,
+                MachineState::new(job.settings),
+                planned.habits,
+                line_mm,
+                area_mm2,
+                &sections.end,
+            ));
+        }
+        let Some(lay) = &mut lay else { break };
+        let (Some(facts), Some(doing)) = (planned.facts.get(index), planned.doing.get(index))
+        else {
+            return Err(WeaveError::Changed);
+        };
+        index += 1;
+        if section.body.is_empty() {
+            lay.as_it_is(&section).map_err(fault)?;
+            continue;
+        }
+        // Looked up all the same: what is known of a place serves the layers above.
+        let asked = atoms::asked(&section, &mut asking, area_mm2);
+        if let (Some((number, height_mm)), Some(block)) = (doing.level, &planned.block)
+            && last_level != Some(number)
+        {
+            last_level = Some(number);
+            let level = planned.levels.get(number).copied().unwrap_or_default();
+            left = block.path(&level, height_mm, number);
+            if number == 0 {
+                left.splice(0..0, block.brim());
+            }
+        }
+        let closes = doing.closes && !left.is_empty();
+        if doing.changes.is_empty() && !closes {
+            lay.as_it_is(&section).map_err(fault)?;
+            continue;
+        }
+        let keep = doing.changes.is_empty();
+        let cut = match keep {
+            true => Cut::whole(&section),
+            false => asked.cut(&section, |b| group_in(&facts.group_of, b), &sections.end),
+        };
+        cuts += cut.cuts;
+        let per_mm3 = line_mm * doing.level.map_or(0.0, |l| l.1);
+        let feed_mm_min = match doing.level {
+            Some((0, _)) => facts.feed_mm_min,
+            _ => planned.habits.print_mm_min,
+        };
+        let mut items = match keep {
+            true => (0..cut.atoms.len()).map(Item::Atom).collect(),
+            false => sequence(&cut, doing, facts.keeps == Keeps::Order, &mut |purge_mm3| {
+                let chains = taken(&mut left, purge_mm3 / per_mm3.max(1e-9));
+                Item::Purge {
+                    chains,
+                    height_mm: doing.level.map_or(0.0, |l| l.1),
+                    feed_mm_min,
+                }
+            }),
+        };
+        if closes {
+            items.push(Item::Purge {
+                chains: std::mem::take(&mut left),
+                height_mm: doing.level.map_or(0.0, |l| l.1),
+                feed_mm_min,
+            });
+        }
+        items.retain(|item| !matches!(item, Item::Purge { chains, .. } if chains.is_empty()));
+        lay.in_order(&section, &cut, &items).map_err(fault)?;
+    }
+    if index != planned.facts.len() {
+        return Err(WeaveError::Changed);
+    }
+    if let Some(lay) = lay {
+        lay.finish()?.flush()?;
+    }
+    Ok(cuts)
+}
+
+fn fault(error: LayError) -> WeaveError {
+    match error {
+        LayError::Output(error) => WeaveError::Output(error),
+        LayError::Astray(_) => WeaveError::Laws(error.to_string()),
+    }
+}
+
+impl Cut {
+    /// A section as one atom: its body in the file's order.
+    fn whole(section: &Section) -> Self {
+        let ends = (
+            section.body.iter().find_map(|h| h.print()),
+            section.body.iter().rev().find_map(|h| h.print()),
+        );
+        let (Some(first), Some(last)) = ends else {
+            return Self::default();
+        };
+        Self {
+            atoms: vec![atoms::Atom {
+                parts: std::iter::once(0..section.body.len()).collect(),
+                asks: None,
+                volume_mm3: 0.0,
+                from_mm: first.from,
+                to_mm: last.to,
+            }],
+            body: section.body.clone(),
+            cuts: 0,
+            uncut: 0,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -24,6 +24,7 @@ def checks(tools):
     yield from spectra(tools)
     yield from reconstruction(tools)
     yield from handbook(tools)
+    yield from lights(tools)
 
 
 def srgb(tools, codes):
@@ -93,3 +94,46 @@ def handbook(tools):
     answers = tools.colours([{"k_over_s": r} for r in table])
     off = max(abs(a["k_over_s"] / k - 1) for a, k in zip(answers, table.values()))
     yield Check("K/S of a reflectance", "Kubelka and Munk 1931, by hand", off, 1e-9, len(table))
+
+
+def lights(tools):
+    """Measured charts under A, F11 and LED-B3, each against its neighbour in the chart.
+
+    The library sums every 1 nm with the lights' own tables; the index is written out here from
+    CIE 15:2018 (special metamerism index, change of illuminant).
+    """
+    nm = np.arange(380, 731, 10)
+    fine = colour.SpectralShape(380, 730, 1)
+    cmfs = colour.MSDS_CMFS[CMFS].copy().align(fine)
+    samples = []
+    for _, sample in published_reflectances():
+        sample = sample.copy().align(
+            fine, extrapolator_kwargs={"method": "Constant", "left": None, "right": None}
+        )
+        samples.append(np.interp(nm, fine.wavelengths, sample.values))
+    samples = np.clip(samples, 0.001, 1.0)
+    # Between their readings as CIE 15 recommends.
+    curves = [
+        colour.SpragueInterpolator(nm, sample)(fine.wavelengths) for sample in samples
+    ]
+    for name, ours in (("A", "A"), ("FL11", "F11"), ("LED-B3", "LED-B3")):
+        source = colour.SDS_ILLUMINANTS[name].copy()
+        source.interpolate(fine, colour.LinearInterpolator)
+        weights = cmfs.values * source.values[:, None]
+        weights /= weights[:, 1].sum()
+        white = colour.XYZ_to_xy(weights.sum(axis=0))
+        seen = np.array(curves) @ weights
+        labs = colour.XYZ_to_Lab(seen, white)
+        others = np.roll(np.arange(len(samples)), 1)
+        answers = tools.colours([
+            {"lit": {"light": ours, "bands": samples[i].tolist(), "other": samples[j].tolist()}}
+            for i, j in enumerate(others)
+        ])
+        off = colour.delta_E(np.array([a["lab"] for a in answers]), labs, method="CIE 2000").max()
+        yield Check(f"colours under {ours}, ΔE00", "colour-science; CIE 15", off, 0.1, len(samples))
+        day = np.array([a["xyz"] for a in tools.colours(
+            [{"spectrum": np.column_stack([nm, s]).tolist()} for s in samples])])
+        mended = seen[others] * day / day[others]
+        index = colour.delta_E(labs, colour.XYZ_to_Lab(mended, white), method="CIE 2000")
+        off = np.abs(np.array([a["metamerism"] for a in answers]) - index)
+        yield Check(f"special metamerism index, {ours}", "CIE 15, by hand", off.max(), 0.1, len(samples))

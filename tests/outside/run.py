@@ -13,13 +13,14 @@ import keyed_in
 import lag_readings
 import layers
 import meshes
+import misread
 import order
 import sent
 import toolpath
 from tools import Tools
 
 SUBJECTS = [
-    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, inks, layers, geodesics, meshes, toolpath,
+    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, misread, inks, layers, geodesics, meshes, toolpath,
     exchange, order,
 ]
 

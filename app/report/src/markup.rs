@@ -9,5 +9,6 @@ pub fn escaped(text: &str) -> String {
         c => c,
     };
     let plain: String = text.chars().map(plain).collect();
-    quick_xml::escape::escape(plain).into_owned()
+    // HTML before version 5 knows no `&apos;`.
+    quick_xml::escape::escape(plain).replace("&apos;", "&#39;")
 }

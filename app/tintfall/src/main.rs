@@ -1,5 +1,6 @@
 //! The command `tintfall`: colour a part, and hand the print step all it needs.
 
+mod causes;
 mod commands;
 mod console;
 mod fault;

@@ -24,6 +24,7 @@
 mod apportion;
 mod asked;
 mod interior;
+mod laid;
 mod layer;
 mod order;
 mod outline_runs;
@@ -43,6 +44,7 @@ use serde::{Deserialize, Serialize};
 use crate::{Painted, Plan};
 
 pub use asked::{Asked, AskedLayer};
+pub use laid::Laid;
 pub use layer::{Dose, Layer};
 pub use steps::Steps;
 pub use tints::Tint;
@@ -63,16 +65,6 @@ pub struct Schedule {
     pub warnings: Vec<Warning>,
     /// Layers from the bed upwards.
     pub layers: Vec<Layer>,
-}
-
-/// The plastic of a toolpath, which then counts in place of the plan's
-/// [`Filling`](crate::Filling).
-#[derive(Clone, Debug, PartialEq)]
-pub struct Laid {
-    /// What is laid in each of the plan's layers, mm³, from the bed upwards.
-    pub layers_mm3: Vec<f64>,
-    /// What the schedule's amounts are for, in words.
-    pub route: String,
 }
 
 /// Why there is no schedule.

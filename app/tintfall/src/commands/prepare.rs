@@ -1,14 +1,15 @@
 //! `tintfall prepare`.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use package::{FILES, PrepareError, Prepared, prepare_along};
-use project::job::{Job, JobError};
-use project::signoff::{self, SignoffError, Standing};
+use package::{FILES, Prepared, prepare_along};
+use project::job::Job;
 
 use super::sliced::Sliced;
 use crate::console::Console;
 use crate::fault::Fault;
+
+pub use crate::causes::{not_opened, not_prepared, not_signed, required};
 
 /// Write a plan's schedule, sheet, review page and summary into a folder
 #[derive(clap::Args)]
@@ -61,41 +62,6 @@ impl Args {
             false => console.out(&told(&self.out, &prepared)),
         }
     }
-}
-
-/// A plan that can't be opened, as a fault.
-pub fn not_opened(error: JobError) -> Fault {
-    match error {
-        JobError::Cancelled(_) => Fault::Stopped,
-        JobError::Input(why) => Fault::Input(why),
-    }
-}
-
-/// A plan that can't be prepared, as a fault.
-pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
-    match error {
-        PrepareError::Cancelled(_) => Fault::Stopped,
-        PrepareError::Schedule(why) => Fault::Input(format!("{}: {why}", plan.display())),
-        PrepareError::Signoff(error) => not_signed(error),
-        error => Fault::system(error),
-    }
-}
-
-/// Signatures that can't be read or given, as a fault.
-pub fn not_signed(error: SignoffError) -> Fault {
-    match error {
-        SignoffError::Write(error) => error.into(),
-        error => Fault::input(error),
-    }
-}
-
-/// How a plan stands, which must be approved.
-pub fn required(job: &Job) -> Result<Standing, Fault> {
-    let standing = signoff::standing(job).map_err(not_signed)?;
-    standing
-        .require()
-        .map_err(|error| Fault::Input(format!("{}: {error}", job.path.display())))?;
-    Ok(standing)
 }
 
 /// What was written, and what it adds up to.

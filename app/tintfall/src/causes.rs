@@ -1,0 +1,44 @@
+//! Errors of opening, signing and preparing a plan, as faults of a command.
+
+use std::path::Path;
+
+use package::PrepareError;
+use project::job::{Job, JobError};
+use project::signoff::{self, SignoffError, Standing};
+
+use crate::fault::Fault;
+
+/// A plan that can't be opened, as a fault.
+pub fn not_opened(error: JobError) -> Fault {
+    match error {
+        JobError::Cancelled(_) => Fault::Stopped,
+        JobError::Input(why) => Fault::Input(why),
+    }
+}
+
+/// A plan that can't be prepared, as a fault.
+pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
+    match error {
+        PrepareError::Cancelled(_) => Fault::Stopped,
+        PrepareError::Schedule(why) => Fault::Input(format!("{}: {why}", plan.display())),
+        PrepareError::Signoff(error) => not_signed(error),
+        error => Fault::system(error),
+    }
+}
+
+/// Signatures that can't be read or given, as a fault.
+pub fn not_signed(error: SignoffError) -> Fault {
+    match error {
+        SignoffError::Write(error) => error.into(),
+        error => Fault::input(error),
+    }
+}
+
+/// How a plan stands, which must be approved.
+pub fn required(job: &Job) -> Result<Standing, Fault> {
+    let standing = signoff::standing(job).map_err(not_signed)?;
+    standing
+        .require()
+        .map_err(|error| Fault::Input(format!("{}: {error}", job.path.display())))?;
+    Ok(standing)
+}

@@ -25,7 +25,6 @@ const KNOWN: &[(&str, &str)] = &[
     ("app/blend", "src/"),
     ("app/plan", "src/edit/"),
     ("app/plan", "src/ron_text/"),
-    ("app/plan", "src/trace/"),
     ("app/viewer", "src/"),
 ];
 

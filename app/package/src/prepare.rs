@@ -110,6 +110,11 @@ pub struct Summary {
     pub warnings: Vec<Warning>,
 }
 
+impl Summary {
+    /// Version of the format that is written here. Version 1 has `most_de00` for `p95_de00`.
+    pub const VERSION: u32 = 2;
+}
+
 /// What was prepared.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prepared {
@@ -310,7 +315,7 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
 fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing) -> Summary {
     let (lo, hi) = job.painted.surface().mesh().bounds();
     Summary {
-        version: 1,
+        version: Summary::VERSION,
         provenance: schedule.provenance.clone(),
         review,
         size_mm: DVec3::to_array(&(hi - lo)),

@@ -93,7 +93,7 @@ fn compensation_brings_the_lamp_shade_under_one() {
         found.before_de00,
         found.after_de00,
         found.how,
-        printed.delivery.most_de00,
+        printed.delivery.p95_de00,
         printed.delivery.worst_de00,
         found.commands.changes(),
     );

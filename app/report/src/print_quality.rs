@@ -12,7 +12,8 @@ pub struct Outcome {
     /// Mean ΔE00 between what comes out and what is asked, over the visible area.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the visible area stays within.
-    pub most_de00: f64,
+    #[serde(alias = "most_de00")]
+    pub p95_de00: f64,
     /// The greatest ΔE00 anywhere on the visible area.
     pub worst_de00: f64,
     /// The mean ΔE00 if every command stood at its place.
@@ -35,7 +36,7 @@ impl Outcome {
     pub fn of(printed: &AsPrinted) -> Self {
         Self {
             mean_de00: printed.delivery.mean_de00,
-            most_de00: printed.delivery.most_de00,
+            p95_de00: printed.delivery.p95_de00,
             worst_de00: printed.delivery.worst_de00,
             at_their_place_de00: printed.compensation.before_de00,
             how: printed.compensation.how,
@@ -51,7 +52,7 @@ impl Outcome {
         let mut lines = vec![
             format!(
                 "As printed: off by ΔE00 {:.2} on average, {:.1} at worst; 95 % of the area within {:.1}",
-                self.mean_de00, self.worst_de00, self.most_de00
+                self.mean_de00, self.worst_de00, self.p95_de00
             ),
             format!(
                 "Commands: {} ({}); without compensation off by {:.2} on average",

@@ -5,7 +5,7 @@ mod missed;
 
 use blend::{Lab, MixModel};
 use geometry::{Cancelled, Progress, SurfacePoint};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::compensate::{Compensation, How, compensated};
 use crate::delivery::{Commands, Delivery, assess};
@@ -21,6 +21,7 @@ pub use jumps::JumpOffer;
 #[serde(deny_unknown_fields)]
 pub struct AsPrinted {
     /// Version of this format.
+    #[serde(deserialize_with = "raised")]
     pub version: u32,
     /// Everything that the nozzle lays, in order.
     pub extrusion: Extrusion,
@@ -41,8 +42,10 @@ pub struct AsPrinted {
 }
 
 impl AsPrinted {
-    /// Version of the format that is read and written here.
-    pub const VERSION: u32 = 1;
+    /// Version of the format that is written here.
+    pub const VERSION: u32 = 2;
+    /// The oldest version that is read: it calls `p95_de00` by another name.
+    pub const OLDEST: u32 = 1;
 
     /// Reads what [`AsPrinted::to_ron`] wrote.
     ///
@@ -134,9 +137,21 @@ impl AsPrinted {
     }
 }
 
+/// What was read from an older version is of this one.
+fn raised<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u32, D::Error> {
+    let version = u32::deserialize(deserializer)?;
+    Ok(
+        match (AsPrinted::OLDEST..AsPrinted::VERSION).contains(&version) {
+            true => AsPrinted::VERSION,
+            false => version,
+        },
+    )
+}
+
 impl Document for AsPrinted {
     const KIND: &'static str = "part as printed";
     const VERSION: u32 = Self::VERSION;
+    const OLDEST: u32 = Self::OLDEST;
 
     fn version(&self) -> u32 {
         self.version

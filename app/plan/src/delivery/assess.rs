@@ -189,7 +189,7 @@ impl Tallied {
         let sum: f64 = self.off.iter().map(|(de00, area)| de00 * area).sum();
         Delivery {
             mean_de00: if area > 0.0 { sum / area } else { 0.0 },
-            most_de00: within(&mut self.off, 0.95 * area),
+            p95_de00: within(&mut self.off, 0.95 * area),
             worst_de00: self.off.iter().map(|(de00, _)| *de00).fold(0.0, f64::max),
             layers,
         }

@@ -27,7 +27,8 @@ pub struct Delivery {
     /// Mean ΔE00 between what comes out and what is asked, over the visible area.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the visible area stays within.
-    pub most_de00: f64,
+    #[serde(alias = "most_de00")]
+    pub p95_de00: f64,
     /// Greatest ΔE00 anywhere on the visible area.
     pub worst_de00: f64,
     /// Layers from the bed upwards.

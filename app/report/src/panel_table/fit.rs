@@ -100,7 +100,7 @@ fn off(
     });
     Off {
         mean_de00: all.iter().map(|(de, area)| de * area).sum::<f64>() / area,
-        most_de00: most.map_or(0.0, |m| m.0),
+        p95_de00: most.map_or(0.0, |m| m.0),
         worst_de00: all.last().map_or(0.0, |m| m.0),
     }
 }

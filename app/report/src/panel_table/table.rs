@@ -66,7 +66,8 @@ pub struct Off {
     /// Mean ΔE00.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the area stays within.
-    pub most_de00: f64,
+    #[serde(alias = "most_de00")]
+    pub p95_de00: f64,
     /// Greatest ΔE00.
     pub worst_de00: f64,
 }

@@ -86,7 +86,7 @@ fn tell(out: &mut String, off: Off) -> std::fmt::Result {
         out,
         "\n  Off what the plan asks for by ΔE00 {:.1} in the mean, {:.1} for 95 % of the surface,\n  \
          {:.1} at worst.",
-        off.mean_de00, off.most_de00, off.worst_de00
+        off.mean_de00, off.p95_de00, off.worst_de00
     )
 }
 

@@ -136,7 +136,7 @@ pub fn as_printed(page: &Page<'_>) -> String {
         ),
         (
             "95 % of the surface within",
-            format!("ΔE00 {:.2}", delivery.most_de00),
+            format!("ΔE00 {:.2}", delivery.p95_de00),
         ),
         ("Worst anywhere", format!("ΔE00 {:.1}", delivery.worst_de00)),
         ("When blend changes are sent", how.to_owned()),

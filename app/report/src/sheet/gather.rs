@@ -308,7 +308,7 @@ fn total_lines(totals: &Totals) -> Vec<Fact> {
 fn outcome_lines(printed: &AsPrinted) -> Vec<Fact> {
     let Outcome {
         mean_de00,
-        most_de00,
+        p95_de00,
         worst_de00,
         at_their_place_de00,
         how,
@@ -330,7 +330,7 @@ fn outcome_lines(printed: &AsPrinted) -> Vec<Fact> {
             "Off by, on average and at worst",
             format!("ΔE00 {mean_de00:.2}, {worst_de00:.1}"),
         ),
-        Fact::new("95 % of the area within", format!("ΔE00 {most_de00:.1}")),
+        Fact::new("95 % of the area within", format!("ΔE00 {p95_de00:.1}")),
         Fact::new(
             "On average without compensation",
             format!("ΔE00 {at_their_place_de00:.2}"),

@@ -57,7 +57,7 @@ pub struct Figures {
     /// Mean ΔE00 over the visible area.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the visible area stays within.
-    pub most_de00: f64,
+    pub p95_de00: f64,
     /// The greatest.
     pub worst_de00: f64,
     /// Mass that is flushed away, g.
@@ -135,7 +135,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Printed, Stop> {
         doses,
         figures: Some(Figures {
             mean_de00: printed.delivery.mean_de00,
-            most_de00: printed.delivery.most_de00,
+            p95_de00: printed.delivery.p95_de00,
             worst_de00: printed.delivery.worst_de00,
             waste_g: printed.waste.mass_g,
             flushes: printed.waste.flushes,

@@ -66,7 +66,7 @@ fn printed(ui: &mut Ui, session: &Session) {
     };
     ui.label(format!(
         "Off by ΔE00 {:.1} in the mean; 95 % of the skin within {:.1}, at most {:.1}.",
-        figures.mean_de00, figures.most_de00, figures.worst_de00
+        figures.mean_de00, figures.p95_de00, figures.worst_de00
     ))
     .on_hover_text("The melt chamber holds the last blend for a while, so a change comes late. A difference of 1 is just seen side by side.");
     ui.label(match figures.flushes {

@@ -227,7 +227,7 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
     let text = match figures {
         Some(Some(f)) => format!(
             "ΔE00: mean {:.1}, 95 % of the skin within {:.1}, at most {:.1}",
-            f.mean_de00, f.most_de00, f.worst_de00
+            f.mean_de00, f.p95_de00, f.worst_de00
         ),
         Some(None) => "It could not be worked out.".to_owned(),
         None => "Being worked out; until then you see the colours requested.".to_owned(),

@@ -6,8 +6,6 @@
 
 use png::{ColorType, Info, SourceChromaticities};
 
-use super::photo::decoded;
-
 /// How far a primary, a white or a transfer curve may be from sRGB's: roundings, and no more.
 const NEARLY: f64 = 0.003;
 
@@ -25,6 +23,14 @@ const COLORANTS: [(&[u8; 4], [f64; 3]); 3] = [
 /// What to do about codes that are something else.
 const TO_DO: &str = "have the camera save sRGB, or convert the photograph to sRGB (and nothing \
                      else) before you save it as PNG";
+
+/// IEC 61966-2-1, for codes finer than 8 bits.
+pub(crate) fn decoded(code: f64) -> f64 {
+    match code <= 0.04045 {
+        true => code / 12.92,
+        false => ((code + 0.055) / 1.055).powf(2.4),
+    }
+}
 
 /// What a picture's codes are, if they are not sRGB, in words.
 pub(crate) fn other_than_srgb(info: &Info) -> Option<String> {

@@ -10,7 +10,7 @@ use std::io::{BufRead, Seek, SeekFrom};
 
 use blend::{Lab, Xyz};
 
-use super::colour_space::other_than_srgb;
+use super::colour_space::{decoded, other_than_srgb};
 use super::patches::{Area, Patches};
 
 /// Photographs beyond this many pixels are refused before memory is asked for.
@@ -306,14 +306,6 @@ fn mean(pixels: &[[f32; 3]]) -> [f64; 3] {
 /// Channel by channel.
 fn sum(all: impl Iterator<Item = [f64; 3]>) -> [f64; 3] {
     all.fold([0.0; 3], |[r, g, b], [x, y, z]| [r + x, g + y, b + z])
-}
-
-/// IEC 61966-2-1, for codes finer than 8 bits.
-pub(crate) fn decoded(code: f64) -> f64 {
-    match code <= 0.04045 {
-        true => code / 12.92,
-        false => ((code + 0.055) / 1.055).powf(2.4),
-    }
 }
 
 #[cfg(test)]

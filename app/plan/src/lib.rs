@@ -23,9 +23,6 @@ pub mod trace;
 pub mod watch;
 
 pub use as_printed::{AsPrinted, JumpOffer};
-/// Old names, until the window has moved to the new ones.
-#[doc(hidden)]
-pub use document::{BrushStroke as Touch, External as Sourced};
 pub use document::{
     BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region,
     SharedLayers, SpoolSet, Wall,

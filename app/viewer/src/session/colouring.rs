@@ -5,7 +5,7 @@ use std::sync::Arc;
 use blend::reach::Match;
 use blend::{MixModel, Ramp, ShareLimits, Shares, Srgb};
 use plan::document::SpoolSet;
-use plan::{Paint, Plan, Sourced, Wall};
+use plan::{External, Paint, Plan, Wall};
 
 use super::Session;
 use crate::jobs::dirty::{self, Scope};
@@ -45,7 +45,7 @@ pub(super) struct Colouring {
 
 /// A model, and the spools and the wall that it was made for: making one takes a while.
 pub(super) struct Mixing {
-    spools: Sourced<SpoolSet>,
+    spools: External<SpoolSet>,
     wall: Option<Wall>,
     pub(super) model: Arc<dyn MixModel>,
     /// The closest blend to a colour, looked for once.

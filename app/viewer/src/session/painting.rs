@@ -4,7 +4,7 @@ use blend::Shares;
 use emath::Pos2;
 use geometry::mask::Stroke;
 use geometry::{Mask, SurfacePoint};
-use plan::{Edit, Paint, Region, Touch};
+use plan::{BrushStroke, Edit, Paint, Region};
 
 use super::Session;
 use crate::jobs::sketch::Order;
@@ -15,7 +15,7 @@ use crate::model::tool::Tool;
 const MIRROR_MISS_MM: f64 = 1.0;
 
 /// A stroke's image takes the same edit as the stroke, so that one undo takes back both.
-type Touches = Vec<Touch>;
+type Touches = Vec<BrushStroke>;
 
 impl Session {
     /// The region that paint goes into (`None` for a new one), by name, and the blend.
@@ -118,8 +118,8 @@ impl Session {
     fn put_strokes(&mut self, strokes: Vec<Stroke>) {
         let all: Vec<Stroke> = strokes.iter().flat_map(|s| self.with_images(s)).collect();
         let touches: Touches = match self.tools.tool {
-            Tool::Erase => all.into_iter().map(Touch::Erase).collect(),
-            _ => all.into_iter().map(Touch::Paint).collect(),
+            Tool::Erase => all.into_iter().map(BrushStroke::Erase).collect(),
+            _ => all.into_iter().map(BrushStroke::Paint).collect(),
         };
         if touches.is_empty() {
             return self.clear_preview();
@@ -252,7 +252,10 @@ impl Session {
 /// The edit that adds masks to a region. What was erased there before lies under them: the last
 /// act has its way.
 fn filled_over(region: usize, before: &Region, added: Vec<Mask>) -> Edit {
-    let erased = before.brush.iter().any(|t| matches!(t, Touch::Erase(_)));
+    let erased = before
+        .brush
+        .iter()
+        .any(|t| matches!(t, BrushStroke::Erase(_)));
     if !erased {
         let to = joined(before.mask.clone(), added);
         return Edit::SetMask { region, to };
@@ -275,10 +278,10 @@ fn joined(mask: Mask, added: Vec<Mask>) -> Mask {
 }
 
 /// An area and a stroke on it, as a mask alone.
-fn with_touch(mask: Mask, touch: &Touch) -> Mask {
+fn with_touch(mask: Mask, touch: &BrushStroke) -> Mask {
     match touch {
-        Touch::Paint(stroke) => joined(mask, vec![Mask::Stroke(stroke.clone())]),
-        Touch::Erase(stroke) => {
+        BrushStroke::Paint(stroke) => joined(mask, vec![Mask::Stroke(stroke.clone())]),
+        BrushStroke::Erase(stroke) => {
             let kept = Mask::Not(Box::new(Mask::Stroke(stroke.clone())));
             match mask {
                 Mask::All(mut all) => {

@@ -3,7 +3,7 @@
 use blend::Shares;
 use geometry::Mask;
 use geometry::mask::Stroke;
-use plan::{Edit, Paint, Region, Touch};
+use plan::{BrushStroke, Edit, Paint, Region};
 
 use super::Session;
 use crate::commands::Edge;
@@ -133,8 +133,8 @@ impl Session {
     pub fn last_stroke(&self, region: usize) -> Option<Stroke> {
         let region = self.doc.as_ref()?.plan().regions.get(region)?;
         region.brush.iter().rev().find_map(|touch| match touch {
-            Touch::Paint(stroke) => Some(stroke.clone()),
-            Touch::Erase(_) => None,
+            BrushStroke::Paint(stroke) => Some(stroke.clone()),
+            BrushStroke::Erase(_) => None,
         })
     }
 }

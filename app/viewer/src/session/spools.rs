@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use blend::{MeasuredSpools, Shares, Spool, SpoolColour, Srgb};
-use plan::{Edit, Paint, Region, Sourced, SpoolSet};
+use plan::{Edit, External, Paint, Region, SpoolSet};
 
 use super::Session;
 use super::colouring::GREY;
@@ -87,7 +87,7 @@ impl Session {
                 .display()
                 .to_string(),
         };
-        let spools = Sourced {
+        let spools = External {
             file: Some(name.clone()),
             value: set,
         };

@@ -1,7 +1,7 @@
 //! Painting on the part.
 
 use geometry::{DVec3, Mask};
-use plan::Touch;
+use plan::BrushStroke;
 use tintfall_viewer::model::skin::SkinUpdate;
 use tintfall_viewer::model::tool::Tool;
 
@@ -21,7 +21,7 @@ fn a_stroke_makes_a_region_and_the_next_one_joins_it() {
     let regions = &plan_of(&harness).regions;
     assert_eq!(regions.len(), 2);
     assert_eq!(regions[1].name, "Area");
-    assert!(matches!(regions[1].brush[..], [Touch::Paint(_)]));
+    assert!(matches!(regions[1].brush[..], [BrushStroke::Paint(_)]));
 
     let path = line(
         on_stage(&harness, face(-8.0, 40.0)),
@@ -34,7 +34,7 @@ fn a_stroke_makes_a_region_and_the_next_one_joins_it() {
     drag(&mut harness, &path);
     assert!(matches!(
         plan_of(&harness).regions[1].brush[2],
-        Touch::Erase(_)
+        BrushStroke::Erase(_)
     ));
 }
 

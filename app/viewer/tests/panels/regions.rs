@@ -3,7 +3,7 @@
 use egui::{Key, pos2};
 use egui_kittest::kittest::Queryable;
 use geometry::{DVec3, Field, Mask};
-use plan::{Paint, Touch};
+use plan::{BrushStroke, Paint};
 use tintfall_viewer::model::document::Origin;
 use tintfall_viewer::session::Session;
 
@@ -154,7 +154,7 @@ fn more_than_five_hundred_steps_are_taken_back_and_made_again() {
             1 => plan::Edit::AddTouch {
                 region: 1,
                 at,
-                touch: Touch::Paint(stroke),
+                touch: BrushStroke::Paint(stroke),
             },
             2 => plan::Edit::SetMask {
                 region: 1,

@@ -7,7 +7,7 @@ use egui::{Event, Key, Modifiers, Vec2, pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use geometry::{DVec3, Mask};
-use plan::{Edit, Plan, Touch};
+use plan::{BrushStroke, Edit, Plan};
 use tempfile::TempDir;
 use tintfall_viewer::commands::{Browse, Command, Hover};
 use tintfall_viewer::model::page::Page;
@@ -218,7 +218,7 @@ fn a_fill_covers_what_was_erased_before() {
         plan_of(&harness).regions[1]
             .brush
             .iter()
-            .any(|t| matches!(t, Touch::Erase(_)))
+            .any(|t| matches!(t, BrushStroke::Erase(_)))
     );
     assert_eq!(region_in_hole(&harness), 0, "erased");
     fill(&mut harness);

@@ -26,6 +26,7 @@ const KNOWN: &[(&str, &str)] = &[
     ("app/plan", "src/edit/"),
     ("app/plan", "src/ron_text/"),
     ("app/viewer", "src/"),
+    ("app/weave", "src/arrange/"),
 ];
 
 /// Whether all of a circle lies where one is known.

@@ -62,11 +62,13 @@ fn job(folder: &Path) -> Job {
             )
         })
         .collect();
+    // A title takes no more characters.
+    let title: String = NAMES.concat().chars().take(200).collect();
     let text = format!(
         "(version: 1, title: {}, mesh: (file: {}), spools: [(name: {}, colour: \
          Hex(\"#1f4e8c\")), (name: {}, colour: Hex(\"#f2ecdc\"))], machine: (chamber: (dead_mm3: \
          1, mixed_mm3: 2)), layers: (first_layer_mm: 0.4, layer_mm: 0.4), regions: [{regions}])",
-        quoted(&NAMES.concat()),
+        quoted(&title),
         quoted(mesh),
         quoted(NAMES[0]),
         quoted(NAMES[5]),

@@ -278,9 +278,9 @@ mod tests {
             strength in 0.1..10.0, t in 0.0..1.0, mixing in ways(),
         ) {
             let model = strand(&codes, &[1.0, strength], mixing);
-            for i in 0..2 {
+            for (i, code) in codes.into_iter().enumerate() {
                 let pure = Shares::pure(i, 2).expect("shares");
-                let own = Xyz::from_srgb(Srgb(codes[i])).to_lab();
+                let own = Xyz::from_srgb(Srgb(code)).to_lab();
                 prop_assert!(ciede2000(model.mix(&pure).to_lab(), own) < 0.02);
             }
             let blend = Shares::new(&[1.0 - t, t]).expect("shares");

@@ -75,7 +75,7 @@ pub enum Edit {
     /// Exchanges all spools, and the paint of every region with them.
     SetSpools {
         /// The spools.
-        spools: External<SpoolSet>,
+        spools: Box<External<SpoolSet>>,
         /// One paint for each region, or none to keep what they have.
         paints: Vec<Paint>,
     },
@@ -300,7 +300,7 @@ impl Edit {
             Edit::AddSpool { at, spool } => spools::add(plan, at, spool),
             Edit::RemoveSpool { spool } => spools::remove(plan, spool),
             Edit::MoveSpool { from, to } => spools::shift(plan, from, to),
-            Edit::SetSpools { spools, paints } => spools::set_all(plan, spools, paints),
+            Edit::SetSpools { spools, paints } => spools::set_all(plan, *spools, paints),
             Edit::AddRegion { at, region } => stack::add(plan, at, region),
             Edit::RemoveRegion { region } => stack::remove(plan, region),
             Edit::MoveRegion { from, to } => stack::shift(plan, from, to),

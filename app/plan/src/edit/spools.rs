@@ -26,7 +26,7 @@ pub(super) fn set_all(
     let undo = exchange(plan, spools, paints);
     match plan.problems().into_iter().next() {
         None => Ok(Edit::SetSpools {
-            spools: undo.0,
+            spools: Box::new(undo.0),
             paints: undo.1,
         }),
         Some(problem) => {

@@ -92,6 +92,7 @@ impl Session {
             value: set,
         };
         let paints = Vec::new();
+        let spools = Box::new(spools);
         if self.edit(Edit::SetSpools { spools, paints }) {
             self.notices
                 .done(format!("The spools now come from {name}"));
@@ -103,7 +104,7 @@ impl Session {
         let Some(doc) = &self.doc else { return };
         let list = doc.plan().spools.list.clone();
         self.edit(Edit::SetSpools {
-            spools: list.into(),
+            spools: Box::new(list.into()),
             paints: Vec::new(),
         });
     }

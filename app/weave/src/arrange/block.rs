@@ -106,10 +106,12 @@ impl Block {
         let (few, many) = self.lines(level.carries);
         let wanted = level.purge_mm3 / (self.line_mm * height_mm).max(1e-9);
         // A hair less, so that a layer's own plastic asks for the same lines again.
-        let more = (wanted - self.length_mm(0)) / self.inner_mm() - 1.0 - 1e-6;
-        let lines = match more {
-            more if more <= -1.0 => 0.0,
-            more => more.ceil().max(1.0),
+        let crossings = (wanted - self.length_mm(0)) / self.inner_mm() - 1e-6;
+        let lines = match crossings {
+            none if none <= 0.0 => 0.0,
+            one if one <= 1.0 => 1.0,
+            // The way along the wall is one crossing more.
+            more => (more - 1.0).ceil().max(2.0),
         };
         (lines as u32).clamp(few, many)
     }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use geometry::Progress;
 use weave::Source;
 use weave::verify::equivalence::Equivalence as Same;
+use weave::verify::laws::Laws;
 use weave::verify::{Miss, Verify, stands_or_found};
 
 use super::Stop;
@@ -34,6 +35,8 @@ pub struct ReadBack {
     pub fault: Option<String>,
     /// Against the toolpath from before, if there was one.
     pub same: Option<Same>,
+    /// The same where runs changed places, as the file's head says.
+    pub laws: Option<Laws>,
     /// Changes of blend.
     pub changes: u64,
     /// Mean ΔE00 at the skin; `None` if nothing lies there.
@@ -100,6 +103,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<ReadBack, Stop> {
         worst: found.printed.worst(WORST),
         changes: found.changes,
         same: found.same,
+        laws: found.laws,
         cautions,
     })
 }

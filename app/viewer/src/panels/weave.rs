@@ -351,15 +351,21 @@ fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands
 }
 
 fn fit(found: &ReadBack) -> String {
-    let same = match &found.same {
-        Some(same) => format!(
+    let same = match (&found.same, &found.laws) {
+        (Some(same), _) => format!(
             "The same print: {} moves at the same places in the same order, filament the same within {:.0e} mm; {} cut in pieces.",
             same.moves,
             same.filament_mm.abs().max(1e-9),
             same.cut
         ),
-        None => "Woven from this plan. Choose the toolpath from before to compare every move."
-            .to_owned(),
+        (None, Some(laws)) => format!(
+            "The same print in another order: all {} moves are laid in their layers, {} of them in pieces; {:.0} mm of filament goes into the purge block.",
+            laws.moves, laws.cut, laws.purged_mm
+        ),
+        (None, None) => {
+            "Woven from this plan. Choose the toolpath from before to compare every move."
+                .to_owned()
+        }
     };
     format!("{same} {} changes of blend.", found.changes)
 }

@@ -65,7 +65,10 @@ pub struct Woven {
 /// Parts of the part's height at which outlines are compared first, and all of them if that is
 /// not enough.
 const LOW: [f64; 4] = [0.04, 0.1, 0.17, 0.25];
-const ALL: [f64; 7] = [0.04, 0.12, 0.25, 0.4, 0.6, 0.75, 0.93];
+/// What tells two turns apart may be small and high up: every part of the height is looked at.
+pub(crate) const ALL: [f64; 16] = [
+    0.03, 0.08, 0.14, 0.2, 0.27, 0.34, 0.41, 0.48, 0.55, 0.62, 0.69, 0.76, 0.83, 0.89, 0.94, 0.98,
+];
 
 impl Weave<'_> {
     /// Weaves a file into another, which appears whole or not at all.
@@ -315,28 +318,28 @@ impl Weave<'_> {
             let registered = Registered {
                 stands: stands?,
                 alike_turns_deg: Vec::new(),
+                unsure_turns_deg: Vec::new(),
             };
             return Ok((registered, levels.whole));
         }
-        if early {
+        let surface = self.painted.surface();
+        let matters = turn_matters(plan);
+        // Higher up the part may look different from each side.
+        if early && !matters {
             let levels = self.levels(source, &LOW, true, progress)?;
-            let found = register::register(mesh, &plan.layers, &levels, progress);
-            match found {
-                // Higher up the part may look different from each side.
-                Ok(registered)
-                    if levels.whole
-                        || registered.alike_turns_deg.is_empty()
-                        || !turn_matters(plan) =>
-                {
-                    return Ok((registered, levels.whole));
-                }
+            let found = register::register(surface, &plan.layers, &levels, progress);
+            match found.and_then(Registered::sure) {
+                Ok(registered) => return Ok((registered, levels.whole)),
                 Err(RegisterError::Cancelled(cancelled)) => return Err(cancelled.into()),
-                _ => {}
+                Err(_) => {}
             }
         }
         let levels = self.levels(source, &ALL, false, progress)?;
-        let registered = register::register(mesh, &plan.layers, &levels, progress)?;
-        Ok((registered, true))
+        let registered = register::register(surface, &plan.layers, &levels, progress)?;
+        Ok(match matters {
+            true => (registered.sure()?, true),
+            false => (registered, true),
+        })
     }
 
     fn levels(
@@ -453,7 +456,7 @@ fn opened(file: &tempfile::NamedTempFile) -> Result<Box<dyn Read>, WeaveError> {
 }
 
 /// Whether a plan asks for anything but height.
-fn turn_matters(plan: &Plan) -> bool {
+pub(crate) fn turn_matters(plan: &Plan) -> bool {
     plan.regions.iter().any(|region| {
         let level = match &region.paint {
             Paint::Fixed(_) => true,

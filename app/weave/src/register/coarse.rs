@@ -3,7 +3,8 @@
 //! A stand is good if plastic lies just within the part's contours and none just outside. For
 //! one turn that is a correlation of two pictures, and the Fourier transform gives it for all
 //! shifts together. Turns are tried in steps as wide as the pictures' cells allow; quarter
-//! turns come first and mostly suffice.
+//! turns come first and mostly suffice: whoever asks says whether they did. A few levels,
+//! spread over the whole height, are enough here.
 
 use std::sync::Arc;
 
@@ -28,15 +29,18 @@ const OUTSIDE_MM: f64 = 3.5;
 /// A stand worth a closer look has this score; 1 is perfect, 0 is chance.
 const WORTH: f64 = 0.3;
 
-/// A score that leaves no need to try odd turns.
-const SURE: f64 = 0.75;
+/// How many turns are handed on for a closer look, and how many places at each.
+const MOST_TURNS: usize = 8;
+const MOST_PLACES: usize = 2;
 
-/// How many stands are handed on for a closer look.
-const MOST_GUESSES: usize = 6;
+/// How many levels are looked at.
+const MOST_LEVELS: usize = 5;
 
-/// The pictures of the toolpath, and the map of the turn that won.
+/// The pictures of the toolpath.
 pub(super) struct Search<'a> {
     outlines: &'a Outlines,
+    /// The levels looked at.
+    levels: Vec<&'a Outline>,
     side: usize,
     cell_mm: f64,
     /// The plate's point at the picture's corner.
@@ -44,8 +48,6 @@ pub(super) struct Search<'a> {
     /// For each level, whether plastic lies in a cell.
     plastic: Vec<Vec<f32>>,
     transform: Transform,
-    /// The turn that won and its scores by cell.
-    won: Option<(f64, Vec<f32>)>,
     /// Plastic cells at the start.
     first_plastic: f32,
 }
@@ -61,7 +63,11 @@ impl<'a> Search<'a> {
         let cell_mm = (wide / side as f64).max(CELL_MM);
         let corner = low - margin;
         let mut plastic = Vec::new();
-        for outline in &outlines.levels {
+        let count = outlines.levels.len();
+        let apart = count.div_ceil(MOST_LEVELS).max(1);
+        // From the top: low levels look alike more often.
+        let levels: Vec<&Outline> = outlines.levels.iter().rev().step_by(apart).collect();
+        for outline in &levels {
             let mut picture = vec![0.0_f32; side * side];
             for [from, to] in &outline.segments {
                 draw(
@@ -76,68 +82,67 @@ impl<'a> Search<'a> {
         let first_plastic = plastic.iter().flatten().sum();
         Self {
             outlines,
+            levels,
             side,
             cell_mm,
             corner,
             plastic,
             transform: Transform::new(side),
-            won: None,
             first_plastic,
         }
     }
 
-    /// The most promising stands, best first; none if nothing looks like the part.
-    pub(super) fn best(&mut self, progress: &Progress) -> Result<Vec<Placement>, Cancelled> {
-        let spectra: Vec<Vec<Complex<f32>>> = self
-            .plastic
-            .iter()
-            .map(|picture| self.transform.forward(picture))
-            .collect();
-        let mut tried: Vec<(f64, f32, Vec<f32>)> = Vec::new();
-        for turn in [0.0, 90.0, 180.0, 270.0] {
+    /// The most promising stands at quarter turns, best first.
+    pub(super) fn at_quarters(&self, progress: &Progress) -> Result<Vec<Placement>, Cancelled> {
+        self.at([0.0, 90.0, 180.0, 270.0].into_iter(), 4, 0.0, progress)
+    }
+
+    /// The most promising stands at all turns, best first. Of neighbouring turns only the best
+    /// is handed on, or one hill would hide all the others.
+    pub(super) fn at_all(&self, progress: &Progress) -> Result<Vec<Placement>, Cancelled> {
+        let step = (2.0 * self.cell_mm / self.outlines.reach_mm())
+            .to_degrees()
+            .clamp(1.0, 10.0);
+        let count = (360.0 / step).ceil() as usize;
+        let turns = (0..count).map(|i| 360.0 * i as f64 / count as f64);
+        self.at(turns, count, 2.5 * step, progress)
+    }
+
+    fn at(
+        &self,
+        turns: impl Iterator<Item = f64>,
+        count: usize,
+        apart_deg: f64,
+        progress: &Progress,
+    ) -> Result<Vec<Placement>, Cancelled> {
+        let spectra = self.spectra();
+        let mut tried: Vec<(f64, f32, Vec<Placement>)> = Vec::new();
+        for (i, turn) in turns.enumerate() {
             progress.check()?;
-            tried.push(self.try_turn(turn, &spectra));
-        }
-        let top = |tried: &[(f64, f32, Vec<f32>)]| tried.iter().map(|t| t.1).fold(0.0, f32::max);
-        if top(&tried) < SURE as f32 {
-            let step = (2.0 * self.cell_mm / self.outlines.reach_mm())
-                .to_degrees()
-                .clamp(1.0, 10.0);
-            let count = (360.0 / step).ceil() as usize;
-            for i in 1..count {
-                progress.check()?;
-                progress.set(i as f32 / count as f32);
-                let turn = 360.0 * i as f64 / count as f64;
-                tried.push(self.try_turn(turn, &spectra));
-                // Keep maps of the best few alone.
-                tried.sort_by(|a, b| b.1.total_cmp(&a.1));
-                tried.truncate(MOST_GUESSES);
-            }
+            progress.set(i as f32 / count.max(1) as f32);
+            let (score, map) = self.try_turn(turn, &spectra);
+            let mut places = self.peaks(turn, &map, 0.8);
+            places.truncate(MOST_PLACES);
+            tried.push((turn, score, places));
         }
         tried.sort_by(|a, b| b.1.total_cmp(&a.1));
-        tried.retain(|t| t.1 > WORTH as f32);
-        let guesses = tried
-            .iter()
-            .filter_map(|(turn, _, map)| self.peaks(*turn, map, 0.999).first().copied())
-            .collect();
-        self.won = tried.into_iter().next().map(|(turn, _, map)| (turn, map));
+        let mut taken: Vec<f64> = Vec::new();
+        let mut guesses = Vec::new();
+        for (turn, score, places) in tried {
+            let apart =
+                |other: &f64| ((turn - other + 180.0).rem_euclid(360.0) - 180.0).abs() > apart_deg;
+            if score > WORTH as f32 && taken.len() < MOST_TURNS && taken.iter().all(apart) {
+                taken.push(turn);
+                guesses.extend(places);
+            }
+        }
         Ok(guesses)
     }
 
     /// Other places where the part stands at the turn of a stand just found.
-    pub(super) fn others(&mut self, found: &Placement) -> Vec<Placement> {
+    pub(super) fn others(&self, found: &Placement) -> Vec<Placement> {
         let turn = found.turn_deg;
-        let map = match self.won.take() {
-            Some((won, map)) if (won - turn).abs() < 1.0 => map,
-            _ => {
-                let spectra: Vec<Vec<Complex<f32>>> = self
-                    .plastic
-                    .iter()
-                    .map(|picture| self.transform.forward(picture))
-                    .collect();
-                self.try_turn(turn, &spectra).2
-            }
-        };
+        let (_, map) = self.try_turn(turn, &self.spectra());
         let here = DVec2::from(found.shift_mm);
         self.peaks(turn, &map, 0.7)
             .into_iter()
@@ -145,9 +150,16 @@ impl<'a> Search<'a> {
             .collect()
     }
 
+    fn spectra(&self) -> Vec<Vec<Complex<f32>>> {
+        self.plastic
+            .iter()
+            .map(|picture| self.transform.forward(picture))
+            .collect()
+    }
+
     /// Takes a copy's plastic out of the pictures.
     pub(super) fn erase(&mut self, outlines: &Outlines, placement: &Placement) {
-        for (outline, picture) in outlines.levels.iter().zip(&mut self.plastic) {
+        for (outline, picture) in self.levels.iter().zip(&mut self.plastic) {
             let points: Vec<DVec2> = outline
                 .polygon()
                 .map(|ring| {
@@ -180,10 +192,10 @@ impl<'a> Search<'a> {
         left > 0.02 * self.first_plastic && left > 30.0
     }
 
-    /// The scores of one turn and the best of them.
-    fn try_turn(&self, turn_deg: f64, spectra: &[Vec<Complex<f32>>]) -> (f64, f32, Vec<f32>) {
+    /// The best score of one turn, and the scores by cell.
+    fn try_turn(&self, turn_deg: f64, spectra: &[Vec<Complex<f32>>]) -> (f32, Vec<f32>) {
         let mut sum = vec![Complex::new(0.0, 0.0); self.side * self.side];
-        for (outline, spectrum) in self.outlines.levels.iter().zip(spectra) {
+        for (outline, spectrum) in self.levels.iter().zip(spectra) {
             let template = self.template(outline, turn_deg);
             let template = self.transform.forward(&template);
             for ((total, t), s) in sum.iter_mut().zip(&template).zip(spectrum) {
@@ -198,7 +210,7 @@ impl<'a> Search<'a> {
             .map(|c| c.re * scale)
             .collect();
         let best = map.iter().copied().fold(f32::MIN, f32::max);
-        (turn_deg, best, map)
+        (best, map)
     }
 
     /// The picture that asks for plastic within the contours and for none outside; it stands

@@ -54,6 +54,15 @@ pub enum RegisterError {
         /// Root mean square distance, mm.
         residual_mm: f64,
     },
+    /// Two turns fit.
+    #[error(
+        "the toolpath fits as well turned by {turn_deg:.0} degrees, where the part looks \
+         different; say where it stands: give --stand"
+    )]
+    Unsure {
+        /// From the turn that fits best to the other, degrees.
+        turn_deg: f64,
+    },
     /// It is of another size.
     #[error(
         "the toolpath is {:.2} times the part's size; slice the part at its own size, or scale \

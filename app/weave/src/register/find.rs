@@ -1,9 +1,10 @@
 //! Every copy of the part, found and judged.
 
-use geometry::{LayerPlan, Mesh, Progress};
+use geometry::{Cancelled, LayerPlan, Mesh, Progress, Surface};
 use glam::DVec2;
 
 use super::error::{MOST_RESIDUAL_MM, RegisterError};
+use super::fine::{Every, Fit, Outlines};
 use super::levels::Levels;
 use super::placement::{Placement, Registered, Stand};
 use super::{coarse, fine};
@@ -17,53 +18,55 @@ const MOST_GROWTH_MM: f64 = 0.25;
 /// The most copies that are looked for.
 const MOST_STANDS: usize = 256;
 
+/// A stand that fits so well at every level needs no look at odd turns.
+const SURE_FOLLOWED: f64 = 0.97;
+const SURE_LEVEL: f64 = 0.9;
+
 /// Finds every copy of a part in what was gathered of a toolpath.
+///
+/// Levels should reach up to the part's top: what tells two turns apart may be there alone.
 ///
 /// # Errors
 /// [`RegisterError`] says what does not fit.
 pub fn register(
-    mesh: &Mesh,
+    surface: &Surface,
     layers: &LayerPlan,
     levels: &Levels,
     progress: &Progress,
 ) -> Result<Registered, RegisterError> {
-    let outlines = fine::outlines(mesh, layers, levels)?;
+    let outlines = fine::outlines(surface.mesh(), layers, levels)?;
     progress.stage("Finding the part on the plate");
     let mut search = coarse::Search::new(&outlines);
-    let mut found: Vec<Stand> = Vec::new();
+    let mut found: Vec<Fit> = Vec::new();
     let mut best_miss = Miss::default();
-    let mut alike_turns_deg = Vec::new();
+    let mut rivals = Rivals::default();
     while found.len() < MOST_STANDS {
-        let guesses = search.best(progress)?;
-        let stands: Vec<Stand> = guesses
-            .iter()
-            .map(|guess| fine::settle(&outlines, guess))
-            .collect();
-        let Some(best) = choose(&stands) else {
+        let ranked = ranked(&outlines, &search, progress)?;
+        let Some(best) = choose(&ranked) else {
             break;
         };
-        if let Err(miss) = judge(&best, &outlines) {
+        if let Err(miss) = judge(&best.stand, &outlines) {
             best_miss.worse_of(miss);
             break;
         }
         if found.is_empty() {
-            alike_turns_deg = alike(&outlines, &best);
+            rivals = Rivals::of(surface, &outlines, &best, &ranked);
         }
-        // Other copies stand mostly at the same turn: take them from the same map.
+        // Other copies stand mostly at the same turn: take them from the same map. One that
+        // stands at another turn fits worse at this one, and waits for its own.
         let mut taken = vec![best];
-        for guess in search.others(&best.placement) {
-            let stand = fine::settle(&outlines, &guess);
-            if judge(&stand, &outlines).is_ok() {
-                taken.push(stand);
+        for guess in search.others(&best.stand.placement) {
+            let fit = fine::settle(&outlines, &guess, Every::ONE);
+            if judge(&fit.stand, &outlines).is_ok() && as_well(&fit, &best) {
+                taken.push(fit);
             }
         }
-        for stand in taken {
-            search.erase(&outlines, &stand.placement);
-            let again = found
-                .iter()
-                .any(|other| near(&other.placement, &stand.placement));
+        for fit in taken {
+            search.erase(&outlines, &fit.stand.placement);
+            let placement = &fit.stand.placement;
+            let again = found.iter().any(|o| near(&o.stand.placement, placement));
             if !again {
-                found.push(stand);
+                found.push(fit);
             }
         }
         if !search.has_more() {
@@ -73,17 +76,53 @@ pub fn register(
     if found.is_empty() {
         return Err(best_miss.into_error(&outlines));
     }
-    found.sort_by(|a, b| {
+    let mut stands: Vec<Stand> = found.iter().map(|fit| fit.stand).collect();
+    stands.sort_by(|a, b| {
         let key = |s: &Stand| s.placement.shift_mm;
         key(a)[0]
             .total_cmp(&key(b)[0])
             .then(key(a)[1].total_cmp(&key(b)[1]))
     });
     Ok(Registered {
-        stands: found,
-        alike_turns_deg,
+        stands,
+        alike_turns_deg: rivals.alike_deg,
+        unsure_turns_deg: rivals.unsure_deg,
     })
 }
+
+/// The stands that look promising, set closely. Odd turns are tried unless a quarter turn fits
+/// at every level.
+fn ranked(
+    outlines: &Outlines,
+    search: &coarse::Search<'_>,
+    progress: &Progress,
+) -> Result<Vec<Fit>, Cancelled> {
+    let settled = |guesses: Vec<Placement>| -> Vec<Fit> {
+        let few = outlines.few();
+        let mut fits: Vec<Fit> = guesses
+            .iter()
+            .map(|guess| fine::settle(outlines, guess, few))
+            .collect();
+        fits.sort_by(|a, b| a.misfit_mm.total_cmp(&b.misfit_mm));
+        fits.truncate(MOST_CLOSE);
+        fits.iter()
+            .map(|fit| fine::settle(outlines, &fit.stand.placement, Every::ONE))
+            .collect()
+    };
+    let mut fits = settled(search.at_quarters(progress)?);
+    let sure = |fit: &Fit| {
+        fit.stand.followed > SURE_FOLLOWED
+            && fit.worst_level > SURE_LEVEL
+            && judge(&fit.stand, outlines).is_ok()
+    };
+    if !fits.iter().any(sure) {
+        fits.extend(settled(search.at_all(progress)?));
+    }
+    Ok(fits)
+}
+
+/// So many stands are set with all points.
+const MOST_CLOSE: usize = 5;
 
 /// Measures how well a stand given by hand fits, without moving it.
 ///
@@ -96,30 +135,40 @@ pub fn measure(
     placement: Placement,
 ) -> Result<Stand, RegisterError> {
     let outlines = fine::outlines(mesh, layers, levels)?;
-    Ok(fine::measure(&outlines, placement))
+    Ok(fine::measure(&outlines, placement, Every::ONE).stand)
 }
 
 fn near(a: &Placement, b: &Placement) -> bool {
     DVec2::from(a.shift_mm).distance(DVec2::from(b.shift_mm)) < 1.0
 }
 
-/// The best of several stands: the one followed farthest; among the equally good the one with
-/// the least turn.
-fn choose(stands: &[Stand]) -> Option<Stand> {
-    let followed = stands.iter().map(|s| s.followed).fold(0.0, f64::max);
-    let good = || stands.iter().filter(|s| s.followed > followed - 0.02);
-    let residual = good().map(|s| s.residual_mm).fold(f64::MAX, f64::min);
-    good()
-        .filter(|s| s.residual_mm < residual + SAME_RESIDUAL_MM)
+/// The best of several stands: the one with the least misfit over the whole height; among the
+/// equally good the one with the least turn.
+fn choose(fits: &[Fit]) -> Option<Fit> {
+    let best = fits
+        .iter()
+        .min_by(|a, b| a.misfit_mm.total_cmp(&b.misfit_mm))?;
+    fits.iter()
+        .filter(|fit| as_well(fit, best))
         .min_by(|a, b| {
-            let turn = |s: &Stand| s.placement.turn_deg.abs();
+            let turn = |fit: &Fit| fit.stand.placement.turn_deg.abs();
             turn(a).total_cmp(&turn(b))
         })
         .copied()
 }
 
-/// Residuals nearer than this are equally good, mm.
-const SAME_RESIDUAL_MM: f64 = 0.02;
+/// Whether a stand fits nearly as well as the best one: as much of the outline is followed, at
+/// the worst level too, and as closely.
+fn as_well(fit: &Fit, best: &Fit) -> bool {
+    fit.stand.followed > best.stand.followed - SAME_FOLLOWED
+        && fit.worst_level > best.worst_level - SAME_LEVEL
+        && fit.stand.residual_mm < best.stand.residual_mm + SAME_RESIDUAL_MM
+}
+
+/// Fits whose figures differ by less are equally good: shares of the outline, and mm.
+const SAME_FOLLOWED: f64 = 0.005;
+const SAME_LEVEL: f64 = 0.05;
+const SAME_RESIDUAL_MM: f64 = 0.01;
 
 /// How the best try failed.
 #[derive(Default)]
@@ -136,7 +185,7 @@ impl Miss {
         }
     }
 
-    fn into_error(self, outlines: &fine::Outlines) -> RegisterError {
+    fn into_error(self, outlines: &Outlines) -> RegisterError {
         match self {
             Self {
                 scale: Some(scale), ..
@@ -153,7 +202,7 @@ impl Miss {
     }
 }
 
-fn judge(stand: &Stand, outlines: &fine::Outlines) -> Result<(), Miss> {
+fn judge(stand: &Stand, outlines: &Outlines) -> Result<(), Miss> {
     let miss = Miss {
         followed: stand.followed,
         residual_mm: None,
@@ -177,20 +226,89 @@ fn judge(stand: &Stand, outlines: &fine::Outlines) -> Result<(), Miss> {
     Ok(())
 }
 
-/// Turns at which the part looks the same to the toolpath.
-fn alike(outlines: &fine::Outlines, best: &Stand) -> Vec<f64> {
-    let turns = [90.0, 180.0, 270.0, 120.0, 240.0, 60.0, 300.0, 45.0];
-    turns
-        .into_iter()
-        .filter(|turn| {
-            let turned = outlines.turned(&best.placement, *turn);
-            let stand = fine::settle(outlines, &turned);
-            let off =
-                (stand.placement.turn_deg - turned.turn_deg + 180.0).rem_euclid(360.0) - 180.0;
-            judge(&stand, outlines).is_ok()
-                && off.abs() < 5.0
-                && stand.followed > best.followed - 0.02
-                && stand.residual_mm < best.residual_mm + SAME_RESIDUAL_MM
-        })
-        .collect()
+/// Turns from the best stand at which the toolpath fits as well.
+#[derive(Default)]
+struct Rivals {
+    /// The part itself looks the same there.
+    alike_deg: Vec<f64>,
+    /// It doesn't, but nothing that was compared tells.
+    unsure_deg: Vec<f64>,
+}
+
+/// Turns that a part may be symmetric by, the usual ones first, degrees.
+const TURNS_DEG: [f64; 27] = [
+    90.0, 180.0, 270.0, 120.0, 240.0, 60.0, 300.0, 45.0, 72.0, 144.0, 216.0, 288.0, 15.0, 30.0,
+    75.0, 105.0, 135.0, 150.0, 165.0, 195.0, 210.0, 225.0, 255.0, 285.0, 315.0, 330.0, 345.0,
+];
+
+/// So many are told.
+const MOST_ALIKE: usize = 8;
+
+impl Rivals {
+    fn of(surface: &Surface, outlines: &Outlines, best: &Fit, ranked: &[Fit]) -> Self {
+        let home = best.stand.placement;
+        let few = outlines.few();
+        let mut found = Self::default();
+        let elsewhere = ranked.iter().filter(|fit| {
+            // Another copy is no rival.
+            let middle = |p: &Placement| outlines.placed(p, outlines.middle());
+            middle(&fit.stand.placement).distance(middle(&home)) < outlines.least_gap_mm()
+        });
+        let mut tries: Vec<Placement> = TURNS_DEG
+            .iter()
+            .map(|turn| outlines.turned(&home, *turn))
+            .collect();
+        tries.extend(elsewhere.map(|fit| fit.stand.placement));
+        for guess in tries {
+            let rough = fine::settle(outlines, &guess, few);
+            if rough.stand.followed < best.stand.followed - 0.05 {
+                continue;
+            }
+            let rival = fine::settle(outlines, &rough.stand.placement, Every::ONE);
+            let turn_deg = apart_deg(&rival.stand.placement, &home);
+            if turn_deg.abs() < 2.0
+                || found.has(turn_deg)
+                || judge(&rival.stand, outlines).is_err()
+                || !as_well(&rival, best)
+            {
+                continue;
+            }
+            let same = looks_same(surface, &home, &rival.stand.placement);
+            match same {
+                true => found.alike_deg.push(turn_deg),
+                false => found.unsure_deg.push(turn_deg),
+            }
+            if found.alike_deg.len() >= MOST_ALIKE || found.unsure_deg.len() >= MOST_ALIKE {
+                break;
+            }
+        }
+        found
+    }
+
+    fn has(&self, turn_deg: f64) -> bool {
+        let mut known = self.alike_deg.iter().chain(&self.unsure_deg);
+        known.any(|k| (k - turn_deg).abs() < 2.0)
+    }
+}
+
+/// From one turn to another, degrees from -180 to 180.
+fn apart_deg(of: &Placement, from: &Placement) -> f64 {
+    (of.turn_deg - from.turn_deg + 180.0).rem_euclid(360.0) - 180.0
+}
+
+/// A part that differs by no more from itself, turned, is symmetric, mm: far less than a
+/// line's width.
+const SYMMETRIC_MM: f64 = 0.1;
+
+/// Whether the part looks the same from one stand to another: each of its corners lies on its
+/// skin, taken there and back.
+fn looks_same(surface: &Surface, one: &Placement, other: &Placement) -> bool {
+    const MOST_CORNERS: usize = 8000;
+    let corners = surface.mesh().vertices();
+    let every = corners.len().div_ceil(MOST_CORNERS).max(1);
+    let lies_on = |at| surface.nearest_within(at, SYMMETRIC_MM).is_some();
+    corners.iter().step_by(every).all(|corner| {
+        lies_on(other.to_part(one.to_plate(*corner)))
+            && lies_on(one.to_part(other.to_plate(*corner)))
+    })
 }

@@ -195,6 +195,13 @@ impl Outlines {
         self.reach_mm
     }
 
+    /// Points enough for a first look.
+    pub(super) fn few(&self) -> Every {
+        const ENOUGH: usize = 3000;
+        let all: usize = self.levels.iter().map(|o| o.samples.len()).sum();
+        Every((all / ENOUGH).max(1))
+    }
+
     /// Two copies' middles are no nearer than this, mm.
     pub(super) fn least_gap_mm(&self) -> f64 {
         (0.6 * (self.high - self.low).min_element()).max(2.0)
@@ -255,14 +262,34 @@ struct Pair {
     outward: DVec2,
     /// How far within the contour the line lies, mm; `None` if none was found.
     inset: Option<f64>,
+    /// The level that it is of.
+    level: usize,
 }
 
-fn pairs(outlines: &Outlines, placement: &Placement, reach_mm: f64) -> Vec<Pair> {
+/// How well a stand fits, level by level.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Fit {
+    pub stand: Stand,
+    /// Share of the contour that is followed at the level that fits worst.
+    pub worst_level: f64,
+    /// Root mean square distance with what isn't followed counted as just not followed, mm.
+    pub misfit_mm: f64,
+}
+
+/// Every so many contour points are compared.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Every(usize);
+
+impl Every {
+    pub(super) const ONE: Self = Self(1);
+}
+
+fn pairs(outlines: &Outlines, placement: &Placement, reach_mm: f64, every: Every) -> Vec<Pair> {
     let rotation = DVec2::from_angle(placement.turn_deg.to_radians());
     let middle = outlines.placed(placement, outlines.middle);
     let mut pairs = Vec::new();
-    for outline in &outlines.levels {
-        for sample in &outline.samples {
+    for (level, outline) in outlines.levels.iter().enumerate() {
+        for sample in outline.samples.iter().step_by(every.0) {
             let at = outlines.placed(placement, sample.point);
             let outward = rotation.rotate(sample.outward);
             let from = at + outward * reach_mm;
@@ -271,6 +298,7 @@ fn pairs(outlines: &Outlines, placement: &Placement, reach_mm: f64) -> Vec<Pair>
                 arm: at - middle,
                 outward,
                 inset: hit.map(|along| along - reach_mm),
+                level,
             });
         }
     }
@@ -286,10 +314,10 @@ fn median(values: &mut [f64]) -> f64 {
 }
 
 /// Sets a stand closely.
-pub(super) fn settle(outlines: &Outlines, guess: &Placement) -> Stand {
+pub(super) fn settle(outlines: &Outlines, guess: &Placement, every: Every) -> Fit {
     let mut placement = *guess;
     for reach_mm in REACHES_MM {
-        let pairs = pairs(outlines, &placement, reach_mm);
+        let pairs = pairs(outlines, &placement, reach_mm, every);
         // Opposite sides disagree while the stand is off, so the first rounds hear nearly all.
         let trim_mm = 0.15 + 0.5 * (reach_mm - LAST_REACH_MM);
         let Some(change) = step(&pairs, outlines.reach_mm, trim_mm) else {
@@ -308,7 +336,7 @@ pub(super) fn settle(outlines: &Outlines, guess: &Placement) -> Stand {
         placement.turn_deg = 0.0;
         placement.shift_mm = (middle - outlines.middle).into();
     }
-    measure(outlines, placement)
+    measure(outlines, placement, every)
 }
 
 /// Shift, turn, inset and growth that bring the lines nearest to the contours.
@@ -355,20 +383,29 @@ fn row(pair: &Pair) -> SVector<f64, 5> {
 }
 
 /// How well a stand fits as it is.
-pub(super) fn measure(outlines: &Outlines, placement: Placement) -> Stand {
-    let pairs = pairs(outlines, &placement, LAST_REACH_MM);
+pub(super) fn measure(outlines: &Outlines, placement: Placement, every: Every) -> Fit {
+    let pairs = pairs(outlines, &placement, LAST_REACH_MM, every);
     let mut insets: Vec<f64> = pairs.iter().filter_map(|p| p.inset).collect();
     let inset_mm = median(&mut insets);
-    let mut off: Vec<f64> = insets
-        .iter()
-        .map(|i| (i - inset_mm).abs())
-        .filter(|o| *o < FOLLOWS_MM)
-        .collect();
+    let mut levels = vec![(0_u32, 0_u32); outlines.levels.len()];
+    let mut off: Vec<f64> = Vec::with_capacity(insets.len());
+    for pair in &pairs {
+        let far = pair.inset.map_or(f64::MAX, |i| (i - inset_mm).abs());
+        let follows = far < FOLLOWS_MM;
+        if follows {
+            off.push(far);
+        }
+        if let Some((followed, all)) = levels.get_mut(pair.level) {
+            *followed += u32::from(follows);
+            *all += 1;
+        }
+    }
     off.sort_by(f64::total_cmp);
     let count = off.len().max(1) as f64;
     let square: f64 = off.iter().map(|o| o * o).sum();
-    let growth = growth(&pairs, outlines.reach_mm);
-    Stand {
+    let all = pairs.len().max(1) as f64;
+    let missed = all - off.len() as f64;
+    let stand = Stand {
         placement,
         residual_mm: (square / count).sqrt(),
         residual_95_mm: off
@@ -376,8 +413,17 @@ pub(super) fn measure(outlines: &Outlines, placement: Placement) -> Stand {
             .copied()
             .unwrap_or(f64::INFINITY),
         inset_mm,
-        followed: off.len() as f64 / pairs.len().max(1) as f64,
-        scale: 1.0 + growth,
+        followed: off.len() as f64 / all,
+        scale: 1.0 + growth(&pairs, outlines.reach_mm),
+    };
+    Fit {
+        stand,
+        worst_level: levels
+            .iter()
+            .filter(|(_, all)| *all > 0)
+            .map(|(followed, all)| f64::from(*followed) / f64::from(*all))
+            .fold(1.0, f64::min),
+        misfit_mm: ((square + missed * FOLLOWS_MM * FOLLOWS_MM) / all).sqrt(),
     }
 }
 

@@ -3,6 +3,8 @@
 use glam::{DVec2, DVec3};
 use serde::{Deserialize, Serialize};
 
+use super::error::RegisterError;
+
 /// How a copy of the part stands on the plate: turned about z, then shifted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Placement {
@@ -62,7 +64,27 @@ pub struct Stand {
 pub struct Registered {
     /// The copies, by x and then y.
     pub stands: Vec<Stand>,
-    /// Other turns, degrees, at which the first copy fits as well: the toolpath can't tell
-    /// them apart, and the least turn was taken.
+    /// Further turns of the first copy, degrees, at which the part looks the same: the toolpath
+    /// can't tell them apart, and the least turn was taken.
     pub alike_turns_deg: Vec<f64>,
+    /// Further turns of the first copy, degrees, at which the part looks different, but nothing
+    /// that was compared tells which one it is.
+    #[serde(default)]
+    pub unsure_turns_deg: Vec<f64>,
+}
+
+impl Registered {
+    /// It, unless the turn was a guess.
+    ///
+    /// # Errors
+    /// [`RegisterError::Unsure`] if another turn fits as well and the part looks different
+    /// there.
+    pub fn sure(self) -> Result<Self, RegisterError> {
+        match self.unsure_turns_deg.first() {
+            Some(turn_deg) => Err(RegisterError::Unsure {
+                turn_deg: *turn_deg,
+            }),
+            None => Ok(self),
+        }
+    }
 }

@@ -1,6 +1,8 @@
+use std::sync::Arc;
+
 use demo_models::slicer::{Recipe, Slice, Stand as Place, generate};
 use geometry::layers::slice;
-use geometry::{DVec3, LayerPlan, Mesh, Progress, solids};
+use geometry::{DVec3, LayerPlan, Mesh, Progress, Surface, solids};
 use toolpath::Settings;
 
 use super::*;
@@ -64,20 +66,24 @@ fn prism(outline: &[(f64, f64)], height: f64) -> Mesh {
 }
 
 fn run(mesh: &Mesh, file: &[u8]) -> Result<Registered, RegisterError> {
+    run_at(mesh, file, &[1.0, 2.0, 3.0])
+}
+
+fn run_at(mesh: &Mesh, file: &[u8], heights: &[f64]) -> Result<Registered, RegisterError> {
     let plan = LayerPlan::plain(0.2, 0.2);
-    let heights = [1.0, 2.0, 3.0];
     let progress = Progress::new();
     let size = file.len() as u64;
     let levels = gather(
         file,
         size,
         Settings::default(),
-        &heights,
+        heights,
         0.2,
         false,
         &progress,
     )?;
-    register(mesh, &plan, &levels, &progress)
+    let surface = Surface::new(Arc::new(mesh.clone()));
+    register(&surface, &plan, &levels, &progress)
 }
 
 fn at(turn_deg: f64, x: f64, y: f64) -> Place {
@@ -227,4 +233,93 @@ fn a_stand_given_by_hand_is_measured() {
     assert!(right.residual_mm < 0.02 && right.followed > 0.95);
     let wrong = measure(&mesh, &plan, &levels, given(16.0)).expect("outlines");
     assert!(wrong.followed < 0.6, "{wrong:?}");
+}
+
+/// Heights up to the top of a part on a foot.
+const WHOLE: [f64; 7] = [0.4, 1.4, 2.4, 3.4, 4.4, 5.0, 5.6];
+
+/// Something on a foot of 4 mm: shells one on the other.
+fn on_a_foot(foot: &Mesh, top: &Mesh, scale: f64, at: [f64; 2]) -> Mesh {
+    let lifted = |v: &DVec3| {
+        let low = top.bounds().0;
+        DVec3::new(
+            at[0] + scale * (v.x - low.x),
+            at[1] + scale * (v.y - low.y),
+            4.0 + (v.z - low.z) / 3.0,
+        )
+    };
+    let mut vertices = foot.vertices().to_vec();
+    let count = vertices.len() as u32;
+    vertices.extend(top.vertices().iter().map(lifted));
+    let mut triangles = foot.triangles().to_vec();
+    triangles.extend(top.triangles().iter().map(|t| t.map(|i| i + count)));
+    Mesh::new(vertices, triangles).expect("two shells")
+}
+
+fn round_foot() -> Mesh {
+    solids::cylinder(12.0, 4.0, 96).expect("a cylinder")
+}
+
+fn figures() -> [(&'static str, Mesh); 3] {
+    let block = solids::cuboid(DVec3::new(6.0, 4.0, 6.0)).expect("a block");
+    let foot = solids::cuboid(DVec3::new(24.0, 16.0, 4.0)).expect("a block");
+    [
+        (
+            "an L on a round foot",
+            on_a_foot(&round_foot(), &angle(), 0.3, [-5.0, -4.0]),
+        ),
+        (
+            "a peg on a round foot",
+            on_a_foot(&round_foot(), &block, 1.0, [2.0, 1.0]),
+        ),
+        (
+            "an L on a block",
+            on_a_foot(&foot, &angle(), 0.3, [-5.0, -4.0]),
+        ),
+    ]
+}
+
+#[test]
+fn what_stands_on_a_foot_tells_the_turn_at_any_angle() {
+    for (name, mesh) in figures() {
+        for i in 0..24 {
+            let place = at(f64::from(i) * 15.0 - 173.0, 60.0, 70.0);
+            let file = sliced(&mesh, 0.2, &recipe(vec![place]));
+            let found = run_at(&mesh, &file, &WHOLE)
+                .and_then(Registered::sure)
+                .unwrap_or_else(|e| panic!("{name} {place:?}: {e}"));
+            assert_eq!(found.stands.len(), 1, "{name} {found:?}");
+            assert_at(&found.stands[0], &place);
+            assert!(found.alike_turns_deg.is_empty(), "{name} {found:?}");
+        }
+    }
+}
+
+#[test]
+fn turned_copies_on_feet_keep_their_own_turns() {
+    for (name, mesh) in figures() {
+        let places = [
+            at(0.0, 40.0, 40.0),
+            at(90.0, 80.0, 40.0),
+            at(-23.0, 120.0, 60.0),
+        ];
+        let file = sliced(&mesh, 0.2, &recipe(places.to_vec()));
+        let found = run_at(&mesh, &file, &WHOLE).expect(name);
+        assert_eq!(found.stands.len(), places.len(), "{name} {found:?}");
+        for (stand, place) in found.stands.iter().zip(&places) {
+            assert_at(stand, place);
+        }
+    }
+}
+
+#[test]
+fn a_turn_that_nothing_compared_can_tell_is_refused() {
+    let [(_, mesh), ..] = figures();
+    let file = sliced(&mesh, 0.2, &recipe(vec![at(-23.0, 60.0, 60.0)]));
+    let low = run_at(&mesh, &file, &[0.4, 1.4, 2.4]).expect("the foot");
+    let why = low.sure().expect_err("a guess").to_string();
+    assert!(
+        why.contains("fits as well turned by") && why.contains("give --stand"),
+        "{why}"
+    );
 }

@@ -413,6 +413,6 @@ pub fn find_stands(
         false,
         progress,
     )?;
-    let found = register::register(mesh, layers, &levels, progress)?;
+    let found = register::register(painted.surface(), layers, &levels, progress)?;
     Ok(found.stands.iter().map(|s| s.placement).collect())
 }

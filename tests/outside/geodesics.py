@@ -72,8 +72,11 @@ def ask_libigl(pipe, vertices, faces, source, targets):
     used = int(open("/proc/self/statm").read().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (used + spare, used + spare))
     none = np.array([], np.int64)
-    pipe.send(np.asarray(igl.exact_geodesic(vertices, faces, np.array([source]), none,
-                                            targets, none)).reshape(-1))
+    try:
+        found = igl.exact_geodesic(vertices, faces, np.array([source]), none, targets, none)
+    except MemoryError:
+        return  # The pipe closes without an answer.
+    pipe.send(np.asarray(found).reshape(-1))
 
 
 def spread(errors):

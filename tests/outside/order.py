@@ -161,8 +161,8 @@ def longest_dry(moves):
 
 def in_the_air(moves, block, top):
     """Layers of the block over a height without it."""
-    heights = sorted(by_height(prints(moves)))
-    has = [any(in_block(m, block, top) for m in by_height(prints(moves))[h]) for h in heights]
+    layers = by_height(prints(moves))
+    has = [any(in_block(m, block, top) for m in layers[h]) for h in sorted(layers)]
     return sum(1 for below, here in zip(has, has[1:]) if here and not below)
 
 

@@ -351,15 +351,8 @@ impl Weave<'_> {
     ) -> Result<Levels, WeaveError> {
         let (low, high) = self.painted.surface().mesh().bounds();
         let lift_mm = self.stands.first().map_or(0.0, |s| s.lift_mm);
-        let height = high.z - low.z;
         let layer_mm = self.painted.plan().layers.layer_mm;
-        let mut heights: Vec<f64> = Vec::new();
-        for part in parts {
-            let at = (lift_mm + height * part).max(lift_mm + layer_mm);
-            if heights.last().is_none_or(|last| at > last + layer_mm) {
-                heights.push(at);
-            }
-        }
+        let heights = heights_mm(parts, high.z - low.z, lift_mm, layer_mm);
         Ok(register::gather(
             source.read()?,
             source.size_bytes,
@@ -453,6 +446,18 @@ struct Anew {
 
 fn opened(file: &tempfile::NamedTempFile) -> Result<Box<dyn Read>, WeaveError> {
     Ok(Box::new(file.reopen()?))
+}
+
+/// Heights above the plate at parts of a part's height, a layer apart at least, mm.
+pub(crate) fn heights_mm(parts: &[f64], height_mm: f64, lift_mm: f64, layer_mm: f64) -> Vec<f64> {
+    let mut heights: Vec<f64> = Vec::new();
+    for part in parts {
+        let at = (lift_mm + height_mm * part).max(lift_mm + layer_mm);
+        if heights.last().is_none_or(|last| at > last + layer_mm) {
+            heights.push(at);
+        }
+    }
+    heights
 }
 
 /// Whether a plan asks for anything but height.

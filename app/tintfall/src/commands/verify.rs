@@ -24,8 +24,8 @@ Example:
 
 It reads the file as a machine would, lets the blends pass through the melt chamber, and compares
 each bit of plastic at the skin with the plan. Ends with code 2 if the print is not the same, if a
-command makes no sense, if the file was woven from another plan, or if the mean difference is more
-than --within.")]
+command makes no sense, if the file was woven from another plan, if the part stands more than
+0.3 mm from where the file's head says, or if the mean difference is more than --within.")]
 pub struct Args {
     /// The plan
     plan: PathBuf,
@@ -157,6 +157,11 @@ impl Args {
         }
         if found.plan_matches == Some(true) {
             line("Woven from this plan".to_owned());
+        }
+        if let Some(off) = found.placed_off_mm {
+            line(format!(
+                "The part stands within {off:.2} mm of where the file's head says"
+            ));
         }
         line(format!("{} blend changes", found.changes));
         if let Some(mean) = found.printed.mean_de00() {

@@ -138,6 +138,27 @@ pub fn measure(
     Ok(fine::measure(&outlines, placement, Every::ONE).stand)
 }
 
+/// Whether stands fit as well as those found, copy by copy, without moving them.
+///
+/// # Errors
+/// [`RegisterError`] only when there is nothing to compare.
+pub(crate) fn fit_as_well(
+    mesh: &Mesh,
+    layers: &LayerPlan,
+    levels: &Levels,
+    told: &[Placement],
+    found: &[Placement],
+) -> Result<bool, RegisterError> {
+    let outlines = fine::outlines(mesh, layers, levels)?;
+    let fit = |stand: &Placement| fine::measure(&outlines, *stand, Every::ONE);
+    let middle = |stand: &Placement| outlines.placed(stand, outlines.middle());
+    Ok(told.iter().all(|stand| {
+        let far = |other: &&Placement| middle(other).distance(middle(stand));
+        let nearest = found.iter().min_by(|a, b| far(a).total_cmp(&far(b)));
+        nearest.is_some_and(|best| as_well(&fit(stand), &fit(best)))
+    }))
+}
+
 fn near(a: &Placement, b: &Placement) -> bool {
     DVec2::from(a.shift_mm).distance(DVec2::from(b.shift_mm)) < 1.0
 }
@@ -266,7 +287,7 @@ impl Rivals {
             }
             let rival = fine::settle(outlines, &rough.stand.placement, Every::ONE);
             let turn_deg = apart_deg(&rival.stand.placement, &home);
-            if turn_deg.abs() < 2.0
+            if !(2.0..358.0).contains(&turn_deg)
                 || found.has(turn_deg)
                 || judge(&rival.stand, outlines).is_err()
                 || !as_well(&rival, best)
@@ -291,9 +312,9 @@ impl Rivals {
     }
 }
 
-/// From one turn to another, degrees from -180 to 180.
+/// From one turn to another, degrees from 0 to 360.
 fn apart_deg(of: &Placement, from: &Placement) -> f64 {
-    (of.turn_deg - from.turn_deg + 180.0).rem_euclid(360.0) - 180.0
+    (of.turn_deg - from.turn_deg).rem_euclid(360.0)
 }
 
 /// A part that differs by no more from itself, turned, is symmetric, mm: far less than a

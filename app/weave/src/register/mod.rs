@@ -5,7 +5,8 @@
 //! correlation: plastic must lie just within the contour and none just outside (`coarse`).
 //! Then closely: from each contour point the outermost printed line is looked for, and turn,
 //! shift and the line's inset are set by least squares (`fine`). What is left over is the
-//! residual. A toolpath whose lines do not follow the contours is refused.
+//! residual. A toolpath whose lines do not follow the contours is refused, and so is one that
+//! fits as well at another turn where the part looks different.
 //!
 //! Supports, skirts, towers and other copies don't disturb this: only what should be there is
 //! asked for.
@@ -21,6 +22,7 @@ mod placement;
 
 pub(crate) use copies::Copies;
 pub use error::{MOST_RESIDUAL_MM, RegisterError};
+pub(crate) use find::fit_as_well;
 pub use find::{measure, register};
 pub use levels::{Level, Levels, gather};
 pub use placement::{Placement, Registered, Stand};

@@ -260,7 +260,7 @@ fn round_foot() -> Mesh {
     solids::cylinder(12.0, 4.0, 96).expect("a cylinder")
 }
 
-fn figures() -> [(&'static str, Mesh); 3] {
+pub(crate) fn figures() -> [(&'static str, Mesh); 3] {
     let block = solids::cuboid(DVec3::new(6.0, 4.0, 6.0)).expect("a block");
     let foot = solids::cuboid(DVec3::new(24.0, 16.0, 4.0)).expect("a block");
     [

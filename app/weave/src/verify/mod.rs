@@ -15,9 +15,11 @@ pub mod follow;
 pub mod laws;
 pub mod nozzle;
 pub mod picture;
+mod placed;
 pub mod printed;
 mod verifying;
 
+pub use placed::MOST_OFF_MM;
 pub use printed::Miss;
 pub use verifying::{RegionLaid, Verified, Verify, find_stands, stands_or_found};
 

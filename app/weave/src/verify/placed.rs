@@ -51,14 +51,19 @@ pub(super) fn off_mm(mesh: &Mesh, told: &[Placement], stands: &[Placement]) -> O
 /// The greatest distance between the corners of the part's extent at two stands, mm.
 pub(super) fn apart_mm(mesh: &Mesh, one: &Placement, other: &Placement) -> f64 {
     let (low, high) = mesh.bounds();
-    [(low.x, low.y), (high.x, low.y), (low.x, high.y), (high.x, high.y)]
-        .map(|(x, y)| {
-            let corner = geometry::DVec3::new(x, y, low.z);
-            let plate = |stand: &Placement| stand.to_plate(corner).truncate();
-            plate(one).distance(plate(other))
-        })
-        .into_iter()
-        .fold(0.0, f64::max)
+    [
+        (low.x, low.y),
+        (high.x, low.y),
+        (low.x, high.y),
+        (high.x, high.y),
+    ]
+    .map(|(x, y)| {
+        let corner = geometry::DVec3::new(x, y, low.z);
+        let plate = |stand: &Placement| stand.to_plate(corner).truncate();
+        plate(one).distance(plate(other))
+    })
+    .into_iter()
+    .fold(0.0, f64::max)
 }
 
 #[cfg(test)]

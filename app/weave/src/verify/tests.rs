@@ -10,7 +10,7 @@ use super::verifying::{Heights, MOST_UNCLEAR};
 use super::*;
 use crate::Source;
 use crate::dialect::Dialect;
-use crate::register::tests::sliced;
+use crate::register::tests::{figures, sliced};
 use crate::tests as weaving;
 
 fn source(file: &[u8]) -> std::sync::Arc<[u8]> {
@@ -406,4 +406,70 @@ fn a_toolpath_of_more_heights_than_layers_is_not_stepped_through() {
         error.contains("at more heights than a print has layers"),
         "{error}"
     );
+}
+
+#[test]
+fn a_head_that_names_another_place_is_told() {
+    let [(_, mesh), ..] = figures();
+    let spot = Mask::Sphere {
+        centre_mm: DVec3::new(0.0, -4.0, 5.0),
+        radius_mm: 4.0,
+    };
+    let regions = vec![
+        weaving::region("All", Mask::Whole, 1.0),
+        weaving::region("Spot", spot, 0.0),
+    ];
+    let painted = weaving::painted(&mesh, regions);
+    let place = demo_models::slicer::Stand {
+        turn_deg: -23.0,
+        shift_mm: [60.0, 70.0],
+    };
+    let recipe = Recipe {
+        stands: vec![place],
+        ..Recipe::default()
+    };
+    let file = sliced(&mesh, 0.2, &recipe);
+    let (_, text) = weaving::weave(&painted, "slots", &file).expect("woven");
+    assert!(text.contains("turned -23.00 degrees"), "{}", &text[..900]);
+    let found = verify(&painted, "slots", NONE, text.as_bytes(), Some(&file));
+    assert_eq!(found.fault(), None);
+    let off = found.placed_off_mm.expect("the head tells");
+    assert!(off < 0.05, "{off}");
+
+    let wrong = text.replace("turned -23.00 degrees", "turned 179.60 degrees");
+    let found = verify(&painted, "slots", NONE, wrong.as_bytes(), Some(&file));
+    let fault = found.fault().expect("the wrong place");
+    assert!(fault.contains("from where the file's head says"), "{fault}");
+}
+
+#[test]
+fn of_turns_that_look_the_same_the_head_says_which_was_meant() {
+    let mesh = weaving::part();
+    let painted = weaving::painted(&mesh, weaving::bands());
+    let file = sliced(&mesh, 0.2, &Recipe::default());
+    let (woven, text) = weaving::weave(&painted, "slots", &file).expect("woven");
+    let [turn_deg] = woven.registered.alike_turns_deg[..] else {
+        panic!("{:?}", woven.registered);
+    };
+    assert!((turn_deg - 180.0).abs() < 0.01, "{turn_deg}");
+    let copy = text
+        .lines()
+        .find(|l| l.starts_with("; Copy 1"))
+        .expect("a head");
+    // Half a turn about its own middle.
+    let (low, high) = mesh.bounds();
+    let [x, y] = woven.registered.stands[0].placement.shift_mm;
+    let turned = format!(
+        "; Copy 1: turned 180.00 degrees, shifted x {:.3} y {:.3} mm, by hand",
+        x + low.x + high.x,
+        y + low.y + high.y
+    );
+    let other = text.replace(copy, &turned);
+    let found = verify(&painted, "slots", NONE, other.as_bytes(), None);
+    assert!(
+        found.placed_off_mm.is_some_and(|off| off < 0.05),
+        "{:?}",
+        found.placed_off_mm
+    );
+    assert_eq!(found.fault(), None);
 }

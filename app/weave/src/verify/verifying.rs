@@ -12,9 +12,11 @@ use toolpath::{Caution, CautionKind, Form, Replay, Settings, Step, filament_area
 use super::equivalence::{self, Equivalence};
 use super::laws::{self, Laws};
 use super::nozzle::Nozzle;
+use super::placed::{self, MOST_OFF_MM};
 use super::printed::Printed;
 use crate::dialect::{Dialect, Heard, Listener};
 use crate::register::{self, Copies, Placement};
+use crate::weaving::{ALL, heights_mm, turn_matters};
 use crate::{Source, WeaveError};
 
 /// What to read back, and against what.
@@ -40,6 +42,9 @@ pub struct Verified {
     pub laws: Option<Laws>,
     /// Whether the file's header names this plan; `None` if it names none.
     pub plan_matches: Option<bool>,
+    /// How far the part's rim lies from where the file's head says, at the copy that is farthest
+    /// off, mm; `None` if the head tells of no copy.
+    pub placed_off_mm: Option<f64>,
     /// Changes of blend in the file.
     pub changes: u64,
     /// Lines of the dialect that make no sense, with their numbers: the first few.
@@ -87,6 +92,13 @@ impl Verified {
         if self.plan_matches == Some(false) {
             let what = "it was woven from another plan, or the plan was changed since";
             return Some(what.to_owned());
+        }
+        if let Some(off) = self.placed_off_mm.filter(|off| *off > MOST_OFF_MM) {
+            return Some(format!(
+                "the part stands up to {off:.1} mm from where the file's head says, more than \
+                 {MOST_OFF_MM} mm: its colours are woven in the wrong place. Weave it again, \
+                 with --stand if it is not found right"
+            ));
         }
         if let Some((line, what)) = self.unclear.first() {
             return Some(format!("line {line} makes no sense: {what}"));
@@ -144,6 +156,11 @@ impl Verify<'_> {
                 same,
                 laws,
                 plan_matches: None,
+                placed_off_mm: placed::off_mm(
+                    self.painted.surface().mesh(),
+                    &placed::told(woven)?,
+                    &self.stands,
+                ),
                 changes: 0,
                 unclear: Vec::new(),
                 unset_mm3: 0.0,
@@ -387,23 +404,22 @@ pub fn stands_or_found(
     }
 }
 
-/// Finds where the part stands in a woven file, as the weaving did: placements for
-/// [`Verify::stands`].
+/// Finds where the part stands in a woven file, by its outlines: placements for
+/// [`Verify::stands`]. Where the part looks the same at several turns, the file's head says
+/// which one was meant, if that fits as well as the best.
 ///
 /// # Errors
-/// When it can't be read or found.
+/// When it can't be read or found, or when two turns fit that are not the same.
 pub fn find_stands(
     painted: &Painted,
     woven: &Source<'_>,
     settings: Settings,
     progress: &Progress,
 ) -> Result<Vec<Placement>, WeaveError> {
-    let mesh = painted.surface().mesh();
+    let surface = painted.surface();
     let layers: &LayerPlan = &painted.plan().layers;
-    let (low, high) = mesh.bounds();
-    let heights: Vec<f64> = (1..8)
-        .map(|i| (high.z - low.z) * f64::from(i) / 8.0)
-        .collect();
+    let (low, high) = surface.mesh().bounds();
+    let heights = heights_mm(&ALL, high.z - low.z, 0.0, layers.layer_mm);
     let levels = register::gather(
         woven.read()?,
         woven.size_bytes,
@@ -413,6 +429,21 @@ pub fn find_stands(
         false,
         progress,
     )?;
-    let found = register::register(painted.surface(), layers, &levels, progress)?;
-    Ok(found.stands.iter().map(|s| s.placement).collect())
+    let found = register::register(surface, layers, &levels, progress)?;
+    let stands: Vec<Placement> = found.stands.iter().map(|s| s.placement).collect();
+    let told = placed::told(woven)?;
+    let turned = |off: Option<f64>| off.is_some_and(|off| off > MOST_OFF_MM);
+    if told.len() == stands.len()
+        && turned(placed::off_mm(surface.mesh(), &told, &stands))
+        && register::fit_as_well(surface.mesh(), layers, &levels, &told, &stands)?
+    {
+        return Ok(told);
+    }
+    match turn_matters(painted.plan()) {
+        true => {
+            found.sure()?;
+            Ok(stands)
+        }
+        false => Ok(stands),
+    }
 }

@@ -8,6 +8,10 @@ use crate::mesh::MeshError;
 use crate::read::ReadOptions;
 pub use crate::unit::Unit;
 
+/// Skin no higher than this above a part's lowest place is the face that stands on the bed, mm:
+/// nobody sees it, so it is no visible area.
+pub const BED_FACE_MM: f64 = 0.01;
+
 /// A direction along one of a mesh file's axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Axis {

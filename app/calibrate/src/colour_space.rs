@@ -220,7 +220,6 @@ fn fixed_at(bytes: &[u8], at: usize) -> Option<f64> {
 }
 
 #[cfg(test)]
-
 mod tests {
     use std::borrow::Cow;
 

@@ -175,7 +175,7 @@ fn most_different(count: usize, model: &dyn MixModel) -> Result<[Shares; 2], Lag
     let pure: Vec<Shares> = (0..count).filter_map(|i| Shares::pure(i, count)).collect();
     let mut best: Option<(f64, [Shares; 2])> = None;
     for (i, one) in pure.iter().enumerate() {
-        for other in &pure[i + 1..] {
+        for other in pure.iter().skip(i + 1) {
             let off = ciede2000(model.mix(one).to_lab(), model.mix(other).to_lab());
             if best.is_none_or(|(most, _)| off > most) {
                 best = Some((off, [*one, *other]));
@@ -202,8 +202,10 @@ fn plan_of(
         Paint::Fixed(pair[0]),
     )];
     let ends = changes_mm.iter().skip(1).copied().chain([top_mm]);
-    for (i, (from_mm, to_mm)) in changes_mm.iter().copied().zip(ends).enumerate() {
-        let paint = Paint::Fixed(pair[(i + 1) % 2]);
+    let in_turn = pair.iter().cycle().skip(1);
+    let bands = changes_mm.iter().copied().zip(ends).zip(in_turn);
+    for (i, ((from_mm, to_mm), shares)) in bands.enumerate() {
+        let paint = Paint::Fixed(*shares);
         let band = Mask::Band { from_mm, to_mm };
         regions.push(Region::new(format!("Band {}", i + 2), band, paint));
     }

@@ -9,6 +9,9 @@ use crate::{Surface, SurfacePoint};
 /// How many steps the curve has.
 const STEPS: usize = 1024;
 
+/// Into how many parts the facets are shared out, on any number of cores.
+const PARTS: usize = 64;
+
 /// Facets are cut to pieces no longer than this share of the part's size.
 const PIECE_SHARE: f64 = 1.0 / 128.0;
 
@@ -59,17 +62,22 @@ pub fn visible_area(
     if least == most {
         return (vec![least], vec![0.0]);
     }
-    let histogram = facets
+    // Always the same parts, added in the same order, so that the sums are the same on any number
+    // of cores.
+    let count = mesh.triangles().len();
+    let apart = count.div_ceil(PARTS).max(1);
+    let parts: Vec<Below> = (0..PARTS)
         .into_par_iter()
-        .fold(
-            || Below::new(least, most),
-            |mut below, facet| {
-                pieces(facet, &mut |values, area| below.add(values, area));
-                below
-            },
-        )
-        .reduce(|| Below::new(least, most), Below::merge);
-    histogram.finish()
+        .map(|part| {
+            let mut below = Below::new(least, most);
+            for facet in (part * apart).min(count)..((part + 1) * apart).min(count) {
+                pieces(facet as u32, &mut |values, area| below.add(values, area));
+            }
+            below
+        })
+        .collect();
+    let whole = parts.into_iter().reduce(Below::merge);
+    whole.map_or((Vec::new(), Vec::new()), Below::finish)
 }
 
 fn nothing() -> (f64, f64) {

@@ -226,14 +226,15 @@ impl Run {
                 _ => false,
             };
             let mut atoms = atoms;
-            if closed && let Some(last) = atoms.pop() {
-                if let Some(first) = atoms.first_mut() {
-                    let mut parts = last.parts;
-                    parts.append(&mut first.parts);
-                    first.parts = parts;
-                    first.from_mm = last.from_mm;
-                    first.volume_mm3 += last.volume_mm3;
-                }
+            if closed
+                && let Some(last) = atoms.pop()
+                && let Some(first) = atoms.first_mut()
+            {
+                let mut parts = last.parts;
+                parts.append(&mut first.parts);
+                first.parts = parts;
+                first.from_mm = last.from_mm;
+                first.volume_mm3 += last.volume_mm3;
             }
             cut.atoms.append(&mut atoms);
             return;

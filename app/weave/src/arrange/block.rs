@@ -54,7 +54,7 @@ const WIDEST_GAP_MM: f64 = 10.0;
 impl Block {
     /// Sides that are worth trying for a block of a height, mm.
     pub(super) fn sides(top_mm: f64) -> impl Iterator<Item = f64> {
-        let least = (top_mm / MOST_SLENDER).max(LEAST_SIDE_MM).min(MOST_SIDE_MM);
+        let least = (top_mm / MOST_SLENDER).clamp(LEAST_SIDE_MM, MOST_SIDE_MM);
         (0..=40)
             .map(move |i| least + f64::from(i))
             .take_while(|side| *side <= MOST_SIDE_MM)

@@ -477,10 +477,10 @@ impl<W: Write> Lay<W> {
         {
             let line = Line::parse(&held.bytes, &mut words);
             self.state.apply(&line, &mut Cautions::new());
-            if held.kind == Kind::Setting || held.kind == Kind::Wall {
-                if let Some(key) = setting(&line) {
-                    self.set = Rc::new(self.set.with(key, held.bare().to_vec()).0);
-                }
+            if (held.kind == Kind::Setting || held.kind == Kind::Wall)
+                && let Some(key) = setting(&line)
+            {
+                self.set = Rc::new(self.set.with(key, held.bare().to_vec()).0);
             }
             match self.moved && held.numbered {
                 true => self.writer.put(held.bare())?,

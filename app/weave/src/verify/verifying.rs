@@ -4,6 +4,7 @@ use std::io::Read;
 
 use blend::{Lab, Shares};
 use geometry::layers::MOST_LAYERS;
+use geometry::place::BED_FACE_MM;
 use geometry::{DVec3, LayerPlan, Progress};
 use plan::Painted;
 use plan::machine::Chamber;
@@ -112,9 +113,6 @@ impl Verified {
 
 /// Distance between looks along a move, mm.
 const LOOK_MM: f64 = 0.5;
-
-/// Skin lower than this above the lowest place is the face that stood on the bed, mm.
-const BED_MM: f64 = 0.01;
 
 /// A hair beneath the skin, mm.
 const HAIR_MM: f64 = 1e-3;
@@ -332,7 +330,7 @@ impl Run<'_> {
             return;
         };
         // The face that stood on the bed is not seen.
-        if near.point_mm.z < self.bed_mm + BED_MM {
+        if near.point_mm.z < self.bed_mm + BED_FACE_MM {
             return;
         }
         let lab = match self.colour {

@@ -8,7 +8,7 @@ use smallvec::SmallVec;
 use super::PreparedStroke;
 use crate::{DVec3, SurfacePoint};
 
-/// So many strokes are asked one by one before all are put into the index.
+/// So many strokes that came later are asked one by one before they are put into the index.
 const FEW: usize = 24;
 
 /// A stroke that paints or erases.
@@ -66,7 +66,7 @@ impl Brushwork {
             Some(old) => (Arc::clone(&old.index), old.indexed),
             None => (Arc::default(), 0),
         };
-        if marks.len() - indexed > FEW {
+        if known.is_none() || marks.len() - indexed > FEW {
             let index = Arc::make_mut(&mut index);
             for (number, mark) in marks.iter().enumerate().skip(indexed) {
                 index.add(number, &mark.stroke);

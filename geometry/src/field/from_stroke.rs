@@ -7,7 +7,7 @@ use crate::{Progress, Surface, SurfacePoint};
 
 /// Distances from the stroke over the whole surface.
 ///
-/// They are those along the mesh as it is, to half a part in a thousand and far less as a
+/// They are those along the mesh as it is, within 0.5 %, and far less as a
 /// rule, on coarse meshes and fine ones and on thin facets alike. A shell that the stroke does
 /// not touch is infinitely far.
 pub(super) fn prepare(

@@ -30,11 +30,11 @@ const OUTSIDE_MM: f64 = 3.5;
 const WORTH: f64 = 0.3;
 
 /// How many turns are handed on for a closer look, and how many places at each.
-const MOST_TURNS: usize = 8;
+const MOST_TURNS: usize = 12;
 const MOST_PLACES: usize = 2;
 
 /// How many levels are looked at.
-const MOST_LEVELS: usize = 5;
+const MOST_LEVELS: usize = 8;
 
 /// The pictures of the toolpath.
 pub(super) struct Search<'a> {
@@ -105,7 +105,7 @@ impl<'a> Search<'a> {
             .clamp(1.0, 10.0);
         let count = (360.0 / step).ceil() as usize;
         let turns = (0..count).map(|i| 360.0 * i as f64 / count as f64);
-        self.at(turns, count, 2.5 * step, progress)
+        self.at(turns, count, 1.5 * step, progress)
     }
 
     fn at(

@@ -430,7 +430,7 @@ fn a_head_that_names_another_place_is_told() {
     };
     let file = sliced(&mesh, 0.2, &recipe);
     let (_, text) = weaving::weave(&painted, "slots", &file).expect("woven");
-    assert!(text.contains("turned -23.00 degrees"), "{}", &text[..900]);
+    assert!(text.contains("turned -23.00 degrees"), "{text}");
     let found = verify(&painted, "slots", NONE, text.as_bytes(), Some(&file));
     assert_eq!(found.fault(), None);
     let off = found.placed_off_mm.expect("the head tells");

@@ -261,35 +261,6 @@ fn an_equal_area_fade_gives_each_shade_the_same_share_of_its_own_region() {
     assert!((way(0.0, 10.0) / way(10.0, 20.0) - 1.0).abs() < 0.02);
 }
 
-/// The face on the bed takes no shades: nobody sees it.
-#[test]
-fn an_equal_area_fade_begins_above_the_bed() {
-    let fade = Paint::Fade {
-        along: Field::Height,
-        fade: Fade {
-            stops: [(0.0, 1.0), (10.0, 0.0)]
-                .map(|(at_mm, first)| Stop {
-                    at_mm,
-                    shares: shares(first),
-                })
-                .to_vec(),
-            spacing: Spacing::EqualArea,
-        },
-    };
-    let laid = painted(block(), plan(vec![Region::new("All", Mask::Whole, fade)]));
-    let ramp = laid.ramp(0).expect("a fade");
-    // A fourth of the block's skin lies on the bed.
-    assert!(ramp.at(0.05).as_slice()[0] > 0.97);
-    let model = laid.model();
-    let colour = |x: f64| model.mix(&ramp.at(x)).to_lab();
-    let way = |from: f64, to: f64| -> f64 {
-        let at = |i: i32| colour(from + (to - from) * f64::from(i) / 400.0);
-        (0..400).map(|i| ciede2000(at(i), at(i + 1))).sum()
-    };
-    // 80 mm² a millimetre on the sides, and the top of 400 mm² at the last.
-    assert!((way(0.02, 5.0) / way(0.02, 9.98) - 0.5).abs() < 0.03);
-}
-
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
 

@@ -10,7 +10,6 @@ use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
 use geometry::inspect::sealed_facets;
 use geometry::mask::MaskError;
-use geometry::place::BED_FACE_MM;
 use geometry::surface::{Classes, LevelCut, rising};
 use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
 
@@ -219,11 +218,7 @@ impl Painted {
         let area = (fade.spacing == Spacing::EqualArea).then(|| {
             let sealed = sealed_facets(self.surface.mesh());
             let unseen = |facet: u32| sealed.get(facet as usize).copied().unwrap_or(false);
-            // What an eye sees of the part standing as printed: no cavity, and not the bed face.
-            let seen_above_mm = self.surface.mesh().bounds().0.z + BED_FACE_MM;
-            let here = |at: SurfacePoint| {
-                at.point_mm.z > seen_above_mm && !unseen(at.facet) && self.region_at(at) == index
-            };
+            let here = |at: SurfacePoint| !unseen(at.facet) && self.region_at(at) == index;
             let (at_mm, below) = visible_area(&field, &self.surface, here);
             VisibleArea { at_mm, below }
         });

@@ -260,7 +260,8 @@ pub fn pressed(ctx: &egui::Context) -> Vec<Command> {
             Key::Enter | Key::ArrowUp | Key::ArrowDown | Key::ArrowLeft | Key::ArrowRight
         );
         let taken = (busy && !leaves) || (focused && steers);
-        !(bare && taken) && !(leaves && popup)
+        let refused = (bare && taken) || (leaves && popup);
+        !refused
     };
     let mut found = Vec::new();
     ctx.input_mut(|input| {
@@ -340,7 +341,12 @@ mod tests {
         for entry in ALL {
             // Its own keys do it and nothing else; without any, its name in the list does.
             if let Some(keys) = entry.keys {
-                assert_eq!(by_key(keys), [entry.command.clone()], "{}", entry.name);
+                assert_eq!(
+                    by_key(keys),
+                    std::slice::from_ref(&entry.command),
+                    "{}",
+                    entry.name
+                );
             }
             let found = named_like(entry.name);
             let first = found.first().map(|e| e.command.clone());

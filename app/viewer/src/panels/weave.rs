@@ -345,7 +345,7 @@ fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands
     );
     for (i, miss) in found.worst.iter().enumerate() {
         if place(ui, session, i, miss) {
-            send.send(Command::LookAt(Box::new(miss.clone())));
+            send.send(Command::LookAt(Box::new(*miss)));
         }
     }
 }

@@ -283,7 +283,7 @@ fn total_lines(totals: &Totals) -> Vec<Fact> {
     );
     let laid = match totals.solid_mm3 > 0.0 {
         true => format!(
-            "{} % of the part's volume",
+            "{} % of solid",
             (100.0 * totals.volume_mm3 / totals.solid_mm3).round()
         ),
         false => "not told".to_owned(),

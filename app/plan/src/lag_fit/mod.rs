@@ -5,7 +5,7 @@
 //! become extruded volumes, so the part must be laid as it was planned, without hollow filling.
 //!
 //! Errors are standard errors. Readings err most where the colour runs steepest, and that is
-//! also where they tell most, so that their scatter is not taken to be even ([`errors`]). Where
+//! also where they tell most, so that their scatter is not taken to be even (see `errors`). Where
 //! spools were not measured in blends, what another way of mixing would make of the readings is
 //! counted in.
 

@@ -33,8 +33,8 @@ use crate::model::names;
 use crate::session::Session;
 use crate::theme::Palette;
 
-/// Widths of the drawer: as it opens, the least and the greatest, points.
-const DRAWER: (f32, f32, f32) = (324.0, 300.0, 520.0);
+/// Width of the drawer, points. It does not follow its content, which takes whatever room there is.
+const DRAWER: f32 = 324.0;
 
 /// Sends what keys and dropped files ask for.
 pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
@@ -86,11 +86,9 @@ fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
         .resizable(false)
         .frame(bar(7))
         .show(ui, |ui| header::show(ui, session, send));
-    let (usual, least, most) = DRAWER;
     Panel::right("drawer")
-        .resizable(true)
-        .default_size(usual)
-        .size_range(least..=most)
+        .resizable(false)
+        .exact_size(DRAWER)
         .frame(side)
         .show(ui, |ui| drawer::show(ui, session, send));
     Panel::bottom("tray")

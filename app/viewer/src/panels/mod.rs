@@ -90,7 +90,11 @@ fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
         .resizable(false)
         .exact_size(DRAWER)
         .frame(side)
-        .show(ui, |ui| drawer::show(ui, session, send));
+        .show(ui, |ui| {
+            // Content that is narrower must not make it narrower.
+            ui.set_min_width(ui.available_width());
+            drawer::show(ui, session, send)
+        });
     Panel::bottom("tray")
         .resizable(false)
         .frame(bar(6))

@@ -2,14 +2,14 @@
 //!
 //! A layer of a sliced file is a list of runs. Here they change places within their layer, are
 //! cut where regions end, and plastic that nobody sees is laid between two blends; what that
-//! can't take up is purged into a block beside the part ([`block`]). The result is a toolpath
+//! can't take up is purged into a block beside the part (`block`). The result is a toolpath
 //! like the one that came in, still without a blend: the weaving goes over it as over any other.
 //!
-//! 1. The file is read in sections ([`sections`]): plastic of one height with nothing in it
-//!    that must not be passed. Its ways of going from run to run are learnt ([`habits`]).
-//! 2. Each section's plastic is looked up in the plan ([`atoms`]), and the order of blends with
-//!    the least to be purged is found over all sections ([`order`]).
-//! 3. The file is read again and written section by section ([`lay`]).
+//! 1. The file is read in sections (`sections`): plastic of one height with nothing in it
+//!    that must not be passed. Its ways of going from run to run are learnt (`habits`).
+//! 2. Each section's plastic is looked up in the plan (`atoms`), and the order of blends with
+//!    the least to be purged is found over all sections (`order`).
+//! 3. The file is read again and written section by section (`lay`).
 //!
 //! Rules, each for its reason. What climbs stays in order, and so does what lies over a gap:
 //! bridges need what holds them. The first layer stays in order, for it must stick. Settings go

@@ -60,7 +60,7 @@ fn result(ui: &mut Ui, session: &Session, shares: &Shares) {
 const NAME: f32 = 74.0;
 
 /// The room that a share's number and its lock take, points.
-const NUMBER: f32 = 96.0;
+const NUMBER: f32 = 110.0;
 
 fn components(ui: &mut Ui, session: &Session, shares: &Shares, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };

@@ -7,10 +7,9 @@ use std::path::PathBuf;
 use geometry::Progress;
 use plan::schedule::Laid;
 use project::job::Job;
-use toolpath::{ExtruderMode, Settings};
 use weave::{Source, WeaveError, plastic_by_layer};
 
-use super::weave::not_woven;
+use super::weave::{not_woven, settings};
 use crate::fault::Fault;
 
 /// The toolpath that the part will be printed from.
@@ -46,12 +45,7 @@ impl Sliced {
             open: &open,
             size_bytes,
         };
-        let settings = Settings {
-            extruder_mode: match self.e_follows {
-                true => ExtruderMode::FollowsDistance,
-                false => ExtruderMode::Own,
-            },
-        };
+        let settings = settings(self.e_follows);
         let diameter_mm = plan.spools.first().map_or(1.75, |spool| spool.diameter_mm);
         let layers_mm3 =
             plastic_by_layer(&source, settings, &spans, diameter_mm, progress).map_err(fault)?;

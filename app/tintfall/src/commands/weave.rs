@@ -118,12 +118,7 @@ impl Reading {
 
     /// How to read what toolpaths leave open.
     pub fn settings(&self) -> Settings {
-        Settings {
-            extruder_mode: match self.e_follows {
-                true => ExtruderMode::FollowsDistance,
-                false => ExtruderMode::Own,
-            },
-        }
+        settings(self.e_follows)
     }
 }
 
@@ -258,4 +253,14 @@ fn told(out: &Path, woven: &Woven) -> String {
         "Check it with `tintfall verify`, and read `tintfall cautions` before you print.\n",
     );
     text
+}
+
+/// How to read what toolpaths leave open, given whether G90 and G91 count for the E axis too.
+pub fn settings(e_follows: bool) -> Settings {
+    Settings {
+        extruder_mode: match e_follows {
+            true => ExtruderMode::FollowsDistance,
+            false => ExtruderMode::Own,
+        },
+    }
 }

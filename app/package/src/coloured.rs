@@ -6,7 +6,7 @@ use std::ops::Range;
 use blend::Xyz;
 use geometry::{Cancelled, DVec3, Progress};
 use plan::{AsPrinted, Painted, Schedule};
-use report::patches::{FINE_DE00, Fades, Patches, Tones};
+use report::patches::{FINE_DE00, Fades, LayerColours, Patches};
 
 /// A mesh with one colour to a triangle, as it will come out of the printer.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,12 +32,12 @@ impl Coloured {
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
         let mut patches = Patches::new(painted, Fades::Whole, progress)?;
-        let tones = Tones::new(painted, schedule, printed, &patches.classes);
+        let colours = LayerColours::new(painted, schedule, printed, &patches.classes);
         let slabs: Vec<Vec<Range<usize>>> = (0..patches.classes.len())
-            .map(|class| tones.slabs(class, FINE_DE00))
+            .map(|class| colours.slabs(class, FINE_DE00))
             .collect();
         let of = |class: usize| slabs.get(class).map_or(&[][..], Vec::as_slice);
-        patches.cut_each(|class| tones.edges_mm(of(class)));
+        patches.cut_each(|class| colours.edges_mm(of(class)));
         progress.check()?;
         let mut seen: HashMap<(u32, usize, usize), u32> = HashMap::new();
         let mut out = Self {
@@ -49,12 +49,12 @@ impl Coloured {
             let class = patches.class.get(i).copied().unwrap_or(0) as usize;
             let slabs = of(class);
             let middle = patches.middle_mm(i);
-            let slab = slabs.partition_point(|s| tones.top_mm(s.end.saturating_sub(1)) <= middle);
+            let slab = slabs.partition_point(|s| colours.top_mm(s.end.saturating_sub(1)) <= middle);
             let slab = slab.min(slabs.len().saturating_sub(1));
             let corners = triangle.map(|vertex| {
                 *seen.entry((vertex, class, slab)).or_insert_with(|| {
                     let all = 0..schedule.layers.len();
-                    let lab = tones
+                    let lab = colours
                         .of_slab(class, slabs.get(slab).unwrap_or(&all))
                         .printed;
                     let linear = Xyz::from_lab(lab).to_linear_srgb();

@@ -7,8 +7,8 @@ use blend::Srgb;
 use geometry::{DVec3, Mesh, Progress, Surface};
 use render::Stage;
 use report::sheet::{
-    Column, Fact, Facts, Finished, Heights, Mark, RegionFact, Shade, Sheet, SheetError, Slice,
-    SpoolFact,
+    ColourShare, Column, Fact, Facts, Finished, Heights, Mark, RegionFact, Sheet, SheetError,
+    Slice, SpoolFact,
 };
 
 const LONG: &str =
@@ -50,7 +50,7 @@ fn facts(spools: usize, regions: usize, marks: usize, columns: usize) -> Facts {
         title: "asked for".into(),
         slices: (0..200)
             .map(|i| {
-                vec![Shade {
+                vec![ColourShare {
                     colour: shade(i),
                     share: 1.0,
                 }]

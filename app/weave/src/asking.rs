@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use blend::Shares;
-use plan::schedule::{Asked, Tint};
+use plan::schedule::{Asked, RegionStep};
 use toolpath::Move;
 
 use crate::asks::Asks;
@@ -40,8 +40,8 @@ impl<'a> Asking<'a> {
 
     /// Calls with each stretch of a move, fractions of its way, and its blend.
     pub(crate) fn stretches(&mut self, step: &Move, mut each: impl FnMut(f64, f64, Option<u32>)) {
-        if let Some(tint) = self.classifier.whole(step) {
-            let blend = self.blend(tint);
+        if let Some(region_step) = self.classifier.whole(step) {
+            let blend = self.blend(region_step);
             return each(0.0, 1.0, Some(blend));
         }
         // Few moves ask for more than a handful of things.
@@ -83,15 +83,15 @@ impl<'a> Asking<'a> {
     fn numbered(&mut self, asks: Asks) -> Option<u32> {
         match asks {
             Asks::Free => None,
-            Asks::Tint(tint) => Some(self.blend(tint)),
+            Asks::RegionStep(region_step) => Some(self.blend(region_step)),
         }
     }
 
-    fn blend(&mut self, tint: Tint) -> u32 {
+    fn blend(&mut self, region_step: RegionStep) -> u32 {
         let span = self.classifier.span();
         let key = (
-            tint.region,
-            tint.step,
+            region_step.region,
+            region_step.step,
             span.map_or(0.0, |s| s.top_mm).to_bits(),
         );
         if let Some((last, index)) = self.last
@@ -99,7 +99,7 @@ impl<'a> Asking<'a> {
         {
             return index;
         }
-        let asked = self.classifier.shares(tint);
+        let asked = self.classifier.shares(region_step);
         let shares = match (self.overrides, span) {
             (Some(overrides), Some(span)) => overrides.at(span.middle_mm(), &asked),
             _ => asked,

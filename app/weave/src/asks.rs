@@ -1,12 +1,12 @@
 //! What a stretch of a move asks for.
 
-use plan::schedule::Tint;
+use plan::schedule::RegionStep;
 
 /// What a stretch of a move asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Asks {
-    /// This tint of its layer.
-    Tint(Tint),
+    /// This region step of its layer.
+    RegionStep(RegionStep),
     /// Nothing: it is never seen.
     Free,
 }

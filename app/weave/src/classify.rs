@@ -3,7 +3,7 @@
 use geometry::layers::MOST_LAYERS;
 use geometry::{DVec3, LayerSpan};
 use plan::Painted;
-use plan::schedule::{Asked, AskedLayer, Tint};
+use plan::schedule::{Asked, AskedLayer, RegionStep};
 use toolpath::{Move, Path};
 
 use super::asks::Asks;
@@ -52,7 +52,7 @@ struct Present<'a> {
     span: LayerSpan,
     layer: AskedLayer<'a>,
     /// The whole layer asks for this, and so do its neighbours as far as is seen.
-    even: Option<Tint>,
+    even: Option<RegionStep>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -82,16 +82,16 @@ impl<'a> Classifier<'a> {
         self.present.as_ref().map(|p| p.span)
     }
 
-    /// The blend of a tint in the layer of the last move.
-    pub(super) fn shares(&self, tint: Tint) -> blend::Shares {
+    /// The blend of a region step in the layer of the last move.
+    pub(super) fn shares(&self, region_step: RegionStep) -> blend::Shares {
         self.present
             .as_ref()
-            .map_or(blend::Shares::SINGLE, |p| p.layer.shares(tint))
+            .map_or(blend::Shares::SINGLE, |p| p.layer.shares(region_step))
     }
 
-    /// Goes on to the layer of a printing move, and gives the tint that all of the layer asks
+    /// Goes on to the layer of a printing move, and gives the region step that all of the layer asks
     /// for, if it does.
-    pub(super) fn whole(&mut self, step: &Move) -> Option<Tint> {
+    pub(super) fn whole(&mut self, step: &Move) -> Option<RegionStep> {
         let (low, high) = (
             step.from[2].min(step.to[2]) - self.lift_mm,
             step.from[2].max(step.to[2]) - self.lift_mm,
@@ -214,9 +214,9 @@ impl<'a> Classifier<'a> {
         }
     }
 
-    /// The tint of a layer that asks for one alone, unless a layer near it asks for another
+    /// The region step of a layer that asks for one alone, unless a layer near it asks for another
     /// that looks different: then it matters which of its plastic is seen.
-    fn even(&self, layer: &AskedLayer<'_>, span: LayerSpan) -> Option<Tint> {
+    fn even(&self, layer: &AskedLayer<'_>, span: LayerSpan) -> Option<RegionStep> {
         let only = layer.single()?;
         let painted = self.asked.painted();
         let colour = painted.model().mix(&layer.shares(only)).to_lab();
@@ -227,8 +227,8 @@ impl<'a> Classifier<'a> {
                 bottom_mm: span.bottom_mm + up,
                 top_mm: span.top_mm + up,
             });
-            let tint = other.single()?;
-            let there = painted.model().mix(&other.shares(tint)).to_lab();
+            let region_step = other.single()?;
+            let there = painted.model().mix(&other.shares(region_step)).to_lab();
             if blend::ciede2000(colour, there) > SAME_DE00 {
                 return None;
             }
@@ -273,7 +273,7 @@ fn look_at(
         clear_mm,
     };
     match known.as_ref().and_then(|known| known.at(point)) {
-        Some((asks @ Asks::Tint(_), _)) => {
+        Some((asks @ Asks::RegionStep(_), _)) => {
             return Look {
                 asks,
                 clear_mm: 0.0,
@@ -302,19 +302,19 @@ fn look_at(
         return free(depth_mm - skin_mm);
     }
     let single = layer.single();
-    let tint = single.unwrap_or_else(|| layer.at(near));
+    let region_step = single.unwrap_or_else(|| layer.at(near));
     if let Some(known) = known {
-        let steady_mm = match single {
+        let clearance_mm = match single {
             Some(_) => f64::INFINITY,
-            None => layer.steady_mm(tint, point),
+            None => layer.clearance_mm(region_step, point),
         };
         // At a place `r` away, the skin is no more than `depth + r` off, and what is nearest
         // there no farther from here than `depth + 2 r`.
-        let radius_mm = (skin_mm - depth_mm).min(0.5 * (steady_mm - depth_mm));
-        known.learn(point, radius_mm, Asks::Tint(tint));
+        let radius_mm = (skin_mm - depth_mm).min(0.5 * (clearance_mm - depth_mm));
+        known.learn(point, radius_mm, Asks::RegionStep(region_step));
     }
     Look {
-        asks: Asks::Tint(tint),
+        asks: Asks::RegionStep(region_step),
         clear_mm: 0.0,
     }
 }

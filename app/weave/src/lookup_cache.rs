@@ -2,7 +2,7 @@
 //!
 //! How deep a place lies changes by no more than the way from one place to another. So a look
 //! at one place tells about a ball around it: that all of it is too deep to be seen, or that
-//! all of it is near the skin and asks for one tint. The ball also serves the layers above.
+//! all of it is near the skin and asks for one region step. The ball also serves the layers above.
 //! For each cell of a grid over the plate the ball that reaches farthest is kept.
 
 use geometry::DVec3;
@@ -24,7 +24,7 @@ pub(super) struct LookupCache {
     corner_mm: DVec2,
     cell_mm: f64,
     cells: Vec<Ball>,
-    /// Tints found under another choice of regions no longer hold.
+    /// LayerRegions found under another choice of regions no longer hold.
     choice: u32,
 }
 
@@ -55,7 +55,7 @@ impl LookupCache {
         }
     }
 
-    /// Forgets tints: from here on regions are chosen among otherwise.
+    /// Forgets region steps: from here on regions are chosen among otherwise.
     pub(super) fn choose_anew(&mut self) {
         self.choice = self.choice.wrapping_add(1);
     }
@@ -109,9 +109,9 @@ impl LookupCache {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plan::schedule::Tint;
+    use plan::schedule::RegionStep;
 
-    const TINT: Asks = Asks::Tint(Tint { region: 1, step: 0 });
+    const REGION_STEP: Asks = Asks::RegionStep(RegionStep { region: 1, step: 0 });
 
     fn v(x: f64, y: f64, z: f64) -> DVec3 {
         DVec3::new(x, y, z)
@@ -133,13 +133,13 @@ mod tests {
     #[test]
     fn the_ball_that_reaches_farthest_is_kept_and_old_tints_are_not() {
         let mut known = LookupCache::new((v(0.0, 0.0, 0.0), v(50.0, 50.0, 9.0)));
-        known.learn(v(5.5, 5.5, 1.0), 1.0, TINT);
+        known.learn(v(5.5, 5.5, 1.0), 1.0, REGION_STEP);
         known.learn(v(5.2, 5.5, 1.0), 0.5, Asks::Free);
-        assert_eq!(known.at(v(5.5, 5.5, 1.0)).map(|k| k.0), Some(TINT));
+        assert_eq!(known.at(v(5.5, 5.5, 1.0)).map(|k| k.0), Some(REGION_STEP));
         // Nothing is left of the first one 2 mm above.
         known.learn(v(5.2, 5.5, 3.0), 0.5, Asks::Free);
         assert_eq!(known.at(v(5.5, 5.5, 1.0)), None);
-        known.learn(v(5.5, 5.5, 3.0), 1.0, TINT);
+        known.learn(v(5.5, 5.5, 3.0), 1.0, REGION_STEP);
         known.choose_anew();
         assert_eq!(known.at(v(5.5, 5.5, 3.0)), None);
     }
@@ -148,7 +148,7 @@ mod tests {
     fn places_anywhere_do_no_harm() {
         let mut known = LookupCache::new((DVec3::ZERO, DVec3::ZERO));
         for place in [v(-1e9, 1e9, 0.0), DVec3::splat(f64::NAN), DVec3::INFINITY] {
-            known.learn(place, 1.0, TINT);
+            known.learn(place, 1.0, REGION_STEP);
             known.at(place);
         }
         assert_eq!(known.at(v(3.0, 3.0, 3.0)), None);

@@ -127,11 +127,11 @@ impl Brushwork {
 
     /// A distance within which every point of the skin gets the same answer as this place, mm;
     /// there may be room to spare.
-    pub fn steady_mm(&self, place_mm: DVec3) -> f64 {
+    pub fn clearance_mm(&self, place_mm: DVec3) -> f64 {
         let each = self
             .marks
             .iter()
-            .map(|mark| mark.stroke.steady_mm(place_mm));
+            .map(|mark| mark.stroke.clearance_mm(place_mm));
         each.fold(f64::INFINITY, f64::min)
     }
 }

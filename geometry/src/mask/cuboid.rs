@@ -18,7 +18,7 @@ pub(super) fn contains(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> bool {
 }
 
 /// How far off its skin is at least, mm.
-pub(super) fn steady_mm(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> f64 {
+pub(super) fn clearance_mm(min_mm: DVec3, max_mm: DVec3, point: DVec3) -> f64 {
     // Beyond each pair of sides, or within it where it is negative.
     (min_mm - point).max(point - max_mm).max_element().abs()
 }

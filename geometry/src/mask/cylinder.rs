@@ -32,7 +32,7 @@ pub(super) fn heights(from_mm: DVec3, to_mm: DVec3, radius_mm: f64) -> (f64, f64
 }
 
 /// How far off its skin is at least, mm.
-pub(super) fn steady_mm(from_mm: DVec3, to_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
+pub(super) fn clearance_mm(from_mm: DVec3, to_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
     let axis = to_mm - from_mm;
     let length = axis.length();
     let along = (point - from_mm).dot(axis) / length;

@@ -74,11 +74,11 @@ impl PreparedMask {
     /// let surface = Surface::new(Arc::new(solids::cylinder(20.0, 50.0, 64)?));
     /// let ball = Mask::Sphere { centre_mm: DVec3::ZERO, radius_mm: 30.0 };
     /// let ball = PreparedMask::new(&ball, &surface, &Progress::new())?;
-    /// assert_eq!(ball.steady_mm(DVec3::new(0.0, 20.0, 0.0)), 10.0);
+    /// assert_eq!(ball.clearance_mm(DVec3::new(0.0, 20.0, 0.0)), 10.0);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn steady_mm(&self, place_mm: DVec3) -> f64 {
-        self.0.steady_mm(place_mm)
+    pub fn clearance_mm(&self, place_mm: DVec3) -> f64 {
+        self.0.clearance_mm(place_mm)
     }
 }
 
@@ -144,21 +144,21 @@ impl Ready {
         }
     }
 
-    fn steady_mm(&self, place: DVec3) -> f64 {
+    fn clearance_mm(&self, place: DVec3) -> f64 {
         match self {
             Self::Whole => f64::INFINITY,
             Self::Band(span) => span.steady(place.z),
-            Self::Slab(slab) => slab.steady_mm(place),
-            Self::Sphere(centre, radius) => sphere::steady_mm(*centre, *radius, place),
-            Self::Box(min, max) => cuboid::steady_mm(*min, *max, place),
-            Self::Cylinder(from, to, radius) => cylinder::steady_mm(*from, *to, *radius, place),
+            Self::Slab(slab) => slab.clearance_mm(place),
+            Self::Sphere(centre, radius) => sphere::clearance_mm(*centre, *radius, place),
+            Self::Box(min, max) => cuboid::clearance_mm(*min, *max, place),
+            Self::Cylinder(from, to, radius) => cylinder::clearance_mm(*from, *to, *radius, place),
             Self::Facets(_) => 0.0,
-            Self::Stroke(stroke) => stroke.steady_mm(place),
+            Self::Stroke(stroke) => stroke.clearance_mm(place),
             Self::All(parts) | Self::Any(parts) => {
-                let each = parts.iter().map(|part| part.steady_mm(place));
+                let each = parts.iter().map(|part| part.clearance_mm(place));
                 each.fold(f64::INFINITY, f64::min)
             }
-            Self::Not(part) => part.steady_mm(place),
+            Self::Not(part) => part.clearance_mm(place),
         }
     }
 }

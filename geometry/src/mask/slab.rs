@@ -53,7 +53,7 @@ impl Slab {
     }
 
     /// How far off its nearer plane is, mm.
-    pub(super) fn steady_mm(&self, point: DVec3) -> f64 {
+    pub(super) fn clearance_mm(&self, point: DVec3) -> f64 {
         self.span.steady(self.direction.dot(point))
     }
 }

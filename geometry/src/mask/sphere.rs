@@ -15,6 +15,6 @@ pub(super) fn contains(centre_mm: DVec3, radius_mm: f64, point: DVec3) -> bool {
 }
 
 /// How far off its skin is, mm.
-pub(super) fn steady_mm(centre_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
+pub(super) fn clearance_mm(centre_mm: DVec3, radius_mm: f64, point: DVec3) -> f64 {
     (centre_mm.distance(point) - radius_mm).abs()
 }

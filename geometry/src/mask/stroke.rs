@@ -123,16 +123,16 @@ impl PreparedStroke {
         &self.part
     }
 
-    /// As [`PreparedMask::steady_mm`](super::PreparedMask::steady_mm): how far off a box about
+    /// As [`PreparedMask::clearance_mm`](super::PreparedMask::clearance_mm): how far off a box about
     /// all of it is, and 0 within.
-    pub fn steady_mm(&self, point: DVec3) -> f64 {
+    pub fn clearance_mm(&self, point: DVec3) -> f64 {
         let (low, high) = self.around;
         (low - point).max(point - high).max_element().max(0.0)
     }
 
     /// Whether a point of the skin is painted.
     pub fn contains(&self, at: SurfacePoint) -> bool {
-        if self.steady_mm(at.point_mm) > 0.0 {
+        if self.clearance_mm(at.point_mm) > 0.0 {
             return false;
         }
         self.whole.binary_search(&at.facet).is_ok()

@@ -89,10 +89,10 @@ proptest! {
         let surface = surface(block(v(20.0, 30.0, 40.0)));
         let mask = prepared(&mask, &surface);
         let place = near + DVec3::from(off);
-        let steady_mm = mask.steady_mm(place);
-        prop_assert!(steady_mm >= 0.0);
+        let clearance_mm = mask.clearance_mm(place);
+        prop_assert!(clearance_mm >= 0.0);
         let mut near = others.iter().map(|p| surface.nearest(*p)).filter(|p| {
-            p.point_mm.distance(place) < steady_mm - 1e-9
+            p.point_mm.distance(place) < clearance_mm - 1e-9
         });
         if let Some(first) = near.next() {
             let answer = mask.contains(first);

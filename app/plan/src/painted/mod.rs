@@ -1,8 +1,8 @@
 //! The plan laid on the shape: the region and the blend at any point of the skin.
 
-mod area;
 mod by_height;
-mod tone;
+mod coverage;
+mod prepared_paint;
 
 use std::sync::Arc;
 
@@ -14,9 +14,9 @@ use geometry::surface::{Classes, LevelCut, rising};
 use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
 
 use crate::{Paint, Plan};
-pub(crate) use area::Area;
 use by_height::ByHeight;
-pub(crate) use tone::Tone;
+pub(crate) use coverage::Coverage;
+pub(crate) use prepared_paint::PreparedPaint;
 
 /// A plan laid on its shape.
 ///
@@ -48,8 +48,8 @@ pub struct Painted {
     plan: Plan,
     surface: Surface,
     model: Arc<dyn MixModel>,
-    areas: Vec<Arc<Area>>,
-    tones: Vec<Arc<Tone>>,
+    coverages: Vec<Arc<Coverage>>,
+    paints: Vec<Arc<PreparedPaint>>,
     /// The regions that are not hidden, from the top down to the base.
     order: Vec<usize>,
     /// Of those, which may have a point of a height.
@@ -124,8 +124,8 @@ impl Painted {
         }
         progress.stage("Laying regions on the part");
         let mut painted = Self {
-            areas: Vec::with_capacity(plan.regions.len()),
-            tones: Vec::with_capacity(plan.regions.len()),
+            coverages: Vec::with_capacity(plan.regions.len()),
+            paints: Vec::with_capacity(plan.regions.len()),
             order: (0..plan.regions.len())
                 .rev()
                 .filter(|&i| i == 0 || !plan.regions[i].hidden)
@@ -136,38 +136,40 @@ impl Painted {
             model,
         };
         for i in 0..painted.plan.regions.len() {
-            let area = painted.area(i, before, progress)?;
-            painted.areas.push(area);
+            let coverage = painted.coverage(i, before, progress)?;
+            painted.coverages.push(coverage);
         }
         let heights = painted.order.iter().map(|&i| match i {
             0 => (f64::NEG_INFINITY, f64::INFINITY),
-            _ => painted.areas[i].heights_mm(),
+            _ => painted.coverages[i].heights_mm(),
         });
         painted.by_height = ByHeight::new(&heights.collect::<Vec<_>>());
         for i in 0..painted.plan.regions.len() {
-            let tone = painted.tone(i, before, progress)?;
-            painted.tones.push(Arc::new(tone));
+            let paint = painted.paint(i, before, progress)?;
+            painted.paints.push(Arc::new(paint));
         }
         Ok(painted)
     }
 
-    fn area(
+    fn coverage(
         &self,
         index: usize,
         before: Option<&Self>,
         progress: &Progress,
-    ) -> Result<Arc<Area>, PaintError> {
+    ) -> Result<Arc<Coverage>, PaintError> {
         let region = &self.plan.regions[index];
-        let old = before.and_then(|b| b.old_area(region));
-        if let Some((old_region, area)) = &old
+        let old = before.and_then(|b| b.old_coverage(region));
+        if let Some((old_region, coverage)) = &old
             && old_region.mask == region.mask
             && old_region.brush == region.brush
         {
-            return Ok(Arc::clone(area));
+            return Ok(Arc::clone(coverage));
         }
-        let old = old.as_ref().map(|(region, area)| (*region, area.as_ref()));
-        match Area::new(region, &self.surface, old, progress) {
-            Ok(area) => Ok(Arc::new(area)),
+        let old = old
+            .as_ref()
+            .map(|(region, coverage)| (*region, coverage.as_ref()));
+        match Coverage::new(region, &self.surface, old, progress) {
+            Ok(coverage) => Ok(Arc::new(coverage)),
             Err(MaskError::Cancelled(cancelled)) => Err(cancelled.into()),
             Err(error) => Err(PaintError::Mask {
                 region: region.name.clone(),
@@ -177,14 +179,14 @@ impl Painted {
     }
 
     /// A region of the same mask as this one, to take over what is prepared of it.
-    fn old_area(&self, region: &crate::Region) -> Option<(&crate::Region, Arc<Area>)> {
+    fn old_coverage(&self, region: &crate::Region) -> Option<(&crate::Region, Arc<Coverage>)> {
         let same_mask = |r: &&crate::Region| r.mask == region.mask;
         let mut found = None;
-        for (old, area) in self.plan.regions.iter().zip(&self.areas) {
+        for (old, coverage) in self.plan.regions.iter().zip(&self.coverages) {
             if !same_mask(&old) {
                 continue;
             }
-            found = Some((old, Arc::clone(area)));
+            found = Some((old, Arc::clone(coverage)));
             if old.name == region.name {
                 break;
             }
@@ -192,16 +194,21 @@ impl Painted {
         found
     }
 
-    fn tone(
+    fn paint(
         &self,
         index: usize,
         before: Option<&Self>,
         progress: &Progress,
-    ) -> Result<Tone, PaintError> {
+    ) -> Result<PreparedPaint, PaintError> {
         progress.check()?;
         let region = &self.plan.regions[index];
         let Paint::Fade { along, fade } = &region.paint else {
-            return Ok(Tone::of(&region.paint, None, None, self.model.as_ref()));
+            return Ok(PreparedPaint::of(
+                &region.paint,
+                None,
+                None,
+                self.model.as_ref(),
+            ));
         };
         let fault = |error| match error {
             FieldError::Cancelled(cancelled) => PaintError::Cancelled(cancelled),
@@ -222,7 +229,7 @@ impl Painted {
             let (at_mm, below) = visible_area(&field, &self.surface, here);
             VisibleArea { at_mm, below }
         });
-        Ok(Tone::of(
+        Ok(PreparedPaint::of(
             &region.paint,
             Some(field),
             area.as_ref(),
@@ -231,12 +238,12 @@ impl Painted {
     }
 
     fn old_field(&self, along: &geometry::Field) -> Option<geometry::field::PreparedField> {
-        let regions = self.plan.regions.iter().zip(&self.tones);
+        let regions = self.plan.regions.iter().zip(&self.paints);
         regions
             .filter(|(region, _)| {
                 matches!(&region.paint, Paint::Fade { along: old, .. } if old == along)
             })
-            .find_map(|(_, tone)| tone.field().cloned())
+            .find_map(|(_, paint)| paint.field().cloned())
     }
 
     /// The plan.
@@ -257,7 +264,7 @@ impl Painted {
     /// Index of the region that wins at a point of the skin: the topmost that is not hidden
     /// and has the point.
     pub fn region_at(&self, point: SurfacePoint) -> usize {
-        let wins = |i: &usize| *i == 0 || self.areas[*i].contains(point);
+        let wins = |i: &usize| *i == 0 || self.coverages[*i].contains(point);
         self.near_height(point.point_mm.z).find(wins).unwrap_or(0)
     }
 
@@ -271,12 +278,16 @@ impl Painted {
     ///
     /// False when there is no such region.
     pub fn covers(&self, region: usize, point: SurfacePoint) -> bool {
-        region == 0 || self.areas.get(region).is_some_and(|a| a.contains(point))
+        region == 0
+            || self
+                .coverages
+                .get(region)
+                .is_some_and(|a| a.contains(point))
     }
 
     /// The blend asked for at a point of the skin.
     pub fn shares_at(&self, point: SurfacePoint) -> Shares {
-        self.tones[self.region_at(point)].shares_at(point)
+        self.paints[self.region_at(point)].shares_at(point)
     }
 
     /// The colour asked for at a point of the skin, as the mixing model predicts it.
@@ -284,7 +295,7 @@ impl Painted {
     /// Fades are looked up in a table of 4096 shades, so this is quick enough to
     /// be asked for every pixel.
     pub fn xyz_at(&self, point: SurfacePoint) -> Xyz {
-        self.tones[self.region_at(point)].xyz_at(point)
+        self.paints[self.region_at(point)].xyz_at(point)
     }
 
     /// As [`Painted::xyz_at`], in CIELAB.
@@ -299,13 +310,13 @@ impl Painted {
 
     /// A region's fade made ready; none if it has one blend or there is no such region.
     pub fn ramp(&self, region: usize) -> Option<&Ramp> {
-        self.tones.get(region).and_then(|tone| tone.ramp())
+        self.paints.get(region).and_then(|paint| paint.ramp())
     }
 
     /// Where a point lies along what a region's fade runs along, mm; none if the region has one
     /// blend or there is no such region.
     pub fn along_mm(&self, region: usize, point: SurfacePoint) -> Option<f64> {
-        let field = self.tones.get(region)?.field()?;
+        let field = self.paints.get(region)?.field()?;
         Some(field.at(point))
     }
 
@@ -335,7 +346,7 @@ impl Painted {
     pub fn region_is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
         // Regions between whose heights it lies are the same for each of its corners, or have an
         // edge within it.
-        let uneven = |i: &usize| *i != 0 && !self.areas[*i].is_even(facet, corners_mm);
+        let uneven = |i: &usize| *i != 0 && !self.coverages[*i].is_even(facet, corners_mm);
         let z = corners_mm.map(|corner| corner.z);
         let low = z.into_iter().fold(f64::INFINITY, f64::min);
         let high = z.into_iter().fold(f64::NEG_INFINITY, f64::max);
@@ -346,12 +357,12 @@ impl Painted {
             .any(|i| uneven(&i))
     }
 
-    pub(crate) fn area_of(&self, region: usize) -> &Area {
-        &self.areas[region]
+    pub(crate) fn coverage_of(&self, region: usize) -> &Coverage {
+        &self.coverages[region]
     }
 
-    pub(crate) fn tone_of(&self, region: usize) -> &Tone {
-        &self.tones[region]
+    pub(crate) fn paint_of(&self, region: usize) -> &PreparedPaint {
+        &self.paints[region]
     }
 
     /// The regions that are not hidden, from the top down to the base.

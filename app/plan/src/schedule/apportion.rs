@@ -5,9 +5,9 @@ use geometry::layers;
 
 use super::interior::{self, Interior};
 use super::outline_runs;
+use super::ramp_steps::RampSteps;
+use super::region_steps::{LayerRegions, RegionStep};
 use super::skin;
-use super::steps::Steps;
-use super::tints::{Tint, Tints};
 use crate::Painted;
 
 /// Rows across a layer of one blend, in nozzle widths from each other: only its free volume
@@ -69,22 +69,27 @@ impl Apportioned {
 
 pub(super) fn of_layer(
     painted: &Painted,
-    steps: &[Option<Steps>],
+    steps: &[Option<RampSteps>],
     layer: &layers::Layer,
     hollow: f64,
 ) -> Apportioned {
-    let tints = Tints::new(painted, steps, layer.span);
+    let layer_regions = LayerRegions::new(painted, steps, layer.span);
     let nozzle_mm = painted.plan().machine.nozzle_mm;
-    match tints.single() {
-        Some(tint) => {
-            let inside = inside(painted, layer, nozzle_mm * COARSE_ROWS, |_| tint);
-            one_blend(&tints, tint, layer, Plastic::of(layer, &inside, hollow))
+    match layer_regions.single() {
+        Some(region_step) => {
+            let inside = inside(painted, layer, nozzle_mm * COARSE_ROWS, |_| region_step);
+            one_blend(
+                &layer_regions,
+                region_step,
+                layer,
+                Plastic::of(layer, &inside, hollow),
+            )
         }
         None => {
-            let inside = inside(painted, layer, nozzle_mm, |at| tints.at(at));
+            let inside = inside(painted, layer, nozzle_mm, |at| layer_regions.at(at));
             shared(
                 painted,
-                &tints,
+                &layer_regions,
                 layer,
                 &inside,
                 Plastic::of(layer, &inside, hollow),
@@ -97,7 +102,7 @@ fn inside(
     painted: &Painted,
     layer: &layers::Layer,
     apart_mm: f64,
-    tint_at: impl FnMut(geometry::SurfacePoint) -> Tint,
+    region_step_at: impl FnMut(geometry::SurfacePoint) -> RegionStep,
 ) -> Interior {
     let (surface, skin_mm) = (painted.surface(), painted.plan().skin_mm);
     let middle_mm = layer.span.middle_mm();
@@ -107,7 +112,7 @@ fn inside(
         middle_mm,
         skin_mm,
         apart_mm,
-        tint_at,
+        region_step_at,
     )
 }
 
@@ -124,11 +129,16 @@ fn free_mm3(layer: &layers::Layer, inside: &Interior) -> f64 {
     }
 }
 
-fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, plastic: Plastic) -> Apportioned {
+fn one_blend(
+    layer_regions: &LayerRegions,
+    region_step: RegionStep,
+    layer: &layers::Layer,
+    plastic: Plastic,
+) -> Apportioned {
     Apportioned {
         doses: vec![Amount {
-            region: tint.region,
-            shares: tints.shares(tint, layer.span.middle_mm()),
+            region: region_step.region,
+            shares: layer_regions.shares(region_step, layer.span.middle_mm()),
             volume_mm3: plastic.laid(),
             area_mm2: layer.skin_mm2,
         }],
@@ -141,14 +151,16 @@ fn one_blend(tints: &Tints, tint: Tint, layer: &layers::Layer, plastic: Plastic)
 /// A layer in which more than height decides.
 fn shared(
     painted: &Painted,
-    tints: &Tints,
+    layer_regions: &LayerRegions,
     layer: &layers::Layer,
     inside: &Interior,
     plastic: Plastic,
 ) -> Apportioned {
     let nozzle_mm = painted.plan().machine.nozzle_mm;
-    let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| tints.at(at));
-    let mut found: Vec<Tint> = inside
+    let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| {
+        layer_regions.at(at)
+    });
+    let mut found: Vec<RegionStep> = inside
         .near
         .0
         .iter()
@@ -159,7 +171,7 @@ fn shared(
     found.dedup();
     if found.is_empty() {
         // No outline and no skin at all: an empty layer of the lowest region.
-        found.push(Tint { region: 0, step: 0 });
+        found.push(RegionStep { region: 0, step: 0 });
     }
     let near = inside.near.sum();
     let (of_near, of_skin) = (parts(&found, &inside.near), parts(&found, &skin));
@@ -168,9 +180,9 @@ fn shared(
     let mut doses: Vec<Amount> = found
         .iter()
         .zip(parts.iter().zip(&of_skin))
-        .map(|(&tint, (part, skin))| Amount {
-            region: tint.region,
-            shares: tints.shares(tint, layer.span.middle_mm()),
+        .map(|(&region_step, (part, skin))| Amount {
+            region: region_step.region,
+            shares: layer_regions.shares(region_step, layer.span.middle_mm()),
             volume_mm3: plastic.near * part,
             area_mm2: layer.skin_mm2 * skin,
         })
@@ -185,7 +197,7 @@ fn shared(
                 &layer.contours,
                 layer.span.middle_mm(),
                 nozzle_mm,
-                tints,
+                layer_regions,
             ),
         },
         doses,
@@ -194,14 +206,14 @@ fn shared(
     }
 }
 
-/// Each tint's part of a tally, summing to 1; even parts of an empty one.
-fn parts(tints: &[Tint], tally: &super::tints::Tally) -> Vec<f64> {
+/// Each region step's part of a tally, summing to 1; even parts of an empty one.
+fn parts(layer_regions: &[RegionStep], tally: &super::region_steps::Tally) -> Vec<f64> {
     let sum = tally.sum();
-    let part = |&tint: &Tint| match sum > 0.0 {
-        true => tally.of(tint) / sum,
-        false => 1.0 / tints.len() as f64,
+    let part = |&region_step: &RegionStep| match sum > 0.0 {
+        true => tally.of(region_step) / sum,
+        false => 1.0 / layer_regions.len() as f64,
     };
-    tints.iter().map(part).collect()
+    layer_regions.iter().map(part).collect()
 }
 
 /// Gives what is free and what is too small to lay to the largest dose, so that the doses add

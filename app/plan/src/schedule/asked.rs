@@ -3,8 +3,8 @@
 use blend::Shares;
 use geometry::{DVec3, LayerSpan, SurfacePoint};
 
-use super::steps::{self, Steps};
-use super::tints::{Tint, Tints};
+use super::ramp_steps::{self, RampSteps};
+use super::region_steps::{LayerRegions, RegionStep};
 use crate::Painted;
 
 /// A plan made ready to be asked about layers, by the schedule's own rules.
@@ -34,12 +34,12 @@ use crate::Painted;
 /// ```
 pub struct Asked<'a> {
     painted: &'a Painted,
-    steps: Vec<Option<Steps>>,
+    steps: Vec<Option<RampSteps>>,
 }
 
 /// One layer of it.
 pub struct AskedLayer<'a> {
-    tints: Tints<'a>,
+    layer_regions: LayerRegions<'a>,
     middle_mm: f64,
 }
 
@@ -48,7 +48,7 @@ impl<'a> Asked<'a> {
     pub fn new(painted: &'a Painted) -> Self {
         Self {
             painted,
-            steps: steps::of_regions(painted),
+            steps: ramp_steps::of_regions(painted),
         }
     }
 
@@ -60,36 +60,36 @@ impl<'a> Asked<'a> {
     /// A layer.
     pub fn layer(&self, span: LayerSpan) -> AskedLayer<'_> {
         AskedLayer {
-            tints: Tints::new(self.painted, &self.steps, span),
+            layer_regions: LayerRegions::new(self.painted, &self.steps, span),
             middle_mm: span.middle_mm(),
         }
     }
 }
 
 impl AskedLayer<'_> {
-    /// The one tint of the whole layer, if height alone decides it.
-    pub fn single(&self) -> Option<Tint> {
-        self.tints.single()
+    /// The one region step of the whole layer, if height alone decides it.
+    pub fn single(&self) -> Option<RegionStep> {
+        self.layer_regions.single()
     }
 
-    /// The tint at a point of the skin.
-    pub fn at(&self, point: SurfacePoint) -> Tint {
-        self.tints.at(point)
+    /// The region step at a point of the skin.
+    pub fn at(&self, point: SurfacePoint) -> RegionStep {
+        self.layer_regions.at(point)
     }
 
-    /// A distance from a place, mm: if any point of the skin within it has this tint, all of
+    /// A distance from a place, mm: if any point of the skin within it has this region step, all of
     /// them have. 0 where nothing is known.
-    pub fn steady_mm(&self, tint: Tint, place_mm: DVec3) -> f64 {
-        self.tints.steady_mm(tint, place_mm)
+    pub fn clearance_mm(&self, region_step: RegionStep, place_mm: DVec3) -> f64 {
+        self.layer_regions.clearance_mm(region_step, place_mm)
     }
 
-    /// Whether another layer has the same tint at each place of the skin that they share.
+    /// Whether another layer has the same region step at each place of the skin that they share.
     pub fn alike(&self, other: &Self) -> bool {
-        self.tints.alike(&other.tints)
+        self.layer_regions.alike(&other.layer_regions)
     }
 
-    /// The blend of a tint in this layer.
-    pub fn shares(&self, tint: Tint) -> Shares {
-        self.tints.shares(tint, self.middle_mm)
+    /// The blend of a region step in this layer.
+    pub fn shares(&self, region_step: RegionStep) -> Shares {
+        self.layer_regions.shares(region_step, self.middle_mm)
     }
 }

@@ -4,7 +4,7 @@
 use geometry::DVec3;
 use geometry::layers::{Contour, RowGrid, Rows};
 
-use super::tints::{Tally, Tint};
+use super::region_steps::{RegionStep, Tally};
 use geometry::{Surface, SurfacePoint};
 
 /// The fewest rows that are laid across a layer's outline, so that small ones are not missed.
@@ -23,7 +23,7 @@ pub(super) struct Interior {
     pub free: f64,
 }
 
-/// Samples the inside of a layer's outline on rows `apart_mm` from each other. `tint_at` is
+/// Samples the inside of a layer's outline on rows `apart_mm` from each other. `region_step_at` is
 /// asked at the point of the skin nearest to each sample that is no deeper than `skin_mm`.
 pub(super) fn sample(
     surface: &Surface,
@@ -31,7 +31,7 @@ pub(super) fn sample(
     height_mm: f64,
     skin_mm: f64,
     apart_mm: f64,
-    mut tint_at: impl FnMut(SurfacePoint) -> Tint,
+    mut region_step_at: impl FnMut(SurfacePoint) -> RegionStep,
 ) -> Interior {
     let mut found = Interior::default();
     let grid = RowGrid::across(contours.iter(), apart_mm, FEWEST_ROWS, MOST_ROWS);
@@ -48,7 +48,7 @@ pub(super) fn sample(
                 let depth = near.map_or(LOOK * skin_mm, |p| p.point_mm.distance(point));
                 match near {
                     Some(at) if depth <= skin_mm => {
-                        found.near.add(tint_at(at), cell);
+                        found.near.add(region_step_at(at), cell);
                         i += 1.0;
                     }
                     // Nothing within (depth − skin) of here can be near the skin.

@@ -28,10 +28,10 @@ mod laid;
 mod layer;
 mod order;
 mod outline_runs;
+mod ramp_steps;
+mod region_steps;
 mod skin;
-mod steps;
 mod text;
-mod tints;
 mod totals;
 mod warnings;
 
@@ -46,8 +46,8 @@ use crate::{Painted, Plan};
 pub use asked::{Asked, AskedLayer};
 pub use laid::Laid;
 pub use layer::{Dose, Layer};
-pub use steps::Steps;
-pub use tints::Tint;
+pub use ramp_steps::RampSteps;
+pub use region_steps::RegionStep;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};
 
@@ -149,7 +149,7 @@ impl Schedule {
             Some(laid) => unlaid_shares(&cut, laid),
             None => hollow_shares(plan, &cut, progress)?,
         };
-        let steps = steps::of_regions(painted);
+        let steps = ramp_steps::of_regions(painted);
         let done = std::sync::atomic::AtomicUsize::new(0);
         let apportioned: Result<Vec<apportion::Apportioned>, Cancelled> = cut
             .par_iter()

@@ -3,9 +3,9 @@
 use geometry::Surface;
 use geometry::layers::Contour;
 
-use super::tints::Tints;
+use super::region_steps::LayerRegions;
 
-/// Steps of the walk in a nozzle's width.
+/// RampSteps of the walk in a nozzle's width.
 const STEPS_IN_WIDTH: f64 = 4.0;
 
 /// The shortest stretch of a layer's outline that each region has, mm, as `(region, length)`.
@@ -15,11 +15,11 @@ pub(super) fn shortest_stretches(
     contours: &[Contour],
     height_mm: f64,
     width_mm: f64,
-    tints: &Tints,
+    layer_regions: &LayerRegions,
 ) -> Vec<(usize, f64)> {
     let mut shortest: Vec<(usize, f64)> = Vec::new();
     for contour in contours {
-        let (regions, step_mm) = walk(surface, contour, height_mm, width_mm, tints);
+        let (regions, step_mm) = walk(surface, contour, height_mm, width_mm, layer_regions);
         for (region, steps) in stretches(&regions) {
             let length = steps as f64 * step_mm;
             match shortest.iter_mut().find(|(r, _)| *r == region) {
@@ -37,7 +37,7 @@ fn walk(
     contour: &Contour,
     height_mm: f64,
     width_mm: f64,
-    tints: &Tints,
+    layer_regions: &LayerRegions,
 ) -> (Vec<usize>, f64) {
     let points = &contour.points_mm;
     let sides = points
@@ -56,7 +56,7 @@ fn walk(
         while (regions.len() as f64 + 0.5) * step_mm < passed + side {
             let t = ((regions.len() as f64 + 0.5) * step_mm - passed) / side;
             let at = surface.nearest(a.lerp(*b, t).extend(height_mm));
-            regions.push(tints.at(at).region);
+            regions.push(layer_regions.at(at).region);
         }
         passed += side;
     }

@@ -1,10 +1,10 @@
-//! A layer's skin, shared out among tints.
+//! A layer's skin, shared out among region steps.
 
 use geometry::{DVec3, LayerSpan, Surface, SurfacePoint};
 
-use super::tints::{Tally, Tint};
+use super::region_steps::{RegionStep, Tally};
 
-/// The area of each tint on the skin between a layer's bottom and top, mm². Facets are cut at
+/// The area of each region step on the skin between a layer's bottom and top, mm². Facets are cut at
 /// both heights and then into pieces no longer than `piece_mm`, of which the middle decides.
 ///
 /// A flat facet exactly at a height belongs to the layer that its plastic is in, as in
@@ -13,7 +13,7 @@ pub(super) fn areas_mm2(
     surface: &Surface,
     span: LayerSpan,
     piece_mm: f64,
-    mut tint_at: impl FnMut(SurfacePoint) -> Tint,
+    mut region_step_at: impl FnMut(SurfacePoint) -> RegionStep,
 ) -> Tally {
     let mut areas = Tally::default();
     let (mut low, mut high) = surface.mesh().bounds();
@@ -28,7 +28,7 @@ pub(super) fn areas_mm2(
                 let point_mm = (a + b + c) / 3.0;
                 let area = 0.5 * (b - a).cross(c - a).length();
                 if area > 0.0 {
-                    areas.add(tint_at(SurfacePoint { point_mm, facet }), area);
+                    areas.add(region_step_at(SurfacePoint { point_mm, facet }), area);
                 }
             });
         };

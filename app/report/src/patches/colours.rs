@@ -12,7 +12,7 @@ use super::skin::Class;
 
 /// The colours of a class in a layer.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tone {
+pub struct ClassColour {
     /// As asked for.
     pub asked: Lab,
     /// As it will come out.
@@ -22,13 +22,13 @@ pub struct Tone {
 }
 
 /// Colours by layer and class.
-pub struct Tones {
+pub struct LayerColours {
     tops_mm: Vec<f64>,
     classes: usize,
-    tones: Vec<Tone>,
+    colours: Vec<ClassColour>,
 }
 
-impl Tones {
+impl LayerColours {
     /// Looks up all colours.
     pub fn new(
         painted: &Painted,
@@ -36,28 +36,28 @@ impl Tones {
         printed: &AsPrinted,
         classes: &[Class],
     ) -> Self {
-        let mut tones = Vec::with_capacity(schedule.layers.len() * classes.len());
+        let mut colours = Vec::with_capacity(schedule.layers.len() * classes.len());
         for (index, layer) in schedule.layers.iter().enumerate() {
             for class in classes {
-                tones.push(tone(painted, printed, class, (index, layer)));
+                colours.push(colour(painted, printed, class, (index, layer)));
             }
         }
         Self {
             tops_mm: schedule.layers.iter().map(|l| l.span.top_mm).collect(),
             classes: classes.len(),
-            tones,
+            colours,
         }
     }
 
     /// The colours of a class in a layer.
-    pub fn at(&self, layer: usize, class: usize) -> Tone {
+    pub fn at(&self, layer: usize, class: usize) -> ClassColour {
         let black = Lab {
             l: 0.0,
             a: 0.0,
             b: 0.0,
         };
-        let found = self.tones.get(layer * self.classes + class).copied();
-        found.unwrap_or(Tone {
+        let found = self.colours.get(layer * self.classes + class).copied();
+        found.unwrap_or(ClassColour {
             asked: black,
             printed: black,
             own: false,
@@ -102,7 +102,7 @@ impl Tones {
     }
 
     /// The colour of a run of layers: that in the middle of those that have the class.
-    pub fn of_slab(&self, class: usize, slab: &Range<usize>) -> Tone {
+    pub fn of_slab(&self, class: usize, slab: &Range<usize>) -> ClassColour {
         let own = slab.clone().filter(|&layer| self.at(layer, class).own);
         let own: Vec<usize> = own.collect();
         let layer = own.get(own.len() / 2).copied().unwrap_or(slab.start);
@@ -117,12 +117,12 @@ impl Tones {
     }
 }
 
-fn tone(
+fn colour(
     painted: &Painted,
     printed: &AsPrinted,
     class: &Class,
     (index, layer): (usize, &Layer),
-) -> Tone {
+) -> ClassColour {
     let asked = class.shares.unwrap_or_else(|| {
         let middle = SurfacePoint {
             point_mm: geometry::DVec3::Z * layer.span.middle_mm(),
@@ -140,7 +140,7 @@ fn tone(
         let layer = printed.delivery.layers.get(index)?;
         layer.doses.get(dose).map(|d| d.lab)
     });
-    Tone {
+    ClassColour {
         asked: asked_lab,
         printed: delivered.unwrap_or(asked_lab),
         own: layer.doses.iter().any(|dose| dose.region == class.region),

@@ -5,5 +5,5 @@ mod colours;
 mod skin;
 mod stitch;
 
-pub use colours::{Tone, Tones};
+pub use colours::{ClassColour, LayerColours};
 pub use skin::{Class, FINE_DE00, Fades, Patches};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use blend::Shares;
 use geometry::surface::{Classes, LevelCut, cut_by_planes, rising};
 use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
-use plan::schedule::Steps;
+use plan::schedule::RampSteps;
 use plan::{Paint, Painted};
 
 use super::stitch;
@@ -44,7 +44,7 @@ struct BySteps<'a> {
 
 impl BySteps<'_> {
     /// The steps of a region's fade that does not follow height alone.
-    fn steps(&self, region: usize) -> Option<&Steps> {
+    fn steps(&self, region: usize) -> Option<&RampSteps> {
         let ready = self.ready.get(region)?.as_ref()?;
         (!ready.level).then_some(&ready.steps)
     }
@@ -82,7 +82,7 @@ pub struct Patches {
 
 /// A region's fade made ready.
 struct Ready {
-    steps: Steps,
+    steps: RampSteps,
     level: bool,
 }
 
@@ -220,7 +220,7 @@ fn ready(painted: &Painted, region: usize) -> Option<Ready> {
         return None;
     };
     Some(Ready {
-        steps: Steps::new(painted.ramp(region)?, painted.model(), FINE_DE00),
+        steps: RampSteps::new(painted.ramp(region)?, painted.model(), FINE_DE00),
         level: along.depends_on_height_only(),
     })
 }

@@ -9,7 +9,7 @@ use super::html::{data_uri, list};
 use super::page::Page;
 use super::{ribbon, shape, tables};
 use crate::markup::escaped;
-use crate::patches::{Fades, Patches, Tones};
+use crate::patches::{Fades, LayerColours, Patches};
 use crate::sheet::Facts;
 use crate::skin_colours::printed_colours;
 
@@ -29,8 +29,8 @@ impl Page<'_> {
     pub fn html(&self, progress: &Progress) -> Result<String, Cancelled> {
         let painted = &self.job.painted;
         let patches = Patches::new(painted, Fades::Whole, progress)?;
-        let tones = Tones::new(painted, self.schedule, self.printed, &patches.classes);
-        let shape = shape::Shape::new(&patches, &tones, self.schedule);
+        let colours = LayerColours::new(painted, self.schedule, self.printed, &patches.classes);
+        let shape = shape::Shape::new(&patches, &colours, self.schedule);
         progress.stage("Drawing the review page");
         let stills = self.stills(progress)?;
         let facts = Facts::of(painted, self.schedule, self.printed, &self.job.told());

@@ -51,7 +51,7 @@
     for (const name of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_2D, name, gl.NEAREST);
     return made;
   };
-  const tones = { asked: texture("tones-asked"), printed: texture("tones-printed"), off: texture("tones-off") };
+  const colours = { asked: texture("colours-asked"), printed: texture("colours-printed"), off: texture("colours-off") };
 
   const size = facts.size_mm;
   const reach = Math.hypot(size[0], size[1], size[2]) / 2;
@@ -101,7 +101,7 @@
     gl.uniform3fv(uniform("u_up"), [right[2], up[2], toward[2]]);
     gl.uniform1f(uniform("u_rows"), facts.rows);
     gl.uniform1i(uniform("u_plain"), state.show === "off" ? 1 : 0);
-    gl.bindTexture(gl.TEXTURE_2D, tones[state.show]);
+    gl.bindTexture(gl.TEXTURE_2D, colours[state.show]);
     gl.drawElements(gl.TRIANGLES, count, gl.UNSIGNED_INT, 0);
   };
   const later = () => { if (!asked) { asked = true; requestAnimationFrame(draw); } };

@@ -7,7 +7,7 @@ use plan::{AsPrinted, Schedule};
 
 use super::html::data_uri;
 use crate::markup::escaped;
-use crate::sheet::{Facts, Shade};
+use crate::sheet::{ColourShare, Facts};
 use render::Image;
 
 /// Size of the drawing.
@@ -35,7 +35,7 @@ pub fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String
         TOP + LENGTH + 24.0
     );
     let asked = facts.heights.columns.first().map(|c| c.slices.as_slice());
-    let out: Vec<Vec<Shade>> = layers
+    let out: Vec<Vec<ColourShare>> = layers
         .iter()
         .enumerate()
         .map(|(i, layer)| come_out(i, layer, printed))
@@ -83,7 +83,7 @@ pub fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String
 }
 
 /// What comes out in a layer, by region, as wide as it is seen.
-fn come_out(index: usize, layer: &Layer, printed: &AsPrinted) -> Vec<Shade> {
+fn come_out(index: usize, layer: &Layer, printed: &AsPrinted) -> Vec<ColourShare> {
     let delivered = printed.delivery.layers.get(index);
     let seen: f64 = layer.doses.iter().map(|d| d.area_mm2).sum();
     let laid: f64 = layer.doses.iter().map(|d| d.volume_mm3).sum();
@@ -91,7 +91,7 @@ fn come_out(index: usize, layer: &Layer, printed: &AsPrinted) -> Vec<Shade> {
     doses.sort_by_key(|(_, dose)| dose.region);
     doses
         .into_iter()
-        .map(|(i, dose)| Shade {
+        .map(|(i, dose)| ColourShare {
             colour: delivered
                 .and_then(|l| l.doses.get(i))
                 .map_or(dose.srgb, |d| d.srgb),
@@ -104,7 +104,7 @@ fn come_out(index: usize, layer: &Layer, printed: &AsPrinted) -> Vec<Shade> {
 }
 
 /// A column as a picture, from the top down.
-fn picture(slices: &[Vec<Shade>], schedule: &Schedule) -> Image {
+fn picture(slices: &[Vec<ColourShare>], schedule: &Schedule) -> Image {
     let layers = &schedule.layers;
     let rows = (2 * layers.len()).clamp(1, PIXELS.1);
     let top = layers.last().map_or(0.0, |l| l.span.top_mm);

@@ -9,7 +9,7 @@ use geometry::DVec3;
 use plan::Schedule;
 
 use crate::comparison::{FULL_DE00, scale};
-use crate::patches::{Patches, Tones};
+use crate::patches::{LayerColours, Patches};
 
 /// The most triangles that are shown: about 2 MB of page. More are thinned out.
 const MOST_TRIANGLES: usize = 80_000;
@@ -31,7 +31,7 @@ pub struct Shape {
 }
 
 impl Shape {
-    pub fn new(patches: &Patches, tones: &Tones, schedule: &Schedule) -> Self {
+    pub fn new(patches: &Patches, colours: &LayerColours, schedule: &Schedule) -> Self {
         let (places, triangles) = thinned(patches, MOST_TRIANGLES);
         let (lo, hi) = places
             .iter()
@@ -70,13 +70,13 @@ impl Shape {
         };
         for row in 0..rows {
             let height = lo.z + size.z * (row as f64 + 0.5) / rows as f64;
-            let layer = tones.layer_at(height);
+            let layer = colours.layer_at(height);
             for class in 0..classes {
-                let tone = tones.at(layer, class);
+                let colour = colours.at(layer, class);
                 let code = |lab: Lab| lab.to_xyz().to_srgb().0;
-                let off = scale(ciede2000(tone.asked, tone.printed) / FULL_DE00);
-                shape.asked.extend(code(tone.asked));
-                shape.printed.extend(code(tone.printed));
+                let off = scale(ciede2000(colour.asked, colour.printed) / FULL_DE00);
+                shape.asked.extend(code(colour.asked));
+                shape.printed.extend(code(colour.printed));
                 shape.off.extend(Xyz::from_linear_srgb(off).to_srgb().0);
             }
         }
@@ -97,9 +97,9 @@ impl Shape {
         for (id, bytes) in [
             ("vertices", &self.vertices),
             ("indices", &self.indices),
-            ("tones-asked", &self.asked),
-            ("tones-printed", &self.printed),
-            ("tones-off", &self.off),
+            ("colours-asked", &self.asked),
+            ("colours-printed", &self.printed),
+            ("colours-off", &self.off),
         ] {
             let text = BASE64.encode(bytes);
             let _ = writeln!(

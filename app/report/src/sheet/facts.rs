@@ -107,7 +107,7 @@ pub struct Slice {
 
 /// A colour and how much of a slice it takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shade {
+pub struct ColourShare {
     /// The colour.
     pub colour: Srgb,
     /// Share of the slice's visible area, 0 to 1.
@@ -120,7 +120,7 @@ pub struct Column {
     /// Its heading.
     pub title: String,
     /// For each slice its shades, side by side.
-    pub slices: Vec<Vec<Shade>>,
+    pub slices: Vec<Vec<ColourShare>>,
 }
 
 /// A height worth naming.

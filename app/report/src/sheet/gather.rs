@@ -8,7 +8,7 @@ use plan::delivery::DeliveredLayer;
 use plan::schedule::{Layer, Provenance, Totals};
 use plan::{AsPrinted, Machine, Paint, Painted, Region, Schedule};
 
-use super::facts::{Column, Fact, Facts, Heights, Mark, RegionFact, Shade, Slice, SpoolFact};
+use super::facts::{ColourShare, Column, Fact, Facts, Heights, Mark, RegionFact, Slice, SpoolFact};
 use super::legend::amount;
 use crate::print_quality::{self, Outcome};
 use project::cautions;
@@ -221,7 +221,7 @@ fn slice(machine: &Machine, layer: &Layer) -> Slice {
 
 /// A layer's colours by their share of its visible area, in the order of the regions so that
 /// each stays on its side from layer to layer: those asked for, or those that come out.
-fn side_by_side(layer: &Layer, out: Option<&DeliveredLayer>) -> Vec<Shade> {
+fn side_by_side(layer: &Layer, out: Option<&DeliveredLayer>) -> Vec<ColourShare> {
     let area: f64 = layer.doses.iter().map(|d| d.area_mm2).sum();
     let volume: f64 = layer.doses.iter().map(|d| d.volume_mm3).sum();
     let mut doses: Vec<_> = layer.doses.iter().enumerate().collect();
@@ -230,7 +230,7 @@ fn side_by_side(layer: &Layer, out: Option<&DeliveredLayer>) -> Vec<Shade> {
         Some(dose) => dose.srgb,
         None => asked,
     };
-    let shade = |colour, share: f64| Shade { colour, share };
+    let shade = |colour, share: f64| ColourShare { colour, share };
     doses
         .into_iter()
         .map(|(i, dose)| match area > 0.0 {

@@ -19,6 +19,6 @@ mod views;
 
 pub use crate::page::{Finished, Placed, Rect};
 pub use error::SheetError;
-pub use facts::{Column, Fact, Facts, Heights, Mark, RegionFact, Shade, Slice, SpoolFact};
+pub use facts::{ColourShare, Column, Fact, Facts, Heights, Mark, RegionFact, Slice, SpoolFact};
 pub use layout::{LEAST_HEIGHT, Sheet, WIDTH};
 pub use views::{Look, Shown};

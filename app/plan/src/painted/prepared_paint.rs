@@ -10,14 +10,14 @@ use crate::Paint;
 const TABLE: usize = 4096;
 
 /// A region's paint, ready for many points.
-pub(crate) enum Tone {
+pub(crate) enum PreparedPaint {
     /// One blend.
     Fixed { shares: Shares, xyz: Xyz },
     /// A fade.
-    Fade(Box<FadeTone>),
+    Fade(Box<PreparedFade>),
 }
 
-pub(crate) struct FadeTone {
+pub(crate) struct PreparedFade {
     pub(crate) field: PreparedField,
     pub(crate) ramp: Ramp,
     /// Whether the fade is the same all over a level cut.
@@ -27,7 +27,7 @@ pub(crate) struct FadeTone {
     to_mm: f64,
 }
 
-impl Tone {
+impl PreparedPaint {
     /// `field` is needed for a fade; a fade without it is taken for its first blend.
     pub(super) fn of(
         paint: &Paint,
@@ -49,7 +49,7 @@ impl Tone {
                 let (from_mm, to_mm) = ramp.extent_mm().unwrap_or((0.0, 0.0));
                 let step = (to_mm - from_mm) / (TABLE - 1) as f64;
                 let shade = |i: usize| model.mix(&ramp.at(from_mm + step * i as f64));
-                Self::Fade(Box::new(FadeTone {
+                Self::Fade(Box::new(PreparedFade {
                     table: (0..TABLE).map(shade).collect(),
                     level: along.depends_on_height_only(),
                     field,
@@ -102,7 +102,7 @@ impl Tone {
     }
 }
 
-impl FadeTone {
+impl PreparedFade {
     fn xyz(&self, at_mm: f64) -> Xyz {
         let span = self.to_mm - self.from_mm;
         let t = match span > 0.0 {

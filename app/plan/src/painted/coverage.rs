@@ -11,7 +11,7 @@ use crate::{BrushStroke, Region};
 const ROOM_MM: f64 = 1e-6;
 
 /// A region's area, ready for many points.
-pub(crate) struct Area {
+pub(crate) struct Coverage {
     mask: PreparedMask,
     brush: Brushwork,
     /// Least and greatest height of any point in it, mm.
@@ -19,13 +19,13 @@ pub(crate) struct Area {
     level: bool,
 }
 
-impl Area {
+impl Coverage {
     /// Lays a region's mask and strokes on a part. `old` is a region of the same mask from
     /// which what is prepared can be taken over.
     pub(super) fn new(
         region: &Region,
         surface: &Surface,
-        old: Option<(&Region, &Area)>,
+        old: Option<(&Region, &Coverage)>,
         progress: &Progress,
     ) -> Result<Self, MaskError> {
         let mask = match old {
@@ -66,19 +66,19 @@ impl Area {
     }
 
     /// A distance within which every point of the skin has the same answer from
-    /// [`Area::contains`] as this place, mm; there may be room to spare.
-    pub(crate) fn steady_mm(&self, place_mm: DVec3) -> f64 {
+    /// [`Coverage::contains`] as this place, mm; there may be room to spare.
+    pub(crate) fn clearance_mm(&self, place_mm: DVec3) -> f64 {
         let (low, high) = self.heights_mm;
         let beyond = (low - place_mm.z).max(place_mm.z - high);
         if beyond > 0.0 {
             return beyond;
         }
         // Nothing of the mask or the strokes lies beyond those heights, so they set no edge.
-        let mask_mm = self.mask.steady_mm(place_mm);
-        mask_mm.min(self.brush.steady_mm(place_mm))
+        let mask_mm = self.mask.clearance_mm(place_mm);
+        mask_mm.min(self.brush.clearance_mm(place_mm))
     }
 
-    /// Whether [`Area::contains`] is surely the same for all of a part of a facet, but for
+    /// Whether [`Coverage::contains`] is surely the same for all of a part of a facet, but for
     /// level edges of an area that asks for nothing but height.
     pub(super) fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
         let [a, b, c] = corners_mm;
@@ -91,13 +91,13 @@ impl Area {
         let middle = (a + b + c) / 3.0;
         let size = corners_mm.map(|corner| corner.distance(middle));
         let size = size.into_iter().fold(0.0, f64::max);
-        if self.steady_mm(middle) > size {
+        if self.clearance_mm(middle) > size {
             return true;
         }
         self.brush.is_even(facet)
             && lowest >= low
             && highest <= high
-            && self.mask.steady_mm(middle) > size
+            && self.mask.clearance_mm(middle) > size
     }
 
     /// Least and greatest height of any point in it, mm.
@@ -110,7 +110,7 @@ impl Area {
         self.level
     }
 
-    /// Whether it has the points of a height; meaningful where [`Area::is_level`].
+    /// Whether it has the points of a height; meaningful where [`Coverage::is_level`].
     pub(crate) fn contains_height(&self, height_mm: f64) -> bool {
         self.contains(SurfacePoint {
             point_mm: DVec3::Z * height_mm,

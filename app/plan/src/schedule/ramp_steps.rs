@@ -3,7 +3,7 @@
 use blend::{MixModel, Ramp, Shares, ciede2000};
 
 use crate::Painted;
-use crate::painted::Tone;
+use crate::painted::PreparedPaint;
 
 /// Places at which a fade's colour is looked at to measure its way.
 const LOOKS: usize = 1024;
@@ -12,7 +12,7 @@ const MOST_STEPS: usize = 256;
 
 /// The steps of one fade.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Steps {
+pub struct RampSteps {
     /// Where one step ends and the next begins, mm, rising.
     edges_mm: Vec<f64>,
     /// The blend of each step: one more than there are edges.
@@ -20,19 +20,19 @@ pub struct Steps {
 }
 
 /// For each region the steps of its fade, if it has one that runs across layers.
-pub(super) fn of_regions(painted: &Painted) -> Vec<Option<Steps>> {
+pub(super) fn of_regions(painted: &Painted) -> Vec<Option<RampSteps>> {
     let plan = painted.plan();
     (0..plan.regions.len())
-        .map(|i| match painted.tone_of(i) {
-            Tone::Fade(fade) if !fade.level => {
-                Some(Steps::new(&fade.ramp, painted.model(), plan.step_de00))
+        .map(|i| match painted.paint_of(i) {
+            PreparedPaint::Fade(fade) if !fade.level => {
+                Some(RampSteps::new(&fade.ramp, painted.model(), plan.step_de00))
             }
             _ => None,
         })
         .collect()
 }
 
-impl Steps {
+impl RampSteps {
     /// Cuts a fade into the fewest steps of equal colour difference along its way, none of
     /// more than `step_de00`; each has the blend at the middle of its way.
     pub fn new(ramp: &Ramp, model: &dyn MixModel, step_de00: f64) -> Self {
@@ -61,7 +61,7 @@ impl Steps {
             .unwrap_or_else(|| cut(MOST_STEPS))
     }
 
-    /// Steps of equal way; `way` is measured at each `place`.
+    /// RampSteps of equal way; `way` is measured at each `place`.
     fn even(ramp: &Ramp, way: &[f64], place: &dyn Fn(usize) -> f64, count: usize) -> Self {
         let whole = way[LOOKS];
         let place_of = |part: f64| {
@@ -118,7 +118,7 @@ mod tests {
         };
         let ramp = Ramp::new(&fade, &model, None);
         for bound in [2.0, 5.0, 20.0, 500.0] {
-            let steps = Steps::new(&ramp, &model, bound);
+            let steps = RampSteps::new(&ramp, &model, bound);
             assert_eq!(steps.edges_mm.len() + 1, steps.shares.len());
             assert!(steps.edges_mm.is_sorted());
             let labs: Vec<_> = steps.shares.iter().map(|s| model.mix(s).to_lab()).collect();
@@ -127,6 +127,6 @@ mod tests {
             }
             assert_eq!((steps.at(-9.0), steps.at(99.0)), (0, labs.len() - 1));
         }
-        assert_eq!(Steps::new(&ramp, &model, 500.0).shares.len(), 1);
+        assert_eq!(RampSteps::new(&ramp, &model, 500.0).shares.len(), 1);
     }
 }

@@ -1,0 +1,130 @@
+//! What lies where within one layer.
+
+use geometry::{LayerSpan, SurfacePoint};
+
+use super::ramp_steps::RampSteps;
+use crate::Painted;
+use crate::painted::PreparedPaint;
+
+/// A region, and a step of its fade if that runs across layers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct RegionStep {
+    /// Index of the region in the plan.
+    pub region: usize,
+    /// The step of its fade, from 0.
+    pub step: usize,
+}
+
+/// One layer's view of the regions: what height alone decides is decided, the rest is kept
+/// to be asked.
+pub(super) struct LayerRegions<'a> {
+    painted: &'a Painted,
+    steps: &'a [Option<RampSteps>],
+    /// Regions that may have points of the layer, from the top.
+    asked: Vec<usize>,
+    /// The region that has every other point.
+    rest: usize,
+}
+
+impl<'a> LayerRegions<'a> {
+    pub(super) fn new(
+        painted: &'a Painted,
+        steps: &'a [Option<RampSteps>],
+        span: LayerSpan,
+    ) -> Self {
+        let skin_mm = painted.plan().skin_mm;
+        let (low, high) = (span.bottom_mm - skin_mm, span.top_mm + skin_mm);
+        let mut asked = Vec::new();
+        let mut rest = 0;
+        for &region in painted.topmost_first() {
+            let area = painted.coverage_of(region);
+            if region == 0 || (area.is_level() && area.contains_height(span.middle_mm())) {
+                rest = region;
+                break;
+            }
+            if !area.is_level() && area.may_reach(low, high) {
+                asked.push(region);
+            }
+        }
+        Self {
+            painted,
+            steps,
+            asked,
+            rest,
+        }
+    }
+
+    /// The one region step of the whole layer, if height alone decides it.
+    pub(super) fn single(&self) -> Option<RegionStep> {
+        let alone = self.asked.is_empty() && self.steps[self.rest].is_none();
+        alone.then_some(RegionStep {
+            region: self.rest,
+            step: 0,
+        })
+    }
+
+    /// The region step at a point of the skin.
+    pub(super) fn at(&self, point: SurfacePoint) -> RegionStep {
+        let has = |&&region: &&usize| self.painted.coverage_of(region).contains(point);
+        let region = self.asked.iter().find(has).copied().unwrap_or(self.rest);
+        let step = match (&self.steps[region], self.painted.paint_of(region)) {
+            (Some(steps), PreparedPaint::Fade(fade)) => steps.at(fade.field.at(point)),
+            _ => 0,
+        };
+        RegionStep { region, step }
+    }
+
+    /// A distance from a place, mm: if any point of the skin within it has this region step, all of
+    /// them have. 0 where nothing is known.
+    pub(super) fn clearance_mm(&self, region_step: RegionStep, place_mm: geometry::DVec3) -> f64 {
+        if self.steps[region_step.region].is_some() {
+            return 0.0;
+        }
+        let mut clearance_mm = f64::INFINITY;
+        for &region in &self.asked {
+            clearance_mm =
+                clearance_mm.min(self.painted.coverage_of(region).clearance_mm(place_mm));
+            if region == region_step.region {
+                break;
+            }
+        }
+        clearance_mm
+    }
+
+    /// Whether another layer's points have the same region steps, place for place, as far as the
+    /// regions' choice goes.
+    pub(super) fn alike(&self, other: &Self) -> bool {
+        self.asked == other.asked && self.rest == other.rest
+    }
+
+    /// The blend of a region step in this layer.
+    pub(super) fn shares(&self, region_step: RegionStep, middle_mm: f64) -> blend::Shares {
+        let paint = self.painted.paint_of(region_step.region);
+        let step = self.steps[region_step.region].as_ref();
+        step.and_then(|steps| steps.shares(region_step.step))
+            .or_else(|| paint.shares_at_height(middle_mm))
+            .unwrap_or(blend::Shares::SINGLE)
+    }
+}
+
+/// Sums for each region step, in a fixed order.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Tally(pub Vec<(RegionStep, f64)>);
+
+impl Tally {
+    pub(super) fn add(&mut self, region_step: RegionStep, amount: f64) {
+        match self.0.iter_mut().find(|(t, _)| *t == region_step) {
+            Some((_, sum)) => *sum += amount,
+            None => self.0.push((region_step, amount)),
+        }
+    }
+
+    pub(super) fn of(&self, region_step: RegionStep) -> f64 {
+        let found = self.0.iter().find(|(t, _)| *t == region_step);
+        found.map_or(0.0, |(_, sum)| *sum)
+    }
+
+    pub(super) fn sum(&self) -> f64 {
+        self.0.iter().map(|(_, sum)| sum).sum()
+    }
+}

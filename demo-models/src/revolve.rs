@@ -11,7 +11,11 @@ pub trait Sweep: Fn(usize, f64) -> (f64, f64) {}
 impl<F: Fn(usize, f64) -> (f64, f64)> Sweep for F {}
 
 /// Sweeps a closed chain of rings: ring `i` joins ring `i + 1`, and the last the first.
-pub fn closed_chain(rings: usize, sides: usize, point: impl Sweep) -> Result<Mesh, MeshError> {
+pub(crate) fn closed_chain(
+    rings: usize,
+    sides: usize,
+    point: impl Sweep,
+) -> Result<Mesh, MeshError> {
     let vertices = ring_vertices(rings, sides, point);
     let triangles = (0..rings)
         .flat_map(|ring| strip(ring, (ring + 1) % rings, sides))
@@ -20,7 +24,11 @@ pub fn closed_chain(rings: usize, sides: usize, point: impl Sweep) -> Result<Mes
 }
 
 /// Sweeps an open chain of rings from the bottom to the top and closes both ends flat.
-pub fn capped_chain(rings: usize, sides: usize, point: impl Sweep) -> Result<Mesh, MeshError> {
+pub(crate) fn capped_chain(
+    rings: usize,
+    sides: usize,
+    point: impl Sweep,
+) -> Result<Mesh, MeshError> {
     let mut vertices = ring_vertices(rings, sides, point);
     let mut triangles: Vec<_> = (1..rings)
         .flat_map(|ring| strip(ring - 1, ring, sides))

@@ -68,16 +68,8 @@ fn queries(group: &mut Group, surface: &Surface) {
                 .sum::<u64>()
         });
     });
-    let side = 200;
-    group.throughput(Throughput::Elements(side * side));
-    let from_mm = DVec3::new(200.0, 90.0, 60.0);
-    let pixels = (0..side).flat_map(|x| (0..side).map(move |y| (x, y)));
-    let ray = |(x, y): (u64, u64)| {
-        let target = DVec3::new(0.0, x as f64 - 100.0, y as f64 - 100.0) * (60.0 / 100.0);
-        let direction = target - from_mm;
-        Ray { from_mm, direction }
-    };
-    let rays: Vec<Ray> = pixels.map(ray).collect();
+    let rays = picture();
+    group.throughput(Throughput::Elements(rays.len() as u64));
     group.bench_function("rays of a picture, one by one", |b| {
         b.iter(|| {
             let hits = rays.iter();
@@ -87,6 +79,50 @@ fn queries(group: &mut Group, surface: &Surface) {
     });
     group.bench_function("rays of a picture, together", |b| {
         b.iter(|| surface.first_hits(&rays).iter().flatten().count());
+    });
+}
+
+/// Rays of a picture in perspective.
+fn picture() -> Vec<Ray> {
+    let side = 200;
+    let from_mm = DVec3::new(200.0, 90.0, 60.0);
+    let pixels = (0..side).flat_map(|x| (0..side).map(move |y| (x, y)));
+    let ray = |(x, y): (u64, u64)| {
+        let target = DVec3::new(0.0, x as f64 - 100.0, y as f64 - 100.0) * (60.0 / 100.0);
+        let direction = target - from_mm;
+        Ray { from_mm, direction }
+    };
+    pixels.map(ray).collect()
+}
+
+/// The same rays in the eight-wide compressed tree of `obvhs`, in single precision and with
+/// facets in the tree's order, as its own examples use it. It finds no nearest points.
+fn other_tree(group: &mut Group, mesh: &Mesh) {
+    let vec3a = |v: DVec3| glam::Vec3A::new(v.x as f32, v.y as f32, v.z as f32);
+    let corners = |facet: &[u32; 3]| facet.map(|i| vec3a(mesh.vertices()[i as usize]));
+    let facets = mesh.triangles().iter().map(corners);
+    let facets: Vec<_> = facets
+        .map(|[v0, v1, v2]| obvhs::triangle::Triangle { v0, v1, v2 })
+        .collect();
+    let build = || {
+        let params = obvhs::BvhBuildParams::medium_build();
+        obvhs::cwbvh::builder::build_cwbvh_from_tris(&facets, params, &mut Default::default())
+    };
+    group.bench_function("build the tree of obvhs", |b| b.iter(build));
+    let tree = build();
+    let ordered = tree.primitive_indices.iter();
+    let ordered: Vec<_> = ordered.map(|i| facets[*i as usize]).collect();
+    let rays = picture();
+    group.throughput(Throughput::Elements(rays.len() as u64));
+    group.bench_function("rays of a picture, by obvhs", |b| {
+        b.iter(|| {
+            let hits = rays.iter().filter(|ray| {
+                let ray = obvhs::ray::Ray::new_inf(vec3a(ray.from_mm), vec3a(ray.direction));
+                let mut hit = obvhs::ray::RayHit::none();
+                tree.ray_traverse(ray, &mut hit, |ray, i| ordered[i].intersect(ray))
+            });
+            hits.count()
+        });
     });
 }
 
@@ -158,6 +194,7 @@ fn skin(bench: &mut Criterion) {
         });
         let surface = Surface::new(mesh.clone());
         queries(&mut group, &surface);
+        other_tree(&mut group, &mesh);
         paint(&mut group, &surface);
         fields(&mut group, &surface);
     }

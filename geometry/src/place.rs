@@ -43,7 +43,7 @@ impl Axis {
 
     /// Turns a point so that this axis points up: a quarter turn about y for x, about x
     /// for y, a half turn about x for −z. Only signs and places change, so no digit does.
-    pub fn stand_up(self, p: DVec3) -> DVec3 {
+    pub(crate) fn stand_up(self, p: DVec3) -> DVec3 {
         match self {
             Self::X => DVec3::new(-p.z, p.y, p.x),
             Self::MinusX => DVec3::new(p.z, p.y, -p.x),

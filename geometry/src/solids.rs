@@ -20,7 +20,7 @@ use crate::Mesh;
 use crate::mesh::MeshError;
 
 /// The finest sphere that [`icosphere`] makes: 5.2 million facets.
-pub const FINEST_ICOSPHERE: u32 = 9;
+pub(crate) const FINEST_ICOSPHERE: u32 = 9;
 
 /// Fewest sides of a round shape.
 const FEWEST_SIDES: u32 = 3;
@@ -188,7 +188,7 @@ pub fn tube(
 /// A solid of revolution in flat sides: a profile of `(radius, height)` from the bottom up,
 /// turned about the z axis and closed below and above by a fan, or by a point where the
 /// profile meets the axis.
-pub fn lathe(profile_mm: &[(f64, f64)], count: u32) -> Result<Mesh, MeshError> {
+pub(crate) fn lathe(profile_mm: &[(f64, f64)], count: u32) -> Result<Mesh, MeshError> {
     let n = sides(count);
     let (Some(&first), Some(&last)) = (profile_mm.first(), profile_mm.last()) else {
         return Err(MeshError::Empty);
@@ -238,13 +238,13 @@ fn sides(asked: u32) -> u32 {
 }
 
 /// Area of a regular polygon with its corners on a circle: ½ n r² sin(2π/n).
-pub fn polygon_area_mm2(radius_mm: f64, count: u32) -> f64 {
+pub(crate) fn polygon_area_mm2(radius_mm: f64, count: u32) -> f64 {
     let n = f64::from(sides(count));
     0.5 * n * radius_mm * radius_mm * (TAU / n).sin()
 }
 
 /// Perimeter of a regular polygon with its corners on a circle: 2 n r sin(π/n).
-pub fn polygon_perimeter_mm(radius_mm: f64, count: u32) -> f64 {
+pub(crate) fn polygon_perimeter_mm(radius_mm: f64, count: u32) -> f64 {
     let n = f64::from(sides(count));
     2.0 * n * radius_mm * (PI / n).sin()
 }

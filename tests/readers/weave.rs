@@ -130,8 +130,5 @@ pub fn weave_toolpath(bytes: &[u8]) -> Answer {
 
 fn from<T>(file: &Arc<[u8]>, run: impl FnOnce(&Source<'_>) -> T) -> T {
     let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(file)))) };
-    run(&Source {
-        open: &open,
-        size_bytes: file.len() as u64,
-    })
+    run(&Source::new(&open, file.len() as u64))
 }

@@ -37,10 +37,7 @@ fn with<T>(file: &[u8], run: impl FnOnce(&Source<'_>) -> T) -> T {
     let bytes: Arc<[u8]> = file.into();
     let open =
         || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(&bytes)))) };
-    run(&Source {
-        open: &open,
-        size_bytes: file.len() as u64,
-    })
+    run(&Source::new(&open, file.len() as u64))
 }
 
 fn weave(

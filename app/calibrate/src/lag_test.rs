@@ -15,7 +15,7 @@ use plan::{Filling, Laying, Machine, MeshSource, Paint, Plan, Region};
 use project::cautions;
 
 /// Side of the tower, mm.
-pub const SIDE_MM: f64 = 10.0;
+pub(crate) const SIDE_MM: f64 = 10.0;
 /// How far the foot stands out, mm.
 const FOOT_OUT_MM: f64 = 5.0;
 /// Thickness of the foot, mm.

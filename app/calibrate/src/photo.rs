@@ -14,10 +14,10 @@ use super::colour_space::{decoded, other_than_srgb};
 use super::patches::{Area, Patches};
 
 /// Photographs beyond this many pixels are refused before memory is asked for.
-pub const MOST_PIXELS: u64 = 200_000_000;
+pub(crate) const MOST_PIXELS: u64 = 200_000_000;
 /// A picture that packs more pixels into a byte than this is a drawing at best, and its pixels
 /// would take far more memory than the file is long; a few are let through.
-pub const MOST_PIXELS_PER_BYTE: u64 = 16;
+pub(crate) const MOST_PIXELS_PER_BYTE: u64 = 16;
 /// Pixels that any file may have.
 const FREE_PIXELS: u64 = 4_000_000;
 /// Fewest pixels of a patch: fewer say more of the noise than of the colour.

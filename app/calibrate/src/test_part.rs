@@ -12,13 +12,13 @@ use plan::{Filling, Machine, MeshSource, Paint, Plan, Region};
 
 /// The flat face, mm wide: the usual opening of a hand instrument is 4 to 8 mm, and its foot
 /// needs something to stand on (common practice, no source).
-pub const FACE_MM: f64 = 24.0;
+pub(crate) const FACE_MM: f64 = 24.0;
 /// The bar's depth, mm: thick enough that nothing shines through.
-pub const DEPTH_MM: f64 = 10.0;
+pub(crate) const DEPTH_MM: f64 = 10.0;
 /// The part of a band that is measured, mm high.
-pub const MEASURED_MM: f64 = 8.0;
+pub(crate) const MEASURED_MM: f64 = 8.0;
 /// The foot's height, mm: it holds the bar upright and shows which end is the lower one.
-pub const FOOT_MM: f64 = 5.0;
+pub(crate) const FOOT_MM: f64 = 5.0;
 /// How far the foot stands out on all sides but the face, mm, and how high it slopes off.
 const FOOT_OUT_MM: f64 = 4.0;
 /// How deep the bar is notched at the sides where bands meet, mm.
@@ -164,7 +164,7 @@ impl TestPart {
 /// The height of a step, mm, in whole layers: what is measured, above what is laid until the
 /// blend before is flushed out. Only the bar's skin is counted as laid, for the inside may be
 /// printed hollow.
-pub fn step_height_mm(machine: &Machine) -> f64 {
+pub(crate) fn step_height_mm(machine: &Machine) -> f64 {
     let skin_mm = 2.0 * machine.nozzle_mm;
     let around_mm = 2.0 * (FACE_MM + DEPTH_MM) - 4.0 * skin_mm;
     let layer_mm3 = around_mm * skin_mm * LAYER_MM;

@@ -213,10 +213,7 @@ fn woven_text_is_comment(job: &Job) {
     };
     let bytes = file.clone().into_bytes();
     let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(bytes.clone()))) };
-    let source = Source {
-        open: &open,
-        size_bytes: bytes.len() as u64,
-    };
+    let source = Source::new(&open, bytes.len() as u64);
     let mut out = Vec::new();
     weave.run(&source, &mut out, &Progress::new()).unwrap();
     let mut listener = Listener::new(&dialect, 2).unwrap();

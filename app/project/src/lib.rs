@@ -7,4 +7,5 @@
 pub mod cautions;
 pub mod job;
 pub mod signoff;
+pub mod text_file;
 pub mod write;

@@ -19,7 +19,7 @@ pub(super) struct Light {
 
 impl Light {
     /// The key light moves with the camera, so every view has a lit side.
-    pub fn for_view(toward: DVec3, right: DVec3, up: DVec3) -> Self {
+    pub(crate) fn for_view(toward: DVec3, right: DVec3, up: DVec3) -> Self {
         Self {
             key: (toward * 0.9 + up * 0.62 - right * 0.55).normalize_or(DVec3::Z),
         }

@@ -65,7 +65,7 @@ impl Pixels {
     }
 
     /// Whether a pixel differs from one of its neighbours in more than shading.
-    pub fn holds_edge(&self, x: usize, y: usize) -> bool {
+    pub(crate) fn holds_edge(&self, x: usize, y: usize) -> bool {
         let own = self.at(x, y);
         let rows = y.saturating_sub(1)..(y + 2).min(self.height);
         rows.flat_map(|row| {

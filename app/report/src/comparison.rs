@@ -17,7 +17,7 @@ const SCALE: f32 = 2.0;
 const ROWS: [View; 2] = [View::FrontRight, View::BackLeft];
 
 /// ΔE00 at which the scale of differences ends.
-pub const FULL_DE00: f64 = 10.0;
+pub(crate) const FULL_DE00: f64 = 10.0;
 
 /// Why there is no picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]

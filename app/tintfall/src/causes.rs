@@ -12,7 +12,7 @@ use crate::fault::Fault;
 pub fn not_opened(error: JobError) -> Fault {
     match error {
         JobError::Cancelled(_) => Fault::Stopped,
-        JobError::Input(why) => Fault::Input(why),
+        error => Fault::input(error),
     }
 }
 

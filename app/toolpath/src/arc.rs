@@ -31,7 +31,7 @@ impl Plane {
     }
 
     /// What [`Plane::ordered`] put in the plane's order, back in that of X, Y and Z.
-    pub fn restored<T>(self, [first, second, across]: [T; 3]) -> [T; 3] {
+    pub(crate) fn restored<T>(self, [first, second, across]: [T; 3]) -> [T; 3] {
         match self {
             Self::Xy => [first, second, across],
             Self::Zx => [second, across, first],

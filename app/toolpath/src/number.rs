@@ -256,7 +256,7 @@ impl Decimal {
     }
 
     /// The same number with more decimals; as it is if it has as many already.
-    pub fn widened(self, decimals: u32) -> Self {
+    pub(crate) fn widened(self, decimals: u32) -> Self {
         let decimals = decimals.min(MOST_DECIMALS);
         match decimals.checked_sub(self.decimals) {
             Some(more) => Self {

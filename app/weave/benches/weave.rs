@@ -72,10 +72,7 @@ fn weaving(c: &mut Criterion) {
     let file: Arc<[u8]> = sliced(&mesh).into();
     let open =
         || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(&file)))) };
-    let source = Source {
-        open: &open,
-        size_bytes: file.len() as u64,
-    };
+    let source = Source::new(&open, file.len() as u64);
     let dialect = Dialect::built_in("ratio-word").expect("built in");
     let progress = Progress::new();
     let band = Mask::Band {
@@ -109,10 +106,7 @@ fn weaving(c: &mut Criterion) {
         let woven: Arc<[u8]> = out.clone().into();
         let open =
             || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(&woven)))) };
-        let woven_source = Source {
-            open: &open,
-            size_bytes: woven.len() as u64,
-        };
+        let woven_source = Source::new(&open, woven.len() as u64);
         let verify = Verify {
             painted: &painted,
             dialect: &dialect,

@@ -10,6 +10,7 @@ use toolpath::{
 
 use super::WeaveError;
 use super::dialect::Speaker;
+use super::source::is_change;
 use super::survey::Survey;
 
 /// What was written.
@@ -77,6 +78,7 @@ pub(super) fn emit(
         file.read_exact(&mut chunk)
             .map_err(|error| match error.kind() {
                 io::ErrorKind::UnexpectedEof => WeaveError::Changed,
+                _ if is_change(&error) => WeaveError::Changed,
                 _ => WeaveError::Open(error),
             })?;
         let end_mm3 = next.map_or(f64::INFINITY, |c| c.volume_mm3);
@@ -87,6 +89,9 @@ pub(super) fn emit(
         } else {
             writer.raw(&chunk)?;
         }
+    }
+    if file.read(&mut [0])? != 0 {
+        return Err(WeaveError::Changed);
     }
     let done = pass.done;
     writer.finish()?.flush()?;

@@ -9,35 +9,36 @@ use toolpath::ReadError;
 
 use crate::dialect::DialectError;
 use crate::register::RegisterError;
+use crate::source::is_change;
 
 /// Why nothing was woven. No file was written.
 #[derive(Debug, thiserror::Error)]
 pub enum WeaveError {
     /// The toolpath can't be read.
     #[error(transparent)]
-    Read(#[from] ReadError),
+    Read(ReadError),
     /// The toolpath can't be opened.
     #[error("the toolpath can't be opened: {0}")]
-    Open(io::Error),
+    Open(#[source] io::Error),
     /// The part was not found in it.
     #[error(transparent)]
-    Register(#[from] RegisterError),
+    Register(RegisterError),
     /// The dialect can't serve.
     #[error(transparent)]
     Dialect(#[from] DialectError),
     /// It can't be written.
     #[error("the woven toolpath can't be written: {0}")]
-    Output(#[from] io::Error),
+    Output(#[source] io::Error),
     /// It can't be put in its place.
     #[error(transparent)]
     Write(#[from] WriteError),
     /// The plan can't be hashed.
-    #[error("the plan can't be written down for its hash: {0}")]
-    Hash(String),
+    #[error(transparent)]
+    Hash(#[from] plan::document::HashError),
     /// The plan has no schedule.
     #[error("the plan can't be laid out: {0}")]
-    Schedule(String),
-    /// Told to stop.
+    Schedule(#[source] ScheduleError),
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// It chooses tools in the midst of the print.
@@ -82,7 +83,35 @@ impl From<ScheduleError> for WeaveError {
     fn from(error: ScheduleError) -> Self {
         match error {
             ScheduleError::Cancelled(cancelled) => Self::Cancelled(cancelled),
-            error => Self::Schedule(error.to_string()),
+            error => Self::Schedule(error),
+        }
+    }
+}
+
+impl From<io::Error> for WeaveError {
+    fn from(error: io::Error) -> Self {
+        match is_change(&error) {
+            true => Self::Changed,
+            false => Self::Output(error),
+        }
+    }
+}
+
+impl From<ReadError> for WeaveError {
+    fn from(error: ReadError) -> Self {
+        match error {
+            ReadError::Io { source, .. } if is_change(&source) => Self::Changed,
+            error => Self::Read(error),
+        }
+    }
+}
+
+impl From<RegisterError> for WeaveError {
+    fn from(error: RegisterError) -> Self {
+        match error {
+            RegisterError::Read(error) => error.into(),
+            RegisterError::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            error => Self::Register(error),
         }
     }
 }

@@ -46,7 +46,7 @@ pub fn plastic_by_layer(
         let bytes = replay.offset();
         if bytes >= next_look {
             next_look = bytes + (1 << 20);
-            progress.set(bytes as f32 / source.size_bytes.max(1) as f32);
+            progress.set(bytes as f32 / source.size_bytes().max(1) as f32);
             progress.check()?;
         }
     }
@@ -148,10 +148,7 @@ mod tests {
         let bytes = file.as_bytes().to_vec();
         let open =
             || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(bytes.clone()))) };
-        let source = Source {
-            open: &open,
-            size_bytes: file.len() as u64,
-        };
+        let source = Source::new(&open, file.len() as u64);
         let spans = LayerPlan::plain(0.2, 0.2).spans(height_mm).unwrap();
         plastic_by_layer(&source, Settings::default(), &spans, 1.75, &Progress::new())
     }

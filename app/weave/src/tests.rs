@@ -90,10 +90,7 @@ pub(crate) fn weave(
 pub(crate) fn run(job: &Weave<'_>, file: &[u8]) -> Result<(Woven, String), WeaveError> {
     let file: Arc<[u8]> = file.into();
     let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(io::Cursor::new(Arc::clone(&file)))) };
-    let source = Source {
-        open: &open,
-        size_bytes: file.len() as u64,
-    };
+    let source = Source::new(&open, file.len() as u64);
     let mut out = Vec::new();
     let woven = job.run(&source, &mut out, &Progress::new())?;
     Ok((woven, String::from_utf8(out).expect("text")))

@@ -78,10 +78,7 @@ impl Weave<'_> {
     pub fn file(&self, from: &Path, to: &Path, progress: &Progress) -> Result<Woven, WeaveError> {
         let size_bytes = std::fs::metadata(from).map_err(WeaveError::Open)?.len();
         let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(std::fs::File::open(from)?)) };
-        let source = Source {
-            open: &open,
-            size_bytes,
-        };
+        let source = Source::new(&open, size_bytes);
         let mut result = None;
         write::file(to, |out| {
             let woven = self.run(&source, out, progress);
@@ -136,7 +133,7 @@ impl Weave<'_> {
         cautions.extend(anew.cautions);
         let header = header::text(&header::Facts {
             plan,
-            plan_sha256: &plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
+            plan_sha256: &plan.sha256()?,
             dialect: self.dialect,
             stands: &registered.stands,
             changes: &changes.commands.0,
@@ -188,7 +185,7 @@ impl Weave<'_> {
             };
             survey::survey(
                 source.read()?,
-                source.size_bytes,
+                source.size_bytes(),
                 self.settings,
                 &wanted,
                 progress,
@@ -231,7 +228,7 @@ impl Weave<'_> {
         let make =
             || -> io::Result<Box<dyn Write>> { Ok(Box::new(io::BufWriter::new(file.reopen()?))) };
         let open = || source.read();
-        let found = arrange::arrange(&job, &open, source.size_bytes, &make, progress)?;
+        let found = arrange::arrange(&job, &open, source.size_bytes(), &make, progress)?;
         let arranged = match found {
             Ok(arranged) => arranged,
             Err(cautions) => {
@@ -272,7 +269,7 @@ impl Weave<'_> {
             self.settings,
             None,
             declared,
-            source.size_bytes,
+            source.size_bytes(),
             progress,
         )?;
         match found.fault {
@@ -355,7 +352,7 @@ impl Weave<'_> {
         let heights = heights_mm(parts, high.z - low.z, lift_mm, layer_mm);
         Ok(register::gather(
             source.read()?,
-            source.size_bytes,
+            source.size_bytes(),
             self.settings,
             &heights,
             layer_mm,

@@ -44,7 +44,7 @@ impl Crossings {
     }
 
     /// Whether a shell passes through itself.
-    pub fn cross_themselves(&self) -> bool {
+    pub(crate) fn cross_themselves(&self) -> bool {
         self.shells.iter().any(|(a, b)| a == b)
     }
 

@@ -34,11 +34,11 @@ pub use words::{area_words, place_words, volume_words};
 /// Rim vertices nearer to each other than this, mm, make a crack rather than a hole; it is
 /// also the height below which a facet is a sliver. A tenth of a micron: no printer shows
 /// it, and single-precision files cannot hold it for parts of more than a metre.
-pub const CRACK_MM: f64 = 1e-4;
+pub(crate) const CRACK_MM: f64 = 1e-4;
 
 /// A hole narrower than this on the average, mm, is a slit: facets meet there without
 /// sharing their corners, and no printer shows it.
-pub const SLIT_MM: f64 = 0.01;
+pub(crate) const SLIT_MM: f64 = 0.01;
 
 /// Something that occurs a number of times, and the first place where it does.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
@@ -162,7 +162,7 @@ impl Inspection {
     }
 
     /// How far off the facets' own volume is, as a share of the plastic's: 0 for a sound mesh.
-    pub fn volume_error(&self) -> f64 {
+    pub(crate) fn volume_error(&self) -> f64 {
         match self.volume_mm3 {
             0.0 => 0.0,
             solid => self.facet_volume_mm3 / solid - 1.0,

@@ -138,7 +138,7 @@ impl Rows {
     }
 
     /// Keeps what is inside of another outline on the same rows too.
-    pub fn keep_common(&mut self, other: &Self) {
+    pub(crate) fn keep_common(&mut self, other: &Self) {
         for (i, row) in self.rows.iter_mut().enumerate() {
             if !row.is_empty() {
                 *row = other.rows.get(i).map_or(Vec::new(), |o| common(row, o));

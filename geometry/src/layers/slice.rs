@@ -48,7 +48,7 @@ impl Section {
 
     /// Whether the facets alone tell the wrong area here: shells overlap or face inwards, or
     /// the surface is open.
-    pub fn is_unsound(&self) -> bool {
+    pub(crate) fn is_unsound(&self) -> bool {
         let (drawn, solid) = (self.drawn_area_mm2, self.area_mm2());
         self.open_ends > 0 || (self.redrawn && (drawn - solid).abs() > ROUNDING * solid.abs())
     }

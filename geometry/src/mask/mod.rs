@@ -127,7 +127,7 @@ pub struct Stroke {
 impl Stroke {
     /// Greatest distance along the surface, mm: as given, or 1.5 × the radius, a little
     /// more than √2, the longest way round a right-angled edge.
-    pub fn reach_or_default_mm(&self) -> f64 {
+    pub(crate) fn reach_or_default_mm(&self) -> f64 {
         self.reach_mm.unwrap_or(1.5 * self.radius_mm)
     }
 }

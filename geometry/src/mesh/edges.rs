@@ -89,7 +89,7 @@ impl Edges {
     }
 
     /// The edges from a vertex to vertices of greater index.
-    pub fn rising_from(&self, from: u32) -> impl Iterator<Item = Edge<'_>> {
+    pub(crate) fn rising_from(&self, from: u32) -> impl Iterator<Item = Edge<'_>> {
         self.of_vertex(from)
             .chunk_by(|a, b| a.to == b.to)
             .map(move |uses| Edge {

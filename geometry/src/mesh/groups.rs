@@ -63,7 +63,7 @@ impl Groups {
     }
 
     /// Whether a facet belongs to an object or group of this name.
-    pub fn is_in(&self, facet: usize, name: &str) -> bool {
+    pub(crate) fn is_in(&self, facet: usize, name: &str) -> bool {
         self.of_facet(facet)
             .is_some_and(|(object, group)| object == name || group == name)
     }

@@ -132,7 +132,7 @@ impl Mesh {
     }
 
     /// The same mesh, its facets named; names beyond the last facet are passed over.
-    pub fn with_groups(self, groups: Groups) -> Self {
+    pub(crate) fn with_groups(self, groups: Groups) -> Self {
         Self { groups, ..self }
     }
 

@@ -29,7 +29,7 @@ impl Parts {
     }
 
     /// Of a mesh whose edges are known already.
-    pub fn by_edges(mesh: &Mesh, edges: &Edges) -> Self {
+    pub(crate) fn by_edges(mesh: &Mesh, edges: &Edges) -> Self {
         let mut sets = Sets::new(mesh.triangles().len());
         for edge in edges.iter() {
             match edge.uses {
@@ -49,7 +49,7 @@ impl Parts {
     }
 
     /// The shell of every facet, numbered from 0 in order of their first facets.
-    pub fn of_facets(&self) -> &[u32] {
+    pub(crate) fn of_facets(&self) -> &[u32] {
         &self.of_facet
     }
 

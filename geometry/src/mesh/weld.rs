@@ -49,7 +49,7 @@ impl Welder {
     }
 
     /// The vertices, in the order in which they were first met.
-    pub fn into_vertices(self) -> Vec<DVec3> {
+    pub(crate) fn into_vertices(self) -> Vec<DVec3> {
         self.vertices
     }
 }

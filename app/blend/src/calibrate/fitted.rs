@@ -65,7 +65,7 @@ pub(super) fn misfits_of_mixed(sorted: &Sorted, family: Family) -> Option<Vec<f6
 impl Fitted {
     /// Fits, looks for the step furthest from what the others say, and leaves it out if it is
     /// much further than the rest; again, while enough steps remain.
-    pub fn without_outliers(sorted: &Sorted, family: Family) -> Option<Self> {
+    pub(crate) fn without_outliers(sorted: &Sorted, family: Family) -> Option<Self> {
         let mut left_out = Vec::new();
         let most_left_out = sorted.mixed.len() / 5;
         loop {
@@ -135,13 +135,13 @@ impl Fitted {
     }
 
     /// The values that the same steps give with other plastics, near to these ones.
-    pub fn values_with(&self, sorted: &Sorted, plastics: &[Plastic]) -> Option<Vec<f64>> {
+    pub(crate) fn values_with(&self, sorted: &Sorted, plastics: &[Plastic]) -> Option<Vec<f64>> {
         let observations = sorted.of(&self.kept);
         let task = self.task(plastics, &observations, self.noise);
         Some(task.solve(std::slice::from_ref(&self.values))?.values)
     }
 
-    pub fn numbers_of(&self, values: &[f64]) -> Numbers {
+    pub(crate) fn numbers_of(&self, values: &[f64]) -> Numbers {
         self.parameters.numbers(values)
     }
 
@@ -171,12 +171,12 @@ impl Fitted {
         (off(worst) > TIMES).then_some(worst.step)
     }
 
-    pub fn leave_one_out_of(&self, step: usize) -> Option<f64> {
+    pub(crate) fn leave_one_out_of(&self, step: usize) -> Option<f64> {
         let mut all = self.deleted.as_ref()?.iter();
         all.find(|d| d.step == step).map(|d| d.delta_e00)
     }
 
-    pub fn leave_one_out_rms(&self) -> Option<f64> {
+    pub(crate) fn leave_one_out_rms(&self) -> Option<f64> {
         let all: Vec<f64> = self.deleted.as_ref()?.iter().map(|d| d.delta_e00).collect();
         Some(rms(&all))
     }

@@ -89,7 +89,7 @@ impl Sorted {
     }
 
     /// The same steps with one spool of another colour.
-    pub fn with_colour(&self, spool: usize, colour: Lab) -> Self {
+    pub(crate) fn with_colour(&self, spool: usize, colour: Lab) -> Self {
         let mut other = self.clone();
         if let Some(own) = other.spools.get_mut(spool) {
             own.colour = own.colour.moved_to(colour);

@@ -33,7 +33,7 @@ impl Lab {
     }
 
     /// Hue angle h_ab in degrees, `0..360`; 0 for a grey.
-    pub fn hue_deg(self) -> f64 {
+    pub(crate) fn hue_deg(self) -> f64 {
         self.b.atan2(self.a).to_degrees().rem_euclid(360.0)
     }
 
@@ -55,7 +55,7 @@ impl Xyz {
     }
 
     /// To CIELAB by another white than D65's: for colours seen in another light.
-    pub fn to_lab_by(self, white: Xyz) -> Lab {
+    pub(crate) fn to_lab_by(self, white: Xyz) -> Lab {
         let [x, y, z] = [self.x / white.x, self.y / white.y, self.z / white.z].map(root);
         Lab {
             l: 116.0 * y - 16.0,

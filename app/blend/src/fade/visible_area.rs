@@ -13,7 +13,7 @@ pub struct VisibleArea {
 
 impl VisibleArea {
     /// The share of the area below a place; a flat face exactly there counts as below.
-    pub fn below_at(&self, at_mm: f64) -> f64 {
+    pub(crate) fn below_at(&self, at_mm: f64) -> f64 {
         self.interpolated(self.at_mm.partition_point(|p| *p <= at_mm), at_mm)
     }
 

@@ -7,7 +7,7 @@ use crate::spectrum::{BANDS, Spectrum};
 /// Scattering that an opaque spool is taken to have, per mm: a white plastic of it hides its
 /// backing to within about 3 % at 1 mm. An assumption, no source; it tells how strongly a
 /// translucent spool, whose scattering is measured, tints an opaque one.
-pub const OPAQUE_SCATTER_PER_MM: f64 = 10.0;
+pub(crate) const OPAQUE_SCATTER_PER_MM: f64 = 10.0;
 
 /// The most absorption that an opaque spool is taken to have, for a scattering of 1. It is
 /// the K/S of a plastic measured at 2 % reflectance through the usual surface, about as dark
@@ -119,7 +119,7 @@ impl Component {
     /// band that it hides takes it from the others, for scattering changes slowly with the
     /// wavelength, and what it absorbs follows from that and from what was read. A piece that
     /// hides everywhere is as good as an opaque spool.
-    pub fn over_backings(piece: &OverBackings, surface: Saunderson) -> Self {
+    pub(crate) fn over_backings(piece: &OverBackings, surface: Saunderson) -> Self {
         let inside = piece.inside(surface);
         let x = piece.thickness_mm;
         let [black, white] = piece.backings;

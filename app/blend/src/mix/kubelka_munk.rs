@@ -67,7 +67,12 @@ impl KubelkaMunk {
     }
 
     /// Measured reflectance of a wall of a blend over what lies behind it, touching it.
-    pub fn wall_reflectance(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Spectrum {
+    pub(crate) fn wall_reflectance(
+        &self,
+        shares: &Shares,
+        thickness_mm: f64,
+        behind: Behind,
+    ) -> Spectrum {
         let backing = match behind {
             Behind::Grey(reflectance) => [reflectance.clamp(0.0, 1.0); BANDS],
             Behind::Blend(other) => {

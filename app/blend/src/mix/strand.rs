@@ -88,7 +88,12 @@ impl Strand {
 
     /// Measured reflectance of a wall of a blend over what lies behind it, touching it. What lies
     /// behind is taken as stirred.
-    pub fn wall_reflectance(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Spectrum {
+    pub(crate) fn wall_reflectance(
+        &self,
+        shares: &Shares,
+        thickness_mm: f64,
+        behind: Behind,
+    ) -> Spectrum {
         let look = |streak: &Shares| self.stirred.wall_reflectance(streak, thickness_mm, behind);
         match self.mixing {
             Mixing::Stirred => look(shares),

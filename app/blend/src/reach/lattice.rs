@@ -36,7 +36,7 @@ impl Lattice {
     }
 
     /// The most steps for which there are at most so many blends.
-    pub fn steps_for(count: usize, most: usize) -> usize {
+    pub(crate) fn steps_for(count: usize, most: usize) -> usize {
         (1..=10_000)
             .take_while(|steps| Self::size(count, *steps) <= most)
             .last()

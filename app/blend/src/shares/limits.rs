@@ -42,7 +42,7 @@ impl Shares {
     ///
     /// A share below the least becomes 0 or the least, whichever is nearer; the other
     /// components give or take the difference in proportion.
-    pub fn with_least(&self, least_share: f64) -> Self {
+    pub(crate) fn with_least(&self, least_share: f64) -> Self {
         self.within(ShareLimits {
             share_step: 0.0,
             least_share,

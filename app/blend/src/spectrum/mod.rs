@@ -21,17 +21,17 @@ pub use reconstruct::{METHOD as RECONSTRUCTION_METHOD, Reconstruction, reconstru
 pub const BANDS: usize = 36;
 
 /// Wavelength of the first reading, nm.
-pub const FIRST_NM: f64 = 380.0;
+pub(crate) const FIRST_NM: f64 = 380.0;
 
 /// Distance of one reading from the next, nm.
-pub const STEP_NM: f64 = 10.0;
+pub(crate) const STEP_NM: f64 = 10.0;
 
 /// Reflectance factors every 10 nm from 380 to 730 nm; the perfect diffuser has 1 in each.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spectrum(pub [f64; BANDS]);
 
 /// The wavelength of each reading, nm.
-pub fn wavelengths_nm() -> impl Iterator<Item = f64> {
+pub(crate) fn wavelengths_nm() -> impl Iterator<Item = f64> {
     (0..BANDS).map(|i| FIRST_NM + STEP_NM * i as f64)
 }
 

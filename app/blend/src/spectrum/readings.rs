@@ -15,7 +15,7 @@ const MUST_END_NM: f64 = 700.0;
 /// and stand no further apart than this, nm.
 const WIDEST_GAP_NM: f64 = 20.0;
 /// A reading every twentieth of a nanometre from 300 to 800 nm.
-pub const MOST_READINGS: usize = 10_000;
+pub(crate) const MOST_READINGS: usize = 10_000;
 
 /// A reflectance above this is a percentage by mistake; fluorescent plastic stays below it.
 const MOST: f64 = 1.5;

@@ -15,8 +15,9 @@ use super::manifest::{MANIFEST, Manifest, SUMS};
 use super::unpack::unpack;
 use crate::prepare::{PrepareError, Work};
 use crate::three_mf::read_back;
-use project::job::{Job, JobError, read_text};
+use project::job::{Job, JobError};
 use project::signoff::{self, Standing};
+use project::text_file::read_text;
 
 /// What a check found.
 #[derive(Clone, Debug, PartialEq, Serialize)]

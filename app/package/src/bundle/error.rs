@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use geometry::Cancelled;
 use plan::TextError;
+use project::text_file::TextFileError;
 use project::write::WriteError;
 use zip::result::ZipError;
 
@@ -75,7 +76,7 @@ pub enum Refusal {
     Missing,
     /// It has no manifest that could be read.
     #[error("its {MANIFEST} {0}; is it a hand-off?")]
-    NoManifest(String),
+    NoManifest(#[source] TextFileError),
     /// It can't be read.
     #[error("can't be read: {0}")]
     Unreadable(#[source] io::Error),

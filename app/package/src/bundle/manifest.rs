@@ -12,9 +12,9 @@ use serde::{Deserialize, Serialize};
 use project::signoff::Standing;
 
 /// The manifest's name.
-pub const MANIFEST: &str = "manifest.ron";
+pub(crate) const MANIFEST: &str = "manifest.ron";
 /// The name of the list for `sha256sum --check`.
-pub const SUMS: &str = "SHA256SUMS";
+pub(crate) const SUMS: &str = "SHA256SUMS";
 
 /// No hand-off holds as many files.
 pub(super) const MOST_FILES: usize = 1000;

@@ -45,7 +45,7 @@ impl AsPrinted {
     /// Version of the format that is written here.
     pub const VERSION: u32 = 2;
     /// The oldest version that is read: it calls `p95_de00` by another name.
-    pub const OLDEST: u32 = 1;
+    pub(crate) const OLDEST: u32 = 1;
 
     /// Reads what [`AsPrinted::to_ron`] wrote.
     ///

@@ -75,7 +75,7 @@ impl Commands {
     }
 
     /// What each of `count` drives has fed by an extruded volume, mm³.
-    pub fn fed_mm3(&self, laid_mm3: f64, count: usize) -> Vec<f64> {
+    pub(crate) fn fed_mm3(&self, laid_mm3: f64, count: usize) -> Vec<f64> {
         let mut fed = vec![0.0; count];
         for (i, command) in self.0.iter().enumerate() {
             let next = self.0.get(i + 1).map_or(f64::INFINITY, |c| c.at_mm3);

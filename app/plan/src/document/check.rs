@@ -67,7 +67,7 @@ impl Plan {
     }
 
     /// Everything wrong with one region on its own, which is quicker to find.
-    pub fn region_problems(&self, index: usize) -> Vec<Problem> {
+    pub(crate) fn region_problems(&self, index: usize) -> Vec<Problem> {
         let mut found = Vec::new();
         let path = Path::field("regions").at(index);
         if let Some(region) = self.regions.get(index) {

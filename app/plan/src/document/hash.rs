@@ -23,18 +23,24 @@ pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// A plan that can't be written down for its hash: a fault of this program.
+#[derive(Debug, thiserror::Error)]
+#[error("the plan can't be written down for its hash: {0}")]
+pub struct HashError(#[source] ron::Error);
+
 impl Plan {
-    /// SHA-256 over the plan's contents, the fit of measured spools among them: the same for the same plan however its text is laid
-    /// out, and whether its spools and machine stand in it or in files.
+    /// SHA-256 over the plan's contents, the fit of measured spools among them: the same for the
+    /// same plan however its text is laid out, and whether its spools and machine stand in it or
+    /// in files.
     ///
     /// # Errors
     /// None for a plan that [`Plan::problems`] finds sound.
-    pub fn sha256(&self) -> Result<String, ron::Error> {
+    pub fn sha256(&self) -> Result<String, HashError> {
         let mut plan = self.clone();
         let measured = std::mem::take(&mut plan.spools.value.measured);
         plan.spools = External::from(plan.spools.value);
         plan.machine = External::from(plan.machine.value);
-        let text = ron_text::canonical(&(plan, measured))?;
+        let text = ron_text::canonical(&(plan, measured)).map_err(HashError)?;
         Ok(sha256_hex(text.as_bytes()))
     }
 }

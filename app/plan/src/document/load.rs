@@ -9,16 +9,19 @@ use super::{Plan, SpoolSet};
 use crate::Machine;
 use crate::ron_text::{self, Document, Path, Problem, TextError};
 
+/// Why a file could not be read.
+pub type Cause = Box<dyn std::error::Error + Send + Sync>;
+
 /// Why a file that a plan names could not be taken.
 #[derive(Debug, thiserror::Error)]
 pub enum LoadError {
     /// It could not be read at all.
-    #[error("{file}: {reason}")]
+    #[error("{file}: {source}")]
     Read {
         /// Its name in the plan.
         file: String,
-        /// Why, in words.
-        reason: String,
+        /// Why: a clause that goes on from the name.
+        source: Cause,
     },
     /// It was read and is wrong, or the plan does not fit it.
     #[error(transparent)]
@@ -54,9 +57,9 @@ impl Plan {
     ///
     /// # Errors
     /// [`LoadError`] names the file, and line and column where there is a text to point at.
-    pub fn load(
+    pub fn load<E: Into<Cause>>(
         text: &str,
-        read: impl FnMut(&str) -> Result<String, String>,
+        read: impl FnMut(&str) -> Result<String, E>,
     ) -> Result<Self, LoadError> {
         let mut plan = Self::from_ron(text)?;
         plan.load_files(read)?;
@@ -71,16 +74,16 @@ impl Plan {
     ///
     /// # Errors
     /// [`LoadError`] names the file; the plan is then as it was.
-    pub fn load_files(
+    pub(crate) fn load_files<E: Into<Cause>>(
         &mut self,
-        mut read: impl FnMut(&str) -> Result<String, String>,
+        mut read: impl FnMut(&str) -> Result<String, E>,
     ) -> Result<(), LoadError> {
         let spools = match &self.spools.file {
             Some(file) => Some(load_spools(file, &mut read)?),
             None => None,
         };
         let machine = match &self.machine.file {
-            Some(file) => Some(load::<Machine>(file, &mut read)?),
+            Some(file) => Some(load::<Machine, _>(file, &mut read)?),
             None => None,
         };
         if let Some(spools) = spools {
@@ -128,17 +131,17 @@ impl SpoolSet {
     }
 }
 
-fn load_spools(
+fn load_spools<E: Into<Cause>>(
     file: &str,
-    read: &mut impl FnMut(&str) -> Result<String, String>,
+    read: &mut impl FnMut(&str) -> Result<String, E>,
 ) -> Result<SpoolSet, LoadError> {
     let text = text_of(file, read)?;
     Ok(SpoolSet::from_ron(&text).map_err(|error| error.in_file(file))?)
 }
 
-fn load<D: Document>(
+fn load<D: Document, E: Into<Cause>>(
     file: &str,
-    read: &mut impl FnMut(&str) -> Result<String, String>,
+    read: &mut impl FnMut(&str) -> Result<String, E>,
 ) -> Result<D, LoadError> {
     parse(file, &text_of(file, read)?)
 }
@@ -147,12 +150,12 @@ fn parse<D: Document>(file: &str, text: &str) -> Result<D, LoadError> {
     Ok(ron_text::read(text).map_err(|error: TextError| error.in_file(file))?)
 }
 
-fn text_of(
+fn text_of<E: Into<Cause>>(
     file: &str,
-    read: &mut impl FnMut(&str) -> Result<String, String>,
+    read: &mut impl FnMut(&str) -> Result<String, E>,
 ) -> Result<String, LoadError> {
-    read(file).map_err(|reason| LoadError::Read {
+    read(file).map_err(|cause| LoadError::Read {
         file: file.to_owned(),
-        reason,
+        source: cause.into(),
     })
 }

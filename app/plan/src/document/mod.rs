@@ -32,9 +32,9 @@ use crate::Machine;
 
 pub use external::External;
 pub use filling::Filling;
-pub use hash::{hex, sha256_hex};
+pub use hash::{HashError, hex, sha256_hex};
 pub use laying::{Laying, SharedLayers};
-pub use load::LoadError;
+pub use load::{Cause, LoadError};
 pub use spools::SpoolSet;
 pub use stand::{StandError, Stood};
 pub use template::FirstPlan;
@@ -180,7 +180,7 @@ impl BrushStroke {
     }
 
     /// The stroke itself, to be changed.
-    pub fn stroke_mut(&mut self) -> &mut Stroke {
+    pub(crate) fn stroke_mut(&mut self) -> &mut Stroke {
         match self {
             Self::Paint(stroke) | Self::Erase(stroke) => stroke,
         }

@@ -47,7 +47,7 @@ pub enum Purpose {
 impl Extrusion {
     /// Extruded volumes at which stretches begin, and the end, mm³: one more than there are
     /// stretches.
-    pub fn edges_mm3(&self) -> Vec<f64> {
+    pub(crate) fn edges_mm3(&self) -> Vec<f64> {
         let mut at = 0.0;
         let mut edges = vec![at];
         for stretch in &self.stretches {

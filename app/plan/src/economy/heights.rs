@@ -49,7 +49,7 @@ impl Heights {
     }
 
     /// All plastic, mm³.
-    pub fn total_mm3(&self) -> f64 {
+    pub(crate) fn total_mm3(&self) -> f64 {
         self.laid_mm3.last().copied().unwrap_or(0.0)
     }
 }

@@ -30,7 +30,7 @@ impl Drive {
     }
 
     /// Filament that one turn feeds, mm.
-    pub fn mm_per_turn(&self) -> f64 {
+    pub(crate) fn mm_per_turn(&self) -> f64 {
         self.steps_per_turn / self.steps_per_mm
     }
 }

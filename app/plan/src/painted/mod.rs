@@ -304,7 +304,7 @@ impl Painted {
     }
 
     /// As [`Painted::xyz_at`], as shown on a display.
-    pub fn srgb_at(&self, point: SurfacePoint) -> Srgb {
+    pub(crate) fn srgb_at(&self, point: SurfacePoint) -> Srgb {
         self.xyz_at(point).to_srgb()
     }
 

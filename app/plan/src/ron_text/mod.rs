@@ -251,12 +251,12 @@ pub fn write<D: Document>(document: &D) -> Result<String, ron::Error> {
 ///
 /// # Errors
 /// Only what the serializer itself reports.
-pub fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
+pub(crate) fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
     options().to_string(value)
 }
 
 /// Whether the text has a field of this name at its top.
-pub fn has_field(text: &str, name: &'static str) -> bool {
+pub(crate) fn has_field(text: &str, name: &'static str) -> bool {
     Places::of(text).word_at(&Path::field(name)).is_some()
 }
 

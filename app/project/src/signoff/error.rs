@@ -5,18 +5,19 @@ use std::path::PathBuf;
 
 use plan::TextError;
 
+use crate::text_file::TextFileError;
 use crate::write::WriteError;
 
 /// Why something can't be signed, or its signatures can't be read.
 #[derive(Debug, thiserror::Error)]
 pub enum SignoffError {
     /// The file of signatures can't be read.
-    #[error("{}: {why}", path.display())]
+    #[error("{}: {source}", path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
-        /// Why, in words.
-        why: String,
+        /// Why.
+        source: TextFileError,
     },
     /// The file of signatures is wrong.
     #[error(transparent)]
@@ -38,4 +39,7 @@ pub enum SignoffError {
     /// The signatures can't be put into words: a fault of this program.
     #[error("the signature can't be written down: {0}")]
     Text(#[from] ron::Error),
+    /// The plan has no hash: a fault of this program.
+    #[error(transparent)]
+    Hash(#[from] plan::document::HashError),
 }

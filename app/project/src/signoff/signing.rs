@@ -10,7 +10,8 @@ use super::document::{Decision, Signature, Signatures, Verdict};
 use super::error::SignoffError;
 use super::seal::Seal;
 use super::standing::Standing;
-use crate::job::{Job, read_text};
+use crate::job::Job;
+use crate::text_file::read_text;
 use crate::write;
 
 /// The longest name and the longest note that are taken, in characters.
@@ -35,7 +36,7 @@ pub fn signatures(plan: &Path) -> Result<Signatures, SignoffError> {
     }
     let text = match read_text(&path) {
         Ok(text) => text,
-        Err(why) => return Err(SignoffError::Unreadable { path, why }),
+        Err(source) => return Err(SignoffError::Unreadable { path, source }),
     };
     let named = path.display().to_string();
     Ok(Signatures::from_ron(&text).map_err(|error| error.in_file(&named))?)

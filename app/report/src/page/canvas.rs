@@ -36,7 +36,7 @@ impl Rect {
     }
 
     /// What is left of it and a column at its right, with a gap between.
-    pub fn split_right(self, width: f32, gap: f32) -> (Self, Self) {
+    pub(crate) fn split_right(self, width: f32, gap: f32) -> (Self, Self) {
         let left = Self {
             width: self.width - width - gap,
             ..self

@@ -5,7 +5,7 @@ use crate::page::{Align, Page, Rect};
 use crate::page::{style, text};
 
 /// Height of the head with the space beneath it.
-pub const HEIGHT: f32 = 138.0;
+pub(crate) const HEIGHT: f32 = 138.0;
 
 /// Draws the head.
 pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {

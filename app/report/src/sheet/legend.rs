@@ -24,7 +24,7 @@ pub fn height(facts: &Facts, _width: f32) -> f32 {
 }
 
 /// Where the second column of regions begins, from the left of a block of a width.
-pub fn second_column(width: f32) -> f32 {
+pub(crate) fn second_column(width: f32) -> f32 {
     let regions = width - SPOOLS - TOTALS - 2.0 * GAP;
     SPOOLS + GAP + (regions + REGION_GAP) / 2.0
 }

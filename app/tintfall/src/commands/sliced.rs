@@ -41,10 +41,7 @@ impl Sliced {
         let size_bytes = std::fs::metadata(path)
             .map_err(|error| fault(WeaveError::Open(error)))?
             .len();
-        let source = Source {
-            open: &open,
-            size_bytes,
-        };
+        let source = Source::new(&open, size_bytes);
         let settings = settings(self.e_follows);
         let diameter_mm = plan.spools.first().map_or(1.75, |spool| spool.diameter_mm);
         let layers_mm3 =

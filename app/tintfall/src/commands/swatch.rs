@@ -7,7 +7,8 @@ use calibrate::patches::{Card, Patches, StepRow};
 use calibrate::{Header, Options, PartError, Row, Table, TestPart, guide};
 use package::{PrepareError, Summary, prepare};
 use plan::{Machine, SpoolSet};
-use project::job::{Job, read_text};
+use project::job::Job;
+use project::text_file::read_text;
 use project::write::Folder;
 
 use super::prepare::not_opened;

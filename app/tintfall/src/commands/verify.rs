@@ -62,18 +62,12 @@ impl Args {
             let painted = &job.painted;
             let fault = |error| not_woven(&self.woven, error);
             let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(&self.woven)?)) };
-            let woven = Source {
-                open: &open,
-                size_bytes: size(&self.woven).map_err(fault)?,
-            };
+            let woven = Source::new(&open, size(&self.woven).map_err(fault)?);
             let open_before = || -> io::Result<Box<dyn Read>> {
                 let path = self.before.as_deref().unwrap_or(&self.woven);
                 Ok(Box::new(File::open(path)?))
             };
-            let before = Source {
-                open: &open_before,
-                size_bytes: 0,
-            };
+            let before = Source::new(&open_before, 0);
             let (given, settings) = (self.reading.stands(), self.reading.settings());
             let stands =
                 stands_or_found(given, painted, &woven, settings, progress).map_err(fault)?;

@@ -2,8 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use project::job::{Job, read_text};
+use project::job::Job;
 use project::signoff;
+use project::text_file::read_text;
 use toolpath::{ExtruderMode, Settings};
 use weave::arrange::{Arrange, Arranged, Purge};
 use weave::dialect::{BUILT_IN, Dialect};

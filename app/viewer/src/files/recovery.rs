@@ -9,7 +9,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use project::job::{LONGEST_TEXT, read_text};
+use project::text_file::{LONGEST_TEXT, read_text};
 use serde::{Deserialize, Serialize};
 
 use super::settings::write_ron;

@@ -9,7 +9,8 @@ use geometry::read::{ReadOptions, read_mesh};
 use geometry::{Cancelled, Progress, Surface};
 use plan::document::{StandError, Stood};
 use plan::{FirstPlan, MeshSource, Plan};
-use project::job::{Job, beside, read_text};
+use project::job::{Job, beside};
+use project::text_file::read_text;
 
 use super::Stop;
 use super::skin::Skin;

@@ -11,7 +11,7 @@ use crate::model::draft::DialectFrom;
 use blend::MixModel;
 use geometry::{Progress, Surface};
 use plan::{Painted, Plan};
-use project::job::read_text;
+use project::text_file::read_text;
 use weave::dialect::Dialect;
 use weave::register::RegisterError;
 use weave::{Source, WeaveError, head_tells_of_weaving};
@@ -85,10 +85,7 @@ pub fn with_source<T>(
         .map_err(|error| stop(WeaveError::Open(error), path))?
         .len();
     let open = || open_at(path, 0);
-    work(&Source {
-        open: &open,
-        size_bytes,
-    })
+    work(&Source::new(&open, size_bytes))
 }
 
 /// A toolpath that can't be worked with, as a job ends.

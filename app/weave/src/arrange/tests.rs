@@ -84,10 +84,7 @@ fn verified(painted: &Painted, woven: &str, before: &[u8]) -> Verified {
     let [open_woven, open_before] = held.map(|bytes| {
         move || -> io::Result<Box<dyn Read>> { Ok(Box::new(io::Cursor::new(Arc::clone(&bytes)))) }
     });
-    let source = |open| Source {
-        open,
-        size_bytes: 0,
-    };
+    let source = |open| Source::new(open, 0);
     verify
         .run(
             &source(&open_woven),

@@ -86,7 +86,7 @@ impl Dialect {
     }
 
     /// Whether it puts words on moves instead of lines between them.
-    pub fn is_on_moves(&self) -> bool {
+    pub(crate) fn is_on_moves(&self) -> bool {
         matches!(self.form, Form::MoveWords { .. })
     }
 

@@ -97,7 +97,7 @@ impl Replayed<'_> {
             }
             if offset >= next_look {
                 next_look = offset + (1 << 20);
-                progress.set(offset as f32 / woven.size_bytes.max(1) as f32);
+                progress.set(offset as f32 / woven.size_bytes().max(1) as f32);
                 progress.check()?;
             }
         }

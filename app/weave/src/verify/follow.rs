@@ -151,7 +151,7 @@ impl Index {
         progress: &Progress,
     ) -> Result<Self, WeaveError> {
         progress.stage("Looking for the layers");
-        let apart = APART.max(woven.size_bytes / MOST_MARKS);
+        let apart = APART.max(woven.size_bytes() / MOST_MARKS);
         let area_mm2 = area_mm2(replayed);
         let mut laying = Laying::new(replayed)?;
         let mut replay = Replay::new(woven.read()?, replayed.settings);
@@ -163,7 +163,7 @@ impl Index {
             let bytes = replay.offset();
             let due = marks.last().is_none_or(|m| bytes >= m.bytes + apart);
             if due && !in_comment {
-                progress.set(bytes as f32 / woven.size_bytes.max(1) as f32);
+                progress.set(bytes as f32 / woven.size_bytes().max(1) as f32);
                 progress.check()?;
                 marks.push(Mark {
                     bytes,

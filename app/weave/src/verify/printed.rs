@@ -152,7 +152,7 @@ impl Printed {
     }
 
     /// The difference from the plan at a point of the skin, ΔE00; `None` where nothing was laid.
-    pub fn de00_at(&self, point_mm: DVec3) -> Option<f64> {
+    pub(crate) fn de00_at(&self, point_mm: DVec3) -> Option<f64> {
         self.patch_near(point_mm).map(|p| p.de00 / p.volume_mm3)
     }
 

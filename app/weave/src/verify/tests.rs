@@ -41,19 +41,13 @@ fn verify(
             &woven,
         ))))
     };
-    let woven_source = Source {
-        open: &open,
-        size_bytes: woven.len() as u64,
-    };
+    let woven_source = Source::new(&open, woven.len() as u64);
     let original = original.map(source);
     let open_original = || -> std::io::Result<Box<dyn std::io::Read>> {
         let bytes = original.clone().unwrap_or_else(|| source(b""));
         Ok(Box::new(std::io::Cursor::new(bytes)))
     };
-    let original_source = Source {
-        open: &open_original,
-        size_bytes: 0,
-    };
+    let original_source = Source::new(&open_original, 0);
     let progress = Progress::new();
     let job = Verify {
         painted,
@@ -184,10 +178,7 @@ fn the_laid_pieces_are_the_print_in_its_colours() {
             &bytes,
         ))))
     };
-    let source = Source {
-        open: &open,
-        size_bytes: bytes.len() as u64,
-    };
+    let source = Source::new(&open, bytes.len() as u64);
     let dialect = Dialect::built_in("slots").expect("built in");
     let mut replayed = replayed(&painted, &dialect);
     let layers = replayed.layers(&source, &Progress::new()).expect("read");
@@ -243,10 +234,7 @@ fn each_layer_is_read_from_a_mark_as_in_the_whole_file() {
     assert!(text.len() > 150_000, "several marks: {}", text.len());
     let bytes = source(text.as_bytes());
     let open = || from(&bytes, 0);
-    let source = Source {
-        open: &open,
-        size_bytes: bytes.len() as u64,
-    };
+    let source = Source::new(&open, bytes.len() as u64);
     let dialect = Dialect::built_in("slots").expect("built in");
     let replayed = replayed(&painted, &dialect);
     let progress = Progress::new();
@@ -394,10 +382,7 @@ fn a_toolpath_of_more_heights_than_layers_is_not_stepped_through() {
         }
         let bytes = source(text.as_bytes());
         let open = || from(&bytes, 0);
-        let woven = Source {
-            open: &open,
-            size_bytes: bytes.len() as u64,
-        };
+        let woven = Source::new(&open, bytes.len() as u64);
         follow::Index::of(&replayed, &woven, &Progress::new())
     };
     assert_eq!(index(100_000).expect("layers").layers.len(), 100_000);

@@ -149,7 +149,7 @@ impl Verify<'_> {
             nozzle: Nozzle::new(self.dialect, components, self.chamber)?,
             colour: None,
             heights: Heights::default(),
-            plan_sha256: plan.sha256().map_err(|e| WeaveError::Hash(e.to_string()))?,
+            plan_sha256: plan.sha256()?,
             found: Verified {
                 same,
                 laws,
@@ -193,7 +193,7 @@ impl Verify<'_> {
         let components = self.painted.plan().spools.len();
         let mut listener = Listener::new(self.dialect, components)?;
         let (before, after) = (original.read()?, woven.read()?);
-        let size_bytes = woven.size_bytes;
+        let size_bytes = woven.size_bytes();
         if !tells_of_order(woven)? {
             let same = equivalence::compare(
                 before,
@@ -275,7 +275,7 @@ impl Run<'_> {
             let offset = seen.line.offset();
             if offset >= next_look {
                 next_look = offset + (1 << 20);
-                progress.set(offset as f32 / woven.size_bytes.max(1) as f32);
+                progress.set(offset as f32 / woven.size_bytes().max(1) as f32);
                 progress.check()?;
             }
         }
@@ -420,7 +420,7 @@ pub fn find_stands(
     let heights = heights_mm(&ALL, high.z - low.z, 0.0, layers.layer_mm);
     let levels = register::gather(
         woven.read()?,
-        woven.size_bytes,
+        woven.size_bytes(),
         settings,
         &heights,
         layers.layer_mm,

@@ -15,7 +15,7 @@ const LEVELS: usize = 36;
 const SIDES: usize = 200;
 
 /// The shade: up the outside, down the inside.
-pub fn mesh() -> Result<Mesh, MeshError> {
+pub(crate) fn mesh() -> Result<Mesh, MeshError> {
     revolve::closed_chain(2 * (LEVELS + 1), SIDES, |ring, angle| {
         let inside = ring > LEVELS;
         let level = if inside { 2 * LEVELS + 1 - ring } else { ring };

@@ -32,7 +32,7 @@ const TOWER: [(f64, f64); 15] = [
 ];
 
 /// The lighthouse.
-pub fn mesh() -> Result<Mesh, MeshError> {
+pub(crate) fn mesh() -> Result<Mesh, MeshError> {
     let rings = FOOT.len() + ROCK_LEVELS + TOWER.len();
     revolve::capped_chain(rings, SIDES, |ring, angle| {
         let above_foot = ring.checked_sub(FOOT.len());

@@ -27,7 +27,7 @@ const CURVE_STEPS: usize = 6;
 type Outline = Vec<DVec2>;
 
 /// The plate.
-pub fn mesh() -> Result<Mesh, DemoError> {
+pub(crate) fn mesh() -> Result<Mesh, DemoError> {
     let edge = rounded_rectangle(HALF_MM, CORNER_MM);
     let rim = rounded_rectangle(HALF_MM - RIM_MM, CORNER_MM - RIM_MM);
     let (letters, counters): (Vec<Outline>, Vec<Outline>) = lettering()?

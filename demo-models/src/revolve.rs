@@ -7,7 +7,7 @@ use geometry::mesh::MeshError;
 use glam::DVec3;
 
 /// Point of ring `ring` at `angle` (radians): its radius and height, mm.
-pub trait Sweep: Fn(usize, f64) -> (f64, f64) {}
+pub(crate) trait Sweep: Fn(usize, f64) -> (f64, f64) {}
 impl<F: Fn(usize, f64) -> (f64, f64)> Sweep for F {}
 
 /// Sweeps a closed chain of rings: ring `i` joins ring `i + 1`, and the last the first.

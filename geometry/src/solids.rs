@@ -12,7 +12,9 @@
 //! ```
 
 use std::collections::HashMap;
-use std::f64::consts::{PI, TAU};
+#[cfg(test)]
+use std::f64::consts::PI;
+use std::f64::consts::TAU;
 
 use glam::DVec3;
 
@@ -238,12 +240,14 @@ fn sides(asked: u32) -> u32 {
 }
 
 /// Area of a regular polygon with its corners on a circle: ½ n r² sin(2π/n).
+#[cfg(test)]
 pub(crate) fn polygon_area_mm2(radius_mm: f64, count: u32) -> f64 {
     let n = f64::from(sides(count));
     0.5 * n * radius_mm * radius_mm * (TAU / n).sin()
 }
 
 /// Perimeter of a regular polygon with its corners on a circle: 2 n r sin(π/n).
+#[cfg(test)]
 pub(crate) fn polygon_perimeter_mm(radius_mm: f64, count: u32) -> f64 {
     let n = f64::from(sides(count));
     2.0 * n * radius_mm * (PI / n).sin()

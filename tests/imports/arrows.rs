@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::modules::{Crate, Named, Path};
 
 /// Arrows from file to file, each with a path that makes it.
-pub type Arrows = BTreeMap<String, BTreeMap<String, String>>;
+pub(crate) type Arrows = BTreeMap<String, BTreeMap<String, String>>;
 
 /// Paths that lead from sign to sign without an end are given up after so many.
 const MOST_SIGNS: usize = 16;
 
 /// All arrows between a crate's files. A module that shows its children's names at its own door
 /// (`pub use child::Name`) does not use them by that.
-pub fn arrows(of: &Crate) -> Arrows {
+pub(crate) fn arrows(of: &Crate) -> Arrows {
     let mut found = Arrows::new();
     for (path, module) in &of.modules {
         for Named {
@@ -110,7 +110,7 @@ fn descend(of: &Crate, at: Path, rest: &[String], signs: usize) -> Option<Path> 
 }
 
 /// The circles: sets of files of which each leads to each other.
-pub fn circles(arrows: &Arrows) -> Vec<BTreeSet<String>> {
+pub(crate) fn circles(arrows: &Arrows) -> Vec<BTreeSet<String>> {
     let reached: BTreeMap<&String, BTreeSet<&String>> = arrows
         .keys()
         .map(|file| (file, reach(arrows, file)))

@@ -7,11 +7,11 @@ use syn::visit::{self, Visit};
 use syn::{Attribute, Item, UseTree};
 
 /// A path as it is written: `["crate", "read", "Mesh"]`; a glob ends with `*`.
-pub type Path = Vec<String>;
+pub(crate) type Path = Vec<String>;
 
 /// Where a path is named.
 #[derive(Clone, Debug)]
-pub struct Named {
+pub(crate) struct Named {
     pub path: Path,
     /// It stands in a `pub use` of any visibility: a sign at the door, not a use.
     pub is_sign: bool,
@@ -19,7 +19,7 @@ pub struct Named {
 
 /// One module; the module of a file, or one written out within it.
 #[derive(Debug, Default)]
-pub struct Module {
+pub(crate) struct Module {
     /// The file that it stands in, from the crate's folder on.
     pub file: String,
     /// What it defines, modules included.
@@ -34,19 +34,19 @@ pub struct Module {
 
 /// A crate: its modules by their path from the root, which is the empty one.
 #[derive(Debug, Default)]
-pub struct Crate {
+pub(crate) struct Crate {
     pub modules: BTreeMap<Path, Module>,
 }
 
 /// Source files by their place: `src/lib.rs`, `src/read/mod.rs`.
-pub type Files = BTreeMap<String, String>;
+pub(crate) type Files = BTreeMap<String, String>;
 
 impl Crate {
     /// Takes the files of a crate apart; code for tests alone is left out.
     ///
     /// # Errors
     /// A file that is no Rust.
-    pub fn read(files: &Files) -> Result<Self, String> {
+    pub(crate) fn read(files: &Files) -> Result<Self, String> {
         let mut all = Self::default();
         let tests = tests_alone(files)?;
         for (file, text) in files {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::modules::Files;
 
 /// A crate of the workspace.
-pub struct Member {
+pub(crate) struct Member {
     pub name: String,
     /// Its folder, from the workspace on.
     pub folder: String,
@@ -32,7 +32,7 @@ fn table<'a>(toml: &'a str, name: &str) -> impl Iterator<Item = &'a str> {
 }
 
 /// All crates that hold more than tests.
-pub fn members() -> Vec<Member> {
+pub(crate) fn members() -> Vec<Member> {
     let workspace = text(&root().join("Cargo.toml"));
     let places: Vec<(String, String)> = table(&workspace, "workspace.dependencies")
         .filter_map(|line| {
@@ -84,7 +84,7 @@ fn gather(folder: &Path, named: &str, files: &mut Files) {
 
 /// The arrows between crates as DEVELOPERS.md draws them: after the line `crate ◄ names`, one
 /// crate a line and those that it names.
-pub fn map() -> Vec<(String, BTreeSet<String>)> {
+pub(crate) fn map() -> Vec<(String, BTreeSet<String>)> {
     let page = text(&root().join("DEVELOPERS.md"));
     let block = page.lines().skip_while(|line| !line.starts_with("crate "));
     let rows = block.skip(1).take_while(|line| !line.starts_with("```"));

@@ -12,7 +12,7 @@
 use csv::{Reader, ReaderBuilder, Trim};
 
 /// The most rows of a table that are read: nobody fills in so many.
-pub const MOST_ROWS: usize = 10_000;
+pub(crate) const MOST_ROWS: usize = 10_000;
 
 /// What is said of a longer one.
 pub(crate) fn too_long() -> String {

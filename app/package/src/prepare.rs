@@ -179,12 +179,12 @@ type Made = Vec<(&'static str, Vec<u8>)>;
 
 impl<'a> Work<'a> {
     /// Works out a job.
-    pub fn new(job: &'a Job, progress: &Progress) -> Result<Self, PrepareError> {
+    pub(crate) fn new(job: &'a Job, progress: &Progress) -> Result<Self, PrepareError> {
         Self::along(job, None, progress)
     }
 
     /// Works out a job for the plastic of a toolpath where there is one.
-    pub fn along(
+    pub(crate) fn along(
         job: &'a Job,
         laid: Option<&Laid>,
         progress: &Progress,
@@ -205,7 +205,7 @@ impl<'a> Work<'a> {
     }
 
     /// The files of numbers alone.
-    pub fn tables(&self) -> Result<Made, PrepareError> {
+    pub(crate) fn tables(&self) -> Result<Made, PrepareError> {
         Ok(vec![
             made("schedule.ron", |out| write_ron(&self.schedule, out))?,
             made("schedule.csv", |out| {
@@ -229,7 +229,7 @@ impl<'a> Work<'a> {
     }
 
     /// All files, in the order of [`FILES`].
-    pub fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
+    pub(crate) fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
         let painted = &self.job.painted;
         let changes = signoff::since_signed(self.job)?;
         let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.told());

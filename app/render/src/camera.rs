@@ -204,7 +204,7 @@ pub(super) struct Eye {
 impl Eye {
     /// The line of sight through a place of the picture, in pixels from its upper left; its
     /// direction has unit length.
-    pub fn ray(&self, x_px: f64, y_px: f64) -> Ray {
+    pub(crate) fn ray(&self, x_px: f64, y_px: f64) -> Ray {
         let across = self.right * (x_px - self.centre.0) + self.up * (self.centre.1 - y_px);
         match self.perspective {
             true => Ray {
@@ -219,7 +219,7 @@ impl Eye {
     }
 
     /// Unit right and up of the picture.
-    pub fn axes(&self) -> (DVec3, DVec3) {
+    pub(crate) fn axes(&self) -> (DVec3, DVec3) {
         (self.right.normalize_or_zero(), self.up.normalize_or_zero())
     }
 }

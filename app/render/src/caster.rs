@@ -30,7 +30,7 @@ where
     F: Fn(SurfacePoint) -> [f64; 3] + Sync,
 {
     /// What the lines of sight through places of the picture, in pixels, meet.
-    pub fn hits(&self, places: impl Iterator<Item = (f64, f64)>) -> Vec<Option<Hit>> {
+    pub(crate) fn hits(&self, places: impl Iterator<Item = (f64, f64)>) -> Vec<Option<Hit>> {
         let rays: Vec<Ray> = places.map(|(x, y)| self.eye.ray(x, y)).collect();
         let points = self.stage.surface.first_hits(&rays);
         let seen = rays.iter().zip(points);

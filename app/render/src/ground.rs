@@ -16,7 +16,7 @@ const DARKEST: f64 = 0.4;
 
 /// How much of the sky the part hides, over a grid of the ground around it.
 #[derive(Clone, Debug)]
-pub struct Ground {
+pub(crate) struct Ground {
     corner: DVec3,
     reach_mm: f64,
     cell_mm: f64,
@@ -30,7 +30,7 @@ impl Ground {
     ///
     /// # Errors
     /// [`Cancelled`].
-    pub fn under(surface: &Surface, progress: &Progress) -> Result<Self, Cancelled> {
+    pub(crate) fn under(surface: &Surface, progress: &Progress) -> Result<Self, Cancelled> {
         let (lo, hi) = surface.mesh().bounds();
         let reach = (hi - lo).length().max(1e-6) * REACH;
         let corner = DVec3::new(lo.x - reach, lo.y - reach, 0.0);
@@ -63,7 +63,7 @@ impl Ground {
     }
 
     /// How far the shadow reaches beyond the part.
-    pub fn reach_mm(&self) -> f64 {
+    pub(crate) fn reach_mm(&self) -> f64 {
         self.reach_mm
     }
 

@@ -27,7 +27,7 @@ impl Light {
 
     /// What remains of a colour, [`DARKEST`] to 1, on a face with a unit normal when a share
     /// `open` of the sky above it is free.
-    pub fn on(&self, normal: DVec3, open: f64) -> f64 {
+    pub(crate) fn on(&self, normal: DVec3, open: f64) -> f64 {
         let sky = SKY + SKY_ABOVE * normal.z;
         // Light that wraps a little past the edge: no hard line between lit and unlit.
         let key = ((normal.dot(self.key) + 0.25) / 1.25).max(0.0);

@@ -15,7 +15,7 @@ pub(super) struct Normals {
 impl Normals {
     /// Averages, at each corner, the facets around it that meet smoothly, weighted by the
     /// angle they take up there.
-    pub fn of(mesh: &Mesh) -> Self {
+    pub(crate) fn of(mesh: &Mesh) -> Self {
         let facets = mesh.triangles().len();
         let flat: Vec<DVec3> = (0..facets)
             .map(|f| mesh.area_vector(f).normalize_or_zero())
@@ -52,7 +52,7 @@ impl Normals {
     }
 
     /// The unit normal at a point of a facet, turned to the side that is looked at.
-    pub fn at(&self, mesh: &Mesh, point: SurfacePoint, toward: DVec3) -> DVec3 {
+    pub(crate) fn at(&self, mesh: &Mesh, point: SurfacePoint, toward: DVec3) -> DVec3 {
         let facet = point.facet as usize;
         let [wa, wb, wc] = weights(mesh.corners(facet), point.point_mm);
         let [a, b, c] = self.corner[facet];

@@ -36,7 +36,7 @@ struct Open {
 
 impl Occlusion {
     /// Casts the rays and smooths the result.
-    pub fn cast<F>(
+    pub(crate) fn cast<F>(
         caster: &Caster<'_, F>,
         pixels: &Pixels,
         progress: &Progress,
@@ -81,7 +81,7 @@ impl Occlusion {
     }
 
     /// Free share of the sky over a point seen at a place of the picture.
-    pub fn at(&self, x_px: f64, y_px: f64, point: DVec3, normal: DVec3) -> f64 {
+    pub(crate) fn at(&self, x_px: f64, y_px: f64, point: DVec3, normal: DVec3) -> f64 {
         let column = (x_px / STEP as f64).floor() as isize;
         let row = (y_px / STEP as f64).floor() as isize;
         self.joined(column - 1..column + 3, row - 1..row + 3, point, normal)

@@ -24,7 +24,7 @@ pub(super) struct Pixels {
 
 impl Pixels {
     /// One ray through the middle of each pixel.
-    pub fn cast<F>(
+    pub(crate) fn cast<F>(
         caster: &Caster<'_, F>,
         progress: &Progress,
         span: Range<f32>,
@@ -60,7 +60,7 @@ impl Pixels {
     }
 
     /// What the middle of a pixel meets.
-    pub fn at(&self, x: usize, y: usize) -> Option<&Hit> {
+    pub(crate) fn at(&self, x: usize, y: usize) -> Option<&Hit> {
         self.hits.get(y * self.width + x)?.as_ref()
     }
 

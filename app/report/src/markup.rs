@@ -2,7 +2,7 @@
 
 /// A text as it may stand in an element or in a quoted attribute. Control characters become
 /// spaces, and so do marks that turn the direction of text: a name must not rearrange the page.
-pub fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let plain = |c: char| match c {
         c if c.is_control() => ' ',
         '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => ' ',

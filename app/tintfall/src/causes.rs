@@ -9,7 +9,7 @@ use project::signoff::{self, SignoffError, Standing};
 use crate::fault::Fault;
 
 /// A plan that can't be opened, as a fault.
-pub fn not_opened(error: JobError) -> Fault {
+pub(crate) fn not_opened(error: JobError) -> Fault {
     match error {
         JobError::Cancelled(_) => Fault::Stopped,
         error => Fault::input(error),
@@ -17,7 +17,7 @@ pub fn not_opened(error: JobError) -> Fault {
 }
 
 /// A plan that can't be prepared, as a fault.
-pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
+pub(crate) fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
     match error {
         PrepareError::Cancelled(_) => Fault::Stopped,
         PrepareError::Schedule(why) => Fault::Input(format!("{}: {why}", plan.display())),
@@ -27,7 +27,7 @@ pub fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
 }
 
 /// Signatures that can't be read or given, as a fault.
-pub fn not_signed(error: SignoffError) -> Fault {
+pub(crate) fn not_signed(error: SignoffError) -> Fault {
     match error {
         SignoffError::Write(error) => error.into(),
         error => Fault::input(error),
@@ -35,7 +35,7 @@ pub fn not_signed(error: SignoffError) -> Fault {
 }
 
 /// How a plan stands, which must be approved.
-pub fn required(job: &Job) -> Result<Standing, Fault> {
+pub(crate) fn required(job: &Job) -> Result<Standing, Fault> {
     let standing = signoff::standing(job).map_err(not_signed)?;
     standing
         .require()

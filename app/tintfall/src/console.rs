@@ -15,13 +15,13 @@ use crate::fault::Fault;
 const BEAT: Duration = Duration::from_millis(80);
 
 /// Where a command speaks, and the handle by which Ctrl-C stops it.
-pub struct Console {
+pub(crate) struct Console {
     progress: Progress,
 }
 
 impl Console {
     /// Listens for Ctrl-C: the first asks the work to stop, a second ends the program.
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let progress = Progress::new();
         let handle = progress.clone();
         // Without the handler Ctrl-C ends the program as it always does.
@@ -36,7 +36,7 @@ impl Console {
     }
 
     /// Writes to standard output.
-    pub fn out(&self, text: &str) -> Result<(), Fault> {
+    pub(crate) fn out(&self, text: &str) -> Result<(), Fault> {
         let mut out = io::stdout().lock();
         match out
             .write_all(plain(text).as_bytes())
@@ -49,20 +49,20 @@ impl Console {
     }
 
     /// Says something that is no result, on standard error.
-    pub fn note(&self, text: &str) {
+    pub(crate) fn note(&self, text: &str) {
         // With standard error gone there is nobody left to tell.
         let _ = writeln!(io::stderr(), "{}", plain(text));
     }
 
     /// Says why a command ends early.
-    pub fn complain(&self, fault: &Fault) {
+    pub(crate) fn complain(&self, fault: &Fault) {
         if !matches!(fault, Fault::NobodyListens) {
             self.note(&format!("tintfall: {fault}"));
         }
     }
 
     /// Does long work under a progress bar, which shows only on a terminal.
-    pub fn working<T>(&self, work: impl FnOnce(&Progress) -> T) -> T {
+    pub(crate) fn working<T>(&self, work: impl FnOnce(&Progress) -> T) -> T {
         if !io::stderr().is_terminal() {
             return work(&self.progress);
         }

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 /// Why a command did not do its work.
 #[derive(Debug)]
-pub enum Fault {
+pub(crate) enum Fault {
     /// The user's files or arguments are wrong; the text says where and what to do.
     Input(String),
     /// The system would not let us write or run something.
@@ -18,17 +18,17 @@ pub enum Fault {
 
 impl Fault {
     /// A fault of the input.
-    pub fn input(cause: impl fmt::Display) -> Self {
+    pub(crate) fn input(cause: impl fmt::Display) -> Self {
         Self::Input(cause.to_string())
     }
 
     /// A fault of the system.
-    pub fn system(cause: impl fmt::Display) -> Self {
+    pub(crate) fn system(cause: impl fmt::Display) -> Self {
         Self::System(cause.to_string())
     }
 
     /// 2 for bad input, 130 (128 + SIGINT, as shells have it) when stopped, else 1.
-    pub fn exit_code(&self) -> ExitCode {
+    pub(crate) fn exit_code(&self) -> ExitCode {
         match self {
             Self::Input(_) => ExitCode::from(2),
             Self::System(_) => ExitCode::FAILURE,

@@ -12,7 +12,7 @@ use crate::fault::Fault;
 
 /// The arguments that name a mesh and say how to take it.
 #[derive(clap::Args)]
-pub struct PartArgs {
+pub(crate) struct PartArgs {
     /// The part: an STL, OBJ, PLY, OFF or 3MF file
     pub mesh: PathBuf,
     /// Unit of the file's numbers, if not the one it states or millimetres
@@ -27,7 +27,7 @@ pub struct PartArgs {
 }
 
 /// A part as read and as it stands.
-pub struct Part {
+pub(crate) struct Part {
     /// What the file held.
     pub reading: Reading,
     /// The mesh on the bed.
@@ -38,7 +38,7 @@ pub struct Part {
 
 impl PartArgs {
     /// How the part is set on the bed.
-    pub fn placement(&self) -> Placement {
+    pub(crate) fn placement(&self) -> Placement {
         Placement {
             unit: self.unit.map(Unit::from),
             up: self.up.into(),
@@ -51,7 +51,7 @@ impl PartArgs {
     }
 
     /// Reads the mesh and stands it on the bed.
-    pub fn read(&self, progress: &Progress) -> Result<Part, Fault> {
+    pub(crate) fn read(&self, progress: &Progress) -> Result<Part, Fault> {
         let placement = self.placement();
         let mut options = placement.read_options();
         options.progress = progress.clone();
@@ -68,7 +68,7 @@ impl PartArgs {
 }
 
 /// A reading that was stopped is no fault of the file.
-pub fn not_read(error: ReadError) -> Fault {
+pub(crate) fn not_read(error: ReadError) -> Fault {
     match error.problem {
         Problem::Cancelled(_) => Fault::Stopped,
         _ => Fault::input(error),
@@ -76,7 +76,7 @@ pub fn not_read(error: ReadError) -> Fault {
 }
 
 /// A mesh that can't be mended, unless it was stopped.
-pub fn not_mended(mesh: &Path, error: MendError) -> Fault {
+pub(crate) fn not_mended(mesh: &Path, error: MendError) -> Fault {
     match error {
         MendError::Cancelled(_) => Fault::Stopped,
         error => Fault::Input(format!("{}: {error}", mesh.display())),
@@ -84,7 +84,7 @@ pub fn not_mended(mesh: &Path, error: MendError) -> Fault {
 }
 
 /// The file's name without its last ending.
-pub fn stem(path: &Path) -> String {
+pub(crate) fn stem(path: &Path) -> String {
     path.file_stem()
         .map(|stem| stem.to_string_lossy().into_owned())
         .unwrap_or_default()

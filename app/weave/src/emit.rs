@@ -10,7 +10,7 @@ use toolpath::{
 
 use super::WeaveError;
 use super::dialect::Speaker;
-use super::source::is_change;
+use super::error::is_change;
 use super::survey::Survey;
 
 /// What was written.

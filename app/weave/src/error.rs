@@ -9,7 +9,6 @@ use toolpath::ReadError;
 
 use crate::dialect::DialectError;
 use crate::register::RegisterError;
-use crate::source::is_change;
 
 /// Why nothing was woven. No file was written.
 #[derive(Debug, thiserror::Error)]
@@ -77,6 +76,16 @@ pub enum WeaveError {
     /// It was changed while it was read.
     #[error("the toolpath was changed while it was read; start again")]
     Changed,
+}
+
+/// Another pass over a file read something else.
+#[derive(Debug, thiserror::Error)]
+#[error("the file was changed while it was read")]
+pub(crate) struct Changed;
+
+/// Whether reading failed because another pass had read something else.
+pub(crate) fn is_change(error: &io::Error) -> bool {
+    error.get_ref().is_some_and(|inner| inner.is::<Changed>())
 }
 
 impl From<ScheduleError> for WeaveError {

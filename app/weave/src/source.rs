@@ -5,6 +5,7 @@ use std::io::{self, Read};
 use std::rc::Rc;
 
 use crate::WeaveError;
+use crate::error::Changed;
 
 /// Bytes between two marks by which a pass is held against those before it.
 const BLOCK: u64 = 1 << 20;
@@ -94,11 +95,6 @@ impl Read for Pass {
     }
 }
 
-/// Another pass read something else.
-#[derive(Debug, thiserror::Error)]
-#[error("the file was changed while it was read")]
-struct Changed;
-
 fn same(same: bool) -> io::Result<()> {
     match same {
         true => Ok(()),
@@ -106,14 +102,10 @@ fn same(same: bool) -> io::Result<()> {
     }
 }
 
-/// Whether reading failed because another pass had read something else.
-pub(crate) fn is_change(error: &io::Error) -> bool {
-    error.get_ref().is_some_and(|inner| inner.is::<Changed>())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::error::is_change;
     use std::cell::Cell;
 
     /// What a second pass says of `later`, after a first one over `before`.

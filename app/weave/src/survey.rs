@@ -14,7 +14,7 @@ use super::register::Placement;
 
 /// Plastic in a row that asks for the same.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Demand {
+pub(crate) struct Demand {
     /// Its volume, mm³.
     pub volume_mm3: f64,
     /// The blend, as an index into [`Survey::blends`]; `None` if it is never seen.
@@ -41,7 +41,7 @@ impl Demand {
 
 /// A place from which the file can be read on.
 #[derive(Clone, Copy, Debug)]
-pub struct Checkpoint {
+pub(crate) struct Checkpoint {
     /// Bytes before it.
     pub bytes: u64,
     /// Lines before it.
@@ -54,7 +54,7 @@ pub struct Checkpoint {
 
 /// What a toolpath asks for.
 #[derive(Clone, Debug, Default)]
-pub struct Survey {
+pub(crate) struct Survey {
     /// What it asks for, in the order of printing. Plastic that is never seen is told apart
     /// only between two blends; within one it counts with it, so that there are no more than
     /// twice as many demands as changes of blend.

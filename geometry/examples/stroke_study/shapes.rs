@@ -6,28 +6,28 @@ use geometry::mesh::MeshError;
 use geometry::{DVec3, Mesh, solids};
 
 /// Numbers at random from a seed: Marsaglia's xorshift.
-pub struct Random(u64);
+pub(super) struct Random(u64);
 
 impl Random {
-    pub fn new(seed: u64) -> Self {
+    pub(super) fn new(seed: u64) -> Self {
         Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
     }
 
     /// In `0..1`.
-    pub fn share(&mut self) -> f64 {
+    pub(super) fn share(&mut self) -> f64 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
         (self.0 >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    pub fn below(&mut self, count: usize) -> usize {
+    pub(super) fn below(&mut self, count: usize) -> usize {
         ((self.share() * count as f64) as usize).min(count - 1)
     }
 }
 
 /// The meshes of the study, each with its name.
-pub fn all() -> Result<Vec<(&'static str, Mesh)>, MeshError> {
+pub(super) fn all() -> Result<Vec<(&'static str, Mesh)>, MeshError> {
     Ok(vec![
         (
             "cylinder of 180 sections, 400 mm high",
@@ -114,7 +114,7 @@ fn washer(rim: usize, bore: usize, high: f64) -> Result<Mesh, MeshError> {
 }
 
 /// A star-shaped column turned about its axis as it rises: saddles, and facets as long as a ring.
-pub fn twisted(sections: usize, rings: usize, turns: f64) -> Result<Mesh, MeshError> {
+pub(super) fn twisted(sections: usize, rings: usize, turns: f64) -> Result<Mesh, MeshError> {
     column(sections, rings, |angle, share| {
         let radius = 20.0 + 4.0 * (5.0 * angle).cos();
         (radius, angle + turns * share)
@@ -165,7 +165,7 @@ fn column(
 
 /// Splits sides at random, the facets on both sides of them with them; the new corner is never
 /// nearer to an end than a share. The shape stays what it was, and its facets become slivers.
-pub fn split(mesh: Mesh, times: usize, nearest: f64) -> Result<Mesh, MeshError> {
+pub(super) fn split(mesh: Mesh, times: usize, nearest: f64) -> Result<Mesh, MeshError> {
     let mut vertices = mesh.vertices().to_vec();
     let mut triangles = mesh.triangles().to_vec();
     let key = |a: u32, b: u32| (a.min(b), a.max(b));

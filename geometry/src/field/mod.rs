@@ -9,11 +9,13 @@ use serde::{Deserialize, Serialize};
 use crate::mask::Stroke;
 
 mod bracketed;
+mod error;
 mod from_stroke;
 mod prepared;
 mod visible;
 
-pub use prepared::{FieldError, PreparedField};
+pub use error::FieldError;
+pub use prepared::PreparedField;
 pub use visible::visible_area;
 
 /// The measure along which a fade runs. Every variant gives millimetres.

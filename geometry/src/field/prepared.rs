@@ -4,42 +4,9 @@ use std::sync::Arc;
 
 use glam::DVec3;
 
-use super::{Field, from_stroke};
-use crate::mask::MaskError;
+use super::{Field, FieldError, from_stroke};
 use crate::surface::geodesic::Distances;
-use crate::{Cancelled, Progress, Surface, SurfacePoint};
-
-/// Why a field cannot be used.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum FieldError {
-    /// A direction of no length.
-    #[error("the direction {direction} points nowhere; for example (0, 0, 1) points up")]
-    NoDirection {
-        /// As given.
-        direction: DVec3,
-    },
-    /// A point with a coordinate that is infinite or not a number.
-    #[error("the point {point} has a coordinate that is not a finite number")]
-    NotFinite {
-        /// As given.
-        point: DVec3,
-    },
-    /// The stroke is at fault.
-    #[error(transparent)]
-    Stroke(MaskError),
-    /// The work was told to stop.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
-}
-
-impl From<MaskError> for FieldError {
-    fn from(error: MaskError) -> Self {
-        match error {
-            MaskError::Cancelled(cancelled) => Self::Cancelled(cancelled),
-            other => Self::Stroke(other),
-        }
-    }
-}
+use crate::{Progress, Surface, SurfacePoint};
 
 impl Field {
     /// Whether every value makes sense by itself, without a part.

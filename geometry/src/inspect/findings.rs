@@ -58,6 +58,13 @@ fn counted(count: usize, one: &str, many: &str) -> String {
 }
 
 impl Inspection {
+    /// Whether there is nothing to mend.
+    pub fn is_sound(&self) -> bool {
+        self.findings()
+            .iter()
+            .all(|finding| finding.severity == Severity::Note)
+    }
+
     /// What there is to say about the mesh, the gravest first; never empty.
     pub fn findings(&self) -> Vec<Finding> {
         let mut findings: Vec<Finding> = [

@@ -15,6 +15,7 @@ mod facets;
 mod findings;
 mod holes;
 mod shells;
+mod tally;
 #[cfg(test)]
 mod tests;
 mod words;
@@ -29,34 +30,10 @@ pub use crossings::Crossings;
 pub use findings::{Finding, Severity};
 pub use holes::Hole;
 pub use shells::{Shell, sealed_facets};
+pub use tally::Tally;
+use tally::centroid;
+pub(crate) use tally::{CRACK_MM, SLIT_MM};
 pub use words::{area_words, place_words, volume_words};
-
-/// Rim vertices nearer to each other than this, mm, make a crack rather than a hole; it is
-/// also the height below which a facet is a sliver. A tenth of a micron: no printer shows
-/// it, and single-precision files cannot hold it for parts of more than a metre.
-pub(crate) const CRACK_MM: f64 = 1e-4;
-
-/// A hole narrower than this on the average, mm, is a slit: facets meet there without
-/// sharing their corners, and no printer shows it.
-pub(crate) const SLIT_MM: f64 = 0.01;
-
-/// Something that occurs a number of times, and the first place where it does.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
-pub struct Tally {
-    /// How often.
-    pub count: usize,
-    /// Where first, mm.
-    pub first_mm: Option<DVec3>,
-}
-
-impl Tally {
-    fn add(&mut self, place: impl FnOnce() -> DVec3) {
-        self.count += 1;
-        if self.first_mm.is_none() {
-            self.first_mm = Some(place());
-        }
-    }
-}
 
 /// What a mesh is, and what may be wrong with it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -168,13 +145,6 @@ impl Inspection {
             solid => self.facet_volume_mm3 / solid - 1.0,
         }
     }
-
-    /// Whether there is nothing to mend.
-    pub fn is_sound(&self) -> bool {
-        self.findings()
-            .iter()
-            .all(|finding| finding.severity == Severity::Note)
-    }
 }
 
 /// What the edges tell.
@@ -239,9 +209,4 @@ impl EdgeFaults {
             }
         }
     }
-}
-
-fn centroid(mesh: &Mesh, facet: usize) -> DVec3 {
-    let [a, b, c] = mesh.corners(facet);
-    (a + b + c) / 3.0
 }

@@ -1,8 +1,8 @@
 //! Heights from one up to, but not including, another.
 
 use super::MaskError;
-use super::check::{finite, rising};
 use super::span::Span;
+use super::values::{finite, rising};
 use crate::Surface;
 
 pub(super) fn check(from_mm: f64, to_mm: f64) -> Result<(), MaskError> {

@@ -3,8 +3,8 @@
 use glam::DVec3;
 
 use super::MaskError;
-use super::check::{finite, finite_point};
 use super::facets::FacetSet;
+use super::values::{finite, finite_point};
 use crate::Surface;
 
 pub(super) fn check(near_mm: DVec3, angle_deg: f64) -> Result<(), MaskError> {

@@ -3,7 +3,7 @@
 use glam::DVec3;
 
 use super::MaskError;
-use super::check::{finite_point, rising};
+use super::values::{finite_point, rising};
 
 pub(super) fn check(min_mm: DVec3, max_mm: DVec3) -> Result<(), MaskError> {
     finite_point("min_mm", min_mm)?;

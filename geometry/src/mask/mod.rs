@@ -16,6 +16,7 @@ mod check;
 mod crease;
 mod cuboid;
 mod cylinder;
+mod error;
 mod facets;
 mod heights;
 mod prepared;
@@ -26,9 +27,10 @@ mod slab;
 mod span;
 mod sphere;
 mod stroke;
+mod values;
 
 pub use brushwork::{Brushwork, Mark};
-pub use check::MaskError;
+pub use error::MaskError;
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;
 

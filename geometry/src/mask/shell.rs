@@ -6,8 +6,8 @@
 use glam::DVec3;
 
 use super::MaskError;
-use super::check::finite_point;
 use super::facets::FacetSet;
+use super::values::finite_point;
 use crate::Surface;
 use crate::mesh::Parts;
 

@@ -3,7 +3,7 @@
 use glam::DVec3;
 
 use super::MaskError;
-use super::check::{finite_point, positive};
+use super::values::{finite_point, positive};
 
 pub(super) fn check(centre_mm: DVec3, radius_mm: f64) -> Result<(), MaskError> {
     finite_point("centre_mm", centre_mm)?;

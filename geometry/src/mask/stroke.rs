@@ -76,7 +76,7 @@ impl PreparedStroke {
     /// # Errors
     /// [`MaskError`] if the dab is not a point; the stroke stays as it was.
     pub fn push(&mut self, dab_mm: DVec3) -> Result<(), MaskError> {
-        super::check::finite_point("dabs_mm", dab_mm)?;
+        super::values::finite_point("dabs_mm", dab_mm)?;
         let start = self.dabs_mm.last().copied().unwrap_or(dab_mm);
         let ends = [start, dab_mm];
         let (segment, whole) = Segment::new(&self.surface, ends, self.brush, &Progress::new())?;

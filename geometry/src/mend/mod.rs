@@ -17,6 +17,7 @@
 //! # }
 //! ```
 
+mod error;
 mod fill;
 mod split;
 #[cfg(test)]
@@ -25,8 +26,10 @@ mod tidy;
 mod unite;
 
 use crate::inspect::Inspection;
-use crate::mesh::{Edges, MeshError, orient};
-use crate::{Cancelled, Mesh, Progress};
+use crate::mesh::{Edges, orient};
+use crate::{Mesh, Progress};
+
+pub use error::MendError;
 
 /// A solid thinner than this share of a cube of its own area is a sheet: 1 stands for 1 mm of
 /// thickness on a kilometre.
@@ -39,35 +42,6 @@ pub struct Mended {
     pub mesh: Mesh,
     /// What was done, a sentence each; empty where nothing was wrong.
     pub done: Vec<String>,
-}
-
-/// Why a mesh can't be mended. The words say what to do.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum MendError {
-    /// Nothing that a facet bounds has any volume.
-    #[error(
-        "the mesh bounds no solid: it is a sheet, or its facets cancel each other; give it a \
-         thickness in the program that made it"
-    )]
-    NoSolid,
-    /// The library that unites shells gave up.
-    #[error("its shells can't be united ({why}); mend it in the program that made it")]
-    NotUnited {
-        /// In the library's words.
-        why: String,
-    },
-    /// What came out is not sound.
-    #[error("what came out is still not sound: {what} Mend it in the program that made it")]
-    StillUnsound {
-        /// The first thing wrong with it.
-        what: String,
-    },
-    /// More vertices than a mesh can hold.
-    #[error("the mended mesh can't be held: {0}")]
-    Mesh(#[from] MeshError),
-    /// Told to stop.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
 }
 
 /// Mends a mesh. Facets keep the names of the objects that they came from.

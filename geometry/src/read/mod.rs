@@ -15,10 +15,13 @@
 
 mod build;
 mod detect;
+mod error;
+mod format;
 mod limits;
 mod obj;
 mod off;
 mod ply;
+mod source;
 mod stl;
 mod stl_text;
 #[cfg(test)]
@@ -26,50 +29,20 @@ mod tests;
 mod text;
 mod threemf;
 
-use std::fmt;
 use std::fs::File;
-use std::io::{self, BufReader, Cursor, Read, Seek};
-use std::path::{Path, PathBuf};
-
-use serde::Serialize;
+use std::io::Cursor;
+use std::path::Path;
 
 use crate::mesh::weld_near;
 use crate::unit::Unit;
-use crate::{Cancelled, Mesh, Progress};
+use crate::{Mesh, Progress};
 use build::Builder;
+use source::{Facts, Source};
 
+pub use error::{Problem, ReadError};
+pub use format::Format;
 pub use limits::MOST_EXPANSION;
 pub use stl::mesh_to_stl;
-
-/// A mesh file format.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-pub enum Format {
-    /// STL in bytes.
-    StlBinary,
-    /// STL in words.
-    StlText,
-    /// Wavefront OBJ.
-    Obj,
-    /// PLY, in words or bytes.
-    Ply,
-    /// OFF, in words.
-    Off,
-    /// 3MF.
-    ThreeMf,
-}
-
-impl fmt::Display for Format {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::StlBinary => "binary STL",
-            Self::StlText => "text STL",
-            Self::Obj => "OBJ",
-            Self::Ply => "PLY",
-            Self::Off => "OFF",
-            Self::ThreeMf => "3MF",
-        })
-    }
-}
 
 /// How to read a mesh file.
 #[derive(Clone, Debug, Default)]
@@ -95,96 +68,6 @@ pub struct Reading {
     pub objects: usize,
     /// What a person should know about how it was read, a sentence or two each.
     pub notes: Vec<String>,
-}
-
-/// A mesh file that could not be read.
-#[derive(Debug, thiserror::Error)]
-#[error("{}: {problem}", file.display())]
-pub struct ReadError {
-    /// The file.
-    pub file: PathBuf,
-    /// Why.
-    pub problem: Problem,
-}
-
-/// Why a mesh file could not be read; a clause that goes on from the file's name.
-#[derive(Debug, thiserror::Error)]
-pub enum Problem {
-    /// The file system said no.
-    #[error("cannot be read: {0}")]
-    Io(#[from] io::Error),
-    /// A folder or device.
-    #[error("is a folder or a device, not a file")]
-    NotAFile,
-    /// Nothing in it.
-    #[error("is empty")]
-    Empty,
-    /// Not a format known here.
-    #[error("is no mesh file that is read here (STL, OBJ, PLY, OFF and 3MF are): {0}")]
-    Unknown(String),
-    /// It is one of the formats, but broken.
-    #[error("is a broken {format} file: {what}")]
-    Broken {
-        /// The format.
-        format: Format,
-        /// What is wrong, and where.
-        what: String,
-    },
-    /// It asks for more than is given to any file.
-    #[error("is refused: {0}")]
-    Refused(String),
-    /// No facet, or none with three corners apart.
-    #[error("has no facets, so there is nothing to print")]
-    NoFacets,
-    /// An option made no sense.
-    #[error("was not read: {0}")]
-    Options(String),
-    /// Told to stop.
-    #[error("was not read: {0}")]
-    Cancelled(#[from] Cancelled),
-}
-
-impl Problem {
-    fn broken(format: Format, what: impl Into<String>) -> Self {
-        Self::Broken {
-            format,
-            what: what.into(),
-        }
-    }
-}
-
-/// What can be read and gone back in: a file, or bytes in memory.
-trait Bytes: Read + Seek {}
-
-impl<T: Read + Seek> Bytes for T {}
-
-/// An open file, at its beginning.
-struct Source<'a> {
-    file: BufReader<Box<dyn Bytes + 'a>>,
-    /// Its length in bytes.
-    length: u64,
-    progress: Progress,
-}
-
-impl<'a> Source<'a> {
-    fn new(bytes: impl Bytes + 'a, length: u64, progress: &Progress) -> Result<Self, Problem> {
-        if length == 0 {
-            return Err(Problem::Empty);
-        }
-        Ok(Self {
-            file: BufReader::with_capacity(1 << 16, Box::new(bytes)),
-            length,
-            progress: progress.clone(),
-        })
-    }
-}
-
-/// What a format's reader hands back beside what it gave to the builder.
-#[derive(Debug, Default)]
-struct Facts {
-    objects: usize,
-    unit: Option<Unit>,
-    notes: Vec<String>,
 }
 
 /// Reads a mesh file.

@@ -18,11 +18,13 @@ mod bvh;
 pub(crate) mod facet;
 pub(crate) mod geodesic;
 pub mod level;
+mod ray;
 pub mod refine;
 mod slice;
 
 pub use adjacency::Adjacency;
 pub use level::{LevelCut, rising};
+pub use ray::Ray;
 pub use refine::{ClassArea, Classes, Refined, refine, refine_some};
 pub use slice::by_planes as cut_by_planes;
 
@@ -33,25 +35,6 @@ pub struct SurfacePoint {
     pub point_mm: DVec3,
     /// Index of the facet.
     pub facet: u32,
-}
-
-/// A line of sight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ray {
-    /// Where it starts, mm.
-    pub from_mm: DVec3,
-    /// Where it goes, of any length.
-    pub direction: DVec3,
-}
-
-impl Ray {
-    /// The same ray with a direction of unit length; none if it has no direction or no start.
-    fn normalized(self) -> Option<Self> {
-        let direction = self.direction.try_normalize()?;
-        self.from_mm
-            .is_finite()
-            .then_some(Self { direction, ..self })
-    }
 }
 
 /// A mesh with the tree that answers questions about points and rays.

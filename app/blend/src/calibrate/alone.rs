@@ -58,7 +58,7 @@ fn misfit(sorted: &Sorted) -> Option<f64> {
 
 impl Contradicted {
     /// The steps whose readings are off, each with a warning.
-    pub fn left_out(&self, steps: &[MeasuredStep], name: &str) -> Vec<(usize, Warning)> {
+    pub(super) fn left_out(&self, steps: &[MeasuredStep], name: &str) -> Vec<(usize, Warning)> {
         let limit = LEAST.max(TIMES * self.misfit_delta_e00);
         let alone = steps.iter().enumerate();
         let alone = alone.filter(|(_, step)| step.alone() == Some(self.spool));

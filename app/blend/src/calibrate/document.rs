@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::family::Numbers;
-use super::{MeasuredStep, Specular, SpoolMoved, Tried, Warning};
+use super::{MeasuredStep, Provenance, Specular, SpoolMoved, Tried, Warning};
 use crate::mix::{Mixing, Saunderson};
 use crate::{Lab, MAX_COMPONENTS, Spool};
 
@@ -82,22 +82,6 @@ pub struct StepResult {
     pub leave_one_out_delta_e00: Option<f64>,
     /// Whether the fit goes without this step because it doesn't belong.
     pub left_out: bool,
-}
-
-/// Where readings come from, so that every number can be traced. Nothing here is worked with.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Provenance {
-    /// Name of the file with the readings.
-    pub file: String,
-    /// Its SHA-256, in hexadecimal digits.
-    pub sha256: String,
-    /// The day of measuring, in the user's words.
-    pub measured_on: String,
-    /// The instrument, in the user's words.
-    pub instrument: String,
-    /// Anything else worth knowing.
-    pub note: String,
 }
 
 /// What is wrong with a document.

@@ -23,7 +23,7 @@ pub(super) struct Errors {
 }
 
 impl Errors {
-    pub fn of(sorted: &Sorted, fitted: &Fitted) -> Option<Self> {
+    pub(super) fn of(sorted: &Sorted, fitted: &Fitted) -> Option<Self> {
         let reading = reading_noise(sorted, fitted);
         let noise = reading.unwrap_or(fitted.noise);
         let covariance = fitted.covariance(sorted, noise)?;

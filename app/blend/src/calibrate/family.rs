@@ -16,7 +16,7 @@ pub(super) enum Family {
 }
 
 impl Family {
-    pub const ALL: [Self; 4] = [
+    pub(super) const ALL: [Self; 4] = [
         Self::Stirred,
         Self::SideBySide,
         Self::PartlyStirred,
@@ -25,7 +25,7 @@ impl Family {
 
     /// How the spools meet, for the value of the family's own number: the stirring, or the
     /// natural logarithm of the exponent.
-    pub fn mixing(self, own: f64) -> Mixing {
+    pub(super) fn mixing(self, own: f64) -> Mixing {
         match self {
             Self::Stirred => Mixing::Stirred,
             Self::SideBySide => Mixing::SideBySide { exponent: 1.0 },
@@ -52,7 +52,7 @@ pub(super) struct Numbers {
 }
 
 impl Numbers {
-    pub fn model(&self, plastics: &[Plastic]) -> Strand {
+    pub(super) fn model(&self, plastics: &[Plastic]) -> Strand {
         let components = plastics.iter().map(|p| p.component(self.surface));
         Strand::new(
             components.collect(),
@@ -63,7 +63,7 @@ impl Numbers {
     }
 
     /// The numbers moved by so much, in the order that a covariance has.
-    pub fn moved(&self, gloss: bool, by: &[f64]) -> Self {
+    pub(super) fn moved(&self, gloss: bool, by: &[f64]) -> Self {
         let mut by = by.iter().copied();
         let mut next = || by.next().unwrap_or(0.0);
         let mut strengths = self.strengths.clone();

@@ -123,12 +123,12 @@ impl Fitted {
         })
     }
 
-    pub fn numbers(&self) -> Numbers {
+    pub(super) fn numbers(&self) -> Numbers {
         self.parameters.numbers(&self.values)
     }
 
     /// Covariance of the values for readings that scatter by so much in each direction.
-    pub fn covariance(&self, sorted: &Sorted, noise: f64) -> Option<DMatrix<f64>> {
+    pub(super) fn covariance(&self, sorted: &Sorted, noise: f64) -> Option<DMatrix<f64>> {
         let observations = sorted.of(&self.kept);
         self.task(&sorted.plastics, &observations, noise)
             .covariance(&self.values)

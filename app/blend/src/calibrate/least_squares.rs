@@ -21,7 +21,7 @@ pub(super) struct Observation {
 }
 
 impl Observation {
-    pub fn new(shares: Shares, measured: Lab) -> Self {
+    pub(super) fn new(shares: Shares, measured: Lab) -> Self {
         Self {
             shares,
             measured,
@@ -30,7 +30,7 @@ impl Observation {
     }
 
     /// How far a prediction is from it, ΔE00 in three directions.
-    pub fn misfit(&self, predicted: Lab) -> [f64; 3] {
+    pub(super) fn misfit(&self, predicted: Lab) -> [f64; 3] {
         self.metric.difference(predicted)
     }
 }
@@ -53,7 +53,7 @@ pub(super) struct Solution {
 
 impl Task<'_> {
     /// The best fit from any of several starts; `None` if none comes to rest.
-    pub fn solve(&self, starts: &[Vec<f64>]) -> Option<Solution> {
+    pub(super) fn solve(&self, starts: &[Vec<f64>]) -> Option<Solution> {
         starts
             .iter()
             .filter_map(|start| self.solve_from(start))
@@ -104,7 +104,7 @@ impl Task<'_> {
     }
 
     /// The covariance of the values, from the slopes at the solution.
-    pub fn covariance(&self, values: &[f64]) -> Option<DMatrix<f64>> {
+    pub(super) fn covariance(&self, values: &[f64]) -> Option<DMatrix<f64>> {
         let slopes = self.slopes(|i, step| {
             let mut moved = values.to_vec();
             moved[i] += step;

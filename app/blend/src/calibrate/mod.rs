@@ -20,18 +20,18 @@ mod fitted;
 mod least_squares;
 mod measurements;
 mod parameters;
+mod provenance;
 mod sorted;
 mod test_steps;
 mod warning;
 
 pub use calibrated::Calibrated;
 pub use choice::Tried;
-pub use document::{
-    DocumentError, MeasuredSpools, OLDEST_VERSION, Provenance, StepResult, VERSION,
-};
+pub use document::{DocumentError, MeasuredSpools, OLDEST_VERSION, StepResult, VERSION};
 pub use family::SpoolMoved;
 pub use fault::FeedFault;
 pub use fit::{FitError, fit};
 pub use measurements::{MeasuredStep, Measurements, Specular};
+pub use provenance::Provenance;
 pub use test_steps::test_steps;
 pub use warning::Warning;

@@ -61,7 +61,7 @@ pub(super) struct Parameters {
 }
 
 impl Parameters {
-    pub fn new(plastics: &[Plastic], specular: Specular, family: Family) -> Self {
+    pub(super) fn new(plastics: &[Plastic], specular: Specular, family: Family) -> Self {
         let strengths = plastics.len().saturating_sub(1);
         let gloss = specular == Specular::Included;
         let mut all = vec![LOG_STRENGTH; strengths];
@@ -89,20 +89,20 @@ impl Parameters {
         }
     }
 
-    pub fn count(&self) -> usize {
+    pub(super) fn count(&self) -> usize {
         self.all.len()
     }
 
-    pub fn each(&self) -> impl Iterator<Item = &Parameter> {
+    pub(super) fn each(&self) -> impl Iterator<Item = &Parameter> {
         self.all.iter()
     }
 
-    pub fn usual(&self) -> Vec<f64> {
+    pub(super) fn usual(&self) -> Vec<f64> {
         self.each().map(|p| p.usual).collect()
     }
 
     /// Places to start from: the usual one, and with each strength a good deal more and less.
-    pub fn starts(&self) -> Vec<Vec<f64>> {
+    pub(super) fn starts(&self) -> Vec<Vec<f64>> {
         let mut starts = vec![self.usual()];
         for i in 0..self.strengths {
             for shift in [-1.5, 1.5] {
@@ -114,7 +114,7 @@ impl Parameters {
         starts
     }
 
-    pub fn numbers(&self, values: &[f64]) -> Numbers {
+    pub(super) fn numbers(&self, values: &[f64]) -> Numbers {
         let value = |i: usize| values.get(i).copied().unwrap_or(0.0);
         let logs = values.iter().take(self.strengths);
         let k1 = if self.gloss {

@@ -25,7 +25,7 @@ pub(super) struct Sorted {
 }
 
 impl Sorted {
-    pub fn new(listed: &[Spool], steps: &[MeasuredStep], specular: Specular) -> Self {
+    pub(super) fn new(listed: &[Spool], steps: &[MeasuredStep], specular: Specular) -> Self {
         let mut spools = listed.to_vec();
         let mut off_list = vec![None; spools.len()];
         let mut counts = vec![0.0; spools.len()];
@@ -59,7 +59,7 @@ impl Sorted {
 
     /// The same with some steps of one spool alone left out, and its colour the mean of those
     /// that are left, or another one.
-    pub fn without(
+    pub(super) fn without(
         &self,
         steps: &[MeasuredStep],
         left_out: &[usize],
@@ -78,12 +78,12 @@ impl Sorted {
         other
     }
 
-    pub fn of(&self, steps: &[usize]) -> Vec<Observation> {
+    pub(super) fn of(&self, steps: &[usize]) -> Vec<Observation> {
         steps.iter().map(|i| self.observations[*i]).collect()
     }
 
     /// ΔE00 of each of some steps under a model.
-    pub fn differences(&self, model: &dyn MixModel, steps: &[usize]) -> Vec<f64> {
+    pub(super) fn differences(&self, model: &dyn MixModel, steps: &[usize]) -> Vec<f64> {
         let off = |o: Observation| ciede2000(o.measured, model.mix(&o.shares).to_lab());
         self.of(steps).into_iter().map(off).collect()
     }

@@ -140,6 +140,7 @@ impl Xyz {
     }
 
     /// Whether an sRGB display can show it without clipping.
+    #[cfg(test)]
     pub(crate) fn fits_srgb(self) -> bool {
         // Half a code value in the dark, where the steps are finest.
         const SLACK: f64 = 0.5 / 255.0 / 12.92;

@@ -7,7 +7,7 @@ use crate::spectrum::{BANDS, Spectrum};
 /// Scattering that an opaque spool is taken to have, per mm: a white plastic of it hides its
 /// backing to within about 3 % at 1 mm. An assumption, no source; it tells how strongly a
 /// translucent spool, whose scattering is measured, tints an opaque one.
-pub(crate) const OPAQUE_SCATTER_PER_MM: f64 = 10.0;
+pub const OPAQUE_SCATTER_PER_MM: f64 = 10.0;
 
 /// The most absorption that an opaque spool is taken to have, for a scattering of 1. It is
 /// the K/S of a plastic measured at 2 % reflectance through the usual surface, about as dark

@@ -31,7 +31,7 @@ pub fn reflectance_of_thick(k_over_s: f64) -> f64 {
 /// Reflectance of a layer of a thickness over a backing that it touches (Kubelka 1948,
 /// equation 28): (1 − Rg(a − b coth bSX)) / (a − Rg + b coth bSX), with a = 1 + K/S and
 /// b = √(a² − 1).
-pub(crate) fn reflectance_of_layer(k: f64, s: f64, thickness_mm: f64, backing: f64) -> f64 {
+pub fn reflectance_of_layer(k: f64, s: f64, thickness_mm: f64, backing: f64) -> f64 {
     if thickness_mm <= 0.0 {
         return backing;
     }
@@ -57,7 +57,7 @@ pub(crate) fn reflectance_of_layer(k: f64, s: f64, thickness_mm: f64, backing: f
 /// Both readings put into the formula of [`reflectance_of_layer`] and solved for `a` and
 /// `b coth bSX`; with an ideal black backing it is Kubelka's own. `None` when the two readings
 /// do not tell the backings apart (the layer is opaque) or contradict each other.
-pub(crate) fn absorption_and_scattering(
+pub fn absorption_and_scattering(
     readings: [(f64, f64); 2],
     thickness_mm: f64,
 ) -> Option<(f64, f64)> {

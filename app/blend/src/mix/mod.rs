@@ -5,6 +5,7 @@
 //! [`model_for`] picks and builds the model of a set of spools.
 
 mod component;
+mod known_by;
 mod kubelka_munk;
 mod layer;
 mod linear_light;
@@ -18,12 +19,12 @@ use crate::spectrum::Spectrum;
 use crate::{Shares, Xyz};
 
 pub use component::{Component, OPAQUE_SCATTER_PER_MM, OverBackings, Plastic};
+pub(crate) use known_by::known_by;
 pub use kubelka_munk::KubelkaMunk;
 pub use layer::{absorption_and_scattering, k_over_s, reflectance_of_layer, reflectance_of_thick};
 pub use linear_light::LinearLight;
 pub(crate) use mixing::MOST_EXPONENT;
 pub use mixing::{Mixing, MixingError};
-pub(crate) use model_for::known_by;
 pub use model_for::model_for;
 pub use saunderson::{Saunderson, SurfaceError};
 pub use strand::Strand;

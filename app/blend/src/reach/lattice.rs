@@ -11,7 +11,7 @@ pub(super) struct Lattice {
 }
 
 impl Lattice {
-    pub fn new(count: usize, steps: usize) -> Self {
+    pub(super) fn new(count: usize, steps: usize) -> Self {
         let mut first = [0; MAX_COMPONENTS];
         first[0] = steps;
         let some = (1..=MAX_COMPONENTS).contains(&count) && steps > 0;
@@ -24,7 +24,7 @@ impl Lattice {
 
     /// How many blends there are: C(steps + count − 1, count − 1), or `usize::MAX` if that is
     /// too many to tell.
-    pub fn size(count: usize, steps: usize) -> usize {
+    pub(super) fn size(count: usize, steps: usize) -> usize {
         let mut size: usize = 1;
         for i in 1..count {
             size = match size.checked_mul(steps + i) {

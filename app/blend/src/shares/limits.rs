@@ -42,6 +42,7 @@ impl Shares {
     ///
     /// A share below the least becomes 0 or the least, whichever is nearer; the other
     /// components give or take the difference in proportion.
+    #[cfg(test)]
     pub(crate) fn with_least(&self, least_share: f64) -> Self {
         self.within(ShareLimits {
             share_step: 0.0,
@@ -49,10 +50,9 @@ impl Shares {
         })
     }
 
-    /// The nearest blend that a machine of these limits can feed: first as [`with_least`]
-    /// says, the least share counted up to a whole step, then as [`snapped`] says.
+    /// The nearest blend that a machine of these limits can feed: first the least share is kept
+    /// (0 or at least that), counted up to a whole step, then as [`snapped`] says.
     ///
-    /// [`with_least`]: Shares::with_least
     /// [`snapped`]: Shares::snapped
     pub fn within(&self, limits: ShareLimits) -> Self {
         let steps = whole_steps(limits.share_step);

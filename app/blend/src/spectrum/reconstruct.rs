@@ -12,7 +12,7 @@ use super::{BANDS, Spectrum, observer::WEIGHTS};
 use crate::{Lab, WHITE, Xyz, ciede2000};
 
 /// How the method is named on a sheet.
-pub(crate) const METHOD: &str = "smoothest reflectance of that colour (Burns 2020)";
+pub const METHOD: &str = "smoothest reflectance of that colour (Burns 2020)";
 
 /// Unknowns: a z for each band and a multiplier for each of X, Y, Z.
 const SIZE: usize = BANDS + 3;

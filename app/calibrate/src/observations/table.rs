@@ -39,7 +39,7 @@ pub(super) struct Row {
 }
 
 impl Table {
-    pub fn read(text: &str) -> Result<Self, SeenError> {
+    pub(super) fn read(text: &str) -> Result<Self, SeenError> {
         let text = csv_input::unmarked(text);
         let mut reader = csv_input::reader(text);
         let heads = reader.headers().map_err(broken)?.clone();
@@ -61,7 +61,7 @@ impl Table {
         })
     }
 
-    pub fn has(&self, name: &str) -> bool {
+    pub(super) fn has(&self, name: &str) -> bool {
         self.column(name).is_some()
     }
 
@@ -70,7 +70,7 @@ impl Table {
     }
 
     /// Complains about a column that nobody reads: it is most likely misspelt.
-    pub fn only(&self, known: &[String]) -> Result<(), SeenError> {
+    pub(super) fn only(&self, known: &[String]) -> Result<(), SeenError> {
         let is_known =
             |head: &str| head.is_empty() || known.iter().any(|k| k.eq_ignore_ascii_case(head));
         match self.heads.iter().find(|head| !is_known(head)) {
@@ -92,7 +92,7 @@ impl Table {
     }
 
     /// A number of 0 or more.
-    pub fn amount(&self, row: &Row, name: &str) -> Result<Option<f64>, SeenError> {
+    pub(super) fn amount(&self, row: &Row, name: &str) -> Result<Option<f64>, SeenError> {
         match self.number(row, name)? {
             Some(value) if value < 0.0 => Err(SeenError::new(
                 row.line,
@@ -103,7 +103,7 @@ impl Table {
     }
 
     /// A number that must be there.
-    pub fn needed(&self, row: &Row, name: &str) -> Result<f64, SeenError> {
+    pub(super) fn needed(&self, row: &Row, name: &str) -> Result<f64, SeenError> {
         self.amount(row, name)?.ok_or_else(|| {
             let what = format!("the column {name} is empty; every row needs one");
             SeenError::new(row.line, what)
@@ -127,7 +127,7 @@ impl Table {
     }
 
     /// The colour of a row, from `l`, `a`, `b` or from `hex`.
-    pub fn colour(&self, row: &Row) -> Result<Option<SpoolColour>, SeenError> {
+    pub(super) fn colour(&self, row: &Row) -> Result<Option<SpoolColour>, SeenError> {
         let wrong = |what: String| SeenError::new(row.line, what);
         let [l, a, b] = [
             self.number(row, "l")?,

@@ -12,9 +12,9 @@ use serde::{Deserialize, Serialize};
 use project::signoff::Standing;
 
 /// The manifest's name.
-pub(crate) const MANIFEST: &str = "manifest.ron";
+pub const MANIFEST: &str = "manifest.ron";
 /// The name of the list for `sha256sum --check`.
-pub(crate) const SUMS: &str = "SHA256SUMS";
+pub const SUMS: &str = "SHA256SUMS";
 
 /// No hand-off holds as many files.
 pub(super) const MOST_FILES: usize = 1000;
@@ -100,7 +100,7 @@ impl Manifest {
 }
 
 /// Whether a name stays within the hand-off on every system.
-pub fn is_plain(name: &str) -> bool {
+pub(super) fn is_plain(name: &str) -> bool {
     let plain = |c: Component<'_>| matches!(c, Component::Normal(_));
     !name.is_empty()
         && !name.contains(['\\', ':', '\0', '\n'])

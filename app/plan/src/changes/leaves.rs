@@ -5,7 +5,7 @@ use serde_json::Value;
 
 /// A field that differs: where it is, and what it was and is; `None` where there is nothing.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Leaf {
+pub(super) struct Leaf {
     /// The way to it: `chamber, dead_mm3`.
     pub path: String,
     /// As it was.
@@ -15,7 +15,7 @@ pub struct Leaf {
 }
 
 /// All fields in which two values differ, in order. A value that can't be compared gives none.
-pub fn leaves<T: Serialize>(old: &T, new: &T) -> Vec<Leaf> {
+pub(super) fn leaves<T: Serialize>(old: &T, new: &T) -> Vec<Leaf> {
     let mut found = Vec::new();
     if let (Ok(old), Ok(new)) = (serde_json::to_value(old), serde_json::to_value(new)) {
         walk(String::new(), Some(&old), Some(&new), &mut found);
@@ -54,7 +54,7 @@ fn walk(path: String, old: Option<&Value>, new: Option<&Value>, found: &mut Vec<
 
 impl Leaf {
     /// In words: `dead_mm3 from 20 to 25`.
-    pub fn words(&self) -> String {
+    pub(super) fn words(&self) -> String {
         let path = match self.path.is_empty() {
             true => "it",
             false => &self.path,

@@ -17,7 +17,7 @@ pub(super) struct Led {
 impl Led {
     /// Sends every change of an extrusion ahead: one that has room to settle unseen is begun
     /// where the old blend was last seen, any other one has its middle at its place.
-    pub fn of(extrusion: &Extrusion, machine: &Machine, model: &dyn MixModel) -> Self {
+    pub(super) fn of(extrusion: &Extrusion, machine: &Machine, model: &dyn MixModel) -> Self {
         let mut table = FlushTable::new(machine, model, true);
         let mut led = Self {
             lead: None,
@@ -51,12 +51,12 @@ impl Led {
     }
 
     /// What is sent, in order.
-    pub fn sent(&self) -> &[Sent] {
+    pub(super) fn sent(&self) -> &[Sent] {
         self.lead.as_ref().map_or(&[], Lead::sent)
     }
 
     /// As commands.
-    pub fn commands(&self, machine: &Machine) -> Commands {
+    pub(super) fn commands(&self, machine: &Machine) -> Commands {
         Commands::tidy(self.sent().iter().map(|s| s.command).collect(), machine)
     }
 }

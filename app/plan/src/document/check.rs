@@ -8,7 +8,7 @@ use crate::ron_text::{Path, Problem};
 
 /// The most regions of a plan, and the most that a person could keep apart: every point of the
 /// skin asks them all.
-pub const MOST_REGIONS: usize = 4096;
+pub(super) const MOST_REGIONS: usize = 4096;
 
 /// The most characters of a name: nobody reads more, and a page of them takes minutes to lay out.
 const MOST_LETTERS: usize = 200;

@@ -47,11 +47,6 @@ impl Heights {
     pub fn top_mm(&self) -> f64 {
         self.at_mm.last().copied().unwrap_or(0.0)
     }
-
-    /// All plastic, mm³.
-    pub(crate) fn total_mm3(&self) -> f64 {
-        self.laid_mm3.last().copied().unwrap_or(0.0)
-    }
 }
 
 /// Where in an extrusion the main dose of a layer is seen, from and to, mm³: the dose of the

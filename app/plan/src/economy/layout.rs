@@ -20,7 +20,7 @@ pub fn lay_out(plan: &Plan, model: &dyn MixModel, schedule: &Schedule) -> Extrus
 }
 
 /// As [`lay_out`], for a machine and a way of laying that need not be the plan's.
-pub(crate) fn lay_out_as(
+pub fn lay_out_as(
     machine: &Machine,
     laying: &Laying,
     model: &dyn MixModel,

@@ -2,7 +2,8 @@
 
 use blend::{Fade, Shares, Spacing, Stop};
 
-use super::{Edit, EditError, change, open};
+use super::target::{change, open};
+use super::{Edit, EditError};
 use crate::{Paint, Plan};
 
 pub(super) fn add(plan: &mut Plan, region: usize, stop: Stop) -> Result<Edit, EditError> {

@@ -2,7 +2,8 @@
 
 use geometry::Mask;
 
-use super::{Edit, EditError, any, change, not_base, open};
+use super::target::{any, change, not_base, open};
+use super::{Edit, EditError};
 use crate::{BrushStroke, Paint, Plan};
 
 pub(super) fn rename(plan: &mut Plan, region: usize, to: String) -> Result<Edit, EditError> {

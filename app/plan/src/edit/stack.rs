@@ -2,7 +2,8 @@
 
 use geometry::Mask;
 
-use super::{Edit, EditError, any, not_base, open};
+use super::target::{any, not_base, open};
+use super::{Edit, EditError};
 use crate::{BrushStroke, Plan, Region};
 
 pub(super) fn add(plan: &mut Plan, at: usize, region: Region) -> Result<Edit, EditError> {

@@ -2,7 +2,8 @@
 
 use geometry::DVec3;
 
-use super::{Edit, EditError, not_base, open, stroke};
+use super::target::{not_base, open, stroke};
+use super::{Edit, EditError};
 use crate::{BrushStroke, Plan};
 
 pub(super) fn add(

@@ -2,7 +2,8 @@
 
 use geometry::LayerPlan;
 
-use super::{Edit, EditError, change_plan};
+use super::target::change_plan;
+use super::{Edit, EditError};
 use crate::{External, Laying, Machine, MeshSource, Plan, Wall};
 
 pub(super) fn set_title(plan: &mut Plan, to: String) -> Edit {

@@ -28,9 +28,4 @@ impl Drive {
     pub fn turns(&self, filament_mm: f64) -> f64 {
         filament_mm * self.steps_per_mm / self.steps_per_turn
     }
-
-    /// Filament that one turn feeds, mm.
-    pub(crate) fn mm_per_turn(&self) -> f64 {
-        self.steps_per_turn / self.steps_per_mm
-    }
 }

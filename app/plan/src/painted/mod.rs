@@ -6,7 +6,7 @@ mod prepared_paint;
 
 use std::sync::Arc;
 
-use blend::{Lab, MixModel, Ramp, Shares, Spacing, Srgb, VisibleArea, Xyz};
+use blend::{Lab, MixModel, Ramp, Shares, Spacing, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
 use geometry::inspect::sealed_facets;
 use geometry::mask::MaskError;
@@ -301,11 +301,6 @@ impl Painted {
     /// As [`Painted::xyz_at`], in CIELAB.
     pub fn lab_at(&self, point: SurfacePoint) -> Lab {
         self.xyz_at(point).to_lab()
-    }
-
-    /// As [`Painted::xyz_at`], as shown on a display.
-    pub(crate) fn srgb_at(&self, point: SurfacePoint) -> Srgb {
-        self.xyz_at(point).to_srgb()
     }
 
     /// A region's fade made ready; none if it has one blend or there is no such region.

@@ -21,7 +21,7 @@ impl fmt::Display for Spot {
 }
 
 /// Where the value at a path stands, or the nearest value around it that is there.
-pub(crate) fn locate(text: &str, path: &Path) -> Spot {
+pub fn locate(text: &str, path: &Path) -> Spot {
     Places::of(text).locate(path)
 }
 

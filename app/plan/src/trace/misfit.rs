@@ -28,7 +28,7 @@ pub(super) struct Misfit {
 
 impl Misfit {
     /// In usual errors, root mean square.
-    pub fn rms(&self) -> f64 {
+    pub(super) fn rms(&self) -> f64 {
         (self.squares / self.count.max(1) as f64).sqrt()
     }
 }

@@ -3,7 +3,7 @@
 use std::time::{SystemTime, UNIX_EPOCH};
 
 /// Now, in UTC, as RFC 3339 writes it: `2026-03-01T09:30:00Z`.
-pub(crate) fn utc() -> String {
+pub fn utc() -> String {
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
     written(since.map_or(0, |d| d.as_secs()))
 }

@@ -78,7 +78,7 @@ pub struct Finished {
 
 /// On which side of its place a text stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Align {
+pub(crate) enum Align {
     /// It begins there.
     Left,
     /// It ends there.
@@ -88,7 +88,7 @@ pub enum Align {
 }
 
 /// A page being drawn.
-pub struct Page {
+pub(crate) struct Page {
     pixels: Pixmap,
     scale: f32,
     placed: Vec<Placed>,
@@ -96,7 +96,7 @@ pub struct Page {
 
 impl Page {
     /// An empty page; `None` when the picture would be too large or empty.
-    pub fn new(width: f32, height: f32, scale: f32) -> Option<Self> {
+    pub(crate) fn new(width: f32, height: f32, scale: f32) -> Option<Self> {
         let scale = scale.clamp(0.1, 8.0);
         let size = |units: f32| (units * scale).round().max(1.0) as u32;
         let mut pixels = Pixmap::new(size(width), size(height))?;
@@ -110,7 +110,7 @@ impl Page {
     }
 
     /// Pixels to a unit.
-    pub fn scale(&self) -> f32 {
+    pub(crate) fn scale(&self) -> f32 {
         self.scale
     }
 
@@ -119,7 +119,7 @@ impl Page {
     }
 
     /// Sets a line of text with its baseline at a place; gives its width.
-    pub fn text(&mut self, text: &str, at: (f32, f32), style: &Style, align: Align) -> f32 {
+    pub(crate) fn text(&mut self, text: &str, at: (f32, f32), style: &Style, align: Align) -> f32 {
         let width = text::width(text, style);
         let x = match align {
             Align::Left => at.0,
@@ -145,7 +145,7 @@ impl Page {
     }
 
     /// Sets a line shortened to a room; gives its width.
-    pub fn fitted(
+    pub(crate) fn fitted(
         &mut self,
         text: &str,
         at: (f32, f32),
@@ -157,7 +157,7 @@ impl Page {
     }
 
     /// Fills a box.
-    pub fn block(&mut self, rect: Rect, ink: Ink) {
+    pub(crate) fn block(&mut self, rect: Rect, ink: Ink) {
         if let Some(rect) =
             tiny_skia::Rect::from_xywh(rect.x, rect.y, rect.width.max(0.0), rect.height.max(0.0))
         {
@@ -167,7 +167,7 @@ impl Page {
     }
 
     /// Fills whole pixels between two heights, for rows that must join without a seam.
-    pub fn row(&mut self, x: (f32, f32), y_px: u32, ink: Ink) {
+    pub(crate) fn row(&mut self, x: (f32, f32), y_px: u32, ink: Ink) {
         let (left, right) = ((x.0 * self.scale).round(), (x.1 * self.scale).round());
         if let Some(rect) = tiny_skia::Rect::from_ltrb(left, y_px as f32, right, y_px as f32 + 1.0)
         {
@@ -179,12 +179,12 @@ impl Page {
     }
 
     /// A straight line.
-    pub fn line(&mut self, from: (f32, f32), to: (f32, f32), ink: Ink, width: f32) {
+    pub(crate) fn line(&mut self, from: (f32, f32), to: (f32, f32), ink: Ink, width: f32) {
         self.lines(&[from, to], ink, width);
     }
 
     /// A line through several places.
-    pub fn lines(&mut self, places: &[(f32, f32)], ink: Ink, width: f32) {
+    pub(crate) fn lines(&mut self, places: &[(f32, f32)], ink: Ink, width: f32) {
         let mut path = PathBuilder::new();
         for (i, &(x, y)) in places.iter().enumerate() {
             match i {
@@ -198,7 +198,7 @@ impl Page {
     }
 
     /// A filled shape with straight sides.
-    pub fn shape(&mut self, corners: &[(f32, f32)], ink: Ink) {
+    pub(crate) fn shape(&mut self, corners: &[(f32, f32)], ink: Ink) {
         let mut path = PathBuilder::new();
         for (i, &(x, y)) in corners.iter().enumerate() {
             match i {
@@ -213,7 +213,7 @@ impl Page {
     }
 
     /// A swatch with round corners: one shade, or several from left to right.
-    pub fn swatch(&mut self, rect: Rect, shades: &[Srgb]) {
+    pub(crate) fn swatch(&mut self, rect: Rect, shades: &[Srgb]) {
         let radius = (rect.height * 0.24).min(rect.width * 0.24);
         let Some(path) = rounded(rect, radius) else {
             return;
@@ -252,7 +252,7 @@ impl Page {
     }
 
     /// Lays a picture on the page, its upper left at a pixel.
-    pub fn picture(&mut self, image: &Image, (x_px, y_px): (i32, i32)) {
+    pub(crate) fn picture(&mut self, image: &Image, (x_px, y_px): (i32, i32)) {
         let mut data = image.rgba().to_vec();
         for pixel in data.chunks_exact_mut(4) {
             let alpha = u16::from(pixel[3]);
@@ -273,7 +273,7 @@ impl Page {
     }
 
     /// Notes where a picture's subject lies.
-    pub fn note(&mut self, what: &str, at: Rect) {
+    pub(crate) fn note(&mut self, what: &str, at: Rect) {
         self.placed.push(Placed {
             what: what.to_owned(),
             at,
@@ -298,7 +298,7 @@ impl Page {
     }
 
     /// The finished picture.
-    pub fn finish(self) -> Finished {
+    pub(crate) fn finish(self) -> Finished {
         let (width, height) = (self.pixels.width(), self.pixels.height());
         let rgba = self.pixels.take_demultiplied();
         Finished {

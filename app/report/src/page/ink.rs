@@ -5,21 +5,21 @@ use tiny_skia::Paint;
 
 /// A colour to draw with, straight alpha.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Ink {
+pub(crate) struct Ink {
     /// Red, green, blue, alpha.
     pub rgba: [u8; 4],
 }
 
 impl Ink {
     /// A colour that hides what lies beneath.
-    pub const fn opaque(r: u8, g: u8, b: u8) -> Self {
+    pub(crate) const fn opaque(r: u8, g: u8, b: u8) -> Self {
         Self {
             rgba: [r, g, b, 255],
         }
     }
 
     /// A colour of the part.
-    pub fn of(colour: Srgb) -> Self {
+    pub(crate) fn of(colour: Srgb) -> Self {
         let [r, g, b] = colour.0;
         Self::opaque(r, g, b)
     }

@@ -26,16 +26,16 @@ pub(crate) const EDGE: Ink = Ink {
 };
 
 /// The sheet's name.
-pub const TITLE: Style = Style::new(32.0, Weight::Bold, DARK);
+pub(crate) const TITLE: Style = Style::new(32.0, Weight::Bold, DARK);
 /// The line beneath it.
 pub(crate) const SUBTITLE: Style = Style::new(13.5, Weight::Plain, SOFT);
 /// Heading of a block.
-pub const HEADING: Style = Style::new(14.0, Weight::Bold, DARK);
+pub(crate) const HEADING: Style = Style::new(14.0, Weight::Bold, DARK);
 /// Names and values.
-pub const BODY: Style = Style::new(12.5, Weight::Plain, DARK);
+pub(crate) const BODY: Style = Style::new(12.5, Weight::Plain, DARK);
 /// What stands beside or under them.
 pub(crate) const NOTE: Style = Style::new(10.5, Weight::Plain, SOFT);
 /// Codes and hashes.
 pub(crate) const CODE: Style = Style::new(10.0, Weight::Fixed, SOFT);
 /// Running text at the foot.
-pub const FOOT: Style = Style::new(10.5, Weight::Plain, DARK);
+pub(crate) const FOOT: Style = Style::new(10.5, Weight::Plain, DARK);

@@ -13,7 +13,7 @@ use super::ink::Ink;
 
 /// Which face, and how strong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Weight {
+pub(crate) enum Weight {
     /// Text.
     Plain,
     /// Headings.
@@ -24,7 +24,7 @@ pub enum Weight {
 
 /// How a text looks.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Style {
+pub(crate) struct Style {
     /// Size of the em in page units.
     pub size: f32,
     /// Face and strength.
@@ -35,12 +35,12 @@ pub struct Style {
 
 impl Style {
     /// Joins the parts.
-    pub const fn new(size: f32, weight: Weight, ink: Ink) -> Self {
+    pub(crate) const fn new(size: f32, weight: Weight, ink: Ink) -> Self {
         Self { size, weight, ink }
     }
 
     /// Width of the line drawn round each letter, in page units.
-    pub fn round(&self) -> f32 {
+    pub(crate) fn round(&self) -> f32 {
         match self.weight {
             Weight::Plain => self.size * 0.018,
             Weight::Bold => self.size * 0.058,
@@ -118,12 +118,12 @@ fn printable(character: char) -> char {
 }
 
 /// Width of a line in page units.
-pub fn width(text: &str, style: &Style) -> f32 {
+pub(crate) fn width(text: &str, style: &Style) -> f32 {
     set(text, style).1
 }
 
 /// A line shortened with an ellipsis to fit a width; empty when not even that fits.
-pub fn fitted(text: &str, style: &Style, room: f32) -> String {
+pub(crate) fn fitted(text: &str, style: &Style, room: f32) -> String {
     if width(text, style) <= room {
         return text.to_owned();
     }
@@ -144,7 +144,7 @@ pub fn fitted(text: &str, style: &Style, room: f32) -> String {
 }
 
 /// A text broken at its spaces into lines of a width; a word too long is shortened.
-pub fn wrapped(text: &str, style: &Style, room: f32) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, style: &Style, room: f32) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     for word in text.split_whitespace() {
@@ -165,7 +165,7 @@ pub fn wrapped(text: &str, style: &Style, room: f32) -> Vec<String> {
 }
 
 /// Outlines of a line with its baseline beginning at a point; `None` when nothing shows.
-pub fn outline(text: &str, style: &Style, (x, y): (f32, f32)) -> Option<Path> {
+pub(crate) fn outline(text: &str, style: &Style, (x, y): (f32, f32)) -> Option<Path> {
     let mut path = PathBuilder::new();
     for letter in set(text, style).0 {
         let Some(outline) = letter.face.outline(letter.glyph) else {

@@ -23,12 +23,12 @@ pub(super) struct Layer {
 }
 
 impl Layer {
-    pub fn area_mm2(&self) -> f64 {
+    pub(super) fn area_mm2(&self) -> f64 {
         self.seen.iter().map(|(_, area)| area).sum()
     }
 
     /// The sum of squared ΔE00 by area, with one colour all over.
-    pub fn cost(&self, lab: Lab) -> f64 {
+    pub(super) fn cost(&self, lab: Lab) -> f64 {
         let square = |(asked, area): &(Lab, f64)| area * ciede2000(*asked, lab).powi(2);
         self.seen.iter().map(square).sum()
     }

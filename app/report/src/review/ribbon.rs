@@ -22,7 +22,7 @@ const SCALE: (f64, f64) = (248.0, 330.0);
 const PIXELS: (u32, usize) = (90, 1040);
 
 /// The figure.
-pub fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String {
+pub(super) fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) -> String {
     let layers = &schedule.layers;
     let (Some(first), Some(last)) = (layers.first(), layers.last()) else {
         return "<p>There are no layers.</p>\n".to_owned();

@@ -17,7 +17,7 @@ const MOST_TRIANGLES: usize = 80_000;
 const MOST_ROWS: usize = 1024;
 
 /// The shape, ready to be put into the page.
-pub struct Shape {
+pub(super) struct Shape {
     /// For each vertex its place in the box, three numbers of two bytes, and its class.
     vertices: Vec<u8>,
     indices: Vec<u8>,
@@ -31,7 +31,7 @@ pub struct Shape {
 }
 
 impl Shape {
-    pub fn new(patches: &Patches, colours: &LayerColours, schedule: &Schedule) -> Self {
+    pub(super) fn new(patches: &Patches, colours: &LayerColours, schedule: &Schedule) -> Self {
         let (places, triangles) = thinned(patches, MOST_TRIANGLES);
         let (lo, hi) = places
             .iter()
@@ -84,7 +84,7 @@ impl Shape {
     }
 
     /// The data as elements of the page.
-    pub fn data(&self) -> String {
+    pub(super) fn data(&self) -> String {
         let mut out = String::new();
         let facts = serde_json::json!({
             "size_mm": self.size_mm, "classes": self.classes, "rows": self.rows,

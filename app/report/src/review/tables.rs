@@ -73,7 +73,7 @@ fn seen_regions<'a>(
 }
 
 /// The regions, and what each comes out as.
-pub fn regions(page: &Page<'_>, facts: &Facts) -> String {
+pub(super) fn regions(page: &Page<'_>, facts: &Facts) -> String {
     let totals = &page.schedule.totals.regions;
     let rows = seen_regions(page, facts)
         .map(|(index, region)| {
@@ -122,7 +122,7 @@ pub fn regions(page: &Page<'_>, facts: &Facts) -> String {
 }
 
 /// How well what comes out meets what is asked for.
-pub fn as_printed(page: &Page<'_>) -> String {
+pub(super) fn as_printed(page: &Page<'_>) -> String {
     let (delivery, sent) = (&page.printed.delivery, &page.printed.compensation);
     let how = match sent.how {
         How::Plain => "at their place",
@@ -154,7 +154,7 @@ pub fn as_printed(page: &Page<'_>) -> String {
 }
 
 /// The spools, and how their colours are known.
-pub fn spools(page: &Page<'_>, facts: &Facts) -> String {
+pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
     let plan = page.job.painted.plan();
     let rows = plan
         .spools
@@ -249,7 +249,7 @@ pub fn spools(page: &Page<'_>, facts: &Facts) -> String {
 }
 
 /// What is flushed away, and what would save some of it.
-pub fn waste(page: &Page<'_>) -> String {
+pub(super) fn waste(page: &Page<'_>) -> String {
     let waste = &page.printed.waste;
     let mut inner = match waste.flushes {
         0 => "<p>Nothing is flushed away.</p>\n".to_owned(),
@@ -282,7 +282,7 @@ pub fn waste(page: &Page<'_>) -> String {
 }
 
 /// What to look for beside the printer.
-pub fn watch(page: &Page<'_>) -> String {
+pub(super) fn watch(page: &Page<'_>) -> String {
     let layers = &page.schedule.layers;
     let top = layers.last().map_or(0.0, |l| l.span.top_mm);
     let every = match top {
@@ -388,7 +388,7 @@ fn drives(page: &Page<'_>, every_mm: f64) -> String {
 }
 
 /// Where all of it comes from.
-pub fn sources(page: &Page<'_>, facts: &Facts) -> String {
+pub(super) fn sources(page: &Page<'_>, facts: &Facts) -> String {
     let from = &page.schedule.provenance;
     let code = |hash: &str| format!("<span class=\"code\">{}</span>", escaped(hash));
     let mut rows = vec![

@@ -15,7 +15,7 @@ const NOTE_INDENT: f32 = 16.0;
 const MOST_WARNINGS: usize = 8;
 
 /// Height of the foot at a width.
-pub fn height(facts: &Facts, width: f32) -> f32 {
+pub(super) fn height(facts: &Facts, width: f32) -> f32 {
     let columns = columns(width);
     let sources: usize = sources(facts, columns.0).iter().map(|s| s.1.len()).sum();
     let notes: usize = notes(facts, columns.1).iter().map(|n| n.lines.len()).sum();
@@ -23,7 +23,7 @@ pub fn height(facts: &Facts, width: f32) -> f32 {
 }
 
 /// Draws the foot.
-pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
+pub(super) fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     page.line((area.x, area.y), (area.right(), area.y), style::LINE, 1.0);
     let columns = columns(area.width);
     let right = area.x + columns.0 + GAP;

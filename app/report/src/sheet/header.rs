@@ -8,7 +8,7 @@ use crate::page::{style, text};
 pub(crate) const HEIGHT: f32 = 138.0;
 
 /// Draws the head.
-pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
+pub(super) fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     let stamp = facts
         .stamp
         .iter()

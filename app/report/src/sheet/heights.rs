@@ -7,7 +7,7 @@ use crate::page::text::{Style, Weight};
 use crate::page::{Align, Ink, Page, Rect, style};
 
 /// Width of the block.
-pub const WIDTH: f32 = 396.0;
+pub(super) const WIDTH: f32 = 396.0;
 
 /// From the top of the block to the ribbon, and from the ribbon to the foot of the block.
 const ABOVE: f32 = 44.0;
@@ -41,7 +41,7 @@ impl Axis {
 }
 
 /// Draws the block.
-pub fn draw(page: &mut Page, area: Rect, heights: &Heights) {
+pub(super) fn draw(page: &mut Page, area: Rect, heights: &Heights) {
     page.text(
         "By height",
         (area.x, area.y + 9.0),

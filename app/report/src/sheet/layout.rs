@@ -12,7 +12,7 @@ use crate::page::{Finished, Page, Rect, style};
 /// Width of the page in units.
 pub const WIDTH: f32 = 1400.0;
 /// The least height of the page in units: landscape A4.
-pub(crate) const LEAST_HEIGHT: f32 = 990.0;
+pub const LEAST_HEIGHT: f32 = 990.0;
 
 /// The set-up of a sheet.
 #[derive(Clone, Debug, PartialEq)]

@@ -16,7 +16,7 @@ const REGION_GAP: f32 = 36.0;
 const MOST_REGIONS: usize = 60;
 
 /// Height of the block at a width.
-pub fn height(facts: &Facts, _width: f32) -> f32 {
+pub(super) fn height(facts: &Facts, _width: f32) -> f32 {
     let spools = facts.spools.len() as f32 * ROW;
     let regions = region_rows(facts) as f32 * ROW + note_height(facts);
     let totals = facts.totals.len() as f32 * TOTAL_ROW;
@@ -30,7 +30,7 @@ pub(crate) fn second_column(width: f32) -> f32 {
 }
 
 /// Draws the block.
-pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
+pub(super) fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     page.line((area.x, area.y), (area.right(), area.y), style::LINE, 1.0);
     let spools = Rect {
         width: SPOOLS,
@@ -189,7 +189,7 @@ fn draw_totals(page: &mut Page, totals: &[Fact], area: Rect) {
 }
 
 /// A number with about three figures that matter.
-pub fn amount(value: f64) -> String {
+pub(super) fn amount(value: f64) -> String {
     match value.abs() {
         v if v < 0.995 => format!("{value:.2}"),
         v if v < 99.95 => format!("{value:.1}"),
@@ -198,7 +198,7 @@ pub fn amount(value: f64) -> String {
 }
 
 /// A share in percent.
-pub fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     let percent = share * 100.0;
     match percent {
         p if p > 0.0 && p < 0.05 => "< 0.1 %".to_owned(),

@@ -18,7 +18,7 @@ const SAVING: f32 = 92.0;
 const MOST: usize = 3;
 
 /// Height of the block at a width; nothing where there is nothing to say.
-pub fn height(facts: &Facts, width: f32) -> f32 {
+pub(super) fn height(facts: &Facts, width: f32) -> f32 {
     if facts.outcome.is_empty() && facts.savings.is_empty() {
         return 0.0;
     }
@@ -28,7 +28,7 @@ pub fn height(facts: &Facts, width: f32) -> f32 {
 }
 
 /// Draws it.
-pub fn draw(page: &mut Page, facts: &Facts, area: Rect) {
+pub(super) fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     if area.height <= 0.0 {
         return;
     }

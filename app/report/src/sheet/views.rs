@@ -50,7 +50,7 @@ struct Cell {
 }
 
 /// Renders and draws the views and the scale bar.
-pub fn draw(
+pub(super) fn draw(
     page: &mut Page,
     area: Rect,
     views: &[Shown],

@@ -7,11 +7,11 @@ use crate::fault::Fault;
 
 /// Print the safety cautions for work at a hot printer
 #[derive(clap::Args)]
-pub struct Args {}
+pub(crate) struct Args {}
 
 impl Args {
     /// Prints them.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let mut text = String::new();
         for caution in cautions::ALL {
             text.push_str(&format!("{}\n  {}\n", caution.about, caution.text));

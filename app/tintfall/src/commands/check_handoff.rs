@@ -15,7 +15,7 @@ Examples:
   tintfall check-handoff lighthouse.zip --require-review
 
 The exit code is 2 if anything has changed since it was exported.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The folder or the ZIP file
     handoff: PathBuf,
     /// Also fail unless its plan is signed and approved as it is now
@@ -28,7 +28,7 @@ pub struct Args {
 
 impl Args {
     /// Checks it.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let report = console
             .working(|progress| check(&self.handoff, progress))
             .map_err(|error| match error {

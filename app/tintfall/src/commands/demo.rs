@@ -17,7 +17,7 @@ use crate::fault::Fault;
 #[derive(clap::Args)]
 #[command(after_help = "\
 The parts are invented: a small harbour museum prints them for its shop.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The folder to write into
     #[arg(long, value_name = "DIR", default_value = "tintfall-demo")]
     out: PathBuf,
@@ -25,7 +25,7 @@ pub struct Args {
 
 impl Args {
     /// Writes and prepares the parts.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let demos = demo_models::all().map_err(Fault::system)?;
         write_parts(&self.out, &demos)?;
         for demo in &demos {

@@ -17,7 +17,7 @@ use crate::fault::Fault;
 Examples:
   tintfall diff old.plan.ron new.plan.ron --picture changes.png
   tintfall diff cup.plan.ron              what changed since it was last signed")]
-pub struct Args {
+pub(crate) struct Args {
     /// The older plan; or the only one, to compare with what was last signed
     old: PathBuf,
     /// The newer plan
@@ -32,7 +32,7 @@ pub struct Args {
 
 impl Args {
     /// Compares the plans.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let found = console.working(|progress| match &self.new {
             None => {
                 let job = Job::open(&self.old, progress).map_err(not_opened)?;

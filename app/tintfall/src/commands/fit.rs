@@ -20,7 +20,7 @@ Example:
 
 MEASURED is a table with the columns step, share_1, share_2 …, and l, a, b (CIELAB, D65, 2°)
 or hex; docs/calibration.md has the rest. Then write spools: \"pair.ron\" in a plan.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The table of readings
     measured: PathBuf,
     /// The file of spools, if not the one that the table names
@@ -36,7 +36,7 @@ pub struct Args {
 
 impl Args {
     /// Fits and tells how well.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let fit = console
             .working(|p| calibrate::fit(&self.measured, self.spools.as_deref(), p))
             .map_err(not_opened)?;

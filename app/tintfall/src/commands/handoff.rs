@@ -18,7 +18,7 @@ Examples:
 
 It holds schedules, sheet, review page, 3MF, glTF and PLY, a table to key in, and the plan itself
 with its mesh, spools, machine and signatures. Whoever receives it runs `tintfall check-handoff`.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The folder, or the file if its name ends in .zip; a hand-off of that name is replaced
@@ -34,7 +34,7 @@ pub struct Args {
 
 impl Args {
     /// Makes the hand-off.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let done = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             if self.require_review {

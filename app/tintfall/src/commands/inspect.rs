@@ -14,7 +14,7 @@ use crate::part::{Part, PartArgs};
 Examples:
   tintfall inspect cup.stl
   tintfall inspect cup.obj --unit inch --up y --json")]
-pub struct Args {
+pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
     /// Write JSON instead of text
@@ -41,7 +41,7 @@ struct Report<'a> {
 
 impl Args {
     /// Reads the mesh and tells about it.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let (part, seen) = console.working(|progress| -> Result<_, Fault> {
             let part = self.part.read(progress)?;
             progress.stage("Looking it over");

@@ -19,7 +19,7 @@ Example:
 
 For firmwares that take only fades between two heights and a few stored blends. Say with --outside
 what yours lays where no fade is keyed in: its manual tells, or a print. The table is the that was found within those limits, and says how far it is off what the plan asks for.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// How many fades with a start and an end height the firmware takes
@@ -61,7 +61,7 @@ impl From<OutsideWord> for Outside {
 
 impl Args {
     /// Works it out.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let (keyed, text) = console.working(|progress| -> Result<_, Fault> {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             let standing = signoff::standing(&job).map_err(not_signed)?;

@@ -21,7 +21,7 @@ Example:
 READINGS has the columns change, begins_mm and ends_mm, or height_mm and l, a, b or hex. Any plan
 that was printed solid will do, if its changes lie far enough apart. Then write
 machine: \"machine.ron\" in your plans.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan that was printed
     plan: PathBuf,
     /// The table of readings
@@ -39,7 +39,7 @@ pub struct Args {
 
 impl Args {
     /// Fits, and writes the machine file.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         if let Some(tanks) = self.tanks
             && !(1..=Chamber::MOST_TANKS).contains(&tanks)
         {

@@ -24,7 +24,7 @@ Example:
   tintfall lag-fit lag/lag-test.plan.ron lag/ends.csv --out machine.ron
 
 The tower is thin and tall: print it alone, slowly, and stay with it. Nozzle and bed burn.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The file of spools, as for `tintfall swatch`
     spools: PathBuf,
     /// The folder to write into
@@ -37,7 +37,7 @@ pub struct Args {
 
 impl Args {
     /// Writes the test print.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let spools = read_spools(&self.spools)?;
         let machine = match &self.machine {
             Some(path) => read_machine(path)?,

@@ -17,7 +17,7 @@ Example:
 Area and perimeter are those of the outline at the layer's middle height. Volume and skin are
 exact between the layer's bottom and top; where shells overlap or the mesh is open, volume is
 summed from outlines.")]
-pub struct Args {
+pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
     /// Height of the first layer, mm
@@ -52,7 +52,7 @@ struct Table {
 
 impl Args {
     /// Lists the layers.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let plan = LayerPlan::plain(self.first, self.layer);
         let layers = console.working(|progress| {
             let part = self.part.read(progress)?;

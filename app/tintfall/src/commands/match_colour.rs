@@ -26,7 +26,7 @@ Examples:
 
 A file holds a wavelength in nm and a reflectance a line; only of such a sample is it known how it
 looks in another light. The blend is one that the plan's machine can feed. All differences are CIEDE2000.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The colour: an sRGB code in quotation marks, Lab(L, a, b), or a file of reflectances
@@ -64,7 +64,7 @@ struct Report<'a> {
 
 impl Args {
     /// Finds it.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let wanted_colour = wanted(&self.colour)?;
         let wanted = wanted_colour.xyz().to_lab();
         if let Some(chart) = &self.chart {

@@ -22,7 +22,7 @@ Example:
 
 The mended mesh keeps the file's coordinates, in millimetres. The ending of --out says what is
 written: .ply and .obj keep every digit, .stl rounds to single precision.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The mesh: an STL, OBJ, PLY, OFF or 3MF file
     mesh: PathBuf,
     /// The file to write: .ply, .obj or .stl
@@ -35,7 +35,7 @@ pub struct Args {
 
 impl Args {
     /// Reads, mends and writes.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let bytes_of = self.writer()?;
         if self.out.exists() && !self.replace {
             return Err(Fault::Input(format!(

@@ -37,7 +37,7 @@ macro_rules! commands {
     ($($module:ident: $Name:ident,)*) => {
         /// What to do.
         #[derive(clap::Subcommand)]
-        pub enum Command {
+        pub(crate) enum Command {
             $(
                 #[allow(missing_docs, reason = "the arguments' own text is the help")]
                 $Name($module::Args),
@@ -46,7 +46,7 @@ macro_rules! commands {
 
         impl Command {
             /// Does it.
-            pub fn run(self, console: &Console) -> Result<(), Fault> {
+            pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
                 match self {
                     $(Self::$Name(args) => args.run(console),)*
                 }

@@ -20,7 +20,7 @@ Example:
   tintfall prepare cup.plan.ron --out cup
 
 The plan is a text file with comments. Change its spools, heights and shares in any editor.")]
-pub struct Args {
+pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
     /// The plan to write; MESH with the ending .plan.ron unless given
@@ -36,7 +36,7 @@ pub struct Args {
 
 impl Args {
     /// Writes the plan.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let mesh = &self.part.mesh;
         let name = stem(mesh);
         let path = self

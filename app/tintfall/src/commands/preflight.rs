@@ -23,7 +23,7 @@ Example:
 
 It comes from the machine file and replaces no manual: the makers' manuals, local codes and a
 licensed person for mains wiring come first. Unplug the printer before you open it.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan whose machine and spools it is for
     #[arg(required_unless_present = "machine", conflicts_with = "machine")]
     plan: Option<PathBuf>,
@@ -45,7 +45,7 @@ pub struct Args {
 
 impl Args {
     /// Makes the list.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let list = match (&self.plan, &self.machine) {
             (Some(plan), _) => {
                 let plan = read_plan(plan).map_err(not_opened)?;
@@ -75,7 +75,7 @@ impl Args {
 }
 
 /// Reads a machine file.
-pub fn read_machine(path: &Path) -> Result<Machine, Fault> {
+pub(super) fn read_machine(path: &Path) -> Result<Machine, Fault> {
     Machine::from_ron(&text_of(path)?)
         .map_err(|e| Fault::input(e.in_file(&path.display().to_string())))
 }

@@ -9,7 +9,7 @@ use super::sliced::Sliced;
 use crate::console::Console;
 use crate::fault::Fault;
 
-pub use crate::causes::{not_opened, not_prepared, not_signed, required};
+pub(super) use crate::causes::{not_opened, not_prepared, not_signed, required};
 
 /// Write a plan's schedule, sheet, review page and summary into a folder
 #[derive(clap::Args)]
@@ -20,7 +20,7 @@ Example:
 
 All files appear together at the end. If you cancel with Ctrl-C, or a file can't be written,
 nothing is left behind and the folder stays as it was.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The folder to write into; created if it does not exist
@@ -38,7 +38,7 @@ pub struct Args {
 
 impl Args {
     /// Prepares the plan.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let prepared = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             if self.require_review {

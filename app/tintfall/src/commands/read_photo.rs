@@ -22,7 +22,7 @@ Example:
 
 The photograph is a PNG, unedited, in sRGB. Patches that are overexposed or too dark are refused.
 A colorimeter is far better: from a photograph expect errors of a few ΔE00.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The photograph
     photo: PathBuf,
     /// Where it shows what; `tintfall swatch` writes a first one to change
@@ -35,7 +35,7 @@ pub struct Args {
 
 impl Args {
     /// Reads it.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let patches = Patches::from_ron(&text_of(&self.patches)?)
             .map_err(|e| Fault::input(e.in_file(&self.patches.display().to_string())))?;
         let folder = self.patches.parent().unwrap_or(Path::new(""));

@@ -15,7 +15,7 @@ use crate::fault::Fault;
 /// Write shell completions and man pages: for packages
 #[derive(clap::Args)]
 #[command(hide = true)]
-pub struct Args {
+pub(crate) struct Args {
     /// The folder to write into
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
@@ -23,7 +23,7 @@ pub struct Args {
 
 impl Args {
     /// Writes them.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let mut command = Cli::command();
         command.build();
         let mut folder = Folder::new(&self.out)?;

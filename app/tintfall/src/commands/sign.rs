@@ -20,7 +20,7 @@ The signature stands beside the plan, in lighthouse.plan.review.ron. It holds fo
 of the plan, the mesh, and the spool and machine files: change one and it is out of date, and all
 that is written out says so. It is a note between people who trust each other, not a proof of who
 wrote it.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// Your name
@@ -39,7 +39,7 @@ pub struct Args {
 
 impl Args {
     /// Signs the plan.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let signature = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             let verdict = Verdict {

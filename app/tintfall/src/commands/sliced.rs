@@ -14,7 +14,7 @@ use crate::fault::Fault;
 
 /// The toolpath that the part will be printed from.
 #[derive(clap::Args)]
-pub struct Sliced {
+pub(super) struct Sliced {
     /// The part's sliced toolpath (G-code): its plastic counts, layer by layer, in place of what
     /// the plan's filling would lay
     #[arg(long, value_name = "FILE")]
@@ -26,7 +26,7 @@ pub struct Sliced {
 
 impl Sliced {
     /// The plastic of each of the plan's layers, if a toolpath is given.
-    pub fn laid(&self, job: &Job, progress: &Progress) -> Result<Option<Laid>, Fault> {
+    pub(super) fn laid(&self, job: &Job, progress: &Progress) -> Result<Option<Laid>, Fault> {
         let Some(path) = &self.toolpath else {
             return Ok(None);
         };

@@ -28,7 +28,7 @@ SPOOLS is a file with a version and the list of spools as in a plan:
       (name: \"Sail white\", colour: Hex(\"#f2efe6\")),
       (name: \"Deep water\", colour: Hex(\"#14507a\")),
   ])")]
-pub struct Args {
+pub(crate) struct Args {
     /// The file of spools
     spools: PathBuf,
     /// The folder to write into
@@ -47,7 +47,7 @@ pub struct Args {
 
 impl Args {
     /// Writes the test print.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let spools = read_spools(&self.spools)?;
         let machine = match &self.machine {
             Some(path) => {
@@ -123,12 +123,12 @@ impl Cost {
 }
 
 /// Reads a file of spools.
-pub fn read_spools(path: &Path) -> Result<SpoolSet, Fault> {
+pub(super) fn read_spools(path: &Path) -> Result<SpoolSet, Fault> {
     calibrate::read_spools(path).map_err(not_opened)
 }
 
 /// A text file whole.
-pub fn text_of(path: &Path) -> Result<String, Fault> {
+pub(super) fn text_of(path: &Path) -> Result<String, Fault> {
     read_text(path).map_err(|why| Fault::Input(format!("{}: {why}", path.display())))
 }
 

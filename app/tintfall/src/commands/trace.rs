@@ -29,7 +29,7 @@ l, a, b or hex for the colour at that height; turns and filament count from the 
 
 The likeliest cause is a guess to try first, not a proof. Switch the printer off and let it cool
 before you follow advice that touches the hotend or wiring; mains wiring is for licensed people.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan that was printed
     plan: PathBuf,
     /// The table of what was seen; several are several prints of the plan, each traced alone
@@ -50,7 +50,7 @@ pub struct Args {
 
 impl Args {
     /// Looks for the cause.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         if !(self.colour_error.is_finite() && self.colour_error > 0.0) {
             return Err(Fault::Input(format!(
                 "--colour-error {}: it must be above 0, such as 1.5",

@@ -26,7 +26,7 @@ It reads the file as a machine would, lets the blends pass through the melt cham
 each bit of plastic at the skin with the plan. Ends with code 2 if the print is not the same, if a
 command makes no sense, if the file was woven from another plan, if the part stands more than
 0.3 mm from where the file's head says, or if the mean difference is more than --within.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The woven toolpath
@@ -55,7 +55,7 @@ const SIZE_PX: [u32; 2] = [1200, 900];
 
 impl Args {
     /// Verifies.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.reading.dialect()?;
         let (found, text) = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;

@@ -18,14 +18,14 @@ Example:
 
 The window is a program of its own, tintfall-viewer. It is looked for beside this one, then
 on the search path.")]
-pub struct Args {
+pub(crate) struct Args {
     /// A plan or a mesh
     file: Option<PathBuf>,
 }
 
 impl Args {
     /// Starts the window and waits until it is closed.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         if let Some(file) = &self.file
             && !file.exists()
         {

@@ -25,7 +25,7 @@ Example:
 
 Mark each drive's gear and each filament, and compare. Keep fingers and sleeves away from moving
 parts and the hotend; stop the printer before you touch anything.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// Height from row to row, mm
@@ -42,7 +42,7 @@ pub struct Args {
 }
 
 /// A plan worked out as far as what comes out of the nozzle.
-pub struct Worked {
+pub(super) struct Worked {
     /// The plan on its part.
     pub job: Job,
     /// What is asked.
@@ -53,12 +53,16 @@ pub struct Worked {
 
 impl Worked {
     /// Works a plan out.
-    pub fn open(plan: &Path, progress: &Progress) -> Result<Self, Fault> {
+    pub(super) fn open(plan: &Path, progress: &Progress) -> Result<Self, Fault> {
         Self::along(plan, None, progress)
     }
 
     /// Works a plan out for the plastic of a toolpath where one is given.
-    pub fn along(plan: &Path, sliced: Option<&Sliced>, progress: &Progress) -> Result<Self, Fault> {
+    pub(super) fn along(
+        plan: &Path,
+        sliced: Option<&Sliced>,
+        progress: &Progress,
+    ) -> Result<Self, Fault> {
         let job = Job::open(plan, progress).map_err(not_opened)?;
         let painted = &job.painted;
         let laid = match sliced {
@@ -82,14 +86,14 @@ impl Worked {
     }
 
     /// Height of the part, mm.
-    pub fn top_mm(&self) -> f64 {
+    pub(super) fn top_mm(&self) -> f64 {
         self.schedule.layers.last().map_or(0.0, |l| l.span.top_mm)
     }
 }
 
 impl Args {
     /// Makes the table.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         if !(self.every.is_finite() && self.every > 0.0) {
             return Err(Fault::Input(format!(
                 "--every {}: rows need a distance above 0 mm, such as 5",

@@ -28,7 +28,7 @@ temperature is set. The file appears when the work is done; `tintfall verify` th
 
 Dialects that are built in: slots, ratio-word, move-words. They are written from memory: check
 their commands against your firmware's manual. docs/dialects.md shows how to write your own.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The sliced toolpath (G-code)
@@ -69,7 +69,7 @@ enum Room {
 
 /// How the toolpath is to be read.
 #[derive(clap::Args)]
-pub struct Reading {
+pub(super) struct Reading {
     /// A built-in dialect's name or a dialect file
     #[arg(long, default_value = "slots", value_name = "NAME or FILE")]
     pub dialect: String,
@@ -87,7 +87,7 @@ pub struct Reading {
 
 impl Reading {
     /// The dialect, built in or from a file.
-    pub fn dialect(&self) -> Result<Dialect, Fault> {
+    pub(super) fn dialect(&self) -> Result<Dialect, Fault> {
         if let Some(dialect) = Dialect::built_in(&self.dialect) {
             return Ok(dialect);
         }
@@ -106,7 +106,7 @@ impl Reading {
     }
 
     /// Where the copies stand, if that is given.
-    pub fn stands(&self) -> Vec<Placement> {
+    pub(super) fn stands(&self) -> Vec<Placement> {
         self.stand
             .chunks_exact(3)
             .map(|stand| Placement {
@@ -118,7 +118,7 @@ impl Reading {
     }
 
     /// How to read what toolpaths leave open.
-    pub fn settings(&self) -> Settings {
+    pub(super) fn settings(&self) -> Settings {
         settings(self.e_follows)
     }
 }
@@ -151,7 +151,7 @@ impl Args {
     }
 
     /// Weaves.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.reading.dialect()?;
         let same = |a: &Path, b: &Path| {
             a == b
@@ -189,7 +189,7 @@ impl Args {
 }
 
 /// A toolpath that can't be woven or read back, as a fault.
-pub fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
+pub(super) fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
     match error {
         WeaveError::Cancelled(_)
         | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => Fault::Stopped,
@@ -257,7 +257,7 @@ fn told(out: &Path, woven: &Woven) -> String {
 }
 
 /// How to read what toolpaths leave open, given whether G90 and G91 count for the E axis too.
-pub fn settings(e_follows: bool) -> Settings {
+pub(super) fn settings(e_follows: bool) -> Settings {
     Settings {
         extruder_mode: match e_follows {
             true => ExtruderMode::FollowsDistance,

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 /// Runs the command in a folder.
-pub fn run(folder: &Path, args: &[&str]) -> Output {
+pub(crate) fn run(folder: &Path, args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_tintfall"))
         .args(args)
         .current_dir(folder)
@@ -14,7 +14,7 @@ pub fn run(folder: &Path, args: &[&str]) -> Output {
 }
 
 /// Runs it and checks that it does what it was told.
-pub fn done(folder: &Path, args: &[&str]) -> Output {
+pub(crate) fn done(folder: &Path, args: &[&str]) -> Output {
     let output = run(folder, args);
     let error = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{args:?}: {error}");

@@ -11,7 +11,7 @@ use crate::model::chosen::Wanted;
 use crate::session::Session;
 
 /// Shows the editor for the chosen region's blend, or its fade's chosen stop.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(shares) = session.edited_blend() else {
         return;
     };

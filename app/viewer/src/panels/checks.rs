@@ -8,7 +8,7 @@ use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the checks.
-pub fn show(ui: &mut Ui, session: &Session) {
+pub(super) fn show(ui: &mut Ui, session: &Session) {
     heading(ui, "Checks");
     if session.summary_is_behind() {
         note(ui, "Being worked out again…");

@@ -8,7 +8,7 @@ use crate::model::page::Drawer;
 use crate::session::Session;
 
 /// Shows the drawer.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let inset = Frame::new().inner_margin(Margin::symmetric(12, 8));
     inset.show(ui, |ui| choices(ui, session, send));
     ui.separator();

@@ -16,7 +16,7 @@ use crate::session::Session;
 use crate::theme::{Palette, size};
 
 /// Shows the head of the paint editor, and the fade's controls if there is a fade.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let (Some(index), Some(region)) = (session.chosen.region, session.chosen_region()) else {
         return;
     };

@@ -6,7 +6,7 @@ use egui::{Context, CornerRadius, Id, LayerId, Order, Stroke, StrokeKind};
 use crate::theme::Palette;
 
 /// Draws the ring over what has the keyboard.
-pub fn show(ctx: &Context, p: Palette) {
+pub(super) fn show(ctx: &Context, p: Palette) {
     let focused = ctx.memory(|m| m.focused());
     let Some(response) = focused.and_then(|id| ctx.read_response(id)) else {
         return;

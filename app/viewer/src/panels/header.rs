@@ -20,7 +20,7 @@ const LOOKS: f32 = 262.0;
 const NAME: f32 = 70.0;
 
 /// Shows the header.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
         button(ui, session, send, Icon::Open, Command::Open);
         button(ui, session, send, Icon::Save, Command::Save);
@@ -57,7 +57,13 @@ fn name(ui: &mut Ui, session: &Session) {
 }
 
 /// A button for a command of the table.
-pub fn button(ui: &mut Ui, session: &Session, send: &mut Commands, icon: Icon, command: Command) {
+pub(super) fn button(
+    ui: &mut Ui,
+    session: &Session,
+    send: &mut Commands,
+    icon: Icon,
+    command: Command,
+) {
     let Some(entry) = shortcuts::find(&command) else {
         return;
     };

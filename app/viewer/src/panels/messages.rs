@@ -10,7 +10,7 @@ use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the messages.
-pub fn show(ctx: &Context, session: &Session, send: &mut Commands) {
+pub(super) fn show(ctx: &Context, session: &Session, send: &mut Commands) {
     if session.notices.shown().is_empty() {
         return;
     }

@@ -22,7 +22,7 @@ use crate::theme::{Palette, size};
 const STRIP: f32 = 24.0;
 
 /// Shows the moves.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| steps(ui, session, send));
     strip(ui, session, send);
     facts(ui, session);
@@ -239,7 +239,7 @@ fn facts(ui: &mut Ui, session: &Session) {
 }
 
 /// On the stage: the move in hand, the nozzle over its end, and a bad place that is looked at.
-pub fn marks(painter: &egui::Painter, session: &Session, p: Palette) {
+pub(super) fn marks(painter: &egui::Painter, session: &Session, p: Palette) {
     let (camera, stage) = (&session.view.camera, session.view.stage);
     if let Some(point) = session.toolpath.looked_at
         && let Some(at) = camera.project(stage, point)

@@ -14,7 +14,7 @@ use crate::model::page::{After, Page};
 use crate::session::Session;
 
 /// Shows the page, if one is open.
-pub fn show(ctx: &Context, session: &Session, send: &mut Commands) {
+pub(super) fn show(ctx: &Context, session: &Session, send: &mut Commands) {
     let fresh = is_fresh(ctx, session.page.as_ref());
     let Some(page) = &session.page else { return };
     let frame = Frame::popup(&ctx.global_style()).inner_margin(Margin::same(18));

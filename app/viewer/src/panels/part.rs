@@ -8,7 +8,7 @@ use crate::commands::{Command, Commands};
 use crate::session::Session;
 
 /// Shows the part.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let (lo, hi) = doc.bounds_mm;
     let size = hi - lo;

@@ -9,7 +9,7 @@ use super::widgets::note;
 
 /// What a path must name.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Wants {
+pub(super) enum Wants {
     /// A file that is there.
     File,
     /// A file to be written.
@@ -19,7 +19,7 @@ pub enum Wants {
 }
 
 /// A field for a path.
-pub struct PathField<'a> {
+pub(super) struct PathField<'a> {
     /// What stands before it.
     pub name: &'a str,
     /// What it must name.
@@ -29,7 +29,7 @@ pub struct PathField<'a> {
 }
 
 /// What was done in the field.
-pub struct Told {
+pub(super) struct Told {
     /// What stands in it now.
     pub text: String,
     /// Whether that names what is wanted.
@@ -42,13 +42,13 @@ pub struct Told {
 
 impl Told {
     /// The path.
-    pub fn path(&self) -> PathBuf {
+    pub(super) fn path(&self) -> PathBuf {
         PathBuf::from(self.text.trim())
     }
 }
 
 /// Why a path can't be used; `None` when it can.
-pub fn trouble(path: &str, wants: Wants) -> Option<String> {
+pub(super) fn trouble(path: &str, wants: Wants) -> Option<String> {
     let path = Path::new(path.trim());
     if path.as_os_str().is_empty() {
         return Some("Type a path, or drop a file on the window.".to_owned());
@@ -64,7 +64,7 @@ pub fn trouble(path: &str, wants: Wants) -> Option<String> {
 
 impl PathField<'_> {
     /// Shows it.
-    pub fn show(&self, ui: &mut Ui, path: &str) -> Told {
+    pub(super) fn show(&self, ui: &mut Ui, path: &str) -> Told {
         let mut told = Told {
             text: path.to_owned(),
             usable: false,

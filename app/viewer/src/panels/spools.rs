@@ -12,7 +12,7 @@ use crate::session::Session;
 use crate::theme::Palette;
 
 /// Shows the spools.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let (spools, file) = (&doc.plan().spools.list, doc.plan().spools.file.as_deref());
     heading(ui, "Spools");

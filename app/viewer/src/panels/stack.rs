@@ -18,12 +18,12 @@ const GAP: f32 = 3.0;
 const HEAD: f32 = 74.0;
 
 /// The height that the list takes with so many regions, points.
-pub fn height(regions: usize) -> f32 {
+pub(super) fn height(regions: usize) -> f32 {
     HEAD + (ROW + GAP) * regions as f32 + 10.0
 }
 
 /// Shows the list.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     head(ui, session, send);
     let Some(doc) = &session.doc else { return };
     let regions = &doc.plan().regions;
@@ -237,7 +237,7 @@ fn name_field(
 }
 
 /// A patch of a region's blend; a fade runs from its first stop at the bottom to its last.
-pub fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
+pub(super) fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
     let p = Palette::from_ui(ui);
     match paint {
         Paint::Fixed(shares) => {
@@ -258,7 +258,7 @@ pub fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
 }
 
 /// Colours from the bottom of a rectangle to its top.
-pub fn gradient(rect: Rect, colours: &[Color32]) -> Shape {
+pub(super) fn gradient(rect: Rect, colours: &[Color32]) -> Shape {
     let mut mesh = Mesh::default();
     let last = colours.len().saturating_sub(1).max(1) as f32;
     for (i, colour) in colours.iter().enumerate() {

@@ -16,7 +16,7 @@ use crate::theme::{Palette, size};
 
 /// Shows the stage and follows the pointer on it. Gives where the stage lies, and where the
 /// pointer is, if it is on it.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect, Option<Hover>) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect, Option<Hover>) {
     let rect = ui.available_rect_before_wrap();
     let response = ui.allocate_rect(rect, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Other, true, "Stage"));

@@ -18,7 +18,7 @@ const COLUMN: f32 = 860.0;
 const CARD: egui::Vec2 = vec2(277.0, 284.0);
 
 /// Shows the page.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let p = Palette::from_ui(ui);
     CentralPanel::no_frame()
         .frame(

@@ -8,7 +8,7 @@ use crate::commands::{Command, Commands};
 use crate::session::Session;
 
 /// Shows the steps of a fit that waits to be used, or else of the plan's spools.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let waiting = session.fitted.as_ref();
     let measured = match waiting {
         Some(fitted) => Some(&fitted.measured),

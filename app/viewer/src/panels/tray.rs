@@ -21,7 +21,7 @@ const WORK: f32 = 230.0;
 const LEAST_SETTINGS: f32 = 330.0;
 
 /// Shows the tray.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let busy = session.busy_with();
     // Decided by the window's width alone, so that nothing jumps when work begins or ends.
     let beside = ui.available_width() >= TOOLS + LEAST_SETTINGS + WORK;

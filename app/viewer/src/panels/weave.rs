@@ -27,7 +27,7 @@ const MOST_COPIES: usize = 6;
 const MOST_CAUTIONS: usize = 8;
 
 /// Shows the page.
-pub fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
+pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut draft = session.toolpath.draft.clone();
     sliced(ui, &mut draft, send);
     ui.add_space(8.0);

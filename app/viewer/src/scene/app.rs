@@ -18,7 +18,8 @@ use bevy::winit::{UpdateMode, WinitPlugin, WinitSettings};
 
 use bevy_egui::EguiPreUpdateSet;
 
-use super::{Desk, ScenePlugin, input, redraw, spawn_camera, window};
+use super::desk::Desk;
+use super::{ScenePlugin, input, redraw, spawn_camera, window};
 use crate::session::Session;
 
 /// Size of a picture, in pixels, and how many of them an egui point takes.

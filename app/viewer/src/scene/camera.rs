@@ -6,11 +6,11 @@ use bevy::prelude::*;
 use geometry::DVec3;
 use glam::DMat4;
 
-use super::{Desk, StageCamera};
+use super::desk::{Desk, StageCamera};
 
 /// The projection of the stage: its middle need not be the window's.
 #[derive(Clone, Debug)]
-pub struct StageProjection {
+pub(super) struct StageProjection {
     clip_from_view: Mat4,
     far: f32,
 }
@@ -63,17 +63,17 @@ impl CameraProjection for StageProjection {
 }
 
 /// f64 to f32, as Bevy has it.
-pub fn mat4(m: DMat4) -> Mat4 {
+pub(super) fn mat4(m: DMat4) -> Mat4 {
     Mat4::from_cols_array(&m.to_cols_array().map(|x| x as f32))
 }
 
 /// f64 to f32, as Bevy has it.
-pub fn vec3(v: DVec3) -> Vec3 {
+pub(super) fn vec3(v: DVec3) -> Vec3 {
     Vec3::new(v.x as f32, v.y as f32, v.z as f32)
 }
 
 /// Sets projection and transform, if they changed: an unchanged camera costs nothing.
-pub fn follow(
+pub(super) fn follow(
     desk: NonSend<Desk>,
     mut eyes: Query<(&mut Projection, &mut Transform), With<StageCamera>>,
     mut set: Local<Option<(Mat4, Transform)>>,

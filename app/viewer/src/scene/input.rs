@@ -13,17 +13,19 @@ use crate::panels::pacing::Pacer;
 
 /// Holds events back until their frame.
 #[derive(Resource, Default)]
-pub struct Pacing(Pacer);
+pub(super) struct Pacing(Pacer);
 
 impl Pacing {
     /// Whether events wait for the next frame.
-    pub fn waits(&self) -> bool {
+    pub(super) fn waits(&self) -> bool {
         self.0.waits()
     }
 }
 
 /// The plugin leaves the keyboard to this module.
-pub fn take_keyboard(mut contexts: Query<&mut EguiContextSettings, Added<EguiContextSettings>>) {
+pub(super) fn take_keyboard(
+    mut contexts: Query<&mut EguiContextSettings, Added<EguiContextSettings>>,
+) {
     for mut settings in &mut contexts {
         settings
             .input_system_settings
@@ -32,7 +34,7 @@ pub fn take_keyboard(mut contexts: Query<&mut EguiContextSettings, Added<EguiCon
 }
 
 /// Adds the keys to a frame's events, and leaves in it only what belongs to it.
-pub fn pace(
+pub(super) fn pace(
     mut inputs: Query<&mut EguiInput>,
     mut pacing: ResMut<Pacing>,
     mut keys: MessageReader<KeyboardInput>,

@@ -14,23 +14,23 @@ const SKIN_SHADER: Handle<Shader> = uuid_handle!("3f6f5b0e-4f0c-4f43-9d0e-6f0a6f
 const PLATE_SHADER: Handle<Shader> = uuid_handle!("3f6f5b0e-4f0c-4f43-9d0e-6f0a6f9d1a02");
 
 /// Where a vertex lies along its region's ramp, mm.
-pub const ALONG: MeshVertexAttribute =
+pub(super) const ALONG: MeshVertexAttribute =
     MeshVertexAttribute::new("Along", 0x7157_0001, VertexFormat::Float32);
 
 /// The region whose ramp colours a facet.
-pub const REGION: MeshVertexAttribute =
+pub(super) const REGION: MeshVertexAttribute =
     MeshVertexAttribute::new("Region", 0x7157_0002, VertexFormat::Uint32);
 
 /// A height at which no mark shows, mm.
-pub const NOWHERE_MM: f32 = -1.0e9;
+pub(super) const NOWHERE_MM: f32 = -1.0e9;
 
 /// A height above every part, mm.
-pub const ABOVE_ALL_MM: f32 = 1.0e9;
+pub(super) const ABOVE_ALL_MM: f32 = 1.0e9;
 
 /// What the skin's shader is told; the shader says what each field means.
 #[derive(Clone, Copy, Debug, PartialEq, ShaderType)]
 #[allow(missing_docs, reason = "the shader says what each field means")]
-pub struct SkinUniform {
+pub(super) struct SkinUniform {
     pub light: Vec4,
     pub eye: Vec4,
     pub cut_mm: f32,
@@ -76,7 +76,7 @@ impl Default for SkinUniform {
 
 /// The skin of the part, or a preview laid over it.
 #[derive(Asset, TypePath, AsBindGroup, Debug, Clone)]
-pub struct SkinMaterial {
+pub(super) struct SkinMaterial {
     /// See [`SkinUniform`].
     #[uniform(0)]
     pub uniform: SkinUniform,
@@ -146,7 +146,7 @@ pub(super) fn lay_out(
 /// What the plate's shader is told.
 #[derive(Clone, Copy, Debug, PartialEq, Default, ShaderType)]
 #[allow(missing_docs, reason = "the shader says what each field means")]
-pub struct PlateUniform {
+pub(super) struct PlateUniform {
     pub fill: Vec4,
     pub line: Vec4,
     pub half_mm: Vec4,
@@ -154,7 +154,7 @@ pub struct PlateUniform {
 
 /// The build plate.
 #[derive(Asset, TypePath, AsBindGroup, Debug, Clone)]
-pub struct PlateMaterial {
+pub(super) struct PlateMaterial {
     /// See [`PlateUniform`].
     #[uniform(0)]
     pub uniform: PlateUniform,
@@ -194,7 +194,7 @@ impl Material for PlateMaterial {
 }
 
 /// Adds both materials and their shaders.
-pub fn add_materials(app: &mut App) {
+pub(super) fn add_materials(app: &mut App) {
     load_internal_asset!(app, SKIN_SHADER, "skin.wgsl", Shader::from_wgsl);
     load_internal_asset!(app, PLATE_SHADER, "plate.wgsl", Shader::from_wgsl);
     app.add_plugins((

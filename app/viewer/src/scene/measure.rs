@@ -14,7 +14,8 @@ use geometry::Surface;
 use plan::{FirstPlan, MeshSource, Plan};
 
 use super::app::{Canvas, Compiling, Drawn, windowless};
-use super::{Desk, upload::Uploads};
+use super::desk::Desk;
+use super::upload::Uploads;
 use crate::model::document::{Document, Origin};
 use crate::model::tool::Tool;
 use crate::session::Session;

@@ -3,6 +3,7 @@
 
 pub mod app;
 mod camera;
+mod desk;
 mod input;
 mod material;
 pub mod measure;
@@ -13,6 +14,8 @@ mod strands;
 mod upload;
 mod window;
 
+use desk::{Desk, StageCamera};
+
 use bevy::asset::AssetEventSystems;
 use bevy::camera::{CameraUpdateSystems, RenderTarget};
 use bevy::core_pipeline::tonemapping::{DebandDither, Tonemapping};
@@ -22,18 +25,7 @@ use bevy::transform::TransformSystems;
 use bevy_egui::{EguiContexts, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass, egui};
 
 use crate::frame;
-use crate::session::Session;
 use crate::theme::{self, Palette};
-
-/// The session and what the shell keeps beside it. It stays on the main thread.
-pub struct Desk {
-    /// The state of the window.
-    pub session: Session,
-}
-
-/// The camera's entity marker.
-#[derive(Component)]
-pub struct StageCamera;
 
 /// Draws the session.
 pub struct ScenePlugin;

@@ -11,7 +11,8 @@ use clap::ValueEnum;
 use plan::Paint;
 
 use super::app::{Canvas, Compiling, Drawn, windowless};
-use super::{Desk, upload::Uploads};
+use super::desk::Desk;
+use super::upload::Uploads;
 use crate::commands::Command;
 use crate::files::settings::Shade;
 use crate::model::page::Drawer;

@@ -12,7 +12,7 @@ use bevy::window::{RequestRedraw, WindowResized, WindowScaleFactorChanged};
 use bevy::winit::{EventLoopProxyWrapper, WinitUserEvent};
 use bevy_egui::{EguiContexts, egui};
 
-use super::Desk;
+use super::desk::Desk;
 use super::input::Pacing;
 use crate::jobs::Waker;
 
@@ -21,11 +21,11 @@ const PROGRESS_EVERY: Duration = Duration::from_millis(100);
 
 /// Sets the alarm: wakes the window after the shortest wait asked for.
 #[derive(Resource)]
-pub struct Alarm(Sender<Duration>);
+pub(super) struct Alarm(Sender<Duration>);
 
 /// What egui has said in this frame of the next one.
 #[derive(Resource, Clone, Default)]
-pub struct Wishes(Arc<Said>);
+pub(super) struct Wishes(Arc<Said>);
 
 #[derive(Default)]
 struct Said {
@@ -44,7 +44,7 @@ impl Wishes {
 
 impl Alarm {
     /// Starts the thread that sleeps.
-    pub fn new(waker: Waker) -> Self {
+    pub(super) fn new(waker: Waker) -> Self {
         let (send, asked) = channel::<Duration>();
         std::thread::spawn(move || {
             let mut due: Option<Instant> = None;
@@ -70,7 +70,7 @@ impl Alarm {
 }
 
 /// Makes the waker that background threads use.
-pub fn give_waker(
+pub(super) fn give_waker(
     proxy: Res<EventLoopProxyWrapper>,
     mut desk: NonSendMut<Desk>,
     mut commands: Commands,
@@ -85,7 +85,7 @@ pub fn give_waker(
 }
 
 /// Hands egui's wishes for a later frame to the alarm.
-pub fn listen(
+pub(super) fn listen(
     mut contexts: EguiContexts,
     alarm: Option<Res<Alarm>>,
     wishes: Res<Wishes>,
@@ -116,7 +116,7 @@ const SETTLING: u32 = 3;
 
 /// What may have moved things about.
 #[derive(SystemParam)]
-pub struct Changes<'w, 's> {
+pub(super) struct Changes<'w, 's> {
     resized: MessageReader<'w, 's, WindowResized>,
     scaled: MessageReader<'w, 's, WindowScaleFactorChanged>,
 }
@@ -128,7 +128,7 @@ impl Changes<'_, '_> {
 }
 
 /// Keeps frames coming while something is still moving.
-pub fn keep_going(
+pub(super) fn keep_going(
     (desk, uploads): (NonSend<Desk>, Res<super::upload::Uploads>),
     (alarm, wishes, pacing): (Option<Res<Alarm>>, Res<Wishes>, Res<Pacing>),
     mut contexts: EguiContexts,

@@ -13,8 +13,8 @@ use bevy::render::render_resource::{
 };
 use bevy::shader::{Shader, ShaderRef};
 
-use super::Desk;
 use super::camera::vec3;
+use super::desk::Desk;
 use super::material::lay_out;
 use super::upload::{Uploads, linear};
 use crate::model::strands::{StrandMesh, StrandUpdate};
@@ -36,7 +36,7 @@ const BENEATH: f32 = 0.55;
 /// What the shader is told; it says what each field means.
 #[derive(Clone, Copy, Debug, PartialEq, Default, ShaderType)]
 #[allow(missing_docs, reason = "the shader says what each field means")]
-pub struct StrandUniform {
+pub(super) struct StrandUniform {
     pub light: Vec4,
     pub ground: Vec4,
     pub up_to: u32,
@@ -46,7 +46,7 @@ pub struct StrandUniform {
 
 /// Laid plastic.
 #[derive(Asset, TypePath, AsBindGroup, Debug, Clone)]
-pub struct StrandMaterial {
+pub(super) struct StrandMaterial {
     /// See [`StrandUniform`].
     #[uniform(0)]
     pub uniform: StrandUniform,
@@ -95,19 +95,19 @@ struct Drawn {
 
 /// What is on the card.
 #[derive(Resource, Default)]
-pub struct Strands {
+pub(super) struct Strands {
     layer: Drawn,
     beneath: Drawn,
 }
 
 /// Adds the material and its shader.
-pub fn add_material(app: &mut App) {
+pub(super) fn add_material(app: &mut App) {
     load_internal_asset!(app, SHADER, "strand.wgsl", Shader::from_wgsl);
     app.add_plugins(MaterialPlugin::<StrandMaterial>::default());
 }
 
 /// Makes the materials.
-pub fn set_up(mut strands: ResMut<Strands>, mut materials: ResMut<Assets<StrandMaterial>>) {
+pub(super) fn set_up(mut strands: ResMut<Strands>, mut materials: ResMut<Assets<StrandMaterial>>) {
     let mut plain = || {
         materials.add(StrandMaterial {
             uniform: StrandUniform::default(),
@@ -131,7 +131,7 @@ fn bevy_mesh(strands: &StrandMesh) -> Mesh {
 }
 
 /// Takes the session's changes to the card.
-pub fn take_updates(
+pub(super) fn take_updates(
     mut commands: Commands,
     mut desk: NonSendMut<Desk>,
     mut strands: ResMut<Strands>,
@@ -159,7 +159,7 @@ pub fn take_updates(
 }
 
 /// Sets what the shader is told, if it changed.
-pub fn set_uniforms(
+pub(super) fn set_uniforms(
     desk: NonSend<Desk>,
     strands: Res<Strands>,
     mut materials: ResMut<Assets<StrandMaterial>>,

@@ -6,8 +6,8 @@ use bevy::mesh::{Indices, Mesh, PrimitiveTopology};
 use bevy::prelude::*;
 use bevy::render::render_resource::{Extent3d, TextureDimension, TextureFormat};
 
-use super::Desk;
 use super::camera::vec3;
+use super::desk::Desk;
 use super::material::{
     ABOVE_ALL_MM, ALONG, NOWHERE_MM, PlateMaterial, PlateUniform, REGION, SkinMaterial, SkinUniform,
 };
@@ -30,7 +30,7 @@ const DIM: f32 = 0.6;
 
 /// What is on the card.
 #[derive(Resource, Default)]
-pub struct Uploads {
+pub(super) struct Uploads {
     skin: Handle<SkinMaterial>,
     hover: Handle<SkinMaterial>,
     drawn: Handle<SkinMaterial>,
@@ -45,7 +45,7 @@ pub struct Uploads {
 }
 
 /// Makes the materials.
-pub fn set_up(
+pub(super) fn set_up(
     mut uploads: ResMut<Uploads>,
     mut skins: ResMut<Assets<SkinMaterial>>,
     mut plates: ResMut<Assets<PlateMaterial>>,
@@ -101,7 +101,7 @@ fn bevy_mesh(skin: SkinMesh) -> Mesh {
 }
 
 /// Takes the session's changes to the card.
-pub fn take_updates(
+pub(super) fn take_updates(
     mut commands: Commands,
     mut desk: NonSendMut<Desk>,
     mut uploads: ResMut<Uploads>,
@@ -207,7 +207,7 @@ fn spawn_skin(
 }
 
 /// Sets what the shaders are told, if it changed.
-pub fn set_uniforms(
+pub(super) fn set_uniforms(
     mut commands: Commands,
     desk: NonSend<Desk>,
     mut uploads: ResMut<Uploads>,

@@ -3,11 +3,11 @@
 use bevy::prelude::*;
 use bevy::window::{PrimaryWindow, WindowCloseRequested};
 
-use super::Desk;
+use super::desk::Desk;
 use crate::commands::Command;
 
 /// Writes the title when it changes.
-pub fn set_title(desk: NonSend<Desk>, mut windows: Query<&mut Window, With<PrimaryWindow>>) {
+pub(super) fn set_title(desk: NonSend<Desk>, mut windows: Query<&mut Window, With<PrimaryWindow>>) {
     let title = desk.session.title();
     for mut window in &mut windows {
         if window.title != title {
@@ -17,7 +17,7 @@ pub fn set_title(desk: NonSend<Desk>, mut windows: Query<&mut Window, With<Prima
 }
 
 /// Asks before unsaved work is lost; leaves when the session says so.
-pub fn close(
+pub(super) fn close(
     mut asked: MessageReader<WindowCloseRequested>,
     mut desk: NonSendMut<Desk>,
     mut exit: MessageWriter<AppExit>,

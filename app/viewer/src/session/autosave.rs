@@ -6,23 +6,21 @@ use crate::files::recovery::{About, find_left, now_s};
 use crate::files::{Home, Keeper, Left};
 use crate::model::document::Document;
 
-use super::Session;
-
 /// The copy is renewed when nothing has changed for this long,
-const CALM: Duration = Duration::from_secs(2);
+pub(super) const CALM: Duration = Duration::from_secs(2);
 /// or at the latest this long after the first change.
 const LATEST: Duration = Duration::from_secs(15);
 
 /// Keeps the copy.
 #[derive(Debug, Default)]
-pub struct Autosave {
+pub(super) struct Autosave {
     keeper: Option<Keeper>,
-    recovery_folder: Option<std::path::PathBuf>,
+    pub(super) recovery_folder: Option<std::path::PathBuf>,
     /// The revision in the copy.
-    kept: Option<u64>,
+    pub(super) kept: Option<u64>,
     /// The revision seen last, when it was first seen, and since when the copy is behind.
     seen: Option<(u64, Instant)>,
-    behind_since: Option<Instant>,
+    pub(super) behind_since: Option<Instant>,
 }
 
 impl Autosave {
@@ -52,7 +50,7 @@ impl Autosave {
     }
 
     /// Whether the copy is due.
-    fn due(&mut self, revision: u64, now: Instant) -> bool {
+    pub(super) fn due(&mut self, revision: u64, now: Instant) -> bool {
         if self.kept == Some(revision) {
             self.behind_since = None;
             return false;
@@ -68,7 +66,7 @@ impl Autosave {
         now.duration_since(seen_since) >= CALM || now.duration_since(behind_since) >= LATEST
     }
 
-    fn keep(&mut self, doc: &Document) -> Result<(), String> {
+    pub(super) fn keep(&mut self, doc: &Document) -> Result<(), String> {
         let Some(folder) = &self.recovery_folder else {
             return Ok(());
         };
@@ -89,25 +87,6 @@ impl Autosave {
         self.kept = Some(doc.revision());
         self.behind_since = None;
         Ok(())
-    }
-}
-
-impl Session {
-    /// Renews the copy for recovery when it is due. Gives how long until it must be looked at
-    /// again, if it is behind.
-    pub(super) fn autosave(&mut self, now: Instant) -> Option<Duration> {
-        let doc = self.doc.as_ref().filter(|d| d.is_unsaved())?;
-        self.autosave.recovery_folder.as_ref()?;
-        if self.autosave.due(doc.revision(), now) {
-            let kept = self.autosave.keep(doc);
-            if let Err(why) = kept {
-                self.notices
-                    .warning(format!("No copy for recovery could be made. {why}"));
-                // Not again until something changes.
-                self.autosave.kept = Some(doc.revision());
-            }
-        }
-        self.autosave.behind_since.map(|_| CALM)
     }
 }
 

@@ -1,46 +1,16 @@
 //! The system's dialogs for files.
 
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use rfd::FileDialog;
 
 use super::Session;
+use super::dialog::{Dialog, Picked};
 use crate::commands::Browse;
 use crate::jobs::{Job, Outcome};
 use crate::model::names::{TOOLPATH_ENDINGS, file_name};
 use crate::model::page::Page;
-
-/// Nobody cancels a dialog this soon: it never opened.
-const NEVER_OPENED: Duration = Duration::from_millis(400);
-
-/// What a dialog gave.
-#[derive(Debug, PartialEq)]
-pub enum Picked {
-    /// A file or a folder.
-    File(PathBuf),
-    /// Nothing: it was cancelled.
-    Nothing,
-    /// Nothing: the system has no dialog to show.
-    NoDialog,
-}
-
-impl Picked {
-    /// From what a dialog gave, and how long it was open.
-    pub fn after(given: Option<PathBuf>, open: Duration) -> Self {
-        match given {
-            Some(file) => Self::File(file),
-            None if open < NEVER_OPENED => Self::NoDialog,
-            None => Self::Nothing,
-        }
-    }
-}
-
-/// A dialog that is open.
-pub(super) struct Dialog {
-    what: Browse,
-    job: Job<Picked>,
-}
 
 impl Session {
     /// Opens the system's dialog.

@@ -8,9 +8,11 @@ mod autosave;
 mod blending;
 mod browsing;
 mod cards;
+mod coloured;
 mod colouring;
 mod commands;
 mod cutting;
+mod dialog;
 mod editing;
 mod fading;
 pub mod filled;
@@ -20,12 +22,16 @@ mod opening;
 mod painting;
 mod prediction;
 mod preparing;
+mod preview;
 mod previewing;
+mod recovering;
 mod regions;
 mod reviewing;
 mod saving;
 mod spools;
+mod told;
 mod toolpath;
+mod toolpath_files;
 mod viewing;
 mod weaving;
 mod work;
@@ -55,16 +61,16 @@ use crate::model::strands::StrandUpdate;
 use crate::model::tool::Tools;
 use crate::model::view::View;
 
-pub use browsing::Picked;
+pub use dialog::Picked;
 pub use following::FollowView;
+pub use told::Told;
 pub use toolpath::Toolpath;
-pub use work::Told;
 
 use autosave::Autosave;
-use browsing::Dialog;
-use colouring::Colouring;
+use coloured::Colouring;
+use dialog::Dialog;
 use filled::Filled;
-use previewing::Preview;
+use preview::Preview;
 
 /// All that the window knows. Panels read it; commands change it.
 pub struct Session {

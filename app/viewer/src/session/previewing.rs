@@ -10,21 +10,6 @@ use crate::jobs::sketch::{Order, Shape, Sketch, Sketcher};
 use crate::model::skin::{SkinMesh, SkinUpdate};
 use crate::model::tool::Tool;
 
-/// What is laid over the part, and who draws it.
-#[derive(Default)]
-pub(super) struct Preview {
-    /// Draws it, once something is to be laid over the part.
-    pub(super) sketcher: Option<Sketcher>,
-    /// Where the preview under the pointer was worked out last.
-    at: Option<SurfacePoint>,
-    /// Whether the scene shows it.
-    hover: bool,
-    /// Whether the scene shows a stroke being painted.
-    drawn: bool,
-    /// The stroke is in the plan, and stays until the part itself has been redrawn.
-    pub(super) waits: bool,
-}
-
 impl Session {
     /// The pointer is at a position on the stage.
     pub fn hover_at(&mut self, at: Pos2) {

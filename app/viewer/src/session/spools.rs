@@ -6,7 +6,7 @@ use blend::{MeasuredSpools, Shares, Spool, SpoolColour, Srgb};
 use plan::{Edit, External, Paint, Region, SpoolSet};
 
 use super::Session;
-use super::colouring::GREY;
+use super::coloured::GREY;
 use crate::jobs::spool_file::{self, Found};
 use crate::jobs::{Job, Outcome};
 use crate::model::names::{folder_of, relative};

@@ -6,18 +6,11 @@ use geometry::Progress;
 
 use super::Session;
 use super::filled::poll;
+use super::told::{Told, told_of};
 use crate::jobs::Job;
-
-/// Work that a person sees: its title, its stage, and how far it is.
-pub type Told = (String, String, f32);
 
 fn told<T: Send + 'static>(job: Option<&Job<T>>) -> Option<Told> {
     job.map(told_of)
-}
-
-pub(super) fn told_of<T: Send + 'static>(job: &Job<T>) -> Told {
-    let (stage, fraction) = job.progress().seen();
-    (job.title().to_owned(), stage, fraction)
 }
 
 impl Session {

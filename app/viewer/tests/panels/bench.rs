@@ -13,15 +13,15 @@ use tintfall_viewer::frame;
 use tintfall_viewer::model::document::Origin;
 use tintfall_viewer::session::Session;
 
-pub const SIZE: Vec2 = Vec2::new(1280.0, 800.0);
+pub(crate) const SIZE: Vec2 = Vec2::new(1280.0, 800.0);
 
-pub fn block() -> Surface {
+pub(crate) fn block() -> Surface {
     let mesh = geometry::solids::cuboid(DVec3::new(40.0, 40.0, 60.0)).expect("a block");
     Surface::new(Arc::new(mesh))
 }
 
 /// Its layers are thick, so that few have to be worked out.
-pub fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     let mut plan = Plan::first(FirstPlan {
         mesh: MeshSource::named("block.stl"),
         title: "Mooring block".to_owned(),
@@ -33,7 +33,7 @@ pub fn plan() -> Plan {
 }
 
 /// The window with the block open and all background work done.
-pub fn bench<'a>(home: Option<&Path>) -> Harness<'a, Session> {
+pub(crate) fn bench<'a>(home: Option<&Path>) -> Harness<'a, Session> {
     let mut session = Session::new(home.map(Home::at));
     session.take_part(plan(), Origin::default(), block());
     session.finish_work();
@@ -41,7 +41,7 @@ pub fn bench<'a>(home: Option<&Path>) -> Harness<'a, Session> {
 }
 
 /// A session in its window.
-pub fn shown<'a>(session: Session) -> Harness<'a, Session> {
+pub(crate) fn shown<'a>(session: Session) -> Harness<'a, Session> {
     let mut harness = Harness::builder()
         .with_size(SIZE)
         .with_max_steps(60)
@@ -50,23 +50,23 @@ pub fn shown<'a>(session: Session) -> Harness<'a, Session> {
     harness
 }
 
-pub fn plan_of<'a>(harness: &'a Harness<'_, Session>) -> &'a Plan {
+pub(crate) fn plan_of<'a>(harness: &'a Harness<'_, Session>) -> &'a Plan {
     harness.state().doc.as_ref().expect("a part").plan()
 }
 
-pub fn settle(harness: &mut Harness<'_, Session>) {
+pub(crate) fn settle(harness: &mut Harness<'_, Session>) {
     harness.run_ok();
     harness.state_mut().finish_work();
     harness.run_ok();
 }
 
-pub fn click(harness: &mut Harness<'_, Session>, label: &str) {
+pub(crate) fn click(harness: &mut Harness<'_, Session>, label: &str) {
     harness.get_by_label(label).click();
     settle(harness);
 }
 
 /// A drag of the pointer with the primary button, in small steps.
-pub fn drag(harness: &mut Harness<'_, Session>, path: &[Pos2]) {
+pub(crate) fn drag(harness: &mut Harness<'_, Session>, path: &[Pos2]) {
     let button = |pos, pressed| egui::Event::PointerButton {
         pos,
         button: egui::PointerButton::Primary,
@@ -85,18 +85,18 @@ pub fn drag(harness: &mut Harness<'_, Session>, path: &[Pos2]) {
     settle(harness);
 }
 
-pub fn line(from: Pos2, to: Pos2) -> Vec<Pos2> {
+pub(crate) fn line(from: Pos2, to: Pos2) -> Vec<Pos2> {
     (0..=10)
         .map(|i| from + (to - from) * (i as f32 / 10.0))
         .collect()
 }
 
-pub fn rect_of(harness: &Harness<'_, Session>, label: &str) -> Rect {
+pub(crate) fn rect_of(harness: &Harness<'_, Session>, label: &str) -> Rect {
     harness.get_by_label(label).rect()
 }
 
 /// Where the ribbon shows a height, in its column of blends.
-pub fn on_blends(harness: &Harness<'_, Session>, height_mm: f64) -> Pos2 {
+pub(crate) fn on_blends(harness: &Harness<'_, Session>, height_mm: f64) -> Pos2 {
     let view = &harness.state().view;
     let ribbon = rect_of(harness, "Height ribbon");
     pos2(
@@ -105,7 +105,7 @@ pub fn on_blends(harness: &Harness<'_, Session>, height_mm: f64) -> Pos2 {
     )
 }
 
-pub fn on_stage(harness: &Harness<'_, Session>, point: DVec3) -> Pos2 {
+pub(crate) fn on_stage(harness: &Harness<'_, Session>, point: DVec3) -> Pos2 {
     let view = &harness.state().view;
     view.camera.project(view.stage, point).expect("in sight")
 }

@@ -6,9 +6,10 @@ use blend::{Lab, Shares, ciede2000};
 use plan::Painted;
 use plan::economy::FlushTable;
 
+use super::atoms;
 use super::order::{self, Wants};
+use super::planned::{Change, Facts, Keeps};
 use super::sections::Section;
-use super::{Change, Facts, Keeps, atoms};
 
 /// Blends nearer than this follow on each other without a purge, ΔE00: the steps of a fade,
 /// which a command sent ahead lays exactly.

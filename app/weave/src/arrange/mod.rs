@@ -24,81 +24,32 @@ mod habits;
 mod lay;
 mod lines;
 mod order;
+mod planned;
 mod planning;
 mod plate;
 mod sections;
 mod sequence;
 
+pub(crate) use planned::Job;
+pub use planned::{Arrange, Arranged, Purge};
+
 use std::io::{self, Read, Write};
 
 use geometry::Progress;
 use plan::Painted;
-use plan::schedule::Asked;
-use toolpath::{Distance, MachineState, Move, Settings, filament_area_mm2};
+use toolpath::{Distance, MachineState, Move, filament_area_mm2};
 
 use crate::WeaveError;
 use crate::asking::Asking;
-use crate::overrides::Overrides;
-use crate::register::Placement;
 use atoms::Cut;
-use block::{Block, Level};
 use groups::{Groups, group_in};
-use habits::{Habits, Learner};
+use habits::Learner;
 use lay::{Item, Lay, LayError};
-use order::Wants;
+use planned::{Facts, Keeps, Planned};
 use planning::Planning;
 use plate::{Hangs, Squares};
 use sections::{Section, Sections};
 use sequence::{sequence, taken};
-
-/// Where plastic may go that has to pass between two blends.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Purge {
-    /// Nothing is moved: each blend is fed as near to its place as the file's order lets it.
-    Stay,
-    /// Into what nobody sees of the part.
-    Inside,
-    /// There, and what it can't take into a block beside the part.
-    #[default]
-    Block,
-}
-
-/// How a toolpath is to be laid anew.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Arrange {
-    /// Where purged plastic goes.
-    pub purge: Purge,
-    /// How far a blend may be off when its region begins, ΔE00; the machine's own allowance
-    /// if none is given.
-    pub allow_de00: Option<f64>,
-    /// The block's low corner on the plate, mm; a free place is looked for otherwise.
-    pub block_at_mm: Option<[f64; 2]>,
-    /// The bed's size, mm, from the plate's origin.
-    pub bed_mm: Option<[f64; 2]>,
-}
-
-/// What was done.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Arranged {
-    /// Sections that are laid in another order than the file's.
-    pub reordered: u64,
-    /// Sections of several blends that had to stay in order.
-    pub in_order: u64,
-    /// Moves cut where regions end.
-    pub cuts: u64,
-    /// Plastic that changes of blend need in all, mm³,
-    pub needed_mm3: f64,
-    /// and how much of it nobody sees within the part.
-    pub hidden_mm3: f64,
-    /// The block, if there is one.
-    pub block: Option<Block>,
-    /// Its plastic, mm³,
-    pub block_mm3: f64,
-    /// and its mass by the first spool's density, g.
-    pub block_g: f64,
-    /// What a person should know.
-    pub cautions: Vec<String>,
-}
 
 /// Plastic that hangs from one end by less than this needs nothing beside it, mm.
 const HANGS_MM: f64 = 1.5;
@@ -111,74 +62,6 @@ const PLATE_MM: f64 = 2.0;
 
 /// More sections than any print has layers.
 const MOST_SECTIONS: usize = 400_000;
-
-/// What is to be laid anew, and by what.
-pub(super) struct Job<'a> {
-    pub how: &'a Arrange,
-    pub asked: &'a Asked<'a>,
-    pub overrides: Option<&'a Overrides>,
-    pub stands: &'a [Placement],
-    pub settings: Settings,
-}
-
-/// What is known of a section after the first reading.
-#[derive(Clone, Debug, Default)]
-struct Facts {
-    top_mm: f64,
-    wants: Wants,
-    /// Volume of each group, mm³.
-    volumes: Vec<f64>,
-    /// For each blend of the section the group that it is in.
-    group_of: Vec<(u32, u32)>,
-    feed_mm_min: f64,
-    keeps: Keeps,
-}
-
-/// What of a section must stay.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-enum Keeps {
-    /// It may be laid in any order.
-    #[default]
-    Nothing,
-    /// The file's order: something in it lies over a gap. A purge may come between.
-    Order,
-    /// All of it, line for line.
-    All,
-}
-
-/// One change of blend within a section or before it.
-#[derive(Clone, Copy, Debug, Default)]
-struct Change {
-    /// Laid before this group of the order.
-    before: usize,
-    from: u32,
-    to: u32,
-    free_mm3: f64,
-    purge_mm3: f64,
-    /// Plastic of the new blend in the section, mm³.
-    seen_mm3: f64,
-}
-
-/// What is to be done with a section.
-#[derive(Clone, Debug, Default)]
-struct Doing {
-    order: Vec<u32>,
-    changes: Vec<Change>,
-    /// The block's layer that is laid with this section, and how thick it is.
-    level: Option<(usize, f64)>,
-    /// The section lays what the block's layer still lacks.
-    closes: bool,
-}
-
-/// Everything that the second reading needs.
-struct Planned {
-    facts: Vec<Facts>,
-    doing: Vec<Doing>,
-    habits: Habits,
-    block: Option<Block>,
-    levels: Vec<Level>,
-    arranged: Arranged,
-}
 
 /// Lays a toolpath anew into `out`; `None`, and nothing written, if nothing is gained by it.
 ///

@@ -8,8 +8,8 @@ use super::block::{self, Block, CARRYING, Level};
 use super::groups::Groups;
 use super::habits::Habits;
 use super::order::{self, Wants};
+use super::planned::{Arranged, Change, Doing, Facts, Job, Keeps, Planned, Purge};
 use super::plate::Squares;
-use super::{Arranged, Change, Doing, Facts, Job, Keeps, Planned, Purge};
 
 /// Parts of what a change asks for that are tried: less leaves more to be seen, and takes less.
 const PARTS: [f64; 8] = [1.0, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.4];

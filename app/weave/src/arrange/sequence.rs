@@ -2,9 +2,9 @@
 
 use std::collections::HashSet;
 
-use super::Doing;
 use super::atoms::Cut;
 use super::lay::Item;
+use super::planned::Doing;
 
 /// A section's items: group by group in the file's own order, with plastic that nobody sees and
 /// then a purge before each change.

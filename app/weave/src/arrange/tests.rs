@@ -6,8 +6,11 @@ use geometry::{DVec3, Mask, solids};
 use plan::machine::Chamber;
 use project::signoff::Standing;
 
+use toolpath::Settings;
+
 use super::*;
 use crate::dialect::Dialect;
+use crate::register::Placement;
 use crate::register::tests::sliced;
 use crate::tests::{painted_on, region, run};
 use crate::verify::{Verified, Verify};

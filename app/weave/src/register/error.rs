@@ -4,7 +4,7 @@ use geometry::Cancelled;
 use toolpath::ReadError;
 
 /// Root mean square distances beyond this are refused, mm: half a usual line's width.
-pub(crate) const MOST_RESIDUAL_MM: f64 = 0.2;
+pub const MOST_RESIDUAL_MM: f64 = 0.2;
 
 /// Why no stand was found.
 #[derive(Debug, thiserror::Error)]

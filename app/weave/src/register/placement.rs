@@ -18,7 +18,7 @@ pub struct Placement {
 
 impl Placement {
     /// From the part to the plate.
-    pub(crate) fn to_plate(&self, part_mm: DVec3) -> DVec3 {
+    pub(crate) fn to_plate(self, part_mm: DVec3) -> DVec3 {
         let turned = self.rotation().rotate(part_mm.truncate());
         (turned + DVec2::from(self.shift_mm)).extend(part_mm.z + self.lift_mm)
     }

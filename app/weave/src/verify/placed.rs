@@ -9,7 +9,7 @@ use crate::{Source, WeaveError};
 
 /// The head and what is found may differ by this much at the part's rim, mm: a quarter of a
 /// usual line's width is 0.1, the head rounds, and a copy may be set by hand.
-pub(crate) const MOST_OFF_MM: f64 = 0.3;
+pub const MOST_OFF_MM: f64 = 0.3;
 
 /// The copies that a file's head tells of, in its order; none if it tells of none.
 ///

@@ -4,20 +4,23 @@
 //! Extension 1.1 (objects in several model parts). Read are meshes, components, build
 //! items, their transforms and the unit. Nothing is ever unpacked to disk.
 
+mod faults;
 mod model;
 mod utf16;
 
 use std::collections::{HashMap, HashSet};
-use std::io::{self, BufReader, Read};
+use std::io::{BufReader, Read};
 
 use glam::DAffine3;
 use zip::ZipArchive;
 use zip::result::ZipError;
 
+use self::faults::{broken, io_in_words};
 use self::model::{Body, Item, Model, Object, ObjectId};
 use super::build::Builder;
-use super::limits::{self, Capped, MOST_EXPANSION, OVER_ALLOWANCE};
-use super::{Bytes, Facts, Format, Problem, Source};
+use super::limits::{self, Capped};
+use super::source::Bytes;
+use super::{Facts, Problem, Source};
 use crate::Progress;
 use crate::unit::Unit;
 
@@ -27,10 +30,6 @@ const MOST_DEPTH: usize = 16;
 const MOST_RELATIONSHIPS: u64 = 1 << 20;
 /// Where the start part is when no relationship says so.
 const USUAL_START: &str = "3D/3dmodel.model";
-
-fn broken(what: impl Into<String>) -> Problem {
-    Problem::broken(Format::ThreeMf, what)
-}
 
 /// Reads a 3MF file.
 pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
@@ -231,23 +230,6 @@ fn in_words(error: ZipError) -> Problem {
     match error {
         ZipError::Io(error) => io_in_words(error),
         other => broken(format!("its ZIP package: {other}")),
-    }
-}
-
-/// What is read through the package fails for reasons of content more than of the disk.
-fn io_in_words(error: io::Error) -> Problem {
-    if error.to_string().contains(OVER_ALLOWANCE) {
-        return Problem::Refused(format!(
-            "it unpacks to more than {MOST_EXPANSION} times its size, which no mesh does"
-        ));
-    }
-    match error.kind() {
-        io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => {
-            broken(format!(
-                "its ZIP package is cut short or damaged ({error}); copy or export it again"
-            ))
-        }
-        _ => Problem::Io(error),
     }
 }
 

@@ -7,7 +7,7 @@ use glam::{DAffine3, DMat3, DVec3};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
-use super::{broken, io_in_words};
+use super::faults::{broken, io_in_words};
 use crate::Progress;
 use crate::read::Problem;
 use crate::read::text::{number, shown, words};

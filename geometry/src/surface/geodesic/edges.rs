@@ -2,8 +2,9 @@
 
 use smallvec::SmallVec;
 
-use super::NONE;
+use super::names::NONE;
 use super::window::{Contest, State, Window, contest, merged};
+use crate::Mesh;
 
 /// Windows narrower than this share of their edge are left out.
 const NARROW: f64 = 1e-11;
@@ -197,4 +198,11 @@ impl Edges {
             None => self.edges[edge as usize].first = to,
         }
     }
+}
+
+/// The ends of a side by the mesh's names, the lower name first: so its edge runs.
+pub(super) fn ends(mesh: &Mesh, facet: u32, side: usize) -> (u32, u32) {
+    let corners = mesh.triangles()[facet as usize];
+    let (a, b) = (corners[side], corners[(side + 1) % 3]);
+    (a.min(b), a.max(b))
 }

@@ -2,7 +2,7 @@
 
 use glam::DVec3;
 
-use super::propagate::ends;
+use super::edges::ends;
 use super::window::length;
 use crate::Mesh;
 use crate::surface::facet::nearest_on_segment;

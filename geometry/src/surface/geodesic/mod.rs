@@ -42,9 +42,6 @@ pub(crate) use front::Front;
 pub(crate) use propagate::{Bounds, Stopped};
 pub(crate) use trace::{Line, Piece, trace};
 
-/// No such edge, vertex or window.
-const NONE: u32 = u32::MAX;
-
 /// The share of itself by which a distance may be off.
 pub(crate) const TOLERANCE: f64 = 5e-4;
 

@@ -2,7 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use super::NONE;
+/// No such edge, vertex or window.
+pub(super) const NONE: u32 = u32::MAX;
 
 /// For each name its number: looked up by hash for a few, in a table for most of a mesh.
 #[derive(Clone)]

@@ -5,9 +5,9 @@ use std::collections::BinaryHeap;
 
 use glam::DVec3;
 
-use super::NONE;
-use super::edges::{Changed, Edge, Edges};
+use super::edges::{Changed, Edge, Edges, ends};
 use super::fan::{Fan, Wedge, fan};
+use super::names::NONE;
 use super::names::Names;
 use super::window::{Error, State, Window, length};
 use crate::surface::Adjacency;
@@ -471,13 +471,6 @@ struct View {
     from: (f64, f64),
     /// Where it ends, and the ray there; none if it sees the corner across.
     to: Option<(f64, f64)>,
-}
-
-/// The ends of a side by the mesh's names, the lower name first: so its edge runs.
-pub(super) fn ends(mesh: &Mesh, facet: u32, side: usize) -> (u32, u32) {
-    let corners = mesh.triangles()[facet as usize];
-    let (a, b) = (corners[side], corners[(side + 1) % 3]);
-    (a.min(b), a.max(b))
 }
 
 /// Something to be carried on.

@@ -3,8 +3,9 @@
 use glam::DVec3;
 use smallvec::SmallVec;
 
-use super::NONE;
-use super::propagate::{Propagation, ends};
+use super::edges::ends;
+use super::names::NONE;
+use super::propagate::Propagation;
 use super::trace::Piece;
 use super::window::{Error, State, Window};
 use crate::surface::facet::nearest_on_segment;

@@ -1,6 +1,6 @@
 //! Windows: what a source sees of an edge, through the facets between.
 
-use super::NONE;
+use super::names::NONE;
 
 /// Where a window is on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -3,7 +3,7 @@
 
 use egui::{CornerRadius, Mesh, Shape, Stroke, StrokeKind, Ui};
 
-use super::Sheet;
+use super::sheet::Sheet;
 use crate::model::profile::{Piece, Row};
 
 /// Draws the column.

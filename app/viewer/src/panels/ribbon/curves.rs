@@ -2,7 +2,7 @@
 
 use egui::{Align2, FontId, Mesh, Painter, Pos2, Rect, Shape, Stroke, Ui, Vec2, pos2, vec2};
 
-use super::Sheet;
+use super::sheet::Sheet;
 use crate::model::profile::Row;
 use crate::panels::icon::{self, Icon};
 use crate::theme::Palette;

@@ -9,7 +9,7 @@ use egui::{
 use geometry::{Field, Mask};
 use plan::Paint;
 
-use super::Sheet;
+use super::sheet::Sheet;
 use crate::commands::{Command, Commands, Edge};
 use crate::panels::widgets::mm;
 use crate::theme::size;

@@ -4,7 +4,7 @@ use egui::{Color32, CornerRadius, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInf
 use geometry::Mask;
 use plan::Plan;
 
-use super::Sheet;
+use super::sheet::Sheet;
 use crate::commands::{Command, Commands};
 use crate::model::profile::Profile;
 use crate::panels::widgets::{colour32, mm};

@@ -2,7 +2,7 @@
 
 use egui::{Align, Layout, Rect, RichText, Ui, UiBuilder, vec2};
 
-use super::Sheet;
+use super::sheet::Sheet;
 use crate::panels::widgets::{self, note, paint_swatch};
 use crate::theme::size;
 

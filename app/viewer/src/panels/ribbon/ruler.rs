@@ -2,8 +2,8 @@
 
 use egui::{Align2, FontId, Stroke, Ui, pos2};
 
-use super::Sheet;
 use super::scale::multiples;
+use super::sheet::Sheet;
 use crate::panels::widgets;
 use crate::theme::size;
 

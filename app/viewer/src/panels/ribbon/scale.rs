@@ -79,7 +79,7 @@ impl Scale {
 }
 
 /// Multiples of a step between two heights, at most a few hundred.
-pub fn multiples(step_mm: f64, (low_mm, high_mm): (f64, f64)) -> impl Iterator<Item = i64> {
+pub(super) fn multiples(step_mm: f64, (low_mm, high_mm): (f64, f64)) -> impl Iterator<Item = i64> {
     let first = (low_mm / step_mm).ceil();
     let last = (high_mm / step_mm).floor().min(first + 2000.0);
     let is_sound = first.is_finite() && last.is_finite();

@@ -1,0 +1,90 @@
+//! Why a mask cannot be used.
+
+use glam::DVec3;
+
+use crate::Cancelled;
+
+/// Why a mask cannot be used. The words say what is wrong and what to do.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum MaskError {
+    /// Infinite, or not a number.
+    #[error("{name} is not a finite number; give it a length or angle")]
+    NotFinite {
+        /// The field.
+        name: &'static str,
+    },
+    /// A length that must be above zero is not.
+    #[error("{name} is {value}; it must be greater than 0")]
+    NotPositive {
+        /// The field.
+        name: &'static str,
+        /// Its value.
+        value: f64,
+    },
+    /// The lower end is not below the upper.
+    #[error("{lower} is {from} and {upper} is {to}; {lower} must be the smaller of the two")]
+    NotRising {
+        /// The field that must be smaller.
+        lower: &'static str,
+        /// Its value.
+        from: f64,
+        /// The field that must be greater.
+        upper: &'static str,
+        /// Its value.
+        to: f64,
+    },
+    /// A direction of no length.
+    #[error("the direction {direction} points nowhere; for example (0, 0, 1) points up")]
+    NoDirection {
+        /// As given.
+        direction: DVec3,
+    },
+    /// A cylinder whose axis has no length.
+    #[error("the cylinder's axis begins and ends at {at}; give it two different ends")]
+    NoAxis {
+        /// Both ends.
+        at: DVec3,
+    },
+    /// A crease angle outside `0..=180`.
+    #[error("angle_deg is {value}; it must be between 0 and 180")]
+    Angle {
+        /// As given.
+        value: f64,
+    },
+    /// A stroke without dabs.
+    #[error("the stroke has no dabs; give it at least one point, or remove it")]
+    NoDabs,
+    /// The mesh file has no object or group of this name.
+    #[error("no object or group is named '{name}'; {known}")]
+    NoSuchObject {
+        /// As given.
+        name: String,
+        /// What there is, in words.
+        known: String,
+    },
+    /// `All` or `Any` of nothing.
+    #[error("{combination} holds no masks; put at least one in, or remove it")]
+    NoParts {
+        /// `All` or `Any`.
+        combination: &'static str,
+    },
+    /// A mask within a mask is at fault.
+    #[error("mask {number} in {combination}: {error}")]
+    Within {
+        /// `All`, `Any` or `Not`.
+        combination: &'static str,
+        /// Which one, counted from 1.
+        number: usize,
+        /// What is wrong with it.
+        error: Box<MaskError>,
+    },
+    /// Distances along the skin about a stroke would take more memory than they may.
+    #[error(
+        "the skin about the stroke is made of too many thin facets to measure along it; \
+         make radius_mm or reach_mm smaller, or mend the mesh"
+    )]
+    TooInvolved,
+    /// The work was told to stop.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}

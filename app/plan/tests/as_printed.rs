@@ -377,3 +377,17 @@ fn the_watch_table_adds_up_to_what_is_fed() {
     assert!(watch.rows[0].drives[0].turns_since > 5.0 * watch.rows[0].drives[1].turns_since);
     assert!(watch.rows[3].drives[1].turns_since > 5.0 * watch.rows[3].drives[0].turns_since);
 }
+
+/// Version 1 called the 95 % figure `most_de00`.
+#[test]
+fn version_1_is_read() {
+    let (cube, plan) = two_halves(20.0, 0.4);
+    let printed = Job::new(cube, plan).printed();
+    let text = printed.to_ron().expect("text");
+    assert!(text.contains("version: 2") && text.contains("p95_de00"));
+    let old = text.replacen("version: 2", "version: 1", 1);
+    let old = old.replace("p95_de00", "most_de00");
+    assert_eq!(AsPrinted::from_ron(&old).expect("version 1"), printed);
+    let newer = text.replacen("version: 2", "version: 3", 1);
+    assert!(AsPrinted::from_ron(&newer).is_err());
+}

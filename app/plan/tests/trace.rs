@@ -313,6 +313,7 @@ fn planted_faults_are_found() {
     println!("{right} of {all} right");
     assert!(10 * right >= 9 * all, "{table:?}");
     let sizes: Vec<f64> = rounds.iter().flat_map(|r| r.sizes.clone()).collect();
+    assert!(sizes.iter().all(|size| size.is_finite()), "{sizes:?}");
     let worst = sizes.iter().map(|s| s.abs()).fold(0.0, f64::max);
     println!("sizes of lag and feed are off by {worst:.2} at most");
     assert!(worst < 0.35, "{sizes:?}");

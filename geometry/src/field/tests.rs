@@ -31,7 +31,11 @@ fn worst(
         let found = field.at(surface.nearest(p));
         (found - wanted).abs() / wanted.max(floor)
     });
-    errors.fold(0.0, f64::max)
+    // `f64::max` would pass over what is not a number.
+    errors.fold(0.0, |worst, error| match error > worst || error.is_nan() {
+        true => error,
+        false => worst,
+    })
 }
 
 /// From the middle of a cube's top to points on one side: the two faces laid flat.

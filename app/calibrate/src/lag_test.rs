@@ -224,6 +224,7 @@ fn plan_of(
             lead: false,
             ..Laying::default()
         },
+        blends: Vec::new(),
         regions,
     }
 }

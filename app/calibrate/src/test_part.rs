@@ -232,6 +232,7 @@ fn plan_of(
         step_de00: 4.0,
         filling: Filling::SOLID,
         laying: Default::default(),
+        blends: Vec::new(),
         regions: regions.collect(),
     }
 }

@@ -24,8 +24,8 @@ pub mod watch;
 
 pub use as_printed::{AsPrinted, JumpOffer};
 pub use document::{
-    BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, Paint, Plan, Region,
-    SharedLayers, SpoolSet, Wall,
+    BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, NamedBlend, Paint,
+    Plan, Region, SharedLayers, SpoolSet, Wall,
 };
 pub use edit::{Drag, Edit, EditError, History};
 pub use machine::{Chamber, Drive, Machine};

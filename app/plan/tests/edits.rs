@@ -4,8 +4,8 @@ use blend::{Fade, Shares, Spacing, Spool, SpoolColour, Srgb, Stop};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask};
 use plan::{
-    BrushStroke, Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, Paint, Plan,
-    Region, Wall,
+    BrushStroke, Edit, EditError, FirstPlan, History, Laying, Machine, MeshSource, NamedBlend,
+    Paint, Plan, Region, Wall,
 };
 use proptest::prelude::*;
 
@@ -359,4 +359,108 @@ fn removing_a_spool_shares_its_part_out() {
         panic!("one blend");
     };
     assert_eq!(left, Shares::from_weights(&[0.2, 0.3]).expect("shares"));
+}
+
+fn named(name: &str, first: f64) -> NamedBlend {
+    NamedBlend {
+        name: name.to_owned(),
+        shares: shares(first),
+    }
+}
+
+/// What region 1 and 2 are fed.
+fn fed(plan: &Plan) -> [Option<Shares>; 2] {
+    [1, 2].map(|i| plan.regions[i].paint.one_blend().copied())
+}
+
+#[test]
+fn a_named_blend_changes_all_its_regions_at_once() {
+    let mut plan = start();
+    let blends = vec![named("Dusk", 0.4), named("Dawn", 0.9)];
+    Edit::SetBlends(blends)
+        .apply(&mut plan)
+        .expect("a sound list");
+    for region in [1, 2] {
+        // What the paint brings along does not count: the plan's list does.
+        let to = Paint::Blend(named("Dusk", 0.1));
+        Edit::SetPaint { region, to }
+            .apply(&mut plan)
+            .expect("a known name");
+    }
+    assert_eq!(fed(&plan), [Some(shares(0.4)); 2]);
+    let before = plan.clone();
+    let brighter = vec![named("Dusk", 0.7), named("Dawn", 0.9)];
+    let undo = Edit::SetBlends(brighter)
+        .apply(&mut plan)
+        .expect("a change");
+    assert_eq!(fed(&plan), [Some(shares(0.7)); 2]);
+    undo.apply(&mut plan).expect("taken back");
+    assert_eq!(plan, before);
+    let rename = Edit::RenameBlend {
+        from: "Dusk".into(),
+        to: "Evening".into(),
+    };
+    let undo = rename.apply(&mut plan).expect("a free name");
+    assert!(plan.blend_named("Dusk").is_none());
+    assert_eq!(fed(&plan), [Some(shares(0.4)); 2]);
+    undo.apply(&mut plan).expect("taken back");
+    assert_eq!(plan, before);
+    // Refused, and the plan stays as it was: a name in use taken out, a name twice, an
+    // unknown name, other shares than spools.
+    for wrong in [
+        Edit::SetBlends(vec![named("Dawn", 0.9)]),
+        Edit::RenameBlend {
+            from: "Dusk".into(),
+            to: "Dawn".into(),
+        },
+        Edit::RenameBlend {
+            from: "Noon".into(),
+            to: "Night".into(),
+        },
+        Edit::SetPaint {
+            region: 1,
+            to: Paint::Blend(named("Noon", 0.5)),
+        },
+        Edit::SetBlends(vec![NamedBlend {
+            name: "Dusk".into(),
+            shares: Shares::SINGLE,
+        }]),
+    ] {
+        let said = format!("{wrong:?}");
+        wrong.apply(&mut plan).expect_err(&said);
+        assert_eq!(plan, before, "{said}");
+    }
+    // A spool more: the list's blends get a share for it, and the regions with them.
+    let spool = Spool::new("Extra", SpoolColour::Hex(Srgb([9, 9, 9])));
+    let undo = Edit::AddSpool { at: 2, spool }
+        .apply(&mut plan)
+        .expect("room");
+    let three = Shares::new(&[0.4, 0.6, 0.0]).expect("shares");
+    assert_eq!(plan.blends[0].shares, three);
+    assert_eq!(fed(&plan), [Some(three); 2]);
+    undo.apply(&mut plan).expect("taken back");
+    assert_eq!(plan, before);
+}
+
+#[test]
+fn a_plan_names_its_blends_in_its_text() {
+    let mut plan = start();
+    plan.blends = vec![named("Dusk", 0.4)];
+    let to = Paint::Blend(named("Dusk", 0.4));
+    Edit::SetPaint { region: 1, to }
+        .apply(&mut plan)
+        .expect("a known name");
+    let text = plan.to_ron().expect("text");
+    assert!(text.contains("Blend(\"Dusk\")"), "{text}");
+    assert_eq!(Plan::from_ron(&text).expect("reads"), plan);
+    // A change by hand in one place is a change of the region.
+    let by_hand = text.replacen("[0.4, 0.6]", "[0.25, 0.75]", 1);
+    let read = Plan::from_ron(&by_hand).expect("reads");
+    assert_eq!(read.regions[1].paint.one_blend(), Some(&shares(0.25)));
+    let wrong = text.replacen("Blend(\"Dusk\")", "Blend(\"Dust\")", 1);
+    let said = Plan::from_ron(&wrong).expect_err("unknown").to_string();
+    assert!(
+        said.contains("line ") && said.contains("'Dust'") && said.contains("'Dusk'"),
+        "{said}"
+    );
 }

@@ -76,7 +76,7 @@ fn points_stand_in_brackets_or_without() {
         let plan = Plan::from_ron(&text).map_err(|e| e.to_string())?;
         match &plan.regions[1].paint {
             Paint::Fade { along, .. } => Ok::<_, String>(along.clone()),
-            Paint::Fixed(_) => Err("no fade".to_owned()),
+            Paint::Fixed(_) | Paint::Blend(_) => Err("no fade".to_owned()),
         }
     };
     let point = DVec3::new(1.0, -0.3, 2e-3);

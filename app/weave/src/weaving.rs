@@ -461,7 +461,7 @@ pub(crate) fn heights_mm(parts: &[f64], height_mm: f64, lift_mm: f64, layer_mm: 
 pub(crate) fn turn_matters(plan: &Plan) -> bool {
     plan.regions.iter().any(|region| {
         let level = match &region.paint {
-            Paint::Fixed(_) => true,
+            Paint::Fixed(_) | Paint::Blend(_) => true,
             Paint::Fade { along, .. } => along.depends_on_height_only(),
         };
         !(level && region.brush.is_empty() && region.mask.depends_on_height_only())

@@ -61,6 +61,7 @@ pub fn changes(old: &Plan, new: &Plan, mesh_differs: bool) -> Vec<Change> {
             tell("Colours", format!("{name} from {old} to {new}"));
         }
     }
+    blends(old, new, &mut tell);
     regions(old, new, &mut tell);
     found
 }
@@ -125,6 +126,27 @@ fn spools(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
             ),
         ),
         _ => {}
+    }
+}
+
+fn blends(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
+    let (was, is) = (old.model(), new.model());
+    for blend in &new.blends {
+        let about = format!("Blend '{}'", blend.name);
+        match old.blend_named(&blend.name) {
+            None => tell(&about, format!("added, {}", blend.shares)),
+            Some(before) if before.shares != blend.shares => {
+                let off = difference((&before.shares, &*was), (&blend.shares, &*is));
+                let what = format!("from {} to {}, ΔE00 {off}", before.shares, blend.shares);
+                tell(&about, what);
+            }
+            Some(_) => {}
+        }
+    }
+    for blend in &old.blends {
+        if new.blend_named(&blend.name).is_none() {
+            tell(&format!("Blend '{}'", blend.name), "taken out".to_owned());
+        }
     }
 }
 
@@ -195,7 +217,17 @@ fn region_changes(
     }
     match (&old.paint, &new.paint) {
         (old, new) if old == new => {}
-        (Paint::Fixed(before), Paint::Fixed(after)) => {
+        // The list of named blends tells how they changed.
+        (Paint::Blend(before), Paint::Blend(after)) if before.name == after.name => {}
+        (_, Paint::Blend(named)) => tell(format!(
+            "now the blend '{}', {}",
+            named.name,
+            paint_in_words(&new.paint, is)
+        )),
+        (
+            Paint::Fixed(before) | Paint::Blend(crate::NamedBlend { shares: before, .. }),
+            Paint::Fixed(after),
+        ) => {
             let off = difference((before, was), (after, is));
             tell(format!("its blend from {before} to {after}, ΔE00 {off}"));
         }
@@ -228,10 +260,14 @@ fn difference((old, was): (&Shares, &dyn MixModel), (new, is): (&Shares, &dyn Mi
 
 fn paint_in_words(paint: &Paint, model: &dyn MixModel) -> String {
     match paint {
-        Paint::Fixed(shares) if shares.count() == model.count() => {
+        Paint::Fixed(shares) | Paint::Blend(crate::NamedBlend { shares, .. })
+            if shares.count() == model.count() =>
+        {
             format!("one blend, {shares} ({})", model.mix(shares).to_srgb())
         }
-        Paint::Fixed(shares) => format!("one blend, {shares}"),
+        Paint::Fixed(shares) | Paint::Blend(crate::NamedBlend { shares, .. }) => {
+            format!("one blend, {shares}")
+        }
         Paint::Fade { fade, .. } => format!("a fade of {} stops", fade.stops.len()),
     }
 }

@@ -10,6 +10,9 @@ use crate::ron_text::{Path, Problem};
 /// skin asks them all.
 pub(super) const MOST_REGIONS: usize = 4096;
 
+/// The most named blends of a plan: more than anyone chooses from.
+const MOST_BLENDS: usize = 256;
+
 /// The most characters of a name: nobody reads more, and a page of them takes minutes to lay out.
 const MOST_LETTERS: usize = 200;
 
@@ -62,8 +65,66 @@ impl Plan {
             let what = format!("merge_de00 is {de00}; it must be a number above 0, or left out");
             found.push(Problem::new(Path::field("laying").then("merge_de00"), what));
         }
+        self.check_blends(&mut found);
         self.check_regions(&mut found);
         found
+    }
+
+    fn check_blends(&self, found: &mut Vec<Problem>) {
+        let all = Path::field("blends");
+        let count = self.blends.len();
+        if count > MOST_BLENDS {
+            let what =
+                format!("there are {count} named blends; a plan holds {MOST_BLENDS} at most");
+            found.push(Problem::new(all, what));
+            return;
+        }
+        for (i, blend) in self.blends.iter().enumerate() {
+            let (name, path) = (&blend.name, all.at(i));
+            if let Some(problem) = too_long(name, "a blend's name", path.then("name")) {
+                found.push(problem);
+                continue;
+            }
+            if name.trim().is_empty() {
+                let what = "a blend has no name; give it one, for regions to call it by";
+                found.push(Problem::new(path.then("name"), what));
+            }
+            if self.blends[..i].iter().any(|before| before.name == *name) {
+                let what = format!("two blends are called '{name}'; rename one of them");
+                found.push(Problem::new(path.then("name"), what));
+            }
+            if let Some(what) = count_problem(
+                &format!("blend '{name}'"),
+                &blend.shares,
+                self.component_count(),
+            ) {
+                found.push(Problem::new(path.then("shares"), what));
+            }
+        }
+    }
+
+    /// What is wrong with a region's named blend.
+    fn blend_problem(&self, region: &Region, path: &Path) -> Option<Problem> {
+        let Paint::Blend(named) = &region.paint else {
+            return None;
+        };
+        if self.blend_named(&named.name).is_some() {
+            return None;
+        }
+        let known: Vec<String> = self
+            .blends
+            .iter()
+            .map(|b| format!("'{}'", b.name))
+            .collect();
+        let known = match known.is_empty() {
+            true => "the plan has no named blends".to_owned(),
+            false => format!("its blends are {}", known.join(", ")),
+        };
+        let what = format!(
+            "region '{}' has the blend '{}', which is not in the plan; {known}. Add it to blends",
+            region.name, named.name
+        );
+        Some(Problem::new(path.then("paint"), what))
     }
 
     /// Everything wrong with one region on its own, which is quicker to find.
@@ -75,6 +136,7 @@ impl Plan {
                 check_base(region, &path, &mut found);
             }
             check_region(region, self.component_count(), &path, &mut found);
+            found.extend(self.blend_problem(region, &path));
         }
         found
     }
@@ -101,6 +163,7 @@ impl Plan {
         }
         for (i, region) in self.regions.iter().enumerate() {
             check_region(region, self.component_count(), &all.at(i), found);
+            found.extend(self.blend_problem(region, &all.at(i)));
         }
     }
 }
@@ -224,10 +287,12 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
     let paint = path.then("paint");
     match &region.paint {
         Paint::Fixed(shares) => {
-            if let Some(what) = count_problem(name, shares, count) {
+            if let Some(what) = count_problem(&format!("region '{name}'"), shares, count) {
                 found.push(Problem::new(paint, what));
             }
         }
+        // Its shares stand in the plan's list.
+        Paint::Blend(_) => {}
         Paint::Fade { along, fade } => {
             if let Err(error) = along.check() {
                 let what = format!("region '{name}': the fade's measure: {error}");
@@ -267,17 +332,17 @@ fn check_fade(
             let what = format!("region '{name}': stop {nth} is at {at} mm, and nothing is below 0");
             found.push(Problem::new(stops.at(i).then("at_mm"), what));
         }
-        if let Some(what) = count_problem(name, &stop.shares, count) {
+        if let Some(what) = count_problem(&format!("region '{name}'"), &stop.shares, count) {
             found.push(Problem::new(stops.at(i).then("shares"), what));
         }
     }
 }
 
-fn count_problem(name: &str, shares: &Shares, count: Option<usize>) -> Option<String> {
+fn count_problem(whose: &str, shares: &Shares, count: Option<usize>) -> Option<String> {
     let (has, needs) = (shares.count(), count?);
     (has != needs).then(|| {
         format!(
-            "region '{name}': this blend has {has} shares, and there are {needs} spools; \
+            "{whose}: this blend has {has} shares, and there are {needs} spools; \
              write one share for each, 0 for a spool that is not used"
         )
     })

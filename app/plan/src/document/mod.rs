@@ -8,6 +8,7 @@
     clippy::panic
 )]
 
+mod blends;
 mod check;
 mod external;
 mod filling;
@@ -30,6 +31,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Machine;
 
+pub use blends::NamedBlend;
 pub use external::External;
 pub use filling::Filling;
 pub use hash::{HashError, hex, sha256_hex};
@@ -75,6 +77,9 @@ pub struct Plan {
     /// How the machine is to lay what the regions ask for.
     #[serde(default)]
     pub laying: Laying,
+    /// Blends with a name, for regions to share.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub blends: Vec<NamedBlend>,
     /// The regions, from the base upwards: a later one covers an earlier one, and the first
     /// covers everything, so every point has exactly one blend.
     pub regions: Vec<Region>,
@@ -193,6 +198,8 @@ impl BrushStroke {
 pub enum Paint {
     /// One blend.
     Fixed(Shares),
+    /// One of the plan's named blends; the text has its name alone.
+    Blend(#[serde(with = "blends::by_name")] NamedBlend),
     /// A fade along a measure of the surface.
     Fade {
         /// What it runs along.
@@ -200,6 +207,16 @@ pub enum Paint {
         /// Its stops and spacing.
         fade: Fade,
     },
+}
+
+impl Paint {
+    /// The one blend, unless it is a fade.
+    pub fn one_blend(&self) -> Option<&Shares> {
+        match self {
+            Self::Fixed(shares) | Self::Blend(NamedBlend { shares, .. }) => Some(shares),
+            Self::Fade { .. } => None,
+        }
+    }
 }
 
 /// Three walls of a 0.4 mm nozzle: common practice, no source.

@@ -55,6 +55,7 @@ impl Plan {
             step_de00: step_seen_at_a_glance(),
             filling: Filling::default(),
             laying: Laying::default(),
+            blends: Vec::new(),
             regions: vec![Region::new(
                 "Whole part",
                 Mask::Whole,

@@ -22,7 +22,9 @@ impl Plan {
     /// assert!(error.to_string().starts_with("line 2, column 45: "));
     /// ```
     pub fn from_ron(text: &str) -> Result<Self, TextError> {
-        ron_text::read(text)
+        let mut plan: Self = ron_text::read(text)?;
+        plan.resolve_blends();
+        Ok(plan)
     }
 
     /// Writes a plan with the comments that a newcomer needs; [`Plan::from_ron`] of it gives

@@ -72,7 +72,7 @@ fn fade(plan: &mut Plan, region: usize) -> Result<&mut Fade, EditError> {
     let region = open(plan, region)?;
     match &mut region.paint {
         Paint::Fade { fade, .. } => Ok(fade),
-        Paint::Fixed(_) => Err(EditError::NoFade(region.name.clone())),
+        Paint::Fixed(_) | Paint::Blend(_) => Err(EditError::NoFade(region.name.clone())),
     }
 }
 

@@ -4,7 +4,9 @@ use blend::{Shares, Spacing, Spool, Stop};
 use geometry::{DVec3, LayerPlan, Mask};
 use serde::{Deserialize, Serialize};
 
-use crate::{BrushStroke, External, Laying, Machine, MeshSource, Paint, Region, SpoolSet, Wall};
+use crate::{
+    BrushStroke, External, Laying, Machine, MeshSource, NamedBlend, Paint, Region, SpoolSet, Wall,
+};
 
 /// A change to a plan. Regions, stops, strokes and spools are named by their place in their
 /// list, from 0; for regions 0 is the base.
@@ -60,6 +62,18 @@ pub enum Edit {
         spools: Box<External<SpoolSet>>,
         /// One paint for each region, or none to keep what they have.
         paints: Vec<Paint>,
+        /// The named blends, or none to keep them.
+        #[serde(default)]
+        blends: Vec<NamedBlend>,
+    },
+    /// Exchanges the named blends; regions that have one change with it.
+    SetBlends(Vec<NamedBlend>),
+    /// Gives a named blend another name.
+    RenameBlend {
+        /// Its name.
+        from: String,
+        /// Its new name.
+        to: String,
     },
 
     /// Puts in a region.

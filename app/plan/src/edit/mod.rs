@@ -4,6 +4,7 @@
 //! An [`Edit`] is data. Applying one gives back the edit that takes it back, or leaves the
 //! plan as it was and says why. [`History`] keeps those for undo and redo.
 
+mod blends;
 mod error;
 mod fade;
 mod history;
@@ -51,7 +52,13 @@ impl Edit {
             Edit::AddSpool { at, spool } => spools::add(plan, at, spool),
             Edit::RemoveSpool { spool } => spools::remove(plan, spool),
             Edit::MoveSpool { from, to } => spools::shift(plan, from, to),
-            Edit::SetSpools { spools, paints } => spools::set_all(plan, *spools, paints),
+            Edit::SetSpools {
+                spools,
+                paints,
+                blends,
+            } => spools::set_all(plan, *spools, paints, blends),
+            Edit::SetBlends(to) => blends::set_all(plan, to),
+            Edit::RenameBlend { from, to } => blends::rename(plan, from, to),
             Edit::AddRegion { at, region } => stack::add(plan, at, region),
             Edit::RemoveRegion { region } => stack::remove(plan, region),
             Edit::MoveRegion { from, to } => stack::shift(plan, from, to),
@@ -104,6 +111,8 @@ impl Edit {
             Edit::SetLaying(_) => "set how regions are laid",
             Edit::SetMachine(_) => "set the machine",
             Edit::SetSpool { .. } | Edit::SetSpools { .. } => "change spools",
+            Edit::SetBlends(_) => "change named blends",
+            Edit::RenameBlend { .. } => "rename a blend",
             Edit::AddSpool { .. } => "add a spool",
             Edit::RemoveSpool { .. } => "remove a spool",
             Edit::MoveSpool { .. } => "move a spool",

@@ -52,5 +52,6 @@ pub(super) fn set_area(
 
 pub(super) fn set_paint(plan: &mut Plan, region: usize, to: Paint) -> Result<Edit, EditError> {
     let to = change(plan, region, |r| &mut r.paint, to)?;
+    plan.resolve_blends();
     Ok(Edit::SetPaint { region, to })
 }

@@ -4,13 +4,18 @@
 use blend::{MAX_COMPONENTS, Shares, Spool};
 
 use super::{Edit, EditError};
-use crate::{External, Paint, Plan, SpoolSet};
+use crate::{External, NamedBlend, Paint, Plan, SpoolSet};
 
 pub(super) fn set_all(
     plan: &mut Plan,
     spools: External<SpoolSet>,
     paints: Vec<Paint>,
+    blends: Vec<NamedBlend>,
 ) -> Result<Edit, EditError> {
+    let blends = match blends.is_empty() {
+        true => plan.blends.clone(),
+        false => blends,
+    };
     let paints = if paints.is_empty() {
         plan.regions.iter().map(|r| r.paint.clone()).collect()
     } else {
@@ -23,14 +28,15 @@ pub(super) fn set_all(
             count: plan.regions.len(),
         });
     }
-    let undo = exchange(plan, spools, paints);
+    let undo = exchange(plan, spools, paints, blends);
     match plan.problems().into_iter().next() {
         None => Ok(Edit::SetSpools {
             spools: Box::new(undo.0),
             paints: undo.1,
+            blends: undo.2,
         }),
         Some(problem) => {
-            exchange(plan, undo.0, undo.1);
+            exchange(plan, undo.0, undo.1, undo.2);
             Err(problem.into())
         }
     }
@@ -40,19 +46,22 @@ fn exchange(
     plan: &mut Plan,
     spools: External<SpoolSet>,
     paints: Vec<Paint>,
-) -> (External<SpoolSet>, Vec<Paint>) {
+    blends: Vec<NamedBlend>,
+) -> (External<SpoolSet>, Vec<Paint>, Vec<NamedBlend>) {
     let regions = plan.regions.iter_mut();
     let before = regions
         .zip(paints)
         .map(|(region, paint)| std::mem::replace(&mut region.paint, paint))
         .collect();
-    (std::mem::replace(&mut plan.spools, spools), before)
+    let blends = std::mem::replace(&mut plan.blends, blends);
+    plan.resolve_blends();
+    (std::mem::replace(&mut plan.spools, spools), before, blends)
 }
 
 pub(super) fn set_one(plan: &mut Plan, spool: usize, to: Spool) -> Result<Edit, EditError> {
     let mut spools = own(plan)?;
     *at(&mut spools, spool)? = to;
-    set_all(plan, spools.into(), Vec::new())
+    set_all(plan, spools.into(), Vec::new(), Vec::new())
 }
 
 pub(super) fn add(plan: &mut Plan, place: usize, spool: Spool) -> Result<Edit, EditError> {
@@ -105,6 +114,8 @@ fn remix(
         let mut paint = region.paint.clone();
         match &mut paint {
             Paint::Fixed(shares) => *shares = remixed(shares),
+            // Its shares follow the plan's list.
+            Paint::Blend(_) => {}
             Paint::Fade { fade, .. } => {
                 for stop in &mut fade.stops {
                     stop.shares = remixed(&stop.shares);
@@ -114,7 +125,12 @@ fn remix(
         paint
     });
     let paints = paints.collect();
-    set_all(plan, spools.into(), paints)
+    let blends = plan.blends.iter().map(|blend| NamedBlend {
+        shares: remixed(&blend.shares),
+        ..blend.clone()
+    });
+    let blends = blends.collect();
+    set_all(plan, spools.into(), paints, blends)
 }
 
 /// The spools, if they stand in the plan itself.

@@ -17,7 +17,10 @@ pub(super) fn add(plan: &mut Plan, at: usize, region: Region) -> Result<Edit, Ed
     }
     plan.regions.insert(at, region);
     match plan.region_problems(at).into_iter().next() {
-        None => Ok(Edit::RemoveRegion { region: at }),
+        None => {
+            plan.resolve_blends();
+            Ok(Edit::RemoveRegion { region: at })
+        }
         Some(problem) => {
             plan.regions.remove(at);
             Err(problem.into())

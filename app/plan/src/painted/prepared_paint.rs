@@ -40,7 +40,9 @@ impl PreparedPaint {
             shares,
         };
         match (paint, field) {
-            (Paint::Fixed(shares), _) => fixed(*shares),
+            (Paint::Fixed(shares) | Paint::Blend(crate::NamedBlend { shares, .. }), _) => {
+                fixed(*shares)
+            }
             (Paint::Fade { fade, .. }, None) => {
                 fixed(fade.stops.first().map_or(Shares::SINGLE, |s| s.shares))
             }

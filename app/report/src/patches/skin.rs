@@ -141,7 +141,9 @@ impl Patches {
             let (region, step) = ((key >> 16) as usize, (key & 0xffff) as usize);
             let paint = painted.plan().regions.get(region).map(|r| &r.paint);
             let shares = match (paint, ready.get(region)) {
-                (Some(Paint::Fixed(shares)), _) => Some(*shares),
+                (Some(Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. })), _) => {
+                    Some(*shares)
+                }
                 (_, Some(Some(ready))) if !(ready.level && fades == Fades::Whole) => {
                     ready.steps.shares(step)
                 }

@@ -143,7 +143,9 @@ fn regions(painted: &Painted, totals: &Totals) -> Vec<RegionFact> {
 fn shades(region: &Region, model: &dyn MixModel) -> Vec<Srgb> {
     let colour = |shares: &Shares| model.mix(shares).to_srgb();
     let fade = match &region.paint {
-        Paint::Fixed(shares) => return vec![colour(shares)],
+        Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => {
+            return vec![colour(shares)];
+        }
         Paint::Fade { fade, .. } => fade,
     };
     let ramp = Ramp::new(fade, model, None);
@@ -160,7 +162,7 @@ fn shades(region: &Region, model: &dyn MixModel) -> Vec<Srgb> {
 fn uncertainty(region: &Region, model: &dyn MixModel) -> Option<f64> {
     let of = |shares: &Shares| model.uncertainty(shares);
     match &region.paint {
-        Paint::Fixed(shares) => of(shares),
+        Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => of(shares),
         Paint::Fade { fade, .. } => stops(fade).filter_map(of).reduce(f64::max),
     }
 }
@@ -171,7 +173,7 @@ fn stops(fade: &Fade) -> impl Iterator<Item = &Shares> {
 
 fn blend(region: &Region) -> String {
     match &region.paint {
-        Paint::Fixed(shares) => shares.to_string(),
+        Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => shares.to_string(),
         Paint::Fade { fade, .. } => stops(fade)
             .map(Shares::to_string)
             .collect::<Vec<_>>()

@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 use blend::reach::{Match, sample};
 use blend::spectrum::{Light, Readings, metamerism};
 use blend::{Lab, MixModel, Shares, SpoolColour, Srgb, ciede2000, closest};
-use plan::Plan;
-use project::job::read_plan;
+use plan::{Edit, NamedBlend, Plan};
+use project::job::{Job, read_plan};
 use project::write;
 use report::reach_chart::ReachChart;
 use serde::Serialize;
 
+use super::place::Place;
 use super::prepare::not_opened;
 use super::swatch::text_of;
 use crate::console::Console;
@@ -23,6 +24,7 @@ Examples:
   tintfall match lighthouse.plan.ron '#7fa3b5'
   tintfall match lighthouse.plan.ron 'Lab(41.2, 9, -40.5)' --chart reach.svg
   tintfall match lighthouse.plan.ron sample.csv --light A
+  tintfall match lighthouse.plan.ron --at-height 48 --store Dusk
 
 A file holds a wavelength in nm and a reflectance a line; only of such a sample is it known how it
 looks in another light. The blend is one that the plan's machine can feed. All differences are CIEDE2000.")]
@@ -30,7 +32,21 @@ pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The colour: an sRGB code in quotation marks, Lab(L, a, b), or a file of reflectances
-    colour: String,
+    #[arg(required_unless_present = "at_height", conflicts_with = "at_height")]
+    colour: Option<String>,
+    /// Take the colour that the part has at this height, mm, instead
+    #[arg(long, value_name = "MM")]
+    at_height: Option<f64>,
+    /// Of which region, if several are seen at that height; the one that is seen most unless given
+    #[arg(long, value_name = "NAME", requires = "at_height")]
+    region: Option<String>,
+    /// Take what is predicted to come out there, not what the plan requests
+    #[arg(long, requires = "at_height")]
+    as_printed: bool,
+    /// Put the blend into the plan's list of named blends under this name. The plan file is
+    /// written anew, without comments of your own
+    #[arg(long, value_name = "NAME")]
+    store: Option<String>,
     /// Draw what the spools can reach, and this colour in it, as an SVG picture
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
@@ -65,17 +81,43 @@ struct Report<'a> {
 impl Args {
     /// Finds it.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
-        let wanted_colour = wanted(&self.colour)?;
-        let wanted = wanted_colour.xyz().to_lab();
         if let Some(chart) = &self.chart {
             check_ending(chart)?;
         }
-        let plan = read_plan(&self.plan).map_err(not_opened)?;
+        let (plan, wanted_colour, there) = match (&self.colour, self.at_height) {
+            (_, Some(height_mm)) => console.working(|progress| {
+                let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+                let place = Place {
+                    height_mm,
+                    region: self.region.as_deref(),
+                    as_printed: self.as_printed,
+                };
+                let (lab, there) = place
+                    .colour(&job, progress)
+                    .map_err(|why| why.of(&self.plan))?;
+                Ok::<_, Fault>((job.painted.plan().clone(), SpoolColour::Lab(lab), there))
+            })?,
+            (colour, None) => {
+                let colour = wanted(colour.as_deref().unwrap_or_default())?;
+                (read_plan(&self.plan).map_err(not_opened)?, colour, None)
+            }
+        };
+        let wanted = wanted_colour.xyz().to_lab();
         let model = plan.model();
         let found = console.working(|progress| {
             progress.stage("Looking for the nearest blend");
-            nearest(&plan, model.as_ref(), wanted)
+            let found = nearest(&plan, model.as_ref(), wanted);
+            there.map_or(found, |shares| {
+                fed(&plan, model.as_ref(), wanted, shares, found)
+            })
         });
+        if let Some(name) = &self.store {
+            store(&self.plan, &plan, name, found.shares)?;
+            console.note(&format!(
+                "{} has the blend '{name}' now; give it to a region with paint: Blend(\"{name}\")",
+                self.plan.display()
+            ));
+        }
         if let Some(path) = &self.chart {
             let svg = chart(&plan, model.as_ref(), wanted, found);
             write::bytes(path, svg.as_bytes())?;
@@ -110,11 +152,36 @@ impl Args {
     }
 }
 
+/// Puts a blend into the plan file's list under a name.
+fn store(path: &Path, plan: &Plan, name: &str, shares: Shares) -> Result<(), Fault> {
+    let wrong = |why: &dyn std::fmt::Display| Fault::Input(format!("{}: {why}", path.display()));
+    let mut plan = plan.clone();
+    let named = NamedBlend {
+        name: name.to_owned(),
+        shares,
+    };
+    let mut blends = plan.blends.clone();
+    match blends.iter_mut().find(|blend| blend.name == name) {
+        Some(blend) => *blend = named,
+        None => blends.push(named),
+    }
+    Edit::SetBlends(blends)
+        .apply(&mut plan)
+        .map_err(|e| wrong(&e))?;
+    let text = plan.to_ron().map_err(|e| wrong(&e))?;
+    Ok(write::bytes(path, text.as_bytes())?)
+}
+
 /// The nearest blend that the machine can feed. A machine that keeps every component moving
 /// feeds something else than the search knows of, so the blend is looked at once more.
 fn nearest(plan: &Plan, model: &dyn MixModel, wanted: Lab) -> Match {
     let found = closest(model, wanted, plan.machine.share_limits());
-    let shares = plan.machine.fed(&found.shares);
+    fed(plan, model, wanted, found.shares, found)
+}
+
+/// What the machine makes of a blend, as a match.
+fn fed(plan: &Plan, model: &dyn MixModel, wanted: Lab, shares: Shares, found: Match) -> Match {
+    let shares = plan.machine.fed(&shares);
     let lab = model.mix(&shares).to_lab();
     Match {
         shares,

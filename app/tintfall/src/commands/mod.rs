@@ -15,6 +15,7 @@ mod layers;
 mod match_colour;
 mod mend;
 mod new;
+mod place;
 mod preflight;
 mod prepare;
 mod read_photo;

@@ -180,6 +180,30 @@ pub enum Command {
     HoldShare(usize),
     /// Set the blend that is edited.
     SetBlend(Shares),
+    /// Store the blend of a layer's dose on the ribbon under a name.
+    PickOnRibbon {
+        /// The layer.
+        layer: usize,
+        /// The dose in it.
+        dose: usize,
+        /// The height, mm.
+        height_mm: f64,
+    },
+    /// Give the chosen region a named blend.
+    UseBlend(String),
+    /// Store the blend that is edited under a name, and let the region have it.
+    NameBlend,
+    /// Give a named blend another name.
+    RenameBlend {
+        /// Its name.
+        from: String,
+        /// Its new name.
+        to: String,
+    },
+    /// Take a named blend out of the list; regions that have it keep its shares.
+    DropBlend(String),
+    /// Let the chosen region have its blend for itself.
+    OwnBlend,
     /// Let shares be finer than the machine sets them, or not.
     FreeShares(bool),
     /// Look for the blend closest to a colour.

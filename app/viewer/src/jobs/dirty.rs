@@ -53,7 +53,7 @@ fn differ_in_place(a: &Region, b: &Region) -> bool {
 /// A region of one blend is drawn with heights along its ramp, where they do no harm.
 fn along(region: &Region) -> &Field {
     match &region.paint {
-        Paint::Fixed(_) => &Field::Height,
+        Paint::Fixed(_) | Paint::Blend(_) => &Field::Height,
         Paint::Fade { along, .. } => along,
     }
 }

@@ -230,7 +230,7 @@ fn bent(corners: [Corner; 3], place: &dyn Fn(DVec3) -> f64) -> bool {
 /// Whether a paint's ramp does not run evenly over a facet.
 fn bends(paint: &Paint) -> bool {
     match paint {
-        Paint::Fixed(_) => false,
+        Paint::Fixed(_) | Paint::Blend(_) => false,
         Paint::Fade { along, .. } => match along {
             Field::Height | Field::Direction(_) => false,
             Field::FromPoint(_) | Field::FromStroke(_) => true,

@@ -3,10 +3,10 @@
 
 use std::sync::Arc;
 
-use blend::{Lab, Srgb};
+use blend::{Lab, Shares, Srgb};
 use geometry::{Field, Progress};
 use plan::delivery::DeliveredDose;
-use plan::schedule::{Dose, Layer};
+use plan::schedule::Layer;
 use plan::{AsPrinted, Paint, Painted, Schedule};
 
 use super::Stop;
@@ -165,24 +165,32 @@ impl Layers<'_> {
             _ => None,
         };
         let Some((ramp, (low, high))) = across.and_then(|r| Some((r, r.extent_mm()?))) else {
-            return vec![self.stretch(region, |_| 0.0)];
+            return vec![self.stretch(region, |layer| {
+                let middle_mm = layer.span.middle_mm();
+                match paint {
+                    Some(Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. })) => {
+                        *shares
+                    }
+                    _ => painted
+                        .ramp(region)
+                        .map_or(Shares::SINGLE, |r| r.at(middle_mm)),
+                }
+            })];
         };
         (0..STRETCHES)
             .map(|i| {
                 let middle = (i as f64 + 0.5) / STRETCHES as f64;
                 let asked = ramp.at(low + (high - low) * middle);
-                self.stretch(region, |dose| {
-                    let pairs = dose.shares.as_slice().iter().zip(asked.as_slice());
-                    pairs.map(|(a, b)| (a - b).abs()).sum()
-                })
+                self.stretch(region, |_| asked)
             })
             .collect()
     }
 
-    /// Goes up the part; in each layer the region's dose that is least off is taken.
-    fn stretch(&self, region: usize, off: impl Fn(&Dose) -> f64) -> Stretch {
-        let found: Vec<Option<&DeliveredDose>> = (0..self.schedule.len())
-            .map(|layer| self.dose(layer, region, &off))
+    /// Goes up the part; in each layer the dose that shows what the region asks for is taken.
+    fn stretch(&self, region: usize, asked: impl Fn(&Layer) -> Shares) -> Stretch {
+        let layers = self.schedule.iter().zip(&self.printed.delivery.layers);
+        let found: Vec<Option<&DeliveredDose>> = layers
+            .map(|(layer, out)| out.doses.get(layer.dose_for(region, &asked(layer))?))
             .collect();
         let (low, high) = self.extent_mm();
         let value = |texel: usize| {
@@ -195,25 +203,6 @@ impl Layers<'_> {
             .map(|texel| value(texel).unwrap_or(([0.5; 3], 0.0)))
             .unzip();
         Stretch { colours, de00 }
-    }
-
-    /// A region's dose in a layer; of a region that has none there, the layer's main one, as
-    /// [`Schedule::dose_at`] has it.
-    fn dose(
-        &self,
-        layer: usize,
-        region: usize,
-        off: &impl Fn(&Dose) -> f64,
-    ) -> Option<&DeliveredDose> {
-        let asked = &self.schedule.get(layer)?.doses;
-        let own = asked.iter().enumerate().filter(|(_, d)| d.region == region);
-        let nearest = own.min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b)));
-        let main = || {
-            let all = asked.iter().enumerate();
-            all.max_by(|(_, a), (_, b)| a.area_mm2.total_cmp(&b.area_mm2))
-        };
-        let (dose, _) = nearest.or_else(main)?;
-        self.printed.delivery.layers.get(layer)?.doses.get(dose)
     }
 }
 

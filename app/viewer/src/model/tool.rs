@@ -21,17 +21,20 @@ pub enum Tool {
     Fill,
     /// Makes a band from two clicks.
     Band,
+    /// Stores the blend of a place under a name.
+    Pick,
 }
 
 impl Tool {
     /// All tools, in the order they lie.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Turn,
         Self::Brush,
         Self::Erase,
         Self::Straight,
         Self::Fill,
         Self::Band,
+        Self::Pick,
     ];
 
     /// Its name.
@@ -43,6 +46,7 @@ impl Tool {
             Self::Straight => "Straight",
             Self::Fill => "Fill",
             Self::Band => "Band",
+            Self::Pick => "Pick a blend",
         }
     }
 
@@ -66,6 +70,7 @@ impl Tool {
             (Self::Straight, true) => "Click where it ends; Esc to stop",
             (Self::Fill, _) => "Click a face to fill it up to its creases",
             (Self::Band, false) => "Click one edge of the band",
+            (Self::Pick, _) => "Click a place on the part or the ribbon to store its blend",
             (Self::Band, true) => "Click the other edge; Esc to stop",
         }
     }

@@ -3,6 +3,7 @@
 
 use blend::{Shares, Srgb};
 use egui::{RichText, TextEdit, Ui, vec2};
+use plan::Paint;
 
 use super::icon::Icon;
 use super::widgets::{self, Number, heading, note, small_icon, swatch};
@@ -29,6 +30,8 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     result(ui, session, &shares);
     ui.add_enabled_ui(!locked, |ui| {
         components(ui, session, &shares, send);
+        ui.add_space(6.0);
+        named(ui, session, send);
         ui.add_space(6.0);
         closest(ui, session, send);
     });
@@ -150,6 +153,75 @@ fn hold(ui: &mut Ui, session: &Session, component: usize, name: &str, send: &mut
     let hint = "Hold this share while the others change.";
     if small_icon(ui, icon, &label, hint, held).clicked() {
         send.send(Command::HoldShare(component));
+    }
+}
+
+/// The plan's named blends, and whether the region has one of them.
+fn named(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let paint = session.chosen_region().map(|r| &r.paint);
+    let own = match paint {
+        Some(Paint::Blend(named)) => Some(named.name.as_str()),
+        _ => None,
+    };
+    let one_blend = paint.is_some_and(|p| p.one_blend().is_some());
+    ui.label(RichText::new("Named blends").strong());
+    for (i, blend) in session.named_blends().iter().enumerate() {
+        ui.horizontal(|ui| {
+            swatch(ui, session.colour_of(&blend.shares), vec2(24.0, 20.0))
+                .on_hover_text(blend.shares.to_string());
+            name(ui, i, &blend.name, send);
+            let used = own == Some(blend.name.as_str());
+            let hint = "Give the region this blend. A change of the blend changes all regions that have it.";
+            let button = egui::Button::selectable(used, if used { "Used" } else { "Use" });
+            let clicked = ui.add_enabled(one_blend, button).on_hover_text(hint).clicked();
+            if clicked && !used {
+                send.send(Command::UseBlend(blend.name.clone()));
+            }
+            let label = format!("Take out {}", blend.name);
+            let hint = "Take the blend out of the list. Regions that have it keep its shares.";
+            if small_icon(ui, Icon::Delete, &label, hint, false).clicked() {
+                send.send(Command::DropBlend(blend.name.clone()));
+            }
+        });
+    }
+    ui.horizontal(|ui| {
+        let hint = "Put this blend into the list under a name, and let the region have it.";
+        let stores = own.is_none();
+        if ui
+            .add_enabled(stores, egui::Button::new("Store this blend"))
+            .on_hover_text(hint)
+            .clicked()
+        {
+            send.send(Command::NameBlend);
+        }
+        let hint =
+            "Let the region have its blend for itself: it no longer changes with the named one.";
+        if own.is_some() && ui.button("Detach").on_hover_text(hint).clicked() {
+            send.send(Command::OwnBlend);
+        }
+    });
+}
+
+/// A blend's name, to be changed: taken when the field is left.
+fn name(ui: &mut Ui, index: usize, now: &str, send: &mut Commands) {
+    let id = egui::Id::new(("name of blend", index));
+    let typed: Option<String> = ui.data(|d| d.get_temp(id));
+    let mut text = typed.unwrap_or_else(|| now.to_owned());
+    let field = TextEdit::singleline(&mut text)
+        .desired_width(96.0)
+        .id(id.with("field"));
+    let response = ui.add(field).on_hover_text("The blend's name.");
+    if response.changed() {
+        ui.data_mut(|d| d.insert_temp(id, text.clone()));
+    }
+    if response.lost_focus() {
+        ui.data_mut(|d| d.remove::<String>(id));
+        if text.trim() != now {
+            send.send(Command::RenameBlend {
+                from: now.to_owned(),
+                to: text,
+            });
+        }
     }
 }
 

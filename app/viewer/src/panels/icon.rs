@@ -27,6 +27,8 @@ pub enum Icon {
     Fill,
     /// The tool that makes a band.
     Band,
+    /// Storing the blend of a place.
+    Pick,
     /// The tool that paints straight.
     Straight,
     /// The mirror.
@@ -95,6 +97,7 @@ impl Icon {
             Self::Erase => Glyph::Eraser,
             Self::Fill => Glyph::PaintBucket,
             Self::Band => Glyph::BetweenHorizontalStart,
+            Self::Pick => Glyph::Pipette,
             Self::Straight => Glyph::Slash,
             Self::Mirror => Glyph::FlipHorizontal2,
             Self::Shown => Glyph::Eye,

@@ -30,6 +30,7 @@ use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui};
 
 use crate::commands::{Command, Commands, Hover};
 use crate::model::names;
+use crate::model::tool::Tool;
 use crate::session::Session;
 use crate::theme::Palette;
 
@@ -138,6 +139,7 @@ fn show_ribbon(ui: &mut Ui, session: &Session, send: &mut Commands) -> Option<Ho
         extent_mm: doc.extent_mm(),
         region: session.chosen.region,
         stop: session.chosen.stop,
+        picks: session.tools.tool == Tool::Pick,
         cursor_mm: session.view.cursor_mm,
         hover_mm: session.view.hover_mm,
         warnings: &session.summary.warnings_at_mm,

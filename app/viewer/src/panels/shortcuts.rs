@@ -140,6 +140,7 @@ pub const ALL: &[Entry] = &[
     entry(Command::Take(Tool::Straight), Group::Tools, "Straight stroke", plain(Key::S), "Paint a straight stroke from one click to the next."),
     entry(Command::Take(Tool::Fill), Group::Tools, "Fill to the creases", plain(Key::G), "Fill the face under the pointer up to its sharp edges."),
     entry(Command::Take(Tool::Band), Group::Tools, "Band", plain(Key::N), "Make a band between the heights of two clicks."),
+    entry(Command::Take(Tool::Pick), Group::Tools, "Pick a blend", plain(Key::I), "Store the blend of a place on the part or the ribbon under a name: as requested, or as printed if that is shown."),
     entry(Command::NextMirror, Group::Tools, "Mirror", plain(Key::M), "Paint on both sides of the part at once: left and right, front and back, or not."),
     entry(Command::Brush(1.0 / 1.25), Group::Tools, "Smaller brush", plain(Key::Comma), "Make the brush smaller."),
     entry(Command::Brush(1.25), Group::Tools, "Larger brush", plain(Key::Period), "Make the brush larger."),

@@ -240,7 +240,7 @@ fn name_field(
 pub(super) fn paint_patch(ui: &Ui, session: &Session, rect: Rect, paint: &Paint) {
     let p = Palette::from_ui(ui);
     match paint {
-        Paint::Fixed(shares) => {
+        Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => {
             widgets::paint_swatch(ui, rect, colour32(session.colour_of(shares)))
         }
         Paint::Fade { fade, .. } => {

@@ -63,6 +63,7 @@ fn icon_of(tool: Tool) -> Icon {
         Tool::Straight => Icon::Straight,
         Tool::Fill => Icon::Fill,
         Tool::Band => Icon::Band,
+        Tool::Pick => Icon::Pick,
     }
 }
 

@@ -11,7 +11,7 @@ impl Session {
     /// The blend that the blend editor works on: the region's, or its chosen stop's.
     pub fn edited_blend(&self) -> Option<Shares> {
         match &self.chosen_region()?.paint {
-            Paint::Fixed(shares) => Some(*shares),
+            Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => Some(*shares),
             Paint::Fade { fade, .. } => Some(fade.stops.get(self.chosen.stop?)?.shares),
         }
     }
@@ -22,6 +22,11 @@ impl Session {
             return;
         };
         let edit = match (&chosen.paint, self.chosen.stop) {
+            // All regions that have this blend change with it.
+            (Paint::Blend(named), _) => match self.with_blend(&named.name, shares) {
+                Some(blends) => Edit::SetBlends(blends),
+                None => return,
+            },
             (Paint::Fixed(_), _) => Edit::SetPaint {
                 region,
                 to: Paint::Fixed(shares),
@@ -56,7 +61,7 @@ impl Session {
         self.set_edited_blend(mixed, done);
     }
 
-    fn limits(&self) -> Option<ShareLimits> {
+    pub(super) fn limits(&self) -> Option<ShareLimits> {
         let machine = &self.doc.as_ref()?.plan().machine;
         Some(ShareLimits {
             share_step: machine.share_step,

@@ -176,7 +176,9 @@ impl Session {
 
     fn row_of(&self, region: usize, paint: &Paint, model: &dyn MixModel) -> RampRow {
         match paint {
-            Paint::Fixed(shares) => RampRow::plain(colours::linear(shares, model)),
+            Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => {
+                RampRow::plain(colours::linear(shares, model))
+            }
             Paint::Fade { .. } => match self.ramp_for(region, paint, model) {
                 Some(ramp) => colours::of_ramp(&ramp, model),
                 None => RampRow::plain([0.5; 3]),

@@ -228,6 +228,16 @@ impl Session {
                 }
             }
             Command::SetBlend(shares) => self.set_edited_blend(shares, true),
+            Command::PickOnRibbon {
+                layer,
+                dose,
+                height_mm,
+            } => self.pick_on_ribbon(layer, dose, height_mm),
+            Command::UseBlend(name) => self.use_blend(&name),
+            Command::NameBlend => self.name_blend(),
+            Command::RenameBlend { from, to } => self.rename_blend(from, to),
+            Command::DropBlend(name) => self.drop_blend(&name),
+            Command::OwnBlend => self.own_blend(),
             Command::FreeShares(free) => self.free_shares = free,
             Command::Want(wanted) => self.wanted = wanted,
             Command::AddSpool => self.add_spool(),

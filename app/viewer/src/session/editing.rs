@@ -54,7 +54,7 @@ impl Session {
         self.view.lift_region = self.view.lift_region.filter(|r| *r < regions);
         let stops = self.chosen_region().map_or(0, |r| match &r.paint {
             Paint::Fade { fade, .. } => fade.stops.len(),
-            Paint::Fixed(_) => 0,
+            Paint::Fixed(_) | Paint::Blend(_) => 0,
         });
         self.chosen.stop = self.chosen.stop.filter(|s| *s < stops);
         if let Some((region, _)) = &self.chosen.naming

@@ -113,7 +113,7 @@ impl Session {
         let region = self.doc.as_ref()?.plan().regions.get(region)?;
         match &region.paint {
             Paint::Fade { along, fade } => Some((along.clone(), fade.clone())),
-            Paint::Fixed(_) => None,
+            Paint::Fixed(_) | Paint::Blend(_) => None,
         }
     }
 
@@ -122,8 +122,8 @@ impl Session {
         let (Some(doc), Some(region)) = (&self.doc, self.chosen.region) else {
             return;
         };
-        let Some(Paint::Fixed(shares)) = doc.plan().regions.get(region).map(|r| r.paint.clone())
-        else {
+        let paint = doc.plan().regions.get(region).map(|r| &r.paint);
+        let Some(&shares) = paint.and_then(Paint::one_blend) else {
             return;
         };
         let extent = self.profile().extent_mm(region).unwrap_or(doc.extent_mm());

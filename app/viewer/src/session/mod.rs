@@ -18,6 +18,7 @@ mod fading;
 pub mod filled;
 pub mod follow;
 mod following;
+mod named_blends;
 mod opening;
 mod painting;
 mod prediction;

@@ -23,7 +23,7 @@ impl Session {
         match self.paint_region() {
             Some((_, region)) => {
                 let shares = match &region.paint {
-                    Paint::Fixed(shares) => *shares,
+                    Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => *shares,
                     Paint::Fade { fade, .. } => {
                         fade.stops.first().map_or(Shares::SINGLE, |s| s.shares)
                     }
@@ -181,6 +181,7 @@ impl Session {
             }
             Tool::Fill => self.fill(at),
             Tool::Band => self.click_band(at),
+            Tool::Pick => self.pick_blend(at),
             Tool::Straight => self.click_straight(at),
             Tool::Brush | Tool::Erase => {}
         }

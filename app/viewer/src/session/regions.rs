@@ -52,7 +52,7 @@ impl Session {
             return Shares::SINGLE;
         };
         let base = plan.regions.first().map(|r| match &r.paint {
-            Paint::Fixed(shares) => *shares,
+            Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => *shares,
             Paint::Fade { fade, .. } => fade.stops.first().map_or(Shares::SINGLE, |s| s.shares),
         });
         let base = model.mix(&base.unwrap_or(Shares::SINGLE)).to_lab();

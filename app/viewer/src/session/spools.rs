@@ -91,9 +91,12 @@ impl Session {
             file: Some(name.clone()),
             value: set,
         };
-        let paints = Vec::new();
-        let spools = Box::new(spools);
-        if self.edit(Edit::SetSpools { spools, paints }) {
+        let edit = Edit::SetSpools {
+            spools: Box::new(spools),
+            paints: Vec::new(),
+            blends: Vec::new(),
+        };
+        if self.edit(edit) {
             self.notices
                 .done(format!("The spools now come from {name}"));
         }
@@ -106,6 +109,7 @@ impl Session {
         self.edit(Edit::SetSpools {
             spools: Box::new(list.into()),
             paints: Vec::new(),
+            blends: Vec::new(),
         });
     }
 
@@ -123,7 +127,7 @@ impl Session {
         let Some(doc) = &self.doc else { return false };
         let uses = |s: &Shares| s.as_slice().get(spool).is_some_and(|&share| share > 0.0);
         let used = |r: &Region| match &r.paint {
-            Paint::Fixed(shares) => uses(shares),
+            Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }) => uses(shares),
             Paint::Fade { fade, .. } => fade.stops.iter().any(|s| uses(&s.shares)),
         };
         doc.plan().spools.len() > 1 && !doc.plan().regions.iter().any(used)

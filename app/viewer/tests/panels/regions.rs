@@ -1,9 +1,11 @@
 //! Regions, bands and fades by pointer and keys.
 
+use blend::Shares;
 use egui::{Key, pos2};
 use egui_kittest::kittest::Queryable;
 use geometry::{DVec3, Field, Mask};
 use plan::{BrushStroke, Paint};
+use tintfall_viewer::commands::Command;
 use tintfall_viewer::model::document::Origin;
 use tintfall_viewer::session::Session;
 
@@ -181,4 +183,46 @@ fn more_than_five_hundred_steps_are_taken_back_and_made_again() {
     assert_eq!(plan_now(&session), last);
     (0..=STEPS).for_each(|_| session.undo());
     assert_eq!(plan_now(&session), plan());
+}
+
+#[test]
+fn a_picked_blend_is_stored_and_shared() {
+    let mut harness = bench(None);
+    harness.state_mut().add_band(20.0, 30.0);
+    harness.state_mut().add_band(40.0, 50.0);
+    settle(&mut harness);
+    let wanted = plan_of(&harness).regions[2].paint.one_blend().copied();
+    click(&mut harness, "Pick a blend");
+    // A click, on the ribbon, in the upper band.
+    let at = on_blends(&harness, 45.0);
+    drag(&mut harness, &[at, at]);
+    settle(&mut harness);
+    let blends = &plan_of(&harness).blends;
+    assert_eq!(blends.len(), 1, "{blends:?}");
+    assert_eq!(blends[0].name, "Blend 1");
+    assert_eq!(Some(blends[0].shares), wanted);
+
+    for region in [1, 2] {
+        harness.state_mut().apply(Command::ChooseRegion(region));
+        let use_it = Command::UseBlend("Blend 1".to_owned());
+        harness.state_mut().apply(use_it);
+        settle(&mut harness);
+    }
+    let shares = Shares::new(&[0.25, 0.75]).expect("shares");
+    harness.state_mut().apply(Command::SetBlend(shares));
+    settle(&mut harness);
+    for region in [1, 2] {
+        let paint = &plan_of(&harness).regions[region].paint;
+        assert_eq!(paint.one_blend(), Some(&shares), "region {region}");
+    }
+    // Taken out of the list, it stays with its regions.
+    harness
+        .state_mut()
+        .apply(Command::DropBlend("Blend 1".to_owned()));
+    settle(&mut harness);
+    let plan = plan_of(&harness);
+    assert!(plan.blends.is_empty());
+    assert_eq!(plan.regions[1].paint, Paint::Fixed(shares));
+    click(&mut harness, "Undo");
+    assert_eq!(plan_of(&harness).blends.len(), 1);
 }

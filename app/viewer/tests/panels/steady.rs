@@ -125,7 +125,7 @@ fn a_typed_share_is_one_step_of_undo() {
     harness.run_ok();
     let share = |h: &Harness<'_, Session>| match &plan_of(h).regions[1].paint {
         Paint::Fixed(shares) => shares.as_slice()[0],
-        Paint::Fade { .. } => panic!("a fade"),
+        paint => panic!("{paint:?}"),
     };
     assert!((share(&harness) - 0.55).abs() < 1e-9, "{}", share(&harness));
     let revision = state_of(&harness).1;

@@ -120,10 +120,19 @@ impl Sheet<'_> {
             send.send(Command::CursorTo(height));
         } else if at.x < columns.blends.1 {
             let across = (at.x - columns.blends.0) / (columns.blends.1 - columns.blends.0);
-            let row = self.view.profile.layer_at(height);
-            let row = row.and_then(|i| self.view.profile.rows.get(i));
-            if let Some(piece) = row.and_then(|r| blends::piece_at(r, f64::from(across))) {
-                send.send(Command::ChooseRegion(piece.region));
+            let Some(layer) = self.view.profile.layer_at(height) else {
+                return;
+            };
+            let row = self.view.profile.rows.get(layer);
+            let piece = row.and_then(|r| blends::piece_at(r, f64::from(across)));
+            match piece {
+                Some(piece) if self.view.picks => send.send(Command::PickOnRibbon {
+                    layer,
+                    dose: piece.dose,
+                    height_mm: height,
+                }),
+                Some(piece) => send.send(Command::ChooseRegion(piece.region)),
+                None => {}
             }
         }
     }

@@ -27,6 +27,8 @@ pub struct View<'a> {
     pub region: Option<usize>,
     /// The chosen stop of its fade.
     pub stop: Option<usize>,
+    /// Whether a click stores the blend under it.
+    pub picks: bool,
     /// The layer cursor, mm.
     pub cursor_mm: f64,
     /// The height that the pointer is at, on the ribbon or on the part, mm.

@@ -18,7 +18,8 @@ Example:
   tintfall key-in lamp-shade.plan.ron --fades 2 --stored 6
 
 For firmwares that take only fades between two heights and a few stored blends. Say with --outside
-what yours lays where no fade is keyed in: its manual tells, or a print. The table is the that was found within those limits, and says how far it is off what the plan asks for.")]
+what yours lays where no fade is keyed in: its manual tells, or a print. The table is the best that
+was found within those limits, and says how far it is off what the plan asks for.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,

@@ -49,7 +49,8 @@ pub fn all() -> Result<Vec<Demo>, DemoError> {
         Demo {
             name: "lamp-shade",
             title: "Ribbed lamp shade",
-            about: "One fade over 120 mm in steps that look equal, on a shape that widens downwards.",
+            about: "One fade over 120 mm in equal-looking steps, on a shape that widens towards \
+                    the bottom.",
             mesh: lamp_shade::mesh()?,
             walls: 1,
             plan_ron: include_str!("../plans/lamp-shade.plan.ron"),

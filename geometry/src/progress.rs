@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 
-/// The work was told to stop; nothing of it remains.
+/// The work was cancelled; nothing of it remains.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("cancelled")]
 pub struct Cancelled;

@@ -40,7 +40,7 @@ PLAN = """(version: 1, title: "Tower", mesh: (file: "tower.stl"),
 
 LITTLE, MUCH = "a drive feeds too little", "a drive feeds too much"
 SLIPS, SHORT = "a drive slips now and then", "all drives feed too little"
-SWAPPED, LAG = "two spools are exchanged", "the lag is set wrong"
+SWAPPED, LAG = "two spools are swapped", "the lag is set wrong"
 HEIGHTS, LIMIT = "changes begin or end at wrong heights", "the hotend can't melt fast enough"
 
 

@@ -108,7 +108,7 @@ impl SpoolColour {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SpoolError {
     /// The name is blank.
-    #[error("a spool has no name; give it one that you know it by")]
+    #[error("a spool has no name; give it one that you recognise")]
     Nameless,
     /// The density is impossible.
     #[error(
@@ -145,7 +145,7 @@ pub enum SpoolError {
         lab: Lab,
     },
     /// The readings over black and white are impossible.
-    #[error("spool '{name}' has readings over black and white that cannot be: {wrong}")]
+    #[error("spool '{name}' has impossible readings over black and white: {wrong}")]
     Translucent {
         /// The spool.
         name: String,
@@ -280,7 +280,7 @@ impl Translucent {
         } else if !(black >= 0.0 && white <= 1.0 && white > black) {
             Some("the backings' reflectances must be from 0 to 1, and white above black")
         } else if self.over_white.xyz().y < self.over_black.xyz().y {
-            Some("it is darker over white than over black; are the two mixed up?")
+            Some("it is darker over white than over black; are the two swapped?")
         } else {
             None
         }
@@ -334,7 +334,7 @@ mod tests {
             (
                 r##"(name: "x", colour: Hex("#1f6f8b"), translucent: Some((thickness_mm: 0.8,
                     over_black: Hex("#445566"), over_white: Hex("#223344"))))"##,
-                "mixed up",
+                "swapped",
             ),
             (
                 r##"(name: "x", colour: Spectrum([(400, 45.0), (700, 0.2)]))"##,

@@ -389,7 +389,7 @@ fn lightness_as_a_fraction_is_told() {
         }
     }
     let error = fit(&m).expect_err("no lightness").to_string();
-    assert!(error.contains("as a fraction"), "{error}");
+    assert!(error.contains("like a fraction"), "{error}");
 }
 
 #[test]
@@ -541,7 +541,7 @@ fn what_cannot_be_fitted_says_why() {
     let told: Vec<Shares> = ladder(2).into_iter().take(2).collect();
     let few = measured(&spools, &told, &told, &truth, 1);
     let error = fit(&few).expect_err("too few").to_string();
-    assert!(error.contains("at least 2 are needed"), "{error}");
+    assert!(error.contains("at least 2 for a fit"), "{error}");
     let mut wrong = measured(&spools, &ladder(2), &ladder(2), &truth, 1);
     wrong.steps[3].colour = SpoolColour::Lab(Lab {
         l: f64::NAN,

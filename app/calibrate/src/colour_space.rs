@@ -38,9 +38,7 @@ pub(crate) fn other_than_srgb(info: &Info) -> Option<String> {
         info.color_type,
         ColorType::Grayscale | ColorType::GrayscaleAlpha
     ) {
-        return Some(
-            "the picture is in greys and tells no colours; save the photograph in colour".into(),
-        );
+        return Some("the picture is greyscale; save the photograph in colour".into());
     }
     if let Some(points) = info.coding_independent_code_points {
         let srgb = points.color_primaries == 1
@@ -48,8 +46,8 @@ pub(crate) fn other_than_srgb(info: &Info) -> Option<String> {
             && points.is_video_full_range_image;
         return (!srgb).then(|| {
             format!(
-                "the picture's codes are those of another colour space than sRGB (its cICP chunk \
-                 names primaries {} and transfer {}); {TO_DO}",
+                "the picture has another colour space than sRGB (its cICP chunk names primaries {} \
+                 and transfer {}); {TO_DO}",
                 points.color_primaries, points.transfer_function
             )
         });
@@ -63,12 +61,11 @@ pub(crate) fn other_than_srgb(info: &Info) -> Option<String> {
     let gamma = info.gama_chunk.map(|g| f64::from(g.into_value()));
     if let Some(gamma) = gamma.filter(|g| (g - 1.0 / 2.2).abs() > NEARLY) {
         return Some(format!(
-            "the picture's codes have a gamma of {gamma:.3} and not that of sRGB, about 0.455; \
-             {TO_DO}"
+            "the picture has a gamma of {gamma:.3}, and sRGB has about 0.455; {TO_DO}"
         ));
     }
     let other = info.chrm_chunk.as_ref().filter(|c| !near_srgb(c));
-    other.map(|_| format!("the picture's primaries are not those of sRGB; {TO_DO}"))
+    other.map(|_| format!("the picture's primaries are not sRGB's; {TO_DO}"))
 }
 
 fn near_srgb(found: &SourceChromaticities) -> bool {
@@ -91,11 +88,10 @@ fn of_profile(bytes: &[u8]) -> Option<String> {
     match profile.is_srgb() {
         Some(true) => None,
         Some(false) => Some(format!(
-            "the picture carries the colour profile {named}, whose colours are not those of sRGB; \
-             {TO_DO}"
+            "the picture has the colour profile {named}, which is not sRGB; {TO_DO}"
         )),
         None => Some(format!(
-            "the picture carries a colour profile {named} that can't be told to be sRGB; {TO_DO}"
+            "the picture has a colour profile {named} that can't be recognised as sRGB; {TO_DO}"
         )),
     }
 }
@@ -289,7 +285,7 @@ mod tests {
     #[test]
     fn everything_else_is_named() {
         let grey = said(|i| i.color_type = ColorType::Grayscale).unwrap();
-        assert!(grey.contains("in greys"), "{grey}");
+        assert!(grey.contains("greyscale"), "{grey}");
         let linear = said(|i| i.gama_chunk = Some(ScaledFloat::new(1.0))).unwrap();
         assert!(linear.contains("gamma of 1.000"), "{linear}");
         // The primaries of a wide-gamut display, SMPTE EG 432-1 (from memory).

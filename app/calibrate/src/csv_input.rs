@@ -16,7 +16,7 @@ pub(crate) const MOST_ROWS: usize = 10_000;
 
 /// What is said of a longer one.
 pub(crate) fn too_long() -> String {
-    format!("this table has more than {MOST_ROWS} rows; leave out what was not read")
+    format!("this table has more than {MOST_ROWS} rows; remove rows without readings")
 }
 
 /// A reader of such a table. Complaints about its column names belong to [`line_of_heads`].
@@ -47,8 +47,8 @@ pub(crate) fn broken(error: &csv::Error) -> (u64, String) {
         csv::ErrorKind::UnequalLengths {
             expected_len, len, ..
         } => format!(
-            "this row has {len} cells and there are {expected_len} columns; write decimals with \
-             a point, and leave cells empty instead of taking them out"
+            "this row has {len} cells and there are {expected_len} columns; write decimals with a \
+             point, and leave unused cells empty instead of removing them"
         ),
         _ => error.to_string(),
     };

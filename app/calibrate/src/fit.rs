@@ -32,8 +32,8 @@ pub fn fit(table: &Path, spools: Option<&Path>, progress: &Progress) -> Result<F
         (Some(file), _) => file.to_owned(),
         (None, Some(named)) => beside(table, named),
         (None, None) => {
-            let why = "the table does not say which spools it is of; name their file in a line \
-                       `# spools: spools.ron` at its top";
+            let why = "the table does not name its spools; name their file in a line `# spools: \
+                       spools.ron` at its top";
             return Err(JobError::file(table, why));
         }
     };

@@ -21,8 +21,11 @@ pub fn text(spools: &[Spool], bars: &[(String, TestPart)]) -> String {
     }
     for (name, bar) in bars {
         line(format!(
-            "\n{name}.stl: an upright bar with a foot. Its flat face, {FACE_MM} mm wide, is flush with\n\
-             the foot; the notches at its sides show where steps meet. From the foot upwards:\n\n  \
+            "\n\
+             {name}.stl: an upright bar with a foot. Its flat face, {FACE_MM} mm wide, is flush \
+             with\n\
+             the foot; the notches at its sides show where steps meet. From the foot up:\n\
+             \n  \
              step   from mm     to mm   measure at   shares"
         ));
         for step in &bar.steps {
@@ -44,26 +47,29 @@ pub fn text(spools: &[Spool], bars: &[(String, TestPart)]) -> String {
     text.push_str(&format!(
         "\n\
 Printing\n  \
-- Slice each bar as it stands, 0.2 mm layers, 100 % infill, and print it by its schedule:\n    \
-the blend changes with height only, and no purge is needed. Each step is high enough that\n    \
-the blend before it is flushed out, to one part in a hundred, where you measure; a hollow\n    \
-bar lays too little for that.\n  \
-- The steps go up by every second blend and come back by those between. A hotend that lags\n    \
-more than its machine file says then shows up in the fit instead of hiding in it.\n\n\
+- Slice each bar upright, with 0.2 mm layers and 100 % infill, and print it by its schedule.\n    \
+The blend changes with height only, and no purge is needed. In each step, the blend before\n    \
+is flushed out to 1 % where you measure. A hollow bar has too little plastic for that.\n  \
+- The steps go up by every second blend and come back by those between. If the hotend lags\n    \
+more than its machine file says, the fit shows it.\n\
+\n\
 Measuring\n  \
-- Measure the flat face, in the middle of its width, {MEASURED_MM} mm or less across, at the height\n    \
+- Measure the flat face, in the middle of its width, {MEASURED_MM} mm or less across, at the \
+height\n    \
 above: the upper half of each step. The bar lies on its back; nothing shines through it.\n  \
-- A colorimeter or spectrophotometer: D65, 2° observer, CIELAB. Write l, a and b into\n    \
-measured.csv, and above the columns whether gloss is included. Measure each step two or\n    \
-three times if you can and give each reading a row of its own: they are averaged.\n  \
-- A code (hex) from an instrument or a colour fan will do, less exactly.\n  \
-- A photograph: lay a grey or white card of known reflectance beside the bar, light both\n    \
-evenly from two sides, avoid glare, expose so that the card is light but not white. Set the\n    \
-places in patches.ron to fit, then run\n      \
-tintfall read-photo PHOTO.png --patches patches.ron --out measured.csv\n\n\
+- With a colorimeter or spectrophotometer: use D65, 2° observer, CIELAB. Write l, a and b\n    \
+into measured.csv. Above the columns, write whether gloss is included. If you can, measure\n    \
+each step two or three times, one row for each reading: they are averaged.\n  \
+- A code (hex) from an instrument or a colour fan works too, but less exactly.\n  \
+- With a camera: lay a grey or white card of known reflectance beside the bar. Light both\n    \
+evenly from two sides and avoid glare. Expose so that the card is light but not white. Set\n    \
+the places in patches.ron, then run\n      \
+tintfall read-photo PHOTO.png --patches patches.ron --out measured.csv\n\
+\n\
 Then\n  \
 tintfall fit measured.csv --out pair.ron\n  \
-and write spools: \"pair.ron\" in the plans that print with these spools.\n\n\
+and write spools: \"pair.ron\" in the plans that print with these spools.\n\
+\n\
 Before you print\n"
     ));
     for caution in cautions::SHORT {

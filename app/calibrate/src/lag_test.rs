@@ -49,14 +49,14 @@ pub struct LagTest {
 pub enum LagTestError {
     /// No two spools differ enough.
     #[error(
-        "no two of these spools differ by more than ΔE00 {0:.1}; a lag can't be seen with them: \
-         load a dark and a light one for this test"
+        "these spools differ by at most ΔE00 {0:.1}, so a lag can't be seen; use a dark and a \
+         light spool for this test"
     )]
     TooAlike(f64),
     /// Bands would be too high.
     #[error(
-        "each band would have to be {0:.0} mm high for the chamber in the machine file, and a thin \
-         tower of that would not stand; is its volume in mm³?"
+        "the chamber in the machine file needs bands {0:.0} mm high, and a thin tower of that \
+         height would fall over; is its volume in mm³?"
     )]
     TooHigh(f64),
     /// The mesh is none; a fault of this program.
@@ -119,8 +119,9 @@ impl LagTest {
     /// An empty table for where changes began and ended.
     pub fn ends_table(&self) -> String {
         let mut text = String::from(
-            "# Lag test: where each change was first seen, and where the new colour was first pure,\n\
-             # in mm above the bed. Read along the middle of one side with a rule and a lens.\n\
+            "# Lag test: where each change was first seen, and where the new colour was first \
+             pure,\n\
+             # in mm above the bed. Read along the middle of one side with a ruler and a lens.\n\
              change,begins_mm,ends_mm\n",
         );
         for i in 1..=self.changes_mm.len() {
@@ -137,25 +138,34 @@ impl LagTest {
             .map(|mm| format!("{mm:.1}"))
             .collect();
         let mut text = format!(
-            "Lag test\n\n\
-             A square tower of {SIDE_MM} mm with a wall of two lines, {:.1} mm high. The blend is \
-             told to\nchange at {} mm above the bed; what comes out changes later, by the dead \
-             volume of the\nmelt chamber, and slowly, by the mixed one.\n\n\
+            "Lag test\n\
+             \n\
+             A square tower of {SIDE_MM} mm with a wall of two lines, {:.1} mm high. The commands \
+             change\n\
+             the blend at {} mm above the bed. The dead volume of the melt chamber delays the \
+             change,\n\
+             and its mixed volume slows it.\n\
+             \n\
              Print it\n\
-             - alone on the bed, in layers of {LAYER_MM} mm, with two walls, no filling, no roof, \
-             no ironing;\n\
-             - with every change of blend as the schedule says: at the beginning of its layer;\n\
-             - slowly enough that each layer sets: 10 s for a layer or more. A brim helps it \
-             stand.\n\n\
-             Read it, in one of two ways\n\
-             - with a rule and a lens: for each change, the height at which the old colour is first \
-             seen\n  to give way, and the one at which the new colour is first pure. Fill in \
-             ends.csv.\n\
-             - from colours, which is better: a photograph or a colorimeter with a small opening, by\n  \
-             height along the middle of one side. Fill in colours.csv.\n\n\
+             - alone on the bed, in layers of {LAYER_MM} mm, with two walls, no infill, no top, no \
+             ironing;\n\
+             - with every change of blend as in the schedule, at the beginning of its layer;\n\
+             - slowly enough that each layer sets: 10 s or more for a layer. A brim keeps it \
+             upright.\n\
+             \n\
+             Read it in one of two ways\n\
+             - with a ruler and a lens: for each change, find the height where the old colour \
+             first begins\n  \
+             to change, and the height where the new colour is first pure. Fill in ends.csv.\n\
+             - from colours, which is better: use a photograph, or a colorimeter with a small \
+             opening, by\n  \
+             height along the middle of one side. Fill in colours.csv.\n\
+             \n\
              Then run\n  \
              tintfall lag-fit lag-test.plan.ron ends.csv --out machine.ron\n\
-             and name that file in your plans: machine: \"machine.ron\".\n\nBefore you print\n",
+             and name that file in your plans: machine: \"machine.ron\".\n\
+             \n\
+             Before you print\n",
             self.plan_top_mm(),
             list.join(", ")
         );

@@ -138,14 +138,14 @@ impl Document for Patches {
              fractions of its width and height, from 0 to 1";
         let cards = Path::field("cards");
         if self.cards.is_empty() {
-            let what = "without a card of known reflectance the light is unknown; lay a grey or \
-                 white card beside the print";
+            let what = "there is no card of known reflectance, so the light is unknown; lay a grey \
+                 or white card beside the print";
             found.push(Problem::new(cards.clone(), what));
         }
         for (i, card) in self.cards.iter().enumerate() {
             if !(0.02..=1.0).contains(&card.reflectance) {
                 let what = format!(
-                    "a reflectance of {}; it runs from 0.02 to 1, such as 0.18 for a grey card",
+                    "a reflectance of {}; it must be from 0.02 to 1, such as 0.18 for a grey card",
                     card.reflectance
                 );
                 found.push(Problem::new(cards.at(i).then("reflectance"), what));
@@ -156,7 +156,10 @@ impl Document for Patches {
         }
         let rows = Path::field("rows");
         if self.rows.len() > MOST_STEPS {
-            let what = format!("there are more than {MOST_STEPS} rows; no test print has");
+            let what = format!(
+                "there are more than {MOST_STEPS} rows, more than any test print \
+                                has"
+            );
             found.push(Problem::new(rows, what));
             return found;
         }
@@ -179,12 +182,15 @@ impl Document for Patches {
                 ("table", "The table that says which blend each step has."),
                 (
                     "cards",
-                    "Cards of known reflectance, by their makers' word. Places and sizes are fractions of the\n\
-                     photograph's width and height, from its upper left corner: change them to fit yours.",
+                    "Cards of known reflectance, as their makers state it. Places and sizes are \
+                     fractions of the\n\
+                     photograph's width and height, from its upper left corner. Change them to \
+                     match yours.",
                 ),
                 (
                     "rows",
-                    "Rows of steps: the middles of the first and the last step, and how much of each is read.\n\
+                    "Rows of steps: the middles of the first and the last step, and the size of \
+                     each reading.\n\
                      Stay clear of edges, notches and glare; keep to the upper half of each step.",
                 ),
             ] {

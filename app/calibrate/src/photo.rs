@@ -68,8 +68,8 @@ pub enum PhotoError {
     TooLarge(u64),
     /// It holds next to nothing.
     #[error(
-        "the picture has {pixels} pixels in {bytes} bytes, so it is no photograph; \
-         take the file as the camera made it"
+        "the picture has {pixels} pixels in {bytes} bytes, so it is not a photograph; use the \
+         camera's own file"
     )]
     Blank {
         /// Its pixels.
@@ -147,8 +147,8 @@ impl Photo {
             match self.patch(&name, card.area(), &mut warnings) {
                 Ok(seen) if seen.iter().any(|v| *v < LEAST_EXPOSURE * card.reflectance) => {
                     wrong.push(format!(
-                        "{name} is underexposed: it fills {:.0} % of the exposure where {:.0} % \
-                         and more are needed; photograph again with more light",
+                        "{name} is underexposed: it has {:.0} % of full exposure and needs at \
+                         least {:.0} %; photograph again with more light",
                         100.0 * seen.iter().copied().fold(1.0, f64::min),
                         100.0 * LEAST_EXPOSURE * card.reflectance
                     ));
@@ -170,8 +170,8 @@ impl Photo {
                     let lab = Xyz::from_linear_srgb(balanced).to_lab();
                     match lab.l > 100.0 && wrong.is_empty() {
                         true => wrong.push(format!(
-                            "{name} comes out lighter than a perfect white; check the card's \
-                             reflectance and that both lie in the same light"
+                            "{name} is lighter than a perfect white; check the card's reflectance, \
+                             and that both are in the same light"
                         )),
                         false => steps.push((number, lab)),
                     }
@@ -195,8 +195,8 @@ impl Photo {
         let pixels = self.pixels(area);
         if pixels.len() < FEWEST_PIXELS {
             return Err(format!(
-                "the patch of {name} is {} pixels large; at least {FEWEST_PIXELS} are needed: \
-                 make it larger or photograph from nearer",
+                "the patch of {name} has {} pixels and needs at least {FEWEST_PIXELS}; make it \
+                 larger, or photograph from nearer",
                 pixels.len()
             ));
         }
@@ -222,7 +222,7 @@ impl Photo {
         if let Some((channel, share)) = worst.filter(|(_, share)| *share > GLINTS) {
             return Err(format!(
                 "{name} is clipped at zero: {:.0} % of its pixels have no {channel} at all, so its \
-                 colour is more than sRGB holds, or too dark; photograph again with more light, or \
+                 colour is outside of sRGB, or too dark; photograph again with more light, or \
                  measure it with an instrument",
                 100.0 * share
             ));
@@ -231,16 +231,15 @@ impl Photo {
         let light = Xyz::from_linear_srgb(mean).y;
         if light < DARKEST {
             return Err(format!(
-                "{name} is too dark to be read: {:.1} % of full exposure; photograph again \
-                 with more light",
+                "{name} is too dark: {:.1} % of full exposure; photograph again with more light",
                 100.0 * light
             ));
         }
         let unevenness = self.unevenness(area, light);
         if unevenness > UNEVEN {
             warnings.push(format!(
-                "{name} is unevenly lit or not of one colour: its brightness changes by {:.0} % \
-                 from side to side",
+                "{name} is unevenly lit or has more than one colour: its brightness changes by \
+                 {:.0} % from side to side",
                 100.0 * unevenness
             ));
         }
@@ -254,8 +253,8 @@ impl Photo {
         let areas = cards.chain(steps.map(|(_, area)| area));
         let mut pixels = areas.flat_map(|area| self.pixels(area));
         pixels.all(|[r, g, b]| r == g && g == b).then(|| {
-            "every pixel that was read is a pure grey; is this a greyscale photograph saved as \
-             colour? Then it tells no colours"
+            "every pixel is a pure grey; is this a greyscale photograph saved as colour? Save it \
+             in colour"
                 .to_owned()
         })
     }
@@ -291,8 +290,8 @@ fn uneven_cards(gains: &[[f64; 3]]) -> Option<String> {
     let (least, most) = (green().reduce(f64::min)?, green().reduce(f64::max)?);
     (most / least - 1.0 > UNEVEN).then(|| {
         format!(
-            "the light is uneven: by the cards it changes by {:.0} % across the photograph; \
-             light it from two sides, or photograph from further away",
+            "the light is uneven: at the cards it changes by {:.0} % across the photograph; light \
+             it from two sides, or photograph from further away",
             100.0 * (most / least - 1.0)
         )
     })
@@ -439,7 +438,7 @@ mod tests {
         writer.write_image_data(&pixels).unwrap();
         writer.finish().unwrap();
         let error = Photo::read_png(Cursor::new(file)).err().unwrap();
-        assert!(error.to_string().contains("in greys"), "{error}");
+        assert!(error.to_string().contains("greyscale"), "{error}");
     }
 
     /// What is said of a picture of which only the size is there, padded to a length.
@@ -473,7 +472,7 @@ mod tests {
         let error = said_of(2049, 1953, 0);
         let words = error.to_string();
         assert!(words.contains("has 4001697 pixels in "), "{words}");
-        assert!(words.contains("it is no photograph"), "{words}");
+        assert!(words.contains("it is not a photograph"), "{words}");
         // Four million are free; beyond, there must be a byte for sixteen.
         assert!(matches!(said_of(2000, 2000, 0), PhotoError::Png(_)));
         let bytes = 2049 * 1953 / 16;

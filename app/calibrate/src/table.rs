@@ -143,7 +143,7 @@ impl Table {
         match rows.is_empty() {
             true => Err(TableError::new(
                 1,
-                "there are no rows beneath the column names",
+                "there are no rows below the column names",
             )),
             false => Ok(Self { header, rows }),
         }
@@ -212,8 +212,8 @@ impl Table {
             let Some(first) = rows.first() else { continue };
             if rows.iter().any(|row| row.shares != first.shares) {
                 return Err(format!(
-                    "step {number} stands here with different shares; a step has one blend, so \
-                     number the rows as on the sheet"
+                    "step {number} is here with different shares; a step has one blend, so number \
+                     the rows as on the sheet"
                 ));
             }
             let count = first.shares.count();
@@ -304,7 +304,7 @@ impl Header {
                     return Err(TableError::new(
                         line,
                         format!(
-                            "this table is of version {value}, and this program reads version \
+                            "this table has version {value}, and this program reads version \
                              {VERSION}"
                         ),
                     ));
@@ -396,8 +396,8 @@ impl Columns {
         if columns.lab.is_none() && columns.hex.is_none() && columns.spectrum.is_empty() {
             return Err(TableError::new(
                 line,
-                "there is nowhere to read a colour: it takes the columns l, a and b, or hex, or \
-                 nm_400, nm_410 … with reflectances",
+                "there is no column for a colour; add l, a and b, or hex, or nm_400, nm_410 … with \
+                 reflectances",
             ));
         }
         Ok(columns)
@@ -412,7 +412,7 @@ impl Columns {
             let value = text.parse::<f64>().ok().filter(|v| v.is_finite());
             value.ok_or_else(|| {
                 wrong(format!(
-                    "'{text}' in the column {name} is no number; write it with a decimal point, \
+                    "'{text}' in the column {name} is not a number; write it with a decimal point, \
                      such as 41.2"
                 ))
             })
@@ -425,7 +425,7 @@ impl Columns {
                 .ok_or_else(|| {
                     let text = cell(i);
                     wrong(format!(
-                        "'{text}' is no step; write its number on the sheet, from 1"
+                        "'{text}' is not a step; write its number on the sheet, from 1"
                     ))
                 })?,
             // Without numbers each row is the next step.
@@ -459,8 +459,8 @@ impl Columns {
                 };
                 if !SpoolColour::Lab(lab).is_believable() {
                     return Err(wrong(format!(
-                        "L* {}, a* {}, b* {} is no colour of a surface; L* runs from 0 to 100 \
-                         and a*, b* from about -128 to 128",
+                        "L* {}, a* {}, b* {} is not a surface colour; L* runs from 0 to 100 and \
+                         a*, b* from about -128 to 128",
                         lab.l, lab.a, lab.b
                     )));
                 }
@@ -567,7 +567,7 @@ mod tests {
     #[test]
     fn faults_name_the_line() {
         for (from, to, line, word) in [
-            ("94,0,4", "94,0,", 5, "no number"),
+            ("94,0,4", "94,0,", 5, "not a number"),
             ("1,1,0,94", "1,1,0.2,94", 5, "add up"),
             ("#6f97ae", "blue", 6, "six hexadecimal"),
             ("3,0,1,,,,", "3,0,1,,", 8, "5 cells"),

@@ -52,8 +52,8 @@ impl Options {
 pub enum PartError {
     /// The bar is too low for two steps.
     #[error(
-        "a step needs {step_mm:.1} mm, so a bar of {tallest_mm} mm has no room for two; allow a \
-         taller one, or give the machine the chamber volumes that a lag test finds"
+        "a step needs {step_mm:.1} mm, so two don't fit a bar of {tallest_mm} mm; allow a taller \
+         one, or give the machine file the chamber volumes of a lag test"
     )]
     TooLow {
         /// What a step needs.
@@ -62,7 +62,7 @@ pub enum PartError {
         tallest_mm: f64,
     },
     /// Too few or too many steps were asked for.
-    #[error("{0} steps between two spools; ask for 2 to 20")]
+    #[error("{0} steps between two spools; choose 2 to 20")]
     Between(usize),
     /// The mesh is none; a fault of this program.
     #[error(transparent)]

@@ -24,7 +24,7 @@ impl Coloured {
     /// The predicted colours of a part, as they will come out, in steps of [`FINE_DE00`].
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn new(
         painted: &Painted,
         schedule: &Schedule,

@@ -21,8 +21,8 @@ pub fn write_ply(part: &Coloured, note: &str, out: &mut dyn Write) -> io::Result
     write!(
         out,
         "ply\nformat binary_little_endian 1.0\ncomment {note}\ncomment lengths in mm, colours as \
-         they will come out\nelement vertex {}\nproperty float x\nproperty float y\nproperty \
-         float z\nproperty uchar red\nproperty uchar green\nproperty uchar blue\nelement face \
+         printed\nelement vertex {}\nproperty float x\nproperty float y\nproperty float \
+         z\nproperty uchar red\nproperty uchar green\nproperty uchar blue\nelement face \
          {}\nproperty list uchar uint vertex_indices\nend_header\n",
         part.vertices.len(),
         part.triangles.len()

@@ -26,7 +26,7 @@ use report::watch;
 pub const FILES: &[(&str, &str)] = &[
     (
         "schedule.ron",
-        "the schedule: every layer, every blend, to be read back",
+        "the schedule: every layer and every blend, for programs",
     ),
     (
         "schedule.csv",
@@ -38,7 +38,7 @@ pub const FILES: &[(&str, &str)] = &[
     ),
     (
         "as-printed.ron",
-        "what comes out of the nozzle, dose by dose, to be read back",
+        "what comes out of the nozzle, dose by dose, for programs",
     ),
     (
         "sheet.png",
@@ -46,12 +46,12 @@ pub const FILES: &[(&str, &str)] = &[
     ),
     (
         "watch.png",
-        "what each drive should have done by each height, to hold beside the printer",
+        "what each drive must have done at each height, to hold beside the printer",
     ),
     ("watch.csv", "the same for a spreadsheet"),
     (
         "review.html",
-        "the page to review before you sign: open it in any browser",
+        "the page to review before you sign; open it in any browser",
     ),
     (
         "summary.json",
@@ -70,7 +70,7 @@ pub enum PrepareError {
     #[error(transparent)]
     Schedule(ScheduleError),
     /// A file's content can't be put together: a fault of this program.
-    #[error("{name} can't be put together: {source}")]
+    #[error("{name} can't be made: {source}")]
     Content {
         /// The file.
         name: &'static str,
@@ -191,7 +191,7 @@ impl<'a> Work<'a> {
     ) -> Result<Self, PrepareError> {
         let painted = &job.painted;
         let standing = signoff::standing(job)?;
-        progress.stage("Working out the schedule");
+        progress.stage("Making the schedule");
         let schedule = scheduled(job, laid, &standing, progress)?;
         let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
         Ok(Self {

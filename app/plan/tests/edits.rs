@@ -260,7 +260,7 @@ fn stops_cannot_pass_each_other_and_two_must_stay() {
         at_mm: 15.0,
     };
     let error = passed.apply(&mut plan).expect_err("passes").to_string();
-    assert!(error.contains("must rise"), "{error}");
+    assert!(error.contains("higher than the one before"), "{error}");
     Edit::RemoveStop { region: 1, stop: 1 }
         .apply(&mut plan)
         .expect("two stay");

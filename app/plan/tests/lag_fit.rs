@@ -200,7 +200,7 @@ fn a_chamber_is_found_with_a_rule_alone() {
         assert!((fit.chamber.lag_mm3() - 75.0).abs() < 12.0, "{fit:?}");
         assert!(fit.dead_error_mm3 < 60.0, "{fit:?}");
         assert!(
-            fit.warnings[0].contains("read colours by height"),
+            fit.warnings[0].contains("Read colours by height"),
             "{fit:?}"
         );
         assert!(
@@ -231,10 +231,10 @@ fn readings_that_tell_nothing_are_refused() {
         ends_mm,
     };
     for (reading, word) in [
-        (ends(0, 7.0, 9.0), "count from 1"),
+        (ends(0, 7.0, 9.0), "counted from 1"),
         (ends(9, 7.0, 9.0), "4 changes"),
         (ends(usize::MAX, 7.0, 9.0), "4 changes"),
-        (ends(1, 9.0, 7.0), "exchange"),
+        (ends(1, 9.0, 7.0), "swap"),
         (ends(1, 9.0, 700.0), "not on the part"),
     ] {
         let error = tower.by_ends(&[reading]).expect_err("wrong");

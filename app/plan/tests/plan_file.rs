@@ -116,7 +116,7 @@ fn all_faults_of_a_mask_are_told() {
     let told = error.to_string();
     for words in [
         "radius_mm is -1",
-        "points nowhere",
+        "has no length",
         "from_mm is 2 and to_mm is 1",
     ] {
         assert!(told.contains(words), "{told}");
@@ -160,8 +160,8 @@ fn faults_of_grammar_name_line_and_column() {
     let cases = [
         ("skin_mm: 1.2", "skin: 1.2", "there is no field `skin` here"),
         ("Whole", "Hole", "`Hole` is not known here"),
-        ("\"#c22a24\"", "\"#c22a2\"", "is no colour"),
-        ("[0.6, 0.4]", "[0.6, 0.6]", "add up to 1.2, not to 1"),
+        ("\"#c22a24\"", "\"#c22a2\"", "is not a colour"),
+        ("[0.6, 0.4]", "[0.6, 0.6]", "add up to 1.2, not 1"),
         (
             "skin_mm: 1.2",
             "skin_mm: \"deep\"",
@@ -184,8 +184,8 @@ fn faults_of_meaning_name_line_and_column() {
     let cases = [
         ("first_layer_mm: 0.3", "-0.3", "layer height of -0.3 mm"),
         ("above_mm: 80.0", "-80.0", "heights must be 0 or more"),
-        ("at_mm: 18.0", "0.0", "not beyond stop 1"),
-        ("at_mm: 0.0", "-5.0", "nothing is below 0"),
+        ("at_mm: 18.0", "0.0", "higher than the one before"),
+        ("at_mm: 0.0", "-5.0", "no values below 0"),
         ("skin_mm: 1.2", "0.0", "must be a number above 0"),
         ("thickness_mm: 0.9", "0.0", "a wall 0 mm thick"),
         ("behind: 0.0", "1.5", "must be from 0 to 1"),
@@ -235,7 +235,7 @@ fn a_plan_without_regions_or_spools_is_refused() {
     let none = format!("{}spools: [{}", &example()[..from], &example()[to..]);
     let error = Plan::from_ron(&none).expect_err("no spools");
     assert!(
-        error.to_string().contains("2 to 8 spools, and here are 0"),
+        error.to_string().contains("2 to 8 spools, and there are 0"),
         "{error}"
     );
 }
@@ -390,7 +390,7 @@ fn a_plan_wrong_in_very_many_places_is_answered_soon() {
     let error = Plan::from_ron(&text).expect_err("nameless regions");
     assert_eq!(error.faults.len(), plan::ron_text::MOST_FAULTS);
     let last = error.faults.last().expect("faults").to_string();
-    assert!(last.contains("19901 faults more"), "{last}");
+    assert!(last.contains("19901 more errors"), "{last}");
 }
 
 #[test]

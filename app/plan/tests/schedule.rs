@@ -247,7 +247,7 @@ fn warnings_say_what_is_wrong_where() {
         ]
     );
     let text = &schedule.warnings[2].text;
-    assert!(text.contains("6 / 94 is fed as 10 / 90"), "{text}");
+    assert!(text.contains("feeds 10 / 90 in place of 6 / 94"), "{text}");
     assert!(text.contains("5 layers between 8.00 and 9.00 mm"), "{text}");
 }
 
@@ -334,7 +334,7 @@ fn it_round_trips_and_is_the_same_on_any_number_of_cores() {
         let newer = text.replacen("version: 1", version, 1);
         let error = Schedule::from_ron(&newer).expect_err("newer").to_string();
         assert!(
-            error.starts_with("line 2, column 1") && error.contains("is of version 9"),
+            error.starts_with("line 2, column 1") && error.contains("has version 9"),
             "{error}"
         );
     }

@@ -16,7 +16,7 @@ pub struct Caution {
 pub const ALL: &[Caution] = &[
     Caution {
         about: "Fire",
-        text: "Do not leave a printer running alone or while you sleep. Keep paper, cloth and \
+        text: "Do not leave a printer running unattended or while you sleep. Keep paper, cloth and \
                solvents away from it, and have a working smoke alarm in the room.",
     },
     Caution {
@@ -26,12 +26,11 @@ pub const ALL: &[Caution] = &[
     },
     Caution {
         about: "Mains",
-        text: "Unplug the printer before you open it. Work on mains wiring belongs to a \
-               qualified person.",
+        text: "Unplug the printer before you open it. Leave mains wiring to a qualified person.",
     },
     Caution {
         about: "Fumes",
-        text: "Melted plastic gives off vapour and fine particles. Air the room, and keep to \
+        text: "Melted plastic gives off vapour and fine particles. Air the room, and stay within \
                the temperatures on the filament's data sheet.",
     },
     Caution {
@@ -41,26 +40,26 @@ pub const ALL: &[Caution] = &[
     },
     Caution {
         about: "Mixing",
-        text: "Feed only plastics that print at one temperature and stick to each other. An \
-               inlet that stands still in a hot chamber can clog: follow the hotend's manual.",
+        text: "Feed only plastics that print at one temperature and stick to each other. An inlet \
+               that does not move in a hot chamber can clog: follow the hotend's manual.",
     },
     Caution {
         about: "Use of the part",
-        text: "Printed parts soften with heat: give a lamp shade only a cool LED lamp. Do not \
+        text: "Printed parts soften with heat: use a lamp shade only with a cool LED lamp. Do not \
                use them for food or as toys unless the material and the process allow it.",
     },
     Caution {
         about: "Who is right",
         text: "The printer's manual, the filament's data sheet and local rules come before \
-               anything that this program says.",
+               anything this program says.",
     },
 ];
 
 /// Those that stand on a sheet and in every folder that is handed over.
 pub const SHORT: &[&str] = &[
-    "Fire: do not leave a running printer alone; keep a smoke alarm in the room.",
+    "Fire: do not leave a running printer unattended; keep a smoke alarm in the room.",
     "Burns: nozzle, melt chamber and bed stay hot long after the print.",
-    "Mains: unplug before opening; wiring is work for a qualified person.",
-    "Fumes: air the room and keep to the filament's data sheet.",
+    "Mains: unplug the printer before you open it; leave wiring to a qualified person.",
+    "Fumes: air the room and follow the filament's data sheet.",
     "The printer's manual, data sheets and local rules come before this sheet.",
 ];

@@ -26,13 +26,13 @@ pub enum TextFileError {
     NoFile,
     /// It is longer than any such file.
     #[error(
-        "is more than {} MiB long; no such text file is; is it a mesh?",
+        "is more than {} MiB long, too long for such a text file; is it a mesh?",
         LONGEST_TEXT >> 20
     )]
     TooLong,
     /// It is no UTF-8.
     #[error(
-        "line {line}, column {column}: this is no UTF-8 text; save the file as UTF-8, or check \
+        "line {line}, column {column}: this is not UTF-8 text; save the file as UTF-8, or check \
          that it is the right file"
     )]
     NoText {

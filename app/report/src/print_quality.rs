@@ -9,14 +9,14 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Outcome {
-    /// Mean ΔE00 between what comes out and what is asked, over the visible area.
+    /// Mean ΔE00 between printed and requested colours, over the visible area.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the visible area stays within.
     #[serde(alias = "most_de00")]
     pub p95_de00: f64,
     /// The greatest ΔE00 anywhere on the visible area.
     pub worst_de00: f64,
-    /// The mean ΔE00 if every command stood at its place.
+    /// The mean ΔE00 without compensation: every command at its place.
     pub at_their_place_de00: f64,
     /// How the commands were found.
     pub how: How,
@@ -80,7 +80,7 @@ pub(crate) fn how(how: How) -> &'static str {
     match how {
         How::Plain => "at their place",
         How::Shifted => "sent ahead",
-        How::Sharpened => "sent ahead and sharpened",
+        How::Sharpened => "sent ahead, with overshoot",
     }
 }
 

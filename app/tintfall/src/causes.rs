@@ -11,7 +11,7 @@ use crate::fault::Fault;
 /// A plan that can't be opened, as a fault.
 pub(crate) fn not_opened(error: JobError) -> Fault {
     match error {
-        JobError::Cancelled(_) => Fault::Stopped,
+        JobError::Cancelled(_) => Fault::Cancelled,
         error => Fault::input(error),
     }
 }
@@ -19,7 +19,7 @@ pub(crate) fn not_opened(error: JobError) -> Fault {
 /// A plan that can't be prepared, as a fault.
 pub(crate) fn not_prepared(plan: &Path, error: PrepareError) -> Fault {
     match error {
-        PrepareError::Cancelled(_) => Fault::Stopped,
+        PrepareError::Cancelled(_) => Fault::Cancelled,
         PrepareError::Schedule(why) => Fault::Input(format!("{}: {why}", plan.display())),
         PrepareError::Signoff(error) => not_signed(error),
         error => Fault::system(error),

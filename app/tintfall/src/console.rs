@@ -14,13 +14,13 @@ use crate::fault::Fault;
 /// How often the bar looks at the work.
 const BEAT: Duration = Duration::from_millis(80);
 
-/// Where a command speaks, and the handle by which Ctrl-C stops it.
+/// Where a command prints, and the handle by which Ctrl-C cancels it.
 pub(crate) struct Console {
     progress: Progress,
 }
 
 impl Console {
-    /// Listens for Ctrl-C: the first asks the work to stop, a second ends the program.
+    /// Listens for Ctrl-C: the first cancels the work, a second ends the program.
     pub(crate) fn new() -> Self {
         let progress = Progress::new();
         let handle = progress.clone();
@@ -48,7 +48,7 @@ impl Console {
         }
     }
 
-    /// Says something that is no result, on standard error.
+    /// Prints something that is not a result to standard error.
     pub(crate) fn note(&self, text: &str) {
         // With standard error gone there is nobody left to tell.
         let _ = writeln!(io::stderr(), "{}", plain(text));
@@ -79,8 +79,7 @@ impl Console {
     }
 }
 
-/// Names from files may hold characters by which a terminal is steered: they are shown as
-/// what they are.
+/// Names from files may hold control characters of the terminal: they are shown, not sent.
 fn plain(text: &str) -> Cow<'_, str> {
     let steers = |c: char| c.is_control() && c != '\n' && c != '\t';
     match text.contains(steers) {
@@ -103,7 +102,7 @@ impl Drop for StopOnDrop<'_> {
     }
 }
 
-/// Shows what the work tells until it is done.
+/// Shows the work's progress until it is done.
 fn watch(progress: &Progress, done: &AtomicBool) {
     const STEPS: u64 = 1000;
     let bar = ProgressBar::new(STEPS);

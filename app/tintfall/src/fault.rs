@@ -1,4 +1,4 @@
-//! What can end a command early, and the exit code that tells which.
+//! What can end a command early, with its exit code.
 
 use std::fmt;
 use std::process::ExitCode;
@@ -10,9 +10,9 @@ pub(crate) enum Fault {
     Input(String),
     /// The system would not let us write or run something.
     System(String),
-    /// The user stopped it.
-    Stopped,
-    /// Whoever read our output has gone; not worth a word.
+    /// The user cancelled it.
+    Cancelled,
+    /// The reader of our output has closed it; not worth a message.
     NobodyListens,
 }
 
@@ -27,12 +27,12 @@ impl Fault {
         Self::System(cause.to_string())
     }
 
-    /// 2 for bad input, 130 (128 + SIGINT, as shells have it) when stopped, else 1.
+    /// 2 for bad input, 130 (128 + SIGINT, as in shells) when cancelled, else 1.
     pub(crate) fn exit_code(&self) -> ExitCode {
         match self {
             Self::Input(_) => ExitCode::from(2),
             Self::System(_) => ExitCode::FAILURE,
-            Self::Stopped => ExitCode::from(130),
+            Self::Cancelled => ExitCode::from(130),
             Self::NobodyListens => ExitCode::SUCCESS,
         }
     }
@@ -42,7 +42,7 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Input(text) | Self::System(text) => f.write_str(text),
-            Self::Stopped => f.write_str("cancelled; nothing was left half-written"),
+            Self::Cancelled => f.write_str("cancelled; no half-written files are left"),
             Self::NobodyListens => Ok(()),
         }
     }
@@ -50,7 +50,7 @@ impl fmt::Display for Fault {
 
 impl From<geometry::Cancelled> for Fault {
     fn from(_: geometry::Cancelled) -> Self {
-        Self::Stopped
+        Self::Cancelled
     }
 }
 

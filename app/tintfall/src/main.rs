@@ -1,4 +1,4 @@
-//! The command `tintfall`: colour a part, and hand the print step all it needs.
+//! The command `tintfall`: colour a part, and give the print step everything it needs.
 
 mod causes;
 mod commands;
@@ -15,9 +15,9 @@ use console::Console;
 
 /// Fades, bands and painted areas for a hotend that mixes its filaments.
 ///
-/// Give it a part (STL, OBJ, PLY or 3MF) and a plan (a text file that says which area gets
-/// which blend). It cuts the part into layers, works out the blend of every layer and what it
-/// will look like, and writes a schedule and a picture for the print step.
+/// Give it a part (STL, OBJ, PLY or 3MF) and a plan (a text file that says which area gets which
+/// blend). Tintfall cuts the part into layers, calculates the blend of every layer and how it will
+/// look, and writes a schedule and a picture for the print step.
 #[derive(Parser)]
 #[command(name = "tintfall", version, max_term_width = 100)]
 #[command(after_help = "\
@@ -26,7 +26,7 @@ Start here:
   tintfall new part.stl                      write a first plan for your own part
   tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
 
-Exit codes: 0 done, 1 could not write, 2 bad input or arguments, 130 cancelled.")]
+Exit codes: 0 done, 1 can't write, 2 bad input or arguments, 130 cancelled.")]
 struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -10,18 +10,18 @@ use geometry::{Mesh, Progress};
 
 use crate::fault::Fault;
 
-/// The arguments that name a mesh and say how to take it.
+/// The arguments that name a mesh and say how to read it.
 #[derive(clap::Args)]
 pub(crate) struct PartArgs {
     /// The part: an STL, OBJ, PLY, OFF or 3MF file
     pub mesh: PathBuf,
-    /// Unit of the file's numbers, if not the one it states or millimetres
+    /// Unit of the file's numbers; by default the one it states, or millimetres
     #[arg(long)]
     unit: Option<UnitName>,
     /// The file's axis that points up on the printer
     #[arg(long, default_value = "z", allow_hyphen_values = true)]
     up: AxisName,
-    /// Keep the file's coordinates; else the part is centred and set on the bed
+    /// Keep the file's coordinates; by default the part is centred and set on the bed
     #[arg(long)]
     as_drawn: bool,
 }
@@ -67,18 +67,18 @@ impl PartArgs {
     }
 }
 
-/// A reading that was stopped is no fault of the file.
+/// A cancelled reading is no fault of the file.
 pub(crate) fn not_read(error: ReadError) -> Fault {
     match error.problem {
-        Problem::Cancelled(_) => Fault::Stopped,
+        Problem::Cancelled(_) => Fault::Cancelled,
         _ => Fault::input(error),
     }
 }
 
-/// A mesh that can't be mended, unless it was stopped.
+/// A mesh that can't be mended, unless cancelled.
 pub(crate) fn not_mended(mesh: &Path, error: MendError) -> Fault {
     match error {
-        MendError::Cancelled(_) => Fault::Stopped,
+        MendError::Cancelled(_) => Fault::Cancelled,
         error => Fault::Input(format!("{}: {error}", mesh.display())),
     }
 }

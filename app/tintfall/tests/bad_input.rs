@@ -268,6 +268,6 @@ fn wrong_arguments_end_with_2() {
         folder.path(),
         &["view", "gone.stl"],
         "gone.stl",
-        "no such file",
+        "does not exist",
     );
 }

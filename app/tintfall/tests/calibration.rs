@@ -124,7 +124,7 @@ fn from_spools_to_a_plan_of_measured_ones() {
     let far = of("#d02020");
     assert!(far["delta_e00"].as_f64().unwrap() > 10.0);
     assert!(far["why"].as_str().unwrap().contains("red"), "{far}");
-    refused(folder, &["match", "bar.plan.ron", "blue"], "no colour");
+    refused(folder, &["match", "bar.plan.ron", "blue"], "not a colour");
 }
 
 /// A test print photographed in a warm light beside a grey card.

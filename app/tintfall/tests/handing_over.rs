@@ -285,7 +285,7 @@ fn diff_says_and_draws_what_changed() {
     sign(folder);
     assert_eq!(
         tintfall(folder, &["diff", "post.plan.ron"]),
-        "Nothing is different.\n"
+        "The plans are the same.\n"
     );
     fs::copy(folder.join("post.plan.ron"), folder.join("new.plan.ron")).unwrap();
     change(&folder.join("new.plan.ron"), "to_mm: 10.0", "to_mm: 12.5");
@@ -374,9 +374,9 @@ fn a_hand_off_made_here_is_checked_there() {
     fs::copy(here.path().join("out.zip"), there.path().join("got.zip")).unwrap();
     for name in ["got", "got.zip"] {
         let said = tintfall(there.path(), &["check-handoff", name, "--require-review"]);
-        assert!(said.contains("it is whole"), "{said}");
+        assert!(said.contains("complete and unchanged"), "{said}");
         assert!(said.contains("approved by Ada Keeper"), "{said}");
-        assert!(said.contains("part.3mf holds the blends"), "{said}");
+        assert!(said.contains("part.3mf has the plan's blends"), "{said}");
     }
     let got = there.path().join("got");
     let wanted = [
@@ -453,9 +453,9 @@ fn hand_offs_that_must_not_be_trusted_are_refused() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     let check = |name: &str| complains(folder, &["check-handoff", name]);
-    assert!(check("none").contains("no such folder"));
+    assert!(check("none").contains("does not exist"));
     fs::write(folder.join("text.zip"), "no zip at all").unwrap();
-    assert!(check("text.zip").contains("no whole ZIP file"));
+    assert!(check("text.zip").contains("not a complete ZIP file"));
     fs::create_dir(folder.join("empty")).unwrap();
     assert!(check("empty").contains("is it a hand-off?"));
     fs::write(folder.join("empty/manifest.ron"), "(version: 7)").unwrap();
@@ -464,7 +464,10 @@ fn hand_offs_that_must_not_be_trusted_are_refused() {
     // Names that point outside, and a bomb.
     for (zip, name) in [("up.zip", "../evil.txt"), ("root.zip", "/tmp/evil.txt")] {
         fs::write(folder.join(zip), zip_of(&[(name, b"x")])).unwrap();
-        assert!(check(zip).contains("no plain file within it"), "{zip}");
+        assert!(
+            check(zip).contains("is a link or lies outside of it"),
+            "{zip}"
+        );
     }
     assert!(!folder.join("../evil.txt").exists());
     let zeros = vec![0u8; 80 << 20];
@@ -478,7 +481,7 @@ fn hand_offs_that_must_not_be_trusted_are_refused() {
     let far = post.path().join("post.stl");
     fs::write(&plan, text.replace("post.stl", far.to_str().unwrap())).unwrap();
     let error = complains(post.path(), &["handoff", "post.plan.ron", "--out", "out"]);
-    assert!(error.contains("can't be taken along"), "{error}");
+    assert!(error.contains("can't go into a hand-off"), "{error}");
     fs::create_dir(post.path().join("mine")).unwrap();
     fs::write(post.path().join("mine/letter.txt"), "dear").unwrap();
     let error = complains(post.path(), &["handoff", "post.plan.ron", "--out", "mine"]);

@@ -100,7 +100,7 @@ fn a_swap_seen_on_the_watch_table_is_traced() {
     complains(
         at,
         &["trace", "tube.plan.ron", "watch/seen.csv"],
-        "nothing is filled in",
+        "the table is empty",
     );
 
     // What is seen when the spools stand at each other's drives: colours from the other end.
@@ -123,7 +123,7 @@ fn a_swap_seen_on_the_watch_table_is_traced() {
     }
     fs::write(at.join("seen.csv"), seen).unwrap();
     let text = works(at, &["trace", "tube.plan.ron", "seen.csv"]);
-    assert!(text.contains("1. two spools are exchanged"), "{text}");
+    assert!(text.contains("1. two spools are swapped"), "{text}");
     assert!(text.contains("Try: See which filament"), "{text}");
     let findings = json(at, &["trace", "tube.plan.ron", "seen.csv", "--json"]);
     let first = &findings["findings"][0]["cause"]["faults"][0];
@@ -156,7 +156,7 @@ fn a_lag_test_is_written_and_its_readings_become_a_machine_file() {
     complains(
         at,
         &with(&["lag/ends.csv", "--out", "m.ron"]),
-        "nothing is filled in",
+        "the table is empty",
     );
 
     // What a chamber of twice the default lays, as colours by height.
@@ -268,12 +268,12 @@ fn bad_input_ends_with_one_clear_error() {
         ]
     };
     write("lag.csv", "change,begins_mm,ends_mm\n1,5,4\n");
-    complains(at, &fit("1"), "exchange");
+    complains(at, &fit("1"), "swap");
     complains(at, &fit("0"), "1 to 20");
     write("lag.csv", "change,begins_mm,ends_mm\n1.5,5,6\n");
-    complains(at, &fit("1"), "count from 1");
+    complains(at, &fit("1"), "counted from 1");
     write("lag.csv", "depth,colour\n1.5,5\n");
-    complains(at, &fit("1"), "no table of a lag test");
+    complains(at, &fit("1"), "not a table of a lag test");
     assert!(!at.join("m.ron").exists());
     complains(at, &["preflight"], "PLAN");
     complains(

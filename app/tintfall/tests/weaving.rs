@@ -158,7 +158,7 @@ fn what_does_not_fit_is_refused_and_leaves_nothing() {
     let cases = [
         ("other.gcode", "not of this part"),
         ("high.gcode", "up to 12.00 mm"),
-        ("empty.gcode", "no plastic"),
+        ("empty.gcode", "prints anything"),
         ("binary.gcode", "plain-text"),
         ("missing.gcode", "can't be opened"),
     ];
@@ -171,7 +171,7 @@ fn what_does_not_fit_is_refused_and_leaves_nothing() {
         assert!(!at.join("out.gcode").exists(), "{file}");
     }
     let same = ["weave", "box.plan.ron", "box.gcode", "--out", "box.gcode"];
-    refused(at, &same, "are the same");
+    refused(at, &same, "the toolpath itself");
 
     good(
         at,

@@ -33,19 +33,19 @@ pub enum CautionKind {
 impl fmt::Display for CautionKind {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         out.write_str(match self {
-            Self::UnknownMotion => "a G word not known here; if it moves, places may be off",
+            Self::UnknownMotion => "an unknown G word; if it moves, positions may be off",
             Self::UnreadMove => "a move that can't be read in full (parameters or expressions)",
             Self::RepeatedWord => "a word given twice in one move; the first was taken",
             Self::ExtruderModeUnclear => {
                 "G90 after M83 with no M82 or M83 after it: some machines then feed absolutely; \
-                 relative was taken"
+                 relative was assumed"
             }
-            Self::BadArc => "an arc that can't be drawn; taken for a straight line",
-            Self::UnevenArc => "an arc whose two ends differ in radius",
-            Self::OtherCoordinates => "another coordinate system; places may be off",
-            Self::InverseTime => "inverse-time feed; speeds are not known",
+            Self::BadArc => "an arc that can't be drawn; a straight line was assumed",
+            Self::UnevenArc => "an arc with different radii at its two ends",
+            Self::OtherCoordinates => "another coordinate system; positions may be off",
+            Self::InverseTime => "inverse-time feed; speeds are unknown",
             Self::OtherTool => "a second tool",
-            Self::WrongChecksum => "a checksum that doesn't fit its line",
+            Self::WrongChecksum => "a checksum that doesn't match its line",
             Self::OutOfReach => "a move that leads more than 10 m away; left out",
         })
     }

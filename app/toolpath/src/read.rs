@@ -18,7 +18,7 @@ const LONGEST_LINE: usize = 1 << 20;
 #[derive(Debug, thiserror::Error)]
 pub enum ReadError {
     /// The file failed.
-    #[error("the toolpath can't be read on at byte {offset}: {source}")]
+    #[error("the toolpath can't be read at byte {offset}: {source}")]
     Io {
         /// Bytes read before.
         offset: u64,
@@ -27,8 +27,8 @@ pub enum ReadError {
     },
     /// A zero byte: not text.
     #[error(
-        "byte {offset} (line {line}) is zero, so this isn't a plain-text toolpath; \
-         let the slicer write plain text, unpacked"
+        "byte {offset} (line {line}) is zero, so this isn't a plain-text toolpath; export plain, \
+         uncompressed text from the slicer"
     )]
     Binary {
         /// Where.
@@ -38,7 +38,7 @@ pub enum ReadError {
     },
     /// A line without end that isn't a comment.
     #[error(
-        "line {line} (from byte {offset}) is longer than {LONGEST_LINE} bytes and no comment, \
+        "line {line} (from byte {offset}) is longer than {LONGEST_LINE} bytes and not a comment, \
          so this doesn't look like a toolpath"
     )]
     TooLong {

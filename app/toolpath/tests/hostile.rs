@@ -132,7 +132,7 @@ fn a_failing_disk_says_where() {
     let error = run((&b"G1 X1\n"[..]).chain(Failing)).expect_err("it fails");
     assert_eq!(
         error.to_string(),
-        "the toolpath can't be read on at byte 6: unplugged"
+        "the toolpath can't be read at byte 6: unplugged"
     );
 }
 

@@ -44,7 +44,7 @@ struct Options {
 }
 
 fn size(text: &str) -> Result<(u32, u32), String> {
-    let wrong = || format!("'{text}' is no size; write it like 1280x800");
+    let wrong = || format!("'{text}' is not a size; write it like 1280x800");
     let (width, height) = text.split_once('x').ok_or_else(wrong)?;
     let number = |t: &str| t.parse().ok().filter(|n| (64..=8192).contains(n));
     number(width).zip(number(height)).ok_or_else(wrong)

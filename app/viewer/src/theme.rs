@@ -10,7 +10,7 @@ use egui::{
     TextStyle, Visuals,
 };
 
-use crate::files::settings::Shade;
+use crate::files::settings::Appearance;
 
 /// The colours that panels and the stage draw with, beside egui's own.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,10 +52,10 @@ const fn grey(level: u8) -> Color32 {
 }
 
 impl Palette {
-    /// The palette of a shade.
-    pub fn of(shade: Shade) -> Self {
-        match shade {
-            Shade::Light => Self {
+    /// The palette of an appearance.
+    pub fn of(appearance: Appearance) -> Self {
+        match appearance {
+            Appearance::Light => Self {
                 stage: grey(222),
                 panel: grey(244),
                 raised: grey(252),
@@ -72,7 +72,7 @@ impl Palette {
                 plate_line: Color32::from_rgba_unmultiplied(90, 90, 90, 190),
                 cut_face: grey(176),
             },
-            Shade::Dark => Self {
+            Appearance::Dark => Self {
                 stage: grey(52),
                 panel: grey(34),
                 raised: grey(48),
@@ -95,8 +95,8 @@ impl Palette {
     /// The palette that fits the visuals in use.
     pub fn from_ui(ui: &egui::Ui) -> Self {
         Self::of(match ui.visuals().dark_mode {
-            true => Shade::Dark,
-            false => Shade::Light,
+            true => Appearance::Dark,
+            false => Appearance::Light,
         })
     }
 }
@@ -132,20 +132,20 @@ pub fn add_fonts(ctx: &egui::Context) {
 }
 
 /// Sets the look of a context.
-pub fn apply(ctx: &egui::Context, shade: Shade) {
-    let theme = match shade {
-        Shade::Light => egui::Theme::Light,
-        Shade::Dark => egui::Theme::Dark,
+pub fn apply(ctx: &egui::Context, appearance: Appearance) {
+    let theme = match appearance {
+        Appearance::Light => egui::Theme::Light,
+        Appearance::Dark => egui::Theme::Dark,
     };
     ctx.set_theme(theme);
-    ctx.set_style_of(theme, style(shade));
+    ctx.set_style_of(theme, style(appearance));
     // A slow hand, or a slow machine, clicks too: a drag is told by its way, not by its time.
     ctx.options_mut(|o| o.input_options.max_click_duration = 10.0);
 }
 
-fn style(shade: Shade) -> Style {
+fn style(appearance: Appearance) -> Style {
     let mut style = Style {
-        visuals: visuals(shade),
+        visuals: visuals(appearance),
         ..Style::default()
     };
     let font = |size| FontId::new(size, FontFamily::Proportional);
@@ -177,11 +177,11 @@ fn style(shade: Shade) -> Style {
     style
 }
 
-fn visuals(shade: Shade) -> Visuals {
-    let p = Palette::of(shade);
-    let mut v = match shade {
-        Shade::Light => Visuals::light(),
-        Shade::Dark => Visuals::dark(),
+fn visuals(appearance: Appearance) -> Visuals {
+    let p = Palette::of(appearance);
+    let mut v = match appearance {
+        Appearance::Light => Visuals::light(),
+        Appearance::Dark => Visuals::dark(),
     };
     let round = CornerRadius::same(5);
     v.panel_fill = p.panel;
@@ -193,7 +193,11 @@ fn visuals(shade: Shade) -> Visuals {
         offset: [0, 3],
         blur: 14,
         spread: 0,
-        color: Color32::from_black_alpha(if shade == Shade::Light { 38 } else { 110 }),
+        color: Color32::from_black_alpha(if appearance == Appearance::Light {
+            38
+        } else {
+            110
+        }),
     };
     v.window_shadow = shadow;
     v.popup_shadow = shadow;
@@ -251,12 +255,15 @@ mod tests {
     #[test]
     fn text_reads_on_what_it_stands_on() {
         // WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1.
-        for shade in [Shade::Light, Shade::Dark] {
-            let p = Palette::of(shade);
+        for appearance in [Appearance::Light, Appearance::Dark] {
+            let p = Palette::of(appearance);
             for ground in [p.panel, p.raised, p.well] {
                 for ink in [p.text, p.quiet, p.accent, p.warn, p.error] {
                     let ratio = contrast(ink, ground);
-                    assert!(ratio >= 4.5, "{shade:?} {ink:?} on {ground:?}: {ratio}");
+                    assert!(
+                        ratio >= 4.5,
+                        "{appearance:?} {ink:?} on {ground:?}: {ratio}"
+                    );
                 }
             }
             assert!(contrast(p.on_accent, p.accent) >= 4.5);

@@ -46,7 +46,7 @@ pub(super) struct Job<'a> {
 /// must be counted on or the dialect speaks on moves.
 ///
 /// # Errors
-/// When a file fails, or when told to stop.
+/// When a file fails, or when cancelled.
 pub(super) fn emit(
     job: &Job<'_>,
     mut file: impl Read,

@@ -35,15 +35,15 @@ pub enum WeaveError {
     #[error(transparent)]
     Hash(#[from] plan::document::HashError),
     /// The plan has no schedule.
-    #[error("the plan can't be laid out: {0}")]
+    #[error("the schedule can't be made: {0}")]
     Schedule(#[source] ScheduleError),
     /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// It chooses tools in the midst of the print.
     #[error(
-        "line {line} of the toolpath chooses a tool after printing has begun; slice the part \
-         for a single extruder"
+        "line {line} of the toolpath changes the tool after printing has begun; slice the part for \
+         a single extruder"
     )]
     Tools {
         /// The line.
@@ -51,9 +51,9 @@ pub enum WeaveError {
     },
     /// It is of another height.
     #[error(
-        "the toolpath prints up to {printed_mm:.2} mm, and the part is {part_mm:.2} mm high; \
-         slice the same part at its own size{}",
-        if .printed_mm > .part_mm { ", or say how high the raft is" } else { "" }
+        "the toolpath prints up to {printed_mm:.2} mm, and the part is {part_mm:.2} mm high; slice \
+         the same part at its own size{}",
+        if .printed_mm > .part_mm { ", or give the raft's height (--raft)" } else { "" }
     )]
     OtherHeight {
         /// Height of the highest plastic, mm.
@@ -63,13 +63,13 @@ pub enum WeaveError {
     },
     /// It has no layers to speak of.
     #[error(
-        "the toolpath lays plastic at more heights than a print has layers, so it can't be \
-         stepped through by layers"
+        "the toolpath prints at more heights than any print has layers, so you can't step through \
+         it by layers"
     )]
     ManyHeights,
     /// A law that every new order keeps would have been broken.
     #[error(
-        "the new order of the toolpath fails its check, so nothing is written: {0}. Weave it \
+        "the new order of the toolpath failed its check, so nothing was written: {0}. Weave it \
          with `--purge stay`, which moves nothing"
     )]
     Laws(String),

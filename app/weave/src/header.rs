@@ -94,11 +94,11 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     if facts.arranged.is_some() {
         writeln!(
             out,
-            "- Moves stand in another order than in the sliced file. Watch the"
+            "- Moves are in another order than in the sliced file. Watch the"
         )?;
         writeln!(
             out,
-            "  first layers, and see that the purge block is on your bed."
+            "  first layers, and check that the purge block is on your bed."
         )?;
     }
     for caution in CAUTIONS {

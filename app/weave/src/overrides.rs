@@ -26,7 +26,7 @@ impl Overrides {
     /// The plan's; `None` if it lays what is asked for.
     ///
     /// # Errors
-    /// When there is no schedule, or when told to stop.
+    /// When there is no schedule, or when cancelled.
     pub(super) fn of(painted: &Painted, progress: &Progress) -> Result<Option<Self>, WeaveError> {
         let plan = painted.plan();
         let laying = &plan.laying;

@@ -106,7 +106,7 @@ pub(super) struct Wanted<'a> {
 /// Reads the whole file.
 ///
 /// # Errors
-/// When it can't be read, or when told to stop.
+/// When it can't be read, or when cancelled.
 pub(super) fn survey(
     file: impl Read,
     size_bytes: u64,

@@ -398,15 +398,16 @@ impl Weave<'_> {
         let turns = registered.alike_turns_deg.first();
         if let Some(turn) = turns.filter(|_| turn_matters(self.painted.plan())) {
             told.push(format!(
-                "The toolpath fits the part as well turned by {turn:.0} degrees; the least turn \
-                 was taken. Give the turn by hand if the colours come out turned"
+                "The toolpath fits the part equally well when turned by {turn:.0} degrees; the \
+                 smallest rotation was used. If the colours come out turned, give the rotation by \
+                 hand"
             ));
         }
         for (i, stand) in registered.stands.iter().enumerate() {
             if stand.residual_mm > register::MOST_RESIDUAL_MM || stand.followed < 0.85 {
                 told.push(format!(
-                    "Copy {} was placed by hand and fits badly: printed lines follow {:.0} % of its \
-                     outline, within {:.2} mm",
+                    "Copy {} was placed by hand and fits badly: printed lines follow {:.0} % of \
+                     its outline, within {:.2} mm",
                     i + 1,
                     stand.followed * 100.0,
                     stand.residual_mm
@@ -415,17 +416,17 @@ impl Weave<'_> {
         }
         if changes.left_out > 0 {
             told.push(format!(
-                "{} stretches of another blend are over before the melt chamber would be half \
-                 through with it; they are laid in the blend about them. Make such regions \
-                 larger, or give the part fewer of them in one layer",
+                "{} stretches of another blend end before the melt chamber has changed halfway; \
+                 they are printed in the blend around them. Make such regions larger, or use fewer \
+                 of them in one layer",
                 changes.left_out
             ));
         }
         if changes.hurried > 0 && self.arrange.purge != Purge::Block {
             told.push(format!(
-                "{} changes of blend have too little unseen plastic before them to settle in, \
-                 and nothing is purged. A purge block helps, `--purge block`; `tintfall verify` \
-                 shows where it matters",
+                "{} changes of blend have too little hidden plastic before them, and nothing is \
+                 purged. Use a purge block (`--purge block`); `tintfall verify` shows where it \
+                 matters",
                 changes.hurried
             ));
         }

@@ -9,7 +9,7 @@ use crate::mask::MaskError;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum FieldError {
     /// A direction of no length.
-    #[error("the direction {direction} points nowhere; for example (0, 0, 1) points up")]
+    #[error("the direction {direction} has no length; for example, (0, 0, 1) points up")]
     NoDirection {
         /// As given.
         direction: DVec3,
@@ -23,7 +23,7 @@ pub enum FieldError {
     /// The stroke is at fault.
     #[error(transparent)]
     Stroke(MaskError),
-    /// The work was told to stop.
+    /// The work was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

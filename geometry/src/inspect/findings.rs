@@ -126,8 +126,8 @@ impl Inspection {
             what: format!("The surface has {has}."),
             where_mm: Some(longest.middle_mm),
             what_to_do: format!(
-                "{MEND} Until then, volumes near them are estimates, and outlines there are \
-                 closed by straight lines."
+                "{MEND} Until then, volumes near them are estimates, and straight lines close the \
+                 outlines there."
             ),
         })
     }
@@ -141,11 +141,11 @@ impl Inspection {
             tally,
             Severity::Warning,
             format!(
-                "The surface has {} narrower than {SLIT_MM} mm, where facets meet without \
-                 sharing their corners.",
+                "The surface has {} narrower than {SLIT_MM} mm, where facets meet without sharing \
+                 corners.",
                 counted(tally.count, "slit", "slits")
             ),
-            format!("Volumes and outlines hardly suffer. {MEND}"),
+            format!("Volumes and outlines are hardly affected. {MEND}"),
         )
     }
 
@@ -155,7 +155,7 @@ impl Inspection {
             tally,
             Severity::Warning,
             format!(
-                "{} at a hole's rim lie within {CRACK_MM} mm of a neighbour they are not \
+                "{} at a hole's rim are within {CRACK_MM} mm of a neighbour that they are not \
                  joined to: the surface is cracked there.",
                 counted(tally.count, "vertex", "vertices")
             ),
@@ -202,8 +202,8 @@ impl Inspection {
         let tally = self.crossings.crossing;
         let advice = match self.crossings.cross_themselves() {
             true => {
-                "A shell passes through itself. Layers are right all the same; draw that shell \
-                 anew to be rid of it."
+                "A shell passes through itself. Layers are still right. To fix it, draw that shell \
+                 again."
             }
             false => MEND,
         };
@@ -256,7 +256,7 @@ impl Inspection {
                 Severity::Fault
             },
             what: format!(
-                "The facets alone add up to {}, {compared}: the outlines hold {} of plastic.",
+                "The facets alone add up to {}, {compared}: the outlines contain {} of plastic.",
                 volume_words(self.facet_volume_mm3),
                 volume_words(self.volume_mm3),
             ),
@@ -270,8 +270,7 @@ impl Inspection {
     fn search_found(&self) -> Option<Finding> {
         self.crossings.given_up.then(|| Finding {
             severity: Severity::Warning,
-            what: "So many facets lie so near to each other that not all were compared: more of \
-                   them may cross."
+            what: "Too many facets are close together to compare them all: more of them may cross."
                 .into(),
             where_mm: None,
             what_to_do: "Check the mesh in the program that made it.".into(),

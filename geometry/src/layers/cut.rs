@@ -59,7 +59,7 @@ pub enum CutError {
     /// The part reaches below the plate.
     #[error("the part reaches {0} mm below the build plate; place it on the bed first")]
     BelowPlate(f64),
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

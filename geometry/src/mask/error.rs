@@ -34,7 +34,7 @@ pub enum MaskError {
         to: f64,
     },
     /// A direction of no length.
-    #[error("the direction {direction} points nowhere; for example (0, 0, 1) points up")]
+    #[error("the direction {direction} has no length; for example, (0, 0, 1) points up")]
     NoDirection {
         /// As given.
         direction: DVec3,
@@ -80,11 +80,11 @@ pub enum MaskError {
     },
     /// Distances along the skin about a stroke would take more memory than they may.
     #[error(
-        "the skin about the stroke is made of too many thin facets to measure along it; \
-         make radius_mm or reach_mm smaller, or mend the mesh"
+        "the skin around the stroke has too many thin facets to measure along it; make radius_mm \
+         or reach_mm smaller, or mend the mesh"
     )]
     TooInvolved,
-    /// The work was told to stop.
+    /// The work was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

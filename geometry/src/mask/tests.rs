@@ -423,7 +423,7 @@ fn values_that_make_no_sense_are_refused_in_words() {
         from_mm: 0.0,
         to_mm: 1.0,
     };
-    assert!(refused(slab).contains("points nowhere"));
+    assert!(refused(slab).contains("has no length"));
     let crease = Mask::Crease {
         near_mm: DVec3::ZERO,
         angle_deg: 181.0,

@@ -27,7 +27,7 @@ pub enum MendError {
     /// More vertices than a mesh can hold.
     #[error("the mended mesh can't be held: {0}")]
     Mesh(#[from] MeshError),
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

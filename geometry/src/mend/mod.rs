@@ -49,7 +49,7 @@ pub struct Mended {
 /// # Errors
 /// [`MendError`].
 pub fn mend(mesh: &Mesh, progress: &Progress) -> Result<Mended, MendError> {
-    progress.stage("Looking the mesh over");
+    progress.stage("Inspecting the mesh");
     let before = Inspection::of(mesh);
     progress.check()?;
     let mut done = Vec::new();

@@ -81,7 +81,7 @@ impl Builder {
     pub(super) fn finish(mut self, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
         if self.collapsed > 0 {
             let facets = match self.collapsed {
-                1 => "1 facet that had two corners at one place was left out.".to_owned(),
+                1 => "1 facet with two corners at one place was left out.".to_owned(),
                 count => format!("{count} facets with two corners at one place were left out."),
             };
             notes.push(facets);

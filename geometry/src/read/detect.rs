@@ -59,7 +59,7 @@ pub(super) fn format(
         )),
         Some(Format::ThreeMf) => Err(Problem::broken(
             Format::ThreeMf,
-            "it is not a ZIP package, which every 3MF file is",
+            "it is not a ZIP package, as every 3MF file must be",
         )),
         Some(Format::Obj) => Ok((Format::Obj, Vec::new())),
         Some(Format::Off) => Err(Problem::broken(
@@ -67,7 +67,7 @@ pub(super) fn format(
             "it does not begin with the word 'OFF'",
         )),
         None => Err(Problem::Unknown(
-            "neither its content nor its name says what it is".into(),
+            "neither its content nor its name shows its format".into(),
         )),
     }
 }
@@ -150,7 +150,7 @@ fn known_stranger(head: &[u8]) -> Option<&'static str> {
         (begins(b"glTF"), "a glTF file; export STL or 3MF"),
         (
             text.starts_with(b"<!DOCTYPE") || text.starts_with(b"<html"),
-            "a web page, perhaps in place of a download",
+            "a web page, perhaps saved in place of the file",
         ),
     ];
     strangers.iter().find(|s| s.0).map(|s| s.1)

@@ -29,7 +29,7 @@ pub enum Problem {
     #[error("is empty")]
     Empty,
     /// Not a format known here.
-    #[error("is no mesh file that is read here (STL, OBJ, PLY, OFF and 3MF are): {0}")]
+    #[error("is not a mesh file that can be read (STL, OBJ, PLY, OFF or 3MF): {0}")]
     Unknown(String),
     /// It is one of the formats, but broken.
     #[error("is a broken {format} file: {what}")]
@@ -48,7 +48,7 @@ pub enum Problem {
     /// An option made no sense.
     #[error("was not read: {0}")]
     Options(String),
-    /// Told to stop.
+    /// Cancelled.
     #[error("was not read: {0}")]
     Cancelled(#[from] Cancelled),
 }

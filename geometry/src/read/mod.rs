@@ -191,14 +191,14 @@ fn weld(mesh: Mesh, tolerance_mm: f64, notes: &mut Vec<String>) -> Result<Mesh, 
     }
     let Some(welded) = weld_near(&mesh, tolerance_mm) else {
         let what = format!(
-            "welding within {tolerance_mm} mm would leave no facet; choose a shorter distance"
+            "welding within {tolerance_mm} mm would leave no facets; choose a shorter distance"
         );
         return Err(Problem::Options(what));
     };
     if welded.moved_vertices > 0 {
         notes.push(format!(
             "{} vertices were welded to a neighbour within {tolerance_mm} mm, and {} facets \
-             shrank away.",
+             disappeared.",
             welded.moved_vertices, welded.lost_facets
         ));
     }

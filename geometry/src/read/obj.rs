@@ -45,7 +45,7 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
     };
     if reader.curved > 0 {
         facts.notes.push(format!(
-            "{} curved surfaces were passed over; export them as a mesh.",
+            "{} curved surfaces were skipped; export them as a mesh.",
             reader.curved
         ));
     }
@@ -99,7 +99,7 @@ impl Reader<'_> {
         let mut next = || {
             let word = words.next();
             let word = word.ok_or_else(|| broken("a vertex needs three numbers".into()))?;
-            number(word).ok_or_else(|| broken(format!("{} is no finite number", shown(word))))
+            number(word).ok_or_else(|| broken(format!("{} is not a finite number", shown(word))))
         };
         let position = DVec3::new(next()?, next()?, next()?);
         self.numbers.push(self.builder.vertex(position)?);
@@ -158,7 +158,7 @@ fn corner(word: &[u8], count: usize) -> Result<usize, Problem> {
     let named: i64 = std::str::from_utf8(first)
         .ok()
         .and_then(|text| text.parse().ok())
-        .ok_or_else(|| broken(format!("{} is no vertex number", shown(word))))?;
+        .ok_or_else(|| broken(format!("{} is not a vertex number", shown(word))))?;
     let index = match named {
         1.. => named - 1,
         _ => (count as i64).saturating_add(named),

@@ -59,7 +59,7 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
     }
     if reader.vertices + reader.faces > 0 || reader.expects != Expects::Rows {
         return Err(broken(
-            "it ends before the last vertex or face; it was cut short, so copy or export it again",
+            "it ends before the last vertex or face; copy or export it again",
         ));
     }
     Ok(Facts {
@@ -104,7 +104,7 @@ impl Reader<'_> {
                 }
                 _ if words.peek() == Some(&b"BINARY".as_slice()) => {
                     return Err(Problem::Refused(
-                        "it is an OFF file in bytes; export it as text, or as STL".into(),
+                        "it is a binary OFF file; export it as text, or as STL".into(),
                     ));
                 }
                 _ => self.expects = Expects::Counts,
@@ -130,7 +130,7 @@ impl Reader<'_> {
             .saturating_mul(LEAST_BYTES);
         if needed > self.length.saturating_add(LEAST_BYTES) {
             return Err(broken(format!(
-                "it promises {} vertices and {} faces, more than fit in the file; it was cut \
+                "it declares {} vertices and {} faces, more than fit in the file; it was cut \
                  short, so copy or export it again",
                 self.vertices, self.faces
             )));
@@ -143,7 +143,7 @@ impl Reader<'_> {
         let mut next = || {
             let word = words.next();
             let word = word.ok_or_else(|| broken("a vertex needs three numbers"))?;
-            number(word).ok_or_else(|| broken(format!("{} is no finite number", shown(word))))
+            number(word).ok_or_else(|| broken(format!("{} is not a finite number", shown(word))))
         };
         let position = DVec3::new(next()?, next()?, next()?);
         self.numbers.push(self.builder.vertex(position)?);
@@ -184,5 +184,5 @@ impl Reader<'_> {
 fn whole(word: &[u8]) -> Result<u64, Problem> {
     let text = std::str::from_utf8(word).ok();
     let parsed = text.and_then(|t| t.parse().ok());
-    parsed.ok_or_else(|| broken(format!("{} is no whole number from 0", shown(word))))
+    parsed.ok_or_else(|| broken(format!("{} is not a whole number from 0", shown(word))))
 }

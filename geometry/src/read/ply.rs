@@ -106,7 +106,7 @@ impl Kind {
             b"uint" | b"uint32" => Self::U32,
             b"float" | b"float32" => Self::F32,
             b"double" | b"float64" => Self::F64,
-            _ => return Err(broken(format!("{} is no PLY number type", shown(word)))),
+            _ => return Err(broken(format!("{} is not a PLY number type", shown(word)))),
         })
     }
 
@@ -230,13 +230,13 @@ impl Header {
             [b"format", b"binary_little_endian", ..] => self.coding = Coding::LittleEndian,
             [b"format", b"binary_big_endian", ..] => self.coding = Coding::BigEndian,
             [b"format", other, ..] => {
-                return Err(broken(format!("{} is no PLY format", shown(other))));
+                return Err(broken(format!("{} is not a PLY format", shown(other))));
             }
             [b"element", name, count] => {
                 let count = std::str::from_utf8(count).ok().and_then(|c| c.parse().ok());
                 self.elements.push(Element {
                     name: String::from_utf8_lossy(name).chars().take(40).collect(),
-                    count: count.ok_or_else(|| broken("the element's count is no number"))?,
+                    count: count.ok_or_else(|| broken("the element's count is not a number"))?,
                     properties: Vec::new(),
                 });
             }
@@ -307,8 +307,8 @@ impl Header {
             let needed = count.saturating_mul(least);
             if needed > left {
                 return Err(broken(format!(
-                    "its header promises {count} of '{name}', but at most {} fit in the rest \
-                     of the file; it was cut short, so copy or export it again",
+                    "its header declares {count} of '{name}', but at most {} fit in the rest of \
+                     the file; it was cut short, so copy or export it again",
                     left / least
                 )));
             }
@@ -415,7 +415,7 @@ impl<R: BufRead> Scalars<R> {
             .and_then(|w| w.parse().ok());
         number(&self.word)
             .or(parsed)
-            .ok_or_else(|| broken(format!("{} is no number", shown(&self.word))))
+            .ok_or_else(|| broken(format!("{} is not a number", shown(&self.word))))
     }
 }
 
@@ -539,7 +539,7 @@ impl Body<'_> {
 
     fn vertex(&mut self, position: DVec3) -> Result<(), Problem> {
         if !position.is_finite() {
-            return Err(broken("a coordinate is no finite number"));
+            return Err(broken("a coordinate is not a finite number"));
         }
         self.numbers.push(self.builder.vertex(position)?);
         self.positions.push(position);

@@ -61,7 +61,7 @@ pub(super) fn read_binary(
     if source.length < needed {
         let whole = (source.length - HEADER_BYTES) / FACET_BYTES;
         return Err(broken(format!(
-            "its header promises {count} facets, but the file ends after {whole}; it was cut \
+            "its header declares {count} facets, but the file ends after {whole}; it was cut \
              short, so copy or export it again"
         )));
     }
@@ -77,7 +77,7 @@ pub(super) fn read_binary(
     };
     if source.length > needed {
         let extra = source.length - needed;
-        let note = format!("{extra} bytes after the last facet were passed over.");
+        let note = format!("{extra} bytes after the last facet were skipped.");
         facts.notes.push(note);
     }
     Ok(facts)
@@ -98,7 +98,7 @@ fn read_facets<R: Read + Seek>(
             let position = DVec3::from_array(vertex.0.map(f64::from));
             if !position.is_finite() {
                 let what = format!(
-                    "facet {} has a coordinate that is no finite number",
+                    "facet {} has a coordinate that is not a finite number",
                     number + 1
                 );
                 return Err(Problem::broken(Format::StlBinary, what));

@@ -137,8 +137,8 @@ impl Reader<'_> {
     }
 
     fn coordinate(&mut self, word: &[u8]) -> Result<(), Problem> {
-        let value =
-            number(word).ok_or_else(|| broken(format!("{} is no finite number", shown(word))))?;
+        let value = number(word)
+            .ok_or_else(|| broken(format!("{} is not a finite number", shown(word))))?;
         self.numbers.push(value);
         if let [x, y, z] = *self.numbers {
             let place = DVec3::new(x, y, z);

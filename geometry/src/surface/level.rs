@@ -58,7 +58,7 @@ impl LevelCut {
     /// what comes out. What they say of parts of a facet may leave level edges out of account.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn refine(
         &self,
         classes: impl Classes,

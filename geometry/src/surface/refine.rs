@@ -78,7 +78,7 @@ pub struct ClassArea {
 /// than four times `finest_mm` may be missed.
 ///
 /// # Errors
-/// [`Cancelled`] when told to stop.
+/// [`Cancelled`] when cancelled.
 ///
 /// # Panics
 /// Never by itself; `classes` are asked for from several threads.
@@ -96,7 +96,7 @@ pub fn refine(
 /// As [`refine`], but of some facets alone: what a stroke that has just grown needs.
 ///
 /// # Errors
-/// [`Cancelled`] when told to stop.
+/// [`Cancelled`] when cancelled.
 ///
 /// # Panics
 /// If a facet is not of this surface.

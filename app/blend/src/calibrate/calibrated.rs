@@ -116,7 +116,7 @@ fn name(measured: &MeasuredSpools, unmeasured: &[Spool]) -> String {
         measured.mixing, measured.rms_delta_e00
     );
     if let Some(rms) = measured.leave_one_out_rms_delta_e00 {
-        name += &format!(", each from the others {rms:.1}");
+        name += &format!(", each predicted from the others {rms:.1}");
     }
     name += ")";
     if !measured.provenance.file.is_empty() {

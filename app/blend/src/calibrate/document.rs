@@ -90,7 +90,7 @@ pub enum DocumentError {
     /// Another version.
     #[error(
         "these measured spools have format version {0}, and this program reads versions \
-         {OLDEST_VERSION} to {VERSION}; fit the readings again with this program"
+         {OLDEST_VERSION} to {VERSION}; fit the readings again with it"
     )]
     Version(u32),
     /// Numbers that do not belong together.

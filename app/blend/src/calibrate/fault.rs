@@ -30,7 +30,7 @@ impl std::fmt::Display for FeedFault {
         match self {
             Self::Swapped(one, other) => write!(
                 f,
-                "spools {} and {} are swapped; look which sits in which feed",
+                "spools {} and {} are swapped; check which is in which inlet",
                 one + 1,
                 other + 1
             ),
@@ -44,14 +44,14 @@ impl std::fmt::Display for FeedFault {
             ),
             Self::CarriedOver(share) => write!(
                 f,
-                "each step still holds {:.0} % of the blend before it; make the steps higher \
-                 or purge more",
+                "each step still has {:.0} % of the blend before it; make the steps higher or \
+                 purge more",
                 share * 100.0
             ),
             Self::FeedsNothingBelow(share) => write!(
                 f,
-                "a component told to feed less than {:.0} % feeds nothing; look for a slipping \
-                 drive, a jam or a tangled spool",
+                "a component below {:.0} % feeds nothing; check for a slipping drive, a jam or a \
+                 tangled spool",
                 share * 100.0
             ),
         }

@@ -33,21 +33,21 @@ pub enum FitError {
         spools: usize,
     },
     /// A reading is no colour.
-    #[error("step {step} has a reading that is no colour; L* runs from 0 to 100")]
+    #[error("step {step} has a reading that is not a colour; L* runs from 0 to 100")]
     Reading {
         /// The step, from 1.
         step: usize,
     },
     /// Every lightness is a fraction.
     #[error(
-        "L* is from 0 to 1 in every reading, so it seems to be written as a fraction; L* runs from \
-         0 to 100: write 94.1 for 0.941"
+        "every reading has L* from 0 to 1, like a fraction; L* runs from 0 to 100: write 94.1 for \
+         0.941"
     )]
     Fraction,
     /// Too few mixed steps to fit anything.
     #[error(
-        "{mixed} measured steps mix two spools or more; at least {least} are needed to fit \
-         anything, and {wanted} to trust it"
+        "{mixed} measured steps mix two spools or more; you need at least {least} for a fit, and \
+         {wanted} for one that you can trust"
     )]
     TooFew {
         /// Mixed steps.

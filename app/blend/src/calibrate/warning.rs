@@ -82,8 +82,8 @@ impl std::fmt::Display for Warning {
         match self {
             Self::TooFewSteps { mixed, wanted } => write!(
                 f,
-                "only {mixed} mixed steps were measured; {wanted} or more make a fit that can \
-                 be trusted"
+                "only {mixed} mixed steps were measured; measure {wanted} or more for a fit that \
+                 you can trust"
             ),
             Self::NeverAlone { spool } => write!(
                 f,
@@ -92,14 +92,13 @@ impl std::fmt::Display for Warning {
             ),
             Self::NeverMixed { spool } => write!(
                 f,
-                "'{spool}' is in no mixed step, so its tinting strength is a guess; measure \
-                 steps that mix it with another spool"
+                "no mixed step has '{spool}', so its tinting strength is a guess; measure steps \
+                 that mix it with another spool"
             ),
             Self::NotAsListed { spool, delta_e00 } => write!(
                 f,
-                "'{spool}' alone was measured {delta_e00:.1} ΔE00 from the colour that it is \
-                 listed with; if that is no surprise, all is well, for the measured colour \
-                 is used"
+                "'{spool}' alone is {delta_e00:.1} ΔE00 from its listed colour; the measured \
+                 colour is used, so check that the reading is right"
             ),
             Self::LeftOut { step, delta_e00 } => write!(
                 f,
@@ -113,12 +112,12 @@ impl std::fmt::Display for Warning {
             } => write!(
                 f,
                 "this looks like a feed fault: {fault} (misfit {as_told_delta_e00:.1} ΔE00 as \
-                 told, {if_so_delta_e00:.1} if so)"
+                 listed, {if_so_delta_e00:.1} with this fault)"
             ),
             Self::OddStrength { spool, strength } => write!(
                 f,
                 "'{spool}' tints {strength:.2} times as strongly as the first spool, which is \
-                 odd; check that both drives feed what they are told"
+                 unusual; check that both drives feed what they should"
             ),
             Self::AloneOff {
                 step,
@@ -126,21 +125,20 @@ impl std::fmt::Display for Warning {
                 delta_e00,
             } => write!(
                 f,
-                "step {step}, '{spool}' alone, is {delta_e00:.1} ΔE00 from its listed colour, \
-                 which its blends go with far better; the step was left out of the fit: measure it \
-                 again"
+                "step {step}, '{spool}' alone, is {delta_e00:.1} ΔE00 from its listed colour, and \
+                 its blends fit the listed colour far better; the step was left out of the fit: \
+                 measure it again"
             ),
             Self::SurfaceAtBound { k2 } => write!(
                 f,
-                "the reflection inside the surface, k2, came to rest at the end of its range \
-                 ({k2:.2}; surfaces have 0.4 to 0.7): it stands in for something else, such as \
-                 gloss in readings that are said to be without it; keep to blends between \
-                 measured steps"
+                "the reflection inside the surface, k2, is at the end of its range ({k2:.2}; \
+                 surfaces have 0.4 to 0.7), so it makes up for something else, such as gloss in \
+                 readings marked as without it; only use blends between measured steps"
             ),
             Self::PoorFit { rms_delta_e00 } => write!(
                 f,
                 "the model is {rms_delta_e00:.1} ΔE00 from the steps on average; measure again, \
-                 and doubt predictions by as much"
+                 and expect the same error in predictions"
             ),
         }
     }

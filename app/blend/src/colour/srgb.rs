@@ -11,7 +11,7 @@ pub struct Srgb(pub [u8; 3]);
 
 /// Why a text is no colour.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("'{0}' is no colour; write six hexadecimal digits after a #, such as #1f6f8b")]
+#[error("'{0}' is not a colour; write six hexadecimal digits after a #, such as #1f6f8b")]
 pub struct ColourError(pub String);
 
 impl std::fmt::Display for Srgb {

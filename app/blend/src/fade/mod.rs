@@ -69,7 +69,7 @@ pub enum FadeError {
     #[error("a fade needs two stops or more, and this has {0}; for one blend use Fixed")]
     TooFew(usize),
     /// A place is infinite or not a number.
-    #[error("stop {stop} is at {at_mm} mm; a stop's place must be a plain number of mm")]
+    #[error("stop {stop} is at {at_mm} mm; a stop's place must be a finite number of mm")]
     Place {
         /// Which stop.
         stop: usize,
@@ -78,8 +78,8 @@ pub enum FadeError {
     },
     /// A stop is not above the one before it.
     #[error(
-        "stop {stop} is at {at_mm} mm, not beyond stop {before} at {before_mm} mm; \
-         stops must rise and must not share a place", before = .stop - 1
+        "stop {stop} is at {at_mm} mm, and stop {before} before it at {before_mm} mm; each stop \
+         must be higher than the one before", before = .stop - 1
     )]
     NotRising {
         /// Which stop.
@@ -169,11 +169,11 @@ mod tests {
         let one = "(stops: [(at_mm: 0, shares: [1, 0])])";
         assert!(refused(one).contains("two stops or more"));
         let same = "(stops: [(at_mm: 5, shares: [1, 0]), (at_mm: 5, shares: [0, 1])])";
-        assert!(refused(same).contains("stop 2 is at 5 mm, not beyond stop 1 at 5 mm"));
+        assert!(refused(same).contains("stop 2 is at 5 mm, and stop 1 before it at 5 mm"));
         let unlike = "(stops: [(at_mm: 0, shares: [1, 0]), (at_mm: 5, shares: [1])])";
         assert!(refused(unlike).contains("stop 2 has 1 shares, but stop 1 has 2"));
         let endless = "(stops: [(at_mm: 0, shares: [1, 0]), (at_mm: inf, shares: [0, 1])])";
-        assert!(refused(endless).contains("plain number"));
+        assert!(refused(endless).contains("finite number"));
         let sum = "(stops: [(at_mm: 0, shares: [1, 1]), (at_mm: 5, shares: [0, 1])])";
         assert!(refused(sum).contains("add up to 2"));
         let unknown = "(stops: [], spacing: Linear, colour: 3)";

@@ -39,7 +39,7 @@ pub(crate) fn known_by(spools: &[Spool]) -> String {
         .collect();
     if !hidden.is_empty() {
         parts.push(format!(
-            "the piece of {} hides its backing, so how strongly it tints is a guess: read a \
+            "the sample of {} hides its backing, so its tinting strength is a guess: read a \
              thinner one",
             hidden.join(", ")
         ));

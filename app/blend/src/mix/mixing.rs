@@ -30,10 +30,10 @@ pub(crate) const MOST_EXPONENT: f64 = 20.0;
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum MixingError {
     /// No stirring number.
-    #[error("a stirring of {0}; it runs from 0, side by side, to 1, one plastic")]
+    #[error("a stirring of {0}; it must be from 0 (side by side) to 1 (one plastic)")]
     Stirring(f64),
     /// No exponent.
-    #[error("an exponent of {0}; it runs from 1 to {MOST_EXPONENT}")]
+    #[error("an exponent of {0}; it must be from 1 to {MOST_EXPONENT}")]
     Exponent(f64),
 }
 

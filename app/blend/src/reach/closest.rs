@@ -223,7 +223,7 @@ mod tests {
         );
         assert!(why([10, 10, 10]).contains("darker grey"));
         assert!(why([0, 60, 200]).contains("blue"));
-        assert_eq!(why([230, 230, 225]), "no visible miss");
+        assert_eq!(why([230, 230, 225]), "no visible difference");
     }
 
     #[test]

@@ -49,14 +49,14 @@ impl Lack {
 impl std::fmt::Display for Lack {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Nothing => write!(f, "no visible miss"),
+            Self::Nothing => write!(f, "no visible difference"),
             Self::Limits {
                 limits,
                 without_delta_e00,
             } => write!(
                 f,
-                "the spools could come within {without_delta_e00:.1} ΔE00, but the machine's \
-                 share step of {:.0} % and least share of {:.0} % stand in the way",
+                "the spools could come within {without_delta_e00:.1} ΔE00, but the machine's share \
+                 step of {:.0} % and least share of {:.0} % prevent it",
                 limits.share_step * 100.0,
                 limits.least_share * 100.0
             ),

@@ -47,7 +47,7 @@ pub enum ShareError {
         value: f64,
     },
     /// The sum is off.
-    #[error("the shares add up to {0}, not to 1; change one of them so that they do")]
+    #[error("the shares add up to {0}, not 1; change one of them")]
     Sum(f64),
 }
 

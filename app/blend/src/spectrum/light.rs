@@ -53,7 +53,7 @@ impl std::fmt::Display for Light {
 
 /// A name that is no light's.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("'{0}' is none of the lights known here; write D65, A, F11 or LED-B3")]
+#[error("'{0}' is not a known light; write D65, A, F11 or LED-B3")]
 pub struct LightError(String);
 
 impl std::str::FromStr for Light {

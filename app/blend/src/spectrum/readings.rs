@@ -50,10 +50,10 @@ pub enum SpectrumError {
         value: f64,
     },
     /// There are more than any instrument gives.
-    #[error("there are {0} readings; {MOST_READINGS} are read at most")]
+    #[error("there are {0} readings; the most is {MOST_READINGS}")]
     TooMany(usize),
     /// Wavelengths are not in rising order.
-    #[error("the wavelength {nm} nm comes after {before_nm} nm; they must rise")]
+    #[error("the wavelength {nm} nm comes after {before_nm} nm; wavelengths must rise")]
     NotRising {
         /// Wavelength, nm.
         nm: f64,
@@ -62,8 +62,8 @@ pub enum SpectrumError {
     },
     /// Two readings are too far apart.
     #[error(
-        "nothing is read between {from_nm} and {to_nm} nm; \
-         readings may stand {WIDEST_GAP_NM} nm apart at most"
+        "there is no reading between {from_nm} and {to_nm} nm; gaps may be {WIDEST_GAP_NM} nm at \
+         most"
     )]
     Gap {
         /// Before the gap, nm.
@@ -314,7 +314,7 @@ mod tests {
     fn wrong_readings_say_where_and_what_to_do() {
         let said = |pairs: Vec<(f64, f64)>| Readings::new(pairs).expect_err("wrong").to_string();
         assert!(said(every(10, |_| 45.0)).contains("45 % as 0.45"));
-        assert!(said(every(30, |_| 0.5)).contains("20 nm apart"));
+        assert!(said(every(30, |_| 0.5)).contains("gaps may be 20 nm"));
         assert!(said(vec![]).contains("must cover"));
         assert!(said(vec![(400.0, 0.1), (390.0, 0.1)]).contains("must rise"));
         assert!(said(vec![(400.0, f64::NAN)]).contains("NaN"));
@@ -344,6 +344,6 @@ mod tests {
         };
         assert!(many(MOST_READINGS).is_ok());
         let error = many(MOST_READINGS + 1).expect_err("too many").to_string();
-        assert_eq!(error, "there are 10001 readings; 10000 are read at most");
+        assert_eq!(error, "there are 10001 readings; the most is 10000");
     }
 }

@@ -40,7 +40,7 @@ pub fn read_lag(text: &str) -> Result<LagReadings, SeenError> {
     }
     Err(SeenError::new(
         table.head_line,
-        "this is no table of a lag test: it takes the columns height_mm and l, a, b or hex, or \
+        "this is not a table of a lag test; it needs the columns height_mm and l, a, b or hex, or \
          the columns change, begins_mm and ends_mm",
     ))
 }
@@ -68,7 +68,7 @@ fn ends(table: &Table) -> Result<Vec<EndsReading>, SeenError> {
         }
         let change = table.needed(row, "change")?;
         if change < 1.0 || change.fract() != 0.0 {
-            let what = format!("{change} is no change; they count from 1 at the bottom");
+            let what = format!("{change} is not a change; they count from 1 at the bottom");
             return Err(SeenError::new(row.line, what));
         }
         found.push(EndsReading {
@@ -84,7 +84,7 @@ fn filled<T>(table: &Table, found: Vec<T>) -> Result<Vec<T>, SeenError> {
     match found.is_empty() {
         true => Err(SeenError::new(
             table.head_line,
-            "nothing is filled in; write what you read, as many rows as you have",
+            "the table is empty; write your readings, as many rows as you have",
         )),
         false => Ok(found),
     }

@@ -28,7 +28,7 @@ pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, Se
     if !table.has("height_mm") {
         return Err(SeenError::new(
             table.head_line,
-            "the column height_mm is missing: it says where each row was seen",
+            "the column height_mm is missing; add the height of each row",
         ));
     }
     let mut seen = Vec::new();
@@ -71,7 +71,7 @@ pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, Se
     if seen.is_empty() {
         return Err(SeenError::new(
             table.head_line,
-            "nothing is filled in; write colours, turns or filament that you saw, as many as you \
+            "the table is empty; write the colours, turns or filament that you saw, as many as you \
              have",
         ));
     }
@@ -87,8 +87,10 @@ pub fn has_readings(text: &str, spools: usize) -> bool {
 pub fn template(watch: &Watch) -> String {
     let spools = watch.spools.len();
     let mut text = String::from(
-        "# What you saw of the print. Fill in what you have and leave the rest empty: turns of each\n\
-         # drive's gear and filament from the beginning of the print, and the colour at a height as\n\
+        "# What you saw of the print. Fill in what you have and leave the rest empty. Count turns \
+         of\n\
+         # each drive's gear, and filament, from the start of the print. Give the colour at a \
+         height as\n\
          # l, a, b (CIELAB, D65, 2°) or hex, where the layer shows its largest region.\n",
     );
     text.push_str(&columns(spools).join(","));

@@ -78,7 +78,7 @@ impl Table {
             Some(head) => Err(SeenError::new(
                 self.head_line,
                 format!(
-                    "there is no use for a column '{head}'; this table takes {}",
+                    "the column '{head}' is unknown; this table takes {}",
                     known.join(", ")
                 ),
             )),
@@ -119,7 +119,7 @@ impl Table {
             _ => Err(SeenError::new(
                 row.line,
                 format!(
-                    "'{text}' in the column {name} is no number; write it with a decimal point, \
+                    "'{text}' in the column {name} is not a number; write it with a decimal point, \
                      such as 41.2"
                 ),
             )),
@@ -142,7 +142,7 @@ impl Table {
                 SpoolColour::Hex(code)
             }
             _ => {
-                let what = "a colour is either l, a and b, or hex, and not both";
+                let what = "a colour is either l, a and b, or hex; not both";
                 return Err(wrong(what.to_owned()));
             }
         };
@@ -151,7 +151,7 @@ impl Table {
             .colour
             .is_believable()
             .then_some(Some(colour))
-            .ok_or_else(|| wrong("no plastic has this colour; l goes from 0 to 100".to_owned()))
+            .ok_or_else(|| wrong("no plastic has this colour; l runs from 0 to 100".to_owned()))
     }
 }
 

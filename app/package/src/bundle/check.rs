@@ -77,10 +77,9 @@ fn check_folder(folder: &Path, named: &Path, progress: &Progress) -> Result<Repo
     files(folder, &manifest, &mut report, progress)?;
     // What was changed is not worth a closer look.
     if report.faults.is_empty() {
-        report.held.push(format!(
-            "{} files are as the manifest says",
-            manifest.files.len()
-        ));
+        report
+            .held
+            .push(format!("{} files match the manifest", manifest.files.len()));
         contents(folder, &manifest, &mut report, progress)?;
     }
     Ok(report)
@@ -98,7 +97,7 @@ fn files(
         let path = folder.join(&entry.name);
         let fault = match fs::symlink_metadata(&path) {
             Err(_) => Some("is missing".to_owned()),
-            Ok(data) if !data.is_file() => Some("is no plain file".to_owned()),
+            Ok(data) if !data.is_file() => Some("is not a plain file".to_owned()),
             Ok(data) if data.len() != entry.bytes => Some(format!(
                 "was changed: it has {} bytes, not {}",
                 data.len(),
@@ -107,7 +106,7 @@ fn files(
             Ok(_) => match fs::read(&path) {
                 Err(error) => Some(format!("can't be read: {error}")),
                 Ok(bytes) if sha256_hex(&bytes) != entry.sha256 => {
-                    Some("was changed: its SHA-256 is another".to_owned())
+                    Some("was changed: its SHA-256 differs".to_owned())
                 }
                 Ok(_) => None,
             },
@@ -120,7 +119,7 @@ fn files(
     if sums != manifest.sums().as_bytes() {
         report
             .faults
-            .push(format!("{SUMS} is not that of the manifest"));
+            .push(format!("{SUMS} does not match the manifest"));
     }
     let mut others = Vec::new();
     walk(folder, "", &mut others);
@@ -128,9 +127,9 @@ fn files(
     for name in others {
         let known = name == MANIFEST || name == SUMS;
         if !known && !named.contains(name.as_str()) {
-            report
-                .faults
-                .push(format!("{name} is not in the manifest; who put it there?"));
+            report.faults.push(format!(
+                "{name} is not in the manifest; ask the sender about it"
+            ));
         }
     }
     Ok(())
@@ -177,7 +176,7 @@ fn contents(
             match standing == manifest.review {
                 true => report.held.push(format!("the plan: {}", standing.words())),
                 false => report.faults.push(format!(
-                    "the plan stands otherwise than it did: {} (the manifest: {})",
+                    "the plan's review has changed: {} (the manifest: {})",
                     standing.words(),
                     manifest.review.words()
                 )),
@@ -197,15 +196,15 @@ fn contents(
     let from = &work.schedule.provenance;
     let mut same = |holds: bool, what: &str| match holds {
         true => report.held.push(what.to_owned()),
-        false => report.faults.push(format!("not so: {what}")),
+        false => report.faults.push(format!("not true: {what}")),
     };
     same(
         from.plan_sha256 == manifest.plan_sha256,
-        "the plan is the one that the manifest names",
+        "the plan matches the manifest",
     );
     same(
         from.mesh_sha256 == manifest.mesh_sha256,
-        "the mesh is the one that the manifest names",
+        "the mesh matches the manifest",
     );
     let read = |name: &str| fs::read(folder.join(name)).unwrap_or_default();
     if manifest.made_by != from.made_by {
@@ -214,7 +213,7 @@ fn contents(
         let of_plan = schedule.is_some_and(|s| s.provenance.plan_sha256 == manifest.plan_sha256);
         same(of_plan, "schedule.ron belongs to this plan");
         report.notes.push(format!(
-            "It was made by {}, and this is {}: files were not worked out again.",
+            "It was made by {}, and this is {}: files were not made again to compare.",
             manifest.made_by, from.made_by
         ));
         return Ok(());
@@ -223,10 +222,10 @@ fn contents(
     let back = read_back(&read("part.3mf")).ok();
     same(
         model.is_some() && back == model,
-        "part.3mf holds the blends of the plan, worked out again",
+        "part.3mf has the plan's blends (made again and compared)",
     );
     for (name, content) in work.tables().unwrap_or_default() {
-        let what = format!("{name} is what the plan asks for, worked out again");
+        let what = format!("{name} matches the plan (made again and compared)");
         same(read(name) == content, &what);
     }
     Ok(())

@@ -31,12 +31,12 @@ const MORE: &[(&str, &str)] = &[
     ),
     (
         "part.glb",
-        "glTF: the part in the colours that will come out, for any viewer",
+        "glTF: the part in its colours as printed, for any viewer",
     ),
     ("part.ply", "PLY: the same"),
     (
         "key-in.txt",
-        "a short table for a printer's own screen, and how far it is off",
+        "a short table for a printer's own screen, with its error",
     ),
 ];
 
@@ -182,7 +182,7 @@ fn sources(job: &Job) -> Result<Sources, BundleError> {
     let plan_place = place(&own_name)?;
     let mut files = vec![(
         plan_place.clone(),
-        "the plan that all of this was made from".to_owned(),
+        "the plan that everything was made from".to_owned(),
         read(&job.path)?,
     )];
     for (name, what) in names {
@@ -194,7 +194,7 @@ fn sources(job: &Job) -> Result<Sources, BundleError> {
     let review = signoff::path_of(&job.path);
     if review.exists() {
         let at = place(&file_name(&review))?;
-        files.push((at, "who looked the plan over".to_owned(), read(&review)?));
+        files.push((at, "who reviewed the plan".to_owned(), read(&review)?));
     }
     Ok((plan_place, files))
 }
@@ -253,9 +253,8 @@ fn index(manifest: &Manifest) -> String {
     }
     text.push_str(&format!(
         "{MANIFEST:wide$}  every file with its size and hash\n{SUMS:wide$}  the same for \
-         `sha256sum --check {SUMS}`\n\nBefore you use any of it: `tintfall check-handoff` on this \
-         folder, then open review.html.\n\nPlan SHA-256 {}\nMesh SHA-256 {}\nMade by {}\n\nBefore \
-         you print\n",
+         `sha256sum --check {SUMS}`\n\nFirst run `tintfall check-handoff` on this folder. Then \
+         open review.html.\n\nPlan SHA-256 {}\nMesh SHA-256 {}\nMade by {}\n\nBefore you print\n",
         manifest.plan_sha256, manifest.mesh_sha256, manifest.made_by
     ));
     for caution in cautions::SHORT {

@@ -20,7 +20,7 @@ pub enum BundleError {
     Prepare(#[from] PrepareError),
     /// A file that the plan names would lie outside of the hand-off.
     #[error(
-        "{}: it names '{file}', which can't be taken along; move that file beside the plan and \
+        "{}: it names '{file}', which can't go into a hand-off; move that file beside the plan and \
          name it without folders", plan.display()
     )]
     Outside {
@@ -30,7 +30,7 @@ pub enum BundleError {
         file: String,
     },
     /// An open format can't be put together: a fault of this program.
-    #[error("{name} can't be put together: {source}")]
+    #[error("{name} can't be made: {source}")]
     Format {
         /// The file.
         name: &'static str,
@@ -38,7 +38,7 @@ pub enum BundleError {
         source: io::Error,
     },
     /// The manifest can't be put into words: a fault of this program.
-    #[error("the manifest can't be written down: {0}")]
+    #[error("the manifest can't be written: {0}")]
     Manifest(#[from] ron::Error),
     /// It can't be written.
     #[error(transparent)]
@@ -72,7 +72,7 @@ pub enum CheckError {
 #[derive(Debug, thiserror::Error)]
 pub enum Refusal {
     /// Nothing is there.
-    #[error("there is no such folder or file")]
+    #[error("this folder or file does not exist")]
     Missing,
     /// It has no manifest that could be read.
     #[error("its {MANIFEST} {0}; is it a hand-off?")]
@@ -81,16 +81,16 @@ pub enum Refusal {
     #[error("can't be read: {0}")]
     Unreadable(#[source] io::Error),
     /// It is no ZIP file, or only a part of one.
-    #[error("is no whole ZIP file: {0}")]
+    #[error("is not a complete ZIP file: {0}")]
     NotZip(#[source] ZipError),
     /// It holds more files than any hand-off.
     #[error("holds {0} files; a hand-off holds {MOST_FILES} at most")]
     TooMany(usize),
     /// Of two files of one name the archive's reader shows the last alone.
-    #[error("two files in it have one name, so nobody can tell which is meant")]
+    #[error("two files in it have the same name")]
     TwoOfOneName,
     /// Files share bytes.
-    #[error("the files in it overlap, as no honest writer makes them")]
+    #[error("the files in it overlap, so it may be malicious; don't use it")]
     Overlap,
     /// There is no folder to unpack it into.
     #[error("can't be unpacked: {0}")]
@@ -99,13 +99,13 @@ pub enum Refusal {
     #[error("is damaged: {0}")]
     Damaged(#[source] ZipError),
     /// A file in it has no name.
-    #[error("has a name that is no text: {0}")]
+    #[error("has a name that is not text: {0}")]
     NoName(#[source] ZipError),
     /// It is a link, or points out of the hand-off.
-    #[error("'{0}' in it is no plain file within it")]
+    #[error("'{0}' in it is a link or lies outside of it")]
     NotPlain(String),
     /// It grows without measure.
-    #[error("unpacks to more than {0} times its size; no hand-off does")]
+    #[error("unpacks to more than {0} times its size, which no hand-off does")]
     Expands(u64),
     /// A file in it can't be written.
     #[error("'{name}' in it can't be unpacked: {source}")]

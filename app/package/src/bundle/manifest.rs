@@ -129,13 +129,13 @@ impl Document for Manifest {
         for (i, entry) in self.files.iter().enumerate() {
             if !is_plain(&entry.name) {
                 let what = format!(
-                    "'{}' is no name of a file within a hand-off; don't use it",
+                    "'{}' is not a valid file name in a hand-off; don't use it",
                     entry.name
                 );
                 found.push(Problem::new(files.at(i).then("name"), what));
             }
             if !known.insert(entry.name.as_str()) {
-                let what = format!("'{}' stands here twice", entry.name);
+                let what = format!("'{}' is here twice", entry.name);
                 found.push(Problem::new(files.at(i).then("name"), what));
             }
         }

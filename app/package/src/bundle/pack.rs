@@ -26,21 +26,21 @@ pub(super) fn may_be_written(target: &Path, is_zip: bool) -> Result<(), WriteErr
         return Ok(());
     };
     let other = |what: &str| {
-        let what = format!("{what}; choose another name, or move it away");
+        let what = format!("{what}; choose another name, or move it");
         Err(failed(target, "write the hand-off to")(io::Error::new(
             io::ErrorKind::AlreadyExists,
             what,
         )))
     };
     match (is_zip, data.is_dir()) {
-        (true, true) => other("there is a folder of that name"),
+        (true, true) => other("there is a folder with that name"),
         (true, false) => Ok(()),
-        (false, false) => other("there is a file of that name"),
+        (false, false) => other("there is a file with that name"),
         (false, true) => {
             let empty = fs::read_dir(target).is_ok_and(|mut all| all.next().is_none());
             match empty || target.join(MANIFEST).is_file() {
                 true => Ok(()),
-                false => other("there is a folder of that name with other files in it"),
+                false => other("there is a folder with that name and other files in it"),
             }
         }
     }

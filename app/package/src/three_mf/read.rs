@@ -38,7 +38,7 @@ pub enum ReadBackError {
     #[error("its model unpacks to more than {0} bytes")]
     Expands(u64),
     /// The model is no XML.
-    #[error("its model is no sound XML: {0}")]
+    #[error("its model is not valid XML: {0}")]
     Xml(#[from] quick_xml::Error),
     /// The model is not what is written here.
     #[error("its model is not as Tintfall writes it: {0}")]
@@ -180,20 +180,20 @@ fn attribute(tag: &BytesStart<'_>, name: &str) -> Result<String, ReadBackError> 
         .map_err(quick_xml::Error::from)?
         .ok_or_else(|| wrong(format!("an element has no '{name}'")))?;
     let raw = std::str::from_utf8(&found.value)
-        .map_err(|_| wrong(format!("'{name}' of an element is no UTF-8 text")))?;
+        .map_err(|_| wrong(format!("'{name}' of an element is not UTF-8 text")))?;
     let value = unescape(raw).map_err(quick_xml::Error::from)?;
     Ok(value.into_owned())
 }
 
 fn parsed<T: std::str::FromStr>(text: &str) -> Result<T, ReadBackError> {
     let value = text.parse();
-    value.map_err(|_| wrong(format!("'{text}' is no number")))
+    value.map_err(|_| wrong(format!("'{text}' is not a number")))
 }
 
 fn colour(code: &str) -> Result<Srgb, ReadBackError> {
     let plain = code.strip_suffix("FF").unwrap_or(code);
     let colour = plain.to_ascii_lowercase().parse();
-    colour.map_err(|_| wrong(format!("'{code}' is no colour")))
+    colour.map_err(|_| wrong(format!("'{code}' is not a colour")))
 }
 
 fn wrong(what: impl Into<String>) -> ReadBackError {

@@ -63,9 +63,9 @@ pub(super) fn offer(
     let costs_g = waste.mass_g - waste_now.mass_g;
     let costs_minutes = waste.minutes - waste_now.minutes;
     let text = format!(
-        "The blend jumps between layers {}, and the melt chamber smears that. To purge there \
-         (laying: purge_jumps: true) would bring the mean from ΔE00 {:.1} to {:.1} and the worst \
-         from {:.0} to {:.0}, for {costs_g:.1} g and {costs_minutes:.0} min more.",
+        "The blend jumps between layers {}, and the melt chamber smears that. Purging there \
+         (laying: purge_jumps: true) would bring the mean ΔE00 from {:.1} to {:.1} and the worst \
+         from {:.0} to {:.0}. It costs {costs_g:.1} g and {costs_minutes:.0} min.",
         match jumps {
             1 => "once".to_owned(),
             n => format!("{n} times"),

@@ -56,14 +56,14 @@ pub(super) fn warnings(plan: &Plan, schedule: &Schedule, delivery: &Delivery) ->
         let missed = nearest.is_finite() && nearest > NOWHERE * allowed;
         let text = match (missed, off.doses) {
             (true, _) => format!(
-                "region '{name}' comes out nowhere as it is asked for: it is off by ΔE00 {nearest:.1} \
-                 at best, for it has too little plastic for the melt chamber to settle. Make it \
-                 larger, leave it out, or purge for it (laying: purge_jumps: true)"
+                "region '{name}' never reaches its requested colour: it is off by ΔE00 \
+                 {nearest:.1} at best, because it has too little plastic for the melt chamber to \
+                 settle. Make it larger, leave it out, or purge for it (laying: purge_jumps: true)"
             ),
             (false, 0) => continue,
             (false, count) => format!(
-                "region '{name}' is off by up to ΔE00 {:.1} in {count} of its doses, against \
-                 {allowed} that the machine file allows where it shares layers",
+                "region '{name}' is off by up to ΔE00 {:.1} in {count} of its doses; the machine \
+                 file allows {allowed} where it shares layers",
                 off.worst_de00
             ),
         };

@@ -85,7 +85,7 @@ impl AsPrinted {
     /// ```
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn new(
         plan: &Plan,
         model: &dyn MixModel,
@@ -171,7 +171,7 @@ impl Document for AsPrinted {
         for (i, pair) in commands.windows(2).enumerate() {
             if pair[0].at_mm3.total_cmp(&pair[1].at_mm3).is_ge() {
                 let path = Path::field("compensation").then("commands").at(i + 1);
-                found.push(Problem::new(path, "commands must stand in rising order"));
+                found.push(Problem::new(path, "commands must be in rising order"));
             }
         }
         found

@@ -62,7 +62,7 @@ impl Leaf {
         match (&self.old, &self.new) {
             (Some(old), Some(new)) => format!("{path} from {} to {}", short(old), short(new)),
             (None, Some(new)) => format!("{path} added: {}", short(new)),
-            (Some(old), None) => format!("{path} taken out: {}", short(old)),
+            (Some(old), None) => format!("{path} removed: {}", short(old)),
             (None, None) => path.to_owned(),
         }
     }

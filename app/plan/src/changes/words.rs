@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::leaves::{Leaf, leaves};
 
-/// More single numbers than this are not told one by one.
+/// More single numbers than this are not listed one by one.
 const MOST_NUMBERS: usize = 6;
 
 /// One thing that is different.
@@ -87,7 +87,7 @@ fn spools(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
                 continue;
             }
             (Some(before), None) => {
-                tell(&about, format!("taken out: '{}'", before.name));
+                tell(&about, format!("removed: '{}'", before.name));
                 continue;
             }
             (None, None) => continue,
@@ -121,7 +121,7 @@ fn spools(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
         (Some(was), Some(is)) if was != is => tell(
             "Spools",
             format!(
-                "measured anew or fitted anew (RMS ΔE00 {:.2}, was {:.2})",
+                "measured or fitted again (RMS ΔE00 {:.2}, was {:.2})",
                 is.rms_delta_e00, was.rms_delta_e00
             ),
         ),
@@ -145,7 +145,7 @@ fn blends(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
     }
     for blend in &old.blends {
         if new.blend_named(&blend.name).is_none() {
-            tell(&format!("Blend '{}'", blend.name), "taken out".to_owned());
+            tell(&format!("Blend '{}'", blend.name), "removed".to_owned());
         }
     }
 }
@@ -185,10 +185,10 @@ fn regions(old: &Plan, new: &Plan, tell: &mut impl FnMut(&str, String)) {
         }
     }
     for (_, gone) in left {
-        tell(&format!("Region '{}'", gone.name), "taken out".to_owned());
+        tell(&format!("Region '{}'", gone.name), "removed".to_owned());
     }
     if !places.is_sorted() {
-        let what = "in another order, so others lie on top".to_owned();
+        let what = "in another order, so others are on top".to_owned();
         tell("Regions", what);
     }
 }
@@ -358,7 +358,7 @@ mod tests {
             "Region 'Ring': its area: Band, to_mm from 6.0 to 7.5",
         );
         one(|p| p.regions[1].name = "Hoop".into(), "was called 'Ring'");
-        one(|p| p.regions.truncate(1), "Region 'Ring': taken out");
+        one(|p| p.regions.truncate(1), "Region 'Ring': removed");
         one(|p| p.regions[1].hidden = true, "now hidden");
         let fade = |p: &mut Plan| {
             if let Paint::Fade { fade, .. } = &mut p.regions[0].paint {

@@ -24,7 +24,7 @@ pub(crate) use flow::{Mix, mix};
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Delivery {
-    /// Mean ΔE00 between what comes out and what is asked, over the visible area.
+    /// Mean ΔE00 between printed and requested colours, over the visible area.
     pub mean_de00: f64,
     /// ΔE00 that 95 % of the visible area stays within.
     #[serde(alias = "most_de00")]

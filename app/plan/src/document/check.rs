@@ -86,7 +86,7 @@ impl Plan {
                 continue;
             }
             if name.trim().is_empty() {
-                let what = "a blend has no name; give it one, for regions to call it by";
+                let what = "a blend has no name; give it one, so that regions can use it";
                 found.push(Problem::new(path.then("name"), what));
             }
             if self.blends[..i].iter().any(|before| before.name == *name) {
@@ -183,7 +183,8 @@ fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
         found.push(Problem::new(path.then("brush"), what));
     }
     if base.hidden {
-        let what = "the first region can't be hidden, for it shows wherever no other does";
+        let what = "the first region can't be hidden, because it shows wherever no other region \
+                    does";
         found.push(Problem::new(path.then("hidden"), what));
     }
 }
@@ -192,9 +193,7 @@ fn check_base(base: &Region, path: &Path, found: &mut Vec<Problem>) {
 fn too_long(name: &str, what: &str, path: Path) -> Option<Problem> {
     let letters = name.chars().count();
     (letters > MOST_LETTERS).then(|| {
-        let what = format!(
-            "{what} is {letters} characters long; {MOST_LETTERS} are the most, so shorten it"
-        );
+        let what = format!("{what} is {letters} characters long; shorten it to {MOST_LETTERS}");
         Problem::new(path, what)
     })
 }
@@ -203,7 +202,7 @@ fn too_long(name: &str, what: &str, path: Path) -> Option<Problem> {
 pub(crate) fn check_spools(spools: &[Spool], path: &Path, found: &mut Vec<Problem>) {
     if !(2..=MAX_COMPONENTS).contains(&spools.len()) {
         let what = format!(
-            "a mixing hotend takes 2 to {MAX_COMPONENTS} spools, and here are {}",
+            "a mixing hotend takes 2 to {MAX_COMPONENTS} spools, and there are {}",
             spools.len()
         );
         found.push(Problem::new(path.clone(), what));
@@ -266,7 +265,7 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
         return; // Nothing else is worth saying with such a name in it.
     }
     if name.trim().is_empty() {
-        let what = "a region has no name; give it one, so that messages can call it by it";
+        let what = "a region has no name; give it one, so that messages can name it";
         found.push(Problem::new(path.then("name"), what));
     }
     for error in region.mask.faults() {
@@ -329,7 +328,10 @@ fn check_fade(
     for (i, stop) in fade.stops.iter().enumerate() {
         if stop.at_mm < lowest {
             let (nth, at) = (i + 1, stop.at_mm);
-            let what = format!("region '{name}': stop {nth} is at {at} mm, and nothing is below 0");
+            let what = format!(
+                "region '{name}': stop {nth} is at {at} mm; this measure has no \
+                                values below 0"
+            );
             found.push(Problem::new(stops.at(i).then("at_mm"), what));
         }
         if let Some(what) = count_problem(&format!("region '{name}'"), &stop.shares, count) {

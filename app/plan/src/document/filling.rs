@@ -84,7 +84,7 @@ impl Filling {
             ("top_layers", self.top_layers),
         ];
         if let Some((field, count)) = counts.into_iter().find(|(_, count)| *count > MOST) {
-            return Some((field, format!("{count} of them; it must be {MOST} at most")));
+            return Some((field, format!("there are {count}; the most is {MOST}")));
         }
         if !LINE_MM.contains(&self.line_width_mm) {
             let what = format!(

@@ -25,7 +25,7 @@ pub fn hex(bytes: &[u8]) -> String {
 
 /// A plan that can't be written down for its hash: a fault of this program.
 #[derive(Debug, thiserror::Error)]
-#[error("the plan can't be written down for its hash: {0}")]
+#[error("the plan can't be written for its hash: {0}")]
 pub struct HashError(#[source] ron::Error);
 
 impl Plan {

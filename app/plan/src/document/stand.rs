@@ -71,7 +71,7 @@ impl MeshSource {
                     .map(|what| format!("Mended: {what}")),
             );
         } else {
-            progress.stage("Looking the mesh over");
+            progress.stage("Inspecting the mesh");
             findings = Inspection::of(&mesh).findings();
             findings.retain(|f| f.severity > Severity::Note);
             progress.check()?;

@@ -63,7 +63,7 @@ impl Document for Plan {
 const COMMENTS: &[(&str, &str)] = &[
     (
         "mesh",
-        "The part: a mesh file beside this plan, and how it stands on the bed.",
+        "The part: a mesh file beside this plan, and how it is set on the bed.",
     ),
     (
         "spools",
@@ -76,32 +76,35 @@ const COMMENTS: &[(&str, &str)] = &[
     ("layers", "Layer heights, mm."),
     (
         "skin_mm",
-        "How deep colour reaches beneath the surface, mm. Plastic deeper than this is never seen\n\
-         and takes whatever blend is at hand.",
+        "How deep colour reaches below the surface, mm. Nobody sees plastic deeper than this, so \
+         it\n\
+         can have any blend.",
     ),
     (
         "wall",
-        "The wall that shows, where light shines through the spools: its thickness, mm, and the\n\
-         reflectance of what lies behind it.",
+        "The visible wall, if light shines through the spools: its thickness, mm, and the\n\
+         reflectance of what is behind it.",
     ),
     (
         "step_de00",
-        "Greatest colour difference between neighbouring shades where a fade runs across a layer.",
+        "Greatest colour difference between neighbouring steps of a fade across a layer.",
     ),
     (
         "filling",
-        "How the part is printed inside: walls, line width in mm, solid layers below and above, and\n\
-         the share of the inside that is filled (1: solid). It decides how much plastic is reckoned.",
+        "How the part is printed inside: walls, line width in mm, solid layers below and above, \
+         and\n\
+         the share of the inside that is filled (1: solid). It sets how much plastic is counted.",
     ),
     (
         "laying",
-        "Where regions share a layer: Flush changes the blend within it, OneBlend lets the smaller\n\
-         regions yield. lead: whether changes are sent ahead so that the hotend's lag is hidden.\n\
+        "Where regions share a layer: Flush changes the blend within it, OneBlend uses the one\n\
+         blend that suits it best. lead: whether changes are sent early to hide the hotend's \
+         lag.\n\
          purge_jumps: true flushes the old blend out where it jumps from one layer to the next.",
     ),
     (
         "regions",
-        "The regions, from the base upwards. A later one covers an earlier one where they meet;\n\
+        "The regions, from the base up. A later one covers an earlier one where they meet;\n\
          the first covers everything. Shares follow the order of the spools and add up to 1.",
     ),
 ];

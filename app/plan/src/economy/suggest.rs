@@ -34,8 +34,8 @@ pub fn suggestions(plan: &Plan, model: &dyn MixModel, schedule: &Schedule) -> Ve
     let mut found = vec![
         one_blend(plan, model, schedule, now.mass_g),
         Suggestion {
-            text: "Print two of them at once: each change then serves both, so that about half \
-                   of the waste falls on each."
+            text: "Print two parts at once: each change then serves both, so each has about half \
+                   of the waste."
                 .to_owned(),
             saves_g: now.mass_g / 2.0,
         },
@@ -44,8 +44,8 @@ pub fn suggestions(plan: &Plan, model: &dyn MixModel, schedule: &Schedule) -> Ve
     eased.flush.allowed_de00 *= 2.0;
     found.push(Suggestion {
         text: format!(
-            "Let a blend be off by ΔE00 {} instead of {} when its region begins (machine file, \
-             flush: allowed_de00).",
+            "Allow a blend to be off by ΔE00 {} instead of {} when its region begins (machine \
+             file, flush: allowed_de00).",
             eased.flush.allowed_de00, plan.machine.flush.allowed_de00
         ),
         saves_g: saved(&eased, &plan.laying, schedule),
@@ -110,8 +110,8 @@ fn one_blend(plan: &Plan, model: &dyn MixModel, schedule: &Schedule, now_g: f64)
     let mean = if area > 0.0 { sum / area } else { 0.0 };
     Suggestion {
         text: format!(
-            "Give each layer one blend (laying: shared_layers: OneBlend). {:.0} mm² of the \
-             surface would then be off by ΔE00 {mean:.1} in the mean.",
+            "Give each layer one blend (laying: shared_layers: OneBlend). {:.0} mm² of the surface \
+             would then be off by a mean ΔE00 of {mean:.1}.",
             area
         ),
         saves_g: now_g - Waste::of(&extrusion, plan).mass_g,
@@ -123,7 +123,7 @@ fn thicker(plan: &Plan, now_g: f64) -> Option<Suggestion> {
     let (now, most) = (plan.layers.layer_mm, plan.machine.most_layer_mm);
     (most > now * 1.05).then(|| Suggestion {
         text: format!(
-            "Print layers of {most} mm instead of {now} mm: about so many fewer changes."
+            "Print layers of {most} mm instead of {now} mm: the part then needs fewer changes."
         ),
         saves_g: now_g * (1.0 - now / most),
     })
@@ -143,7 +143,7 @@ fn without_a_region(
             let left = waste(plan, &plan.machine, &plan.laying, model, &rest);
             Suggestion {
                 text: format!(
-                    "Leave out region '{}', or make it lie in fewer layers.",
+                    "Leave out region '{}', or spread it over fewer layers.",
                     plan.regions[region].name
                 ),
                 saves_g: now_g - left.mass_g,

@@ -25,12 +25,10 @@ pub enum EditError {
     #[error("the first region covers everything and stays at the bottom")]
     Base,
     /// The spools stand in a file.
-    #[error(
-        "the spools stand in the file {0}; change them there, or give the plan spools of its own"
-    )]
+    #[error("the spools are in the file {0}; change them there, or give the plan its own spools")]
     SpoolFile(String),
     /// The last dab of a stroke can't be taken.
-    #[error("a stroke needs one dab at least; remove the whole stroke instead")]
+    #[error("a stroke needs at least one dab; remove the whole stroke instead")]
     LastDab,
     /// The plan would be wrong.
     #[error(transparent)]

@@ -108,7 +108,7 @@ impl Edit {
             Edit::SetSkin(_) => "set the colour's depth",
             Edit::SetWall(_) => "set the wall",
             Edit::SetStep(_) => "set the steps across a layer",
-            Edit::SetLaying(_) => "set how regions are laid",
+            Edit::SetLaying(_) => "set how regions are printed",
             Edit::SetMachine(_) => "set the machine",
             Edit::SetSpool { .. } | Edit::SetSpools { .. } => "change spools",
             Edit::SetBlends(_) => "change named blends",

@@ -109,15 +109,15 @@ fn warnings(measured: bool, misfit: f64) -> Vec<String> {
     let mut found = Vec::new();
     if !measured {
         found.push(
-            "the blends of these spools were not measured; the errors are wider for it. Print and \
-             fit the test bar (tintfall swatch, tintfall fit) to make them smaller"
+            "the blends of these spools were not measured, so the errors are wider. Print and fit \
+             the test bar (tintfall swatch, tintfall fit) to reduce them"
                 .to_owned(),
         );
     }
     if misfit > MISFIT {
         found.push(format!(
-            "readings are off by ΔE00 {misfit:.1} from any chamber: look for slips in the table, \
-             and whether the heights are those above the bed"
+            "no chamber fits these readings better than ΔE00 {misfit:.1}: check the table for \
+             errors, and that heights count from the bed"
         ));
     }
     found
@@ -148,7 +148,7 @@ fn seen(
             false => None,
         };
         let (from_mm3, to_mm3) = place.ok_or_else(|| {
-            let what = format!("{height} mm is not on the part; it goes from 0 to {top:.2} mm");
+            let what = format!("{height} mm is not on the part, which goes from 0 to {top:.2} mm");
             LagFault::reading(i, what)
         })?;
         found.push(Seen {

@@ -87,9 +87,9 @@ pub fn of_ends(
     fit.lag_error_mm3 = fit.lag_error_mm3.hypot(lag);
     if !measured {
         fit.warnings.push(
-            "where a change is first and last seen depends on how these spools mix, and that was \
-             not measured: read colours by height instead (colours.csv), or measure the spools \
-             first (tintfall swatch, tintfall fit). The errors are wider for it"
+            "the visible ends of a change depend on how these spools mix, which was not measured, \
+             so the errors are wider. Read colours by height instead (colours.csv), or measure the \
+             spools first (tintfall swatch, tintfall fit)"
                 .to_owned(),
         );
     }
@@ -149,7 +149,7 @@ fn points(
             .and_then(|c| commands.get(c..)?.get(..2));
         let [before, after] = pair.unwrap_or(&[]) else {
             let what = format!(
-                "change {} is not one of the part's {} changes; they count from 1 at the bottom",
+                "there is no change {}; the part has {} changes, counted from 1 at the bottom",
                 reading.change,
                 commands.len() - 1
             );
@@ -158,16 +158,19 @@ fn points(
         for height in [reading.begins_mm, reading.ends_mm] {
             if !(0.0..=heights.top_mm() + 1e-6).contains(&height) {
                 let top = heights.top_mm();
-                let what = format!("{height} mm is not on the part; it goes from 0 to {top:.2} mm");
+                let what = format!(
+                    "{height} mm is not on the part, which goes from 0 to {top:.2} \
+                                    mm"
+                );
                 return Err(LagFault::reading(i, what));
             }
         }
         if reading.ends_mm <= reading.begins_mm {
-            let what = "the change ends where it begins, or below; exchange the two heights";
+            let what = "the change ends where it begins, or below; swap the two heights";
             return Err(LagFault::reading(i, what));
         }
         let Some(times) = times(eye, model, (&before.shares, &after.shares), tanks) else {
-            let what = "the two blends are too alike for the eye; read another change";
+            let what = "the two blends look too similar; read another change";
             return Err(LagFault::reading(i, what));
         };
         for (height, times) in [reading.begins_mm, reading.ends_mm].into_iter().zip(times) {

@@ -59,10 +59,10 @@ pub enum Unit {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum LagFault {
     /// The plan has one blend from bottom to top.
-    #[error("this plan has no change of blend to see a lag by; use the plan of the lag test")]
+    #[error("this plan has no change of blend that shows a lag; use the plan of the lag test")]
     NoChange,
     /// Not enough was seen.
-    #[error("{0} readings are too few; read {1} at least, about one change or several")]
+    #[error("{0} readings are too few; take at least {1}, around one change or several")]
     TooFew(usize, usize),
     /// A reading can't be.
     #[error("reading {number}: {what}")]
@@ -74,8 +74,8 @@ pub enum LagFault {
     },
     /// The readings leave the volumes open.
     #[error(
-        "the readings do not tell dead from mixed volume; read closer about the changes, every \
-         layer or two, from before one shows until long after"
+        "these readings can't separate dead volume from mixed volume; read every layer or two \
+         around the changes, from before one shows until long after"
     )]
     Blind,
 }

@@ -11,7 +11,7 @@ impl Machine {
         let mut found = Vec::new();
         if self.version != Self::VERSION {
             let what = format!(
-                "machine of version {}; write {}",
+                "this machine has version {}; write {}",
                 self.version,
                 Self::VERSION
             );
@@ -108,7 +108,7 @@ impl Machine {
 
     fn check_together(&self, at: &Path, found: &mut Vec<Problem>) {
         if self.least_layer_mm > self.most_layer_mm {
-            let what = "the thinnest layer is thicker than the thickest; exchange the two";
+            let what = "the thinnest layer is thicker than the thickest; swap the two";
             found.push(Problem::new(at.then("least_layer_mm"), what));
         }
         if self.flow.usual_mm3_s > self.flow.most_mm3_s {
@@ -124,7 +124,7 @@ impl Machine {
             found.push(Problem::new(at.then("drives"), what));
         }
         if self.stored_blends.is_some_and(|n| n < 2) {
-            let what = "a firmware that stores blends must store 2 at least; leave this out if \
+            let what = "a firmware that stores blends must store at least 2; leave this out if \
                         shares are sent with each change";
             found.push(Problem::new(at.then("stored_blends"), what));
         }

@@ -258,11 +258,11 @@ const COMMENTS: &[(&str, &str)] = &[
     ("nozzle_mm", "Nozzle bore, mm."),
     (
         "least_layer_mm",
-        "The thinnest and thickest layers that it lays well, mm.",
+        "The thinnest and thickest layers that it prints well, mm.",
     ),
     (
         "chamber",
-        "The melt chamber, mm³: what is pushed through, and what is stirred. A lag test measures them.",
+        "The melt chamber, mm³: the dead volume and the stirred volume. A lag test measures them.",
     ),
     (
         "share_step",
@@ -274,7 +274,7 @@ const COMMENTS: &[(&str, &str)] = &[
     ),
     (
         "keep_all_moving",
-        "Whether no component may ever stand still in the heat.",
+        "Whether every component must keep moving in the heat.",
     ),
     (
         "stored_blends",
@@ -292,8 +292,8 @@ const COMMENTS: &[(&str, &str)] = &[
     ),
     (
         "drives",
-        "The drives, one for each spool or one for all. A turn is one of the gear that you would\n\
-         put a mark on.",
+        "The drives, one for each spool or one for all. A turn is one turn of the gear that you\n\
+         mark.",
     ),
     ("motion_drivers", "Stepper drivers of the axes."),
     ("board_drivers", "Stepper drivers on the board in all."),

@@ -78,7 +78,7 @@ pub enum PaintError {
         /// What is wrong.
         error: FieldError,
     },
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }
@@ -122,7 +122,7 @@ impl Painted {
         if plan.regions.is_empty() {
             return Err(PaintError::NoRegion);
         }
-        progress.stage("Laying regions on the part");
+        progress.stage("Applying regions to the part");
         let mut painted = Self {
             coverages: Vec::with_capacity(plan.regions.len()),
             paints: Vec::with_capacity(plan.regions.len()),
@@ -320,7 +320,7 @@ impl Painted {
     /// nozzles may be missed.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn region_areas_mm2(&self, progress: &Progress) -> Result<Vec<f64>, Cancelled> {
         progress.stage("Measuring regions");
         let mut areas = vec![0.0; self.plan.regions.len()];

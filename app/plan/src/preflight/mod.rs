@@ -79,20 +79,20 @@ fn cautions() -> Vec<Check> {
             "Mains voltage",
             "Switch the printer off at the mains and pull the plug before you open it. Heaters, \
              power supplies and mains wiring are for a licensed person: stop and ask one. Local \
-             codes and the maker's manual go before this list.",
+             codes and the maker's manual come before this list.",
         ),
         check(
             Kind::Caution,
             "Hot metal",
             "A hotend burns skin long after it is switched off. Let it cool to room temperature \
-             before you touch it, but for steps that say it must be hot; wear gloves for those.",
+             before you touch it. Some steps say that it must be hot; wear gloves for those.",
         ),
         check(
             Kind::Caution,
             "Fire and fumes",
-            "A loose heater or sensor can set the printer on fire. See that both are held fast, \
-             that the firmware's thermal protection is on, and that there is a smoke alarm. Air \
-             the room, and do not leave the first prints alone.",
+            "A loose heater or sensor can set the printer on fire. Check that both are fixed, that \
+             the firmware's thermal protection is on, and that there is a smoke alarm. Air the \
+             room, and do not leave a print unattended.",
         ),
     ]
 }
@@ -139,8 +139,8 @@ fn equal_feed(machine: &Machine, spools: usize) -> Check {
             "Unequal drives",
             format!(
                 "The drives need from {least} to {most} steps for each mm, {off:.1} % apart. Most \
-                 firmware mixes with one number of steps for all drives, and shares would then be \
-                 off. Fit like drives, or make sure that your firmware knows each one's steps."
+                 firmware mixes with one number of steps for all drives, so shares would be off. \
+                 Fit equal drives, or make sure that your firmware knows each one's steps."
             ),
         )
     } else {
@@ -162,9 +162,9 @@ fn equal_filament(filaments_mm: &[f64]) -> Check {
             Kind::Wrong,
             "Unequal filaments",
             format!(
-                "The filaments are from {least} to {most} mm thick, so that for each mm one brings \
-                 {off:.0} % more plastic than another. Most firmware mixes by length; shares would \
-                 then be off. Use filaments of one diameter."
+                "The filaments are from {least} to {most} mm thick. For each mm, one brings \
+                 {off:.0} % more plastic than another. Most firmware mixes by length, so shares \
+                 would be off. Use filaments of one diameter."
             ),
         )
     } else {
@@ -172,8 +172,8 @@ fn equal_filament(filaments_mm: &[f64]) -> Check {
             Kind::ToDo,
             "Thickness of each filament",
             format!(
-                "All filaments are meant to be {most} mm thick. Measure each at five places, and \
-                 write the mean as the spool's diameter_mm: 0.05 mm is 6 % of plastic."
+                "All filaments should be {most} mm thick. Measure each at five places, and write \
+                 the mean as the spool's diameter_mm. An error of 0.05 mm is 6 % of plastic."
             ),
         )
     }
@@ -190,7 +190,7 @@ fn step_rate(machine: &Machine, filaments_mm: &[f64]) -> Check {
         "Greatest speed of a drive",
         format!(
             "At {} mm³/s a drive that feeds alone makes {rate:.0} microsteps a second, and needs \
-             {:.1} mm/s of filament. See that the firmware allows it (greatest speed and \
+             {:.1} mm/s of filament. Check that the firmware allows it (greatest speed and \
              acceleration of the extruders).",
             machine.flow.most_mm3_s,
             machine.flow.most_mm3_s / area
@@ -204,8 +204,8 @@ fn directions(spools: usize) -> Check {
         "Direction of each drive",
         format!(
             "Without filament, command 10 mm from each of the {spools} drives alone. The right \
-             one must turn, and forwards. Reverse it in the firmware if not; never unplug a motor \
-             with the power on."
+             drive must turn, and forwards. If not, correct it in the firmware. Never unplug a \
+             motor with the power on."
         ),
     )
 }
@@ -215,7 +215,7 @@ fn currents() -> Check {
         Kind::ToDo,
         "Motor current",
         "Set each driver's current to the motor's datasheet, a little below its rating. After ten \
-         minutes of holding, motors may be too warm to hold for long, but must not burn. A motor \
+         minutes of holding, motors may be too warm to touch for long, but must not burn. A motor \
          that skips needs more current or less friction.",
     )
 }
@@ -227,9 +227,9 @@ fn feed_each(machine: &Machine, spools: usize) -> Check {
         "Feed of each drive",
         format!(
             "With the hotend hot, mark the filament 120 mm above each of the {spools} drives, \
-             command 100 mm slowly, and measure what is left: it must be 20 mm, within 1 mm. A \
-             marked gear makes {turns:.2} turns. Correct steps_per_mm if it is off, and compare \
-             the drives with each other."
+             command 100 mm slowly, and measure what is left. It must be 20 mm, within 1 mm. A \
+             marked gear makes {turns:.2} turns. If it is off, correct steps_per_mm. Compare the \
+             drives with each other."
         ),
     )
 }
@@ -239,8 +239,8 @@ fn cold_ends(spools: usize) -> Check {
         Kind::ToDo,
         "Paths without leaks",
         format!(
-            "Load all {spools} filaments, and feed each one alone. None of the others may be \
-             pushed back; if one is, its path leaks in the mixing chamber or its drive holds too \
+            "Load all {spools} filaments, and feed each one alone. None of the others may move \
+             back. If one does, its path leaks in the mixing chamber or its drive holds too \
              weakly. Keep every inlet filled, or plastic goes up the empty one."
         ),
     )
@@ -251,8 +251,8 @@ fn first_layer() -> Check {
         Kind::ToDo,
         "First-layer height",
         "A mixing hotend is longer than the one it replaces. Home with the nozzle well above the \
-         bed, set the nozzle's height anew, cold and then hot, and check that the probe's offset, \
-         the end stops and the greatest height still hold, and that nothing hits the frame.",
+         bed. Set the nozzle's height again, cold and then hot. Check that the probe's offset, the \
+         end stops and the greatest height are still right, and that nothing hits the frame.",
     )
 }
 
@@ -260,8 +260,8 @@ fn temperature() -> Check {
     check(
         Kind::ToDo,
         "Temperature control",
-        "Tune the heater's control anew, for there is more metal to heat, with the part fan on. \
-         Check against a second thermometer if you can. Set thermal protection and the greatest \
+        "Tune the heater's control again with the part fan on: there is more metal to heat. Check \
+         against a second thermometer if you can. Set thermal protection, and the greatest \
          temperature that the hotend's maker allows.",
     )
 }
@@ -272,7 +272,7 @@ fn flow(machine: &Machine) -> Check {
         "Greatest flow",
         format!(
             "Extrude into the air at rising speed until a drive skips or the strand thins. The \
-             machine file has {} mm³/s; write what you find, less a fifth.",
+             machine file has {} mm³/s; write your result less a fifth.",
             machine.flow.most_mm3_s
         ),
     )
@@ -285,7 +285,7 @@ fn lag(machine: &Machine) -> Check {
         "Lag of the melt chamber",
         format!(
             "Print the lag test and fit it. The machine file has {} mm³ of dead and {} mm³ of \
-             mixed volume; planning with a wrong chamber shifts and blurs every change.",
+             mixed volume; a wrong chamber shifts and blurs every change.",
             chamber.dead_mm3, chamber.mixed_mm3
         ),
     )
@@ -298,16 +298,16 @@ fn shares(machine: &Machine, spools: usize) -> Check {
             Kind::Wrong,
             "Least share",
             format!(
-                "{spools} spools of a least share of {} add up to more than 1, so no blend can \
+                "{spools} spools with a least share of {} add up to more than 1, so no blend can \
                  keep all of them moving. Lower least_share in the machine file.",
                 machine.least_share
             ),
         );
     }
     let idle = if machine.keep_all_moving {
-        "No drive ever stands still (keep_all_moving)."
+        "Every drive keeps moving (keep_all_moving)."
     } else {
-        "A drive may stand still while its filament is hot. If that filament chars or oozes, set \
+        "A drive may stop while its filament is hot. If that filament chars or oozes, set \
          keep_all_moving in the machine file."
     };
     check(Kind::Right, "Least share", idle)

@@ -157,7 +157,7 @@ fn check_numbers(places: &Places) -> Result<(), TextError> {
         .map(|(spot, word)| Fault {
             file: String::new(),
             spot,
-            what: format!("'{word}' is not a number that can be used; write one with an end"),
+            what: format!("'{word}' is not a finite number; write one"),
         })
         .collect();
     match faults.is_empty() {
@@ -182,7 +182,7 @@ pub fn placed(text: &str, problems: Vec<Problem>) -> TextError {
     faults.sort_by_key(|f| (f.spot.line, f.spot.column));
     if let (Some(last), 1..) = (faults.last_mut(), more) {
         last.what
-            .push_str(&format!(" (and {more} faults more; mend these first)"));
+            .push_str(&format!(" (and {more} more errors; fix these first)"));
     }
     TextError { faults }
 }
@@ -239,10 +239,10 @@ fn of_version<D: Document>(spot: Spot, version: u32) -> TextError {
     };
     let advice = match version > D::VERSION {
         true => "use a newer program",
-        false => "write it anew from an example",
+        false => "write it again from an example",
     };
     let what =
-        format!("this {kind} is of version {version}, and this program reads {known}; {advice}");
+        format!("this {kind} has version {version}, and this program reads {known}; {advice}");
     one(spot, what)
 }
 
@@ -276,12 +276,12 @@ fn in_words(code: &ron::Error) -> String {
         ),
         E::NoSuchEnumVariant {
             expected, found, ..
-        } => format!("`{found}` is not known here; {}", known("words", expected)),
+        } => format!("`{found}` is unknown here; {}", known("words", expected)),
         E::MissingStructField { field, .. } => {
             format!("the field `{field}` is missing; add it before this bracket")
         }
         E::DuplicateStructField { field, .. } => {
-            format!("the field `{field}` stands here twice; take one away")
+            format!("the field `{field}` is here twice; remove one")
         }
         E::ExpectedFloat => "a number is needed here, such as 0.2".to_owned(),
         E::ExpectedInteger => "a whole number is needed here, such as 2".to_owned(),
@@ -290,7 +290,7 @@ fn in_words(code: &ron::Error) -> String {
         E::ExpectedArray => "a list in [square brackets] is needed here".to_owned(),
         E::ExpectedArrayEnd => "a comma or the list's closing ] is missing before this".to_owned(),
         E::ExpectedStructLikeEnd => {
-            "a comma or the closing ) is missing before this, or there is an element too many"
+            "a comma or the closing ) is missing before this, or there is one element too many"
                 .to_owned()
         }
         E::ExpectedComma => "a comma is missing before this".to_owned(),

@@ -73,11 +73,11 @@ pub enum ScheduleError {
     /// The part could not be cut into layers.
     #[error(transparent)]
     Cut(#[from] CutError),
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// A toolpath's plastic is given for another number of layers.
-    #[error("the toolpath's plastic is told for {toolpath} layers, and the plan has {plan}")]
+    #[error("the toolpath's plastic is counted for {toolpath} layers, and the plan has {plan}")]
     OtherLayers {
         /// Of the toolpath.
         toolpath: usize,
@@ -138,7 +138,7 @@ impl Schedule {
         let plan = painted.plan();
         progress.stage("Cutting layers");
         let cut = layers::cut(painted.surface().mesh(), &plan.layers, progress)?;
-        progress.stage("Laying blends on layers");
+        progress.stage("Assigning blends to layers");
         let hollow = match laid {
             Some(laid) if laid.layers_mm3.len() != cut.len() => {
                 return Err(ScheduleError::OtherLayers {

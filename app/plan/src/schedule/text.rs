@@ -59,13 +59,13 @@ impl Document for Schedule {
             for (name, comment) in [
                 (
                     "provenance",
-                    "What this schedule was made from. It is derived: edit the plan, not this.",
+                    "What this schedule was made from. Edit the plan, not this file.",
                 ),
-                ("totals", "Amounts of the whole part."),
-                ("warnings", "What you should know before printing."),
+                ("totals", "Totals of the whole part."),
+                ("warnings", "What to know before you print."),
                 (
                     "layers",
-                    "Layers from the bed upwards; their doses in print order.",
+                    "Layers from the bed up; their doses in print order.",
                 ),
             ] {
                 fields.field(name).with_doc(comment);

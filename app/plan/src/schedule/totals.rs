@@ -36,7 +36,7 @@ pub struct Provenance {
 }
 
 fn route_unknown() -> String {
-    "Not told; reckoned as if printed solid".to_owned()
+    "Not given; calculated as if printed solid".to_owned()
 }
 
 fn not_reviewed() -> String {
@@ -107,7 +107,7 @@ impl Provenance {
             model: painted.model().name(),
             machine: plan.machine.name.clone(),
             route: laid.map_or_else(
-                || format!("Not yet sliced; reckoned for {}", plan.filling.words()),
+                || format!("Not yet sliced; calculated for {}", plan.filling.words()),
                 |laid| laid.route.clone(),
             ),
             made_by: format!("Tintfall {}", env!("CARGO_PKG_VERSION")),

@@ -108,8 +108,8 @@ fn wall_unknown(plan: &Plan, cut: &[layers::Layer]) -> Option<Warning> {
         first_layer: 0,
         last_layer: cut.len() - 1,
         text: format!(
-            "Light shines through '{}', and the plan does not say how thick the wall is, so \
-             colours are those of thick plastic; write wall: (thickness_mm: …) into the plan.",
+            "Light shines through '{}', and the plan has no wall thickness, so colours are those \
+             of thick plastic. Write wall: (thickness_mm: …) in the plan.",
             spool.name
         ),
     })
@@ -157,8 +157,8 @@ pub(super) fn of(
         let all_lost: f64 = apportioned.iter().map(lost).sum();
         if let Some(range) = small.filter(|_| all_lost > TIPS * area) {
             let text = format!(
-                "Region '{name}', {}: there is less of it than a dot of the nozzle's width, so \
-                 it is left out there. Make it larger.",
+                "Region '{name}', {}: it is smaller than a dot of the nozzle's width, so it is \
+                 left out there. Make it larger.",
                 range.words(cut)
             );
             found.push(about(Concern::TooSmall, range, text));
@@ -203,8 +203,8 @@ fn open_mesh(cut: &[layers::Layer]) -> Option<Warning> {
         first_layer: range.first,
         last_layer: range.last,
         text: format!(
-            "The mesh is open or has flipped facets in {}; volumes there are a best guess. \
-             Mend the mesh.",
+            "The mesh is open or has flipped facets in {}; volumes there are estimates. Mend the \
+             mesh.",
             range.words(cut)
         ),
     })
@@ -224,9 +224,9 @@ fn layer_height(painted: &Painted, cut: &[layers::Layer]) -> Option<Warning> {
         first_layer: range.first,
         last_layer: range.last,
         text: format!(
-            "{}: layers thinner than {least} mm or thicker than {most} mm, which the machine \
-             does not lay well. Change the layer heights, or the machine file if it says too \
-             little.",
+            "{}: layers thinner than {least} mm or thicker than {most} mm, which the machine does \
+             not print well. Change the layer heights, or the machine file if its limits are too \
+             narrow.",
             range.words(cut)
         ),
     })
@@ -251,8 +251,8 @@ fn no_skin(region: &Region, area: f64) -> Option<String> {
     (meant && area <= 0.0).then(|| {
         format!(
             "Region '{}' covers no skin: its mask misses the part, or regions above cover all of \
-             it. Masks are in the coordinates of the part as it stands on the bed; `tintfall \
-             inspect` says how the file's become those.",
+             it. Masks use the part's coordinates on the bed; `tintfall inspect` says how to \
+             convert the file's.",
             region.name
         )
     })
@@ -289,8 +289,8 @@ fn limits(
     let range = Range::of(missed.map(|(i, _)| i).collect::<Vec<_>>())?;
     let (miss, asked, fed) = worst?;
     let text = format!(
-        "Region '{name}', {}: the machine can't feed what is asked (least share {} %, steps of \
-         {} %). At worst {asked} is fed as {fed}, a difference of ΔE00 {miss:.1}.",
+        "Region '{name}', {}: the machine can't feed the requested blend (least share {} %, steps \
+         of {} %). At worst it feeds {fed} in place of {asked}, a difference of ΔE00 {miss:.1}.",
         range.words(cut),
         percent(machine.least_share),
         percent(machine.share_step),

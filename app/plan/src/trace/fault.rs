@@ -96,7 +96,7 @@ const USUAL: [(&str, f64); 9] = [
     ("a drive feeds too much", 0.09),
     ("a drive slips now and then", 0.10),
     ("all drives feed too little", 0.08),
-    ("two spools are exchanged", 0.08),
+    ("two spools are swapped", 0.08),
     ("the lag is set wrong", 0.09),
     ("changes begin or end at wrong heights", 0.07),
     ("the hotend can't melt fast enough", 0.05),

@@ -71,7 +71,7 @@ const GOOD: f64 = 1.15;
 /// fits best is told.
 ///
 /// # Errors
-/// [`Cancelled`] when told to stop.
+/// [`Cancelled`] when cancelled.
 pub fn trace(
     plan: &Plan,
     model: &dyn MixModel,

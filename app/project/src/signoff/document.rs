@@ -155,8 +155,8 @@ impl Document for Signatures {
         list.filter(|(_, s)| s.sha256 != s.hash() || s.seal.whole_sha256 != s.seal.whole())
             .map(|(i, s)| {
                 let what = format!(
-                    "the signature of {} was changed after it was written, so it counts for \
-                     nothing; take it out, or the whole file, and have the plan signed anew",
+                    "the signature of {} was changed after it was written, so it is void; remove \
+                     it, or the whole file, and have the plan signed again",
                     s.name
                 );
                 Problem::new(all.at(i), what)
@@ -168,7 +168,8 @@ impl Document for Signatures {
         let mut top = Field::empty();
         top.build_fields(|fields| {
             fields.field("signatures").with_doc(
-                "Written by the program: a change by hand makes a signature void. Each holds the\n\
+                "Written by the program. A signature that is edited by hand is void. Each holds \
+                 the\n\
                  plan as it was signed.",
             );
         });

@@ -37,7 +37,7 @@ pub enum SignoffError {
     #[error(transparent)]
     Write(#[from] WriteError),
     /// The signatures can't be put into words: a fault of this program.
-    #[error("the signature can't be written down: {0}")]
+    #[error("the signature can't be written: {0}")]
     Text(#[from] ron::Error),
     /// The plan has no hash: a fault of this program.
     #[error(transparent)]

@@ -83,13 +83,10 @@ impl Seal {
         let contents = self.contents_sha256 != old.contents_sha256;
         let text = self.plan_file_sha256 != old.plan_file_sha256;
         tell(contents && text, "the plan");
-        tell(
-            text && !contents,
-            "the plan's text, though not what it asks for",
-        );
+        tell(text && !contents, "the plan's text, though not its content");
         tell(
             contents && !text && !spools && !machine,
-            "what this program makes of the plan",
+            "what this program makes from the plan",
         );
         changed
     }

@@ -44,7 +44,7 @@ fn replace(
     if target.is_dir() {
         return Err(io::Error::new(
             io::ErrorKind::IsADirectory,
-            "there is a folder of that name",
+            "there is a folder with that name",
         ));
     }
     sweep(folder);
@@ -143,7 +143,7 @@ mod tests {
         let text = bytes(&missing, b"x").unwrap_err().to_string();
         assert!(text.contains("a.txt"), "{text}");
         let text = bytes(folder.path(), b"x").unwrap_err().to_string();
-        assert!(text.contains("folder of that name"), "{text}");
+        assert!(text.contains("folder with that name"), "{text}");
         assert!(names(folder.path()).is_empty());
     }
 

@@ -37,7 +37,7 @@ impl Folder {
         if target.exists() && !target.is_dir() {
             let in_the_way = io::Error::new(
                 io::ErrorKind::NotADirectory,
-                "there is a file of that name; choose another folder or move the file away",
+                "there is a file with that name; choose another folder, or move the file",
             );
             return Err(failed()(in_the_way));
         }
@@ -117,7 +117,7 @@ impl Folder {
         let place = self.target.join(name);
         let had_old = fs::symlink_metadata(&place).is_ok();
         if place.is_dir() {
-            return Err(io::Error::other("there is a folder of that name"));
+            return Err(io::Error::other("there is a folder with that name"));
         }
         if had_old {
             let kept = kept.join(name);
@@ -225,7 +225,7 @@ mod tests {
         let path = root.path().join("out");
         fs::write(&path, "mine").unwrap();
         let text = Folder::new(&path).err().unwrap().to_string();
-        assert!(text.contains("a file of that name"), "{text}");
+        assert!(text.contains("a file with that name"), "{text}");
         assert_eq!(fs::read(&path).unwrap(), b"mine");
     }
 }

@@ -34,16 +34,16 @@ impl Outside {
     pub fn words(self) -> &'static str {
         match self {
             Self::Unknown => {
-                "The fades leave no gap, whatever the screen does outside of them. Where it holds \
-                 its blend,\nfewer fades do: see --outside."
+                "The fades leave no gap, so it does not matter what the screen does outside of \
+                 them. If it\nholds its blend, fewer fades are enough: see --outside."
             }
             Self::Ends => {
-                "The screen must lay the first fade's first blend below it, and the last fade's \
+                "The screen must feed the first fade's first blend below it, and the last fade's \
                  last blend\nabove it."
             }
             Self::Hold => {
-                "The screen must hold the blend of a fade's end until the next one begins, and \
-                 below the\nfirst fade lay the blend that it begins with."
+                "The screen must hold each fade's last blend until the next one begins. Below the \
+                 first\nfade, it must feed that fade's first blend."
             }
         }
     }

@@ -27,17 +27,20 @@ fn write(
         "" => &from.mesh_file,
         title => title,
     };
-    writeln!(out, "{}: to be keyed in at the printer", line(title))?;
+    writeln!(out, "{}: key this in at the printer", line(title))?;
     writeln!(out, "{}", line(&from.review))?;
     writeln!(out, "Plan SHA-256 {}\n", from.plan_sha256)?;
-    writeln!(out, "Blends are percents of these spools, in this order:")?;
+    writeln!(
+        out,
+        "Blends are percentages of these spools, in this order:"
+    )?;
     for (i, spool) in painted.plan().spools.iter().enumerate() {
         writeln!(out, "  {}  {}", i + 1, line(&spool.name))?;
     }
     let hex = |shares: &Shares| painted.model().mix(shares).to_srgb();
     writeln!(
         out,
-        "\nEither: fades between heights, no more than {}\n",
+        "\nEither: fades between heights, at most {}\n",
         screen.fades
     )?;
     writeln!(
@@ -56,7 +59,7 @@ fn write(
     }
     tell(out, keyed.fades_off)?;
     writeln!(out, "\n{}", screen.outside.words())?;
-    writeln!(out, "\nOr: stored blends, no more than {}\n", screen.stored)?;
+    writeln!(out, "\nOr: stored blends, at most {}\n", screen.stored)?;
     writeln!(out, "  number  blend                 colour")?;
     for (i, shares) in keyed.stored.iter().enumerate() {
         writeln!(
@@ -74,8 +77,10 @@ fn write(
     tell(out, keyed.stored_off)?;
     writeln!(
         out,
-        "\nA screen gives each layer one blend: regions that share layers can't be told apart, and\n\
-         what they are off by is counted above. The melt chamber's lag is not: each change comes\n\
+        "\n\
+         A screen gives each layer one blend, so it can't separate regions that share layers. \
+         The\n\
+         figures above include that error, but not the melt chamber's lag: each change comes\n\
          {:.0} mm³ of plastic late.",
         painted.plan().machine.chamber.lag_mm3()
     )
@@ -84,7 +89,8 @@ fn write(
 fn tell(out: &mut String, off: Off) -> std::fmt::Result {
     writeln!(
         out,
-        "\n  Off what the plan asks for by ΔE00 {:.1} in the mean, {:.1} for 95 % of the surface,\n  \
+        "\n  \
+         Off the requested colours by a mean ΔE00 of {:.1}; 95 % of the surface within {:.1},\n  \
          {:.1} at worst.",
         off.mean_de00, off.p95_de00, off.worst_de00
     )

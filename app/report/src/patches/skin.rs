@@ -90,7 +90,7 @@ impl Patches {
     /// Cuts the skin of a painted part.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn new(painted: &Painted, fades: Fades, progress: &Progress) -> Result<Self, Cancelled> {
         progress.stage("Cutting the skin along its colours");
         let ready: Vec<Option<Ready>> = (0..painted.plan().regions.len())

@@ -25,7 +25,7 @@ impl Page<'_> {
     /// The page as HTML.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn html(&self, progress: &Progress) -> Result<String, Cancelled> {
         let painted = &self.job.painted;
         let patches = Patches::new(painted, Fades::Whole, progress)?;
@@ -59,9 +59,12 @@ impl Page<'_> {
         page.push_str(&tables::as_printed(self));
         page.push_str(&tables::spools(self, &facts));
         page.push_str(&tables::waste(self));
-        page.push_str("<section aria-labelledby=\"warnings\">\n<h2 id=\"warnings\">What to know of this part</h2>\n");
+        page.push_str(
+            "<section aria-labelledby=\"warnings\">\n<h2 id=\"warnings\">What to know \
+                       about this part</h2>\n",
+        );
         page.push_str(&match facts.warnings.is_empty() {
-            true => "<p>Nothing stands out.</p>\n".to_owned(),
+            true => "<p>No warnings.</p>\n".to_owned(),
             false => list("warn", facts.warnings.iter().map(|w| escaped(w))),
         });
         page.push_str("</section>\n");
@@ -105,11 +108,11 @@ impl Page<'_> {
 
     fn changed(&self) -> String {
         let what = match (self.changes, &self.standing.signed) {
-            (None, None) => "<p>It has not been signed before.</p>\n".to_owned(),
+            (None, None) => "<p>The plan has not been signed before.</p>\n".to_owned(),
             (None, Some(_)) => {
-                "<p>The plan that was signed is not known any more.</p>\n".to_owned()
+                "<p>The signed version of the plan is not available.</p>\n".to_owned()
             }
-            (Some([]), _) => "<p>Nothing that the plan asks for.</p>\n".to_owned(),
+            (Some([]), _) => "<p>No change to the plan's content.</p>\n".to_owned(),
             (Some(changes), _) => list(
                 "",
                 changes.iter().map(|c| {
@@ -200,25 +203,31 @@ fn looks(stills: &[(View, String)]) -> String {
             let title = view.title();
             format!(
                 "<figure><img src=\"{uri}\" width=\"{STILL}\" height=\"{STILL}\" alt=\"The part in \
-                 the colours that will come out. {title}.\"><figcaption>{title}, as it will come \
-                 out</figcaption></figure>\n"
+                 its colours as printed. {title}.\"><figcaption>{title}, as \
+                 printed</figcaption></figure>\n"
             )
         })
         .collect();
     format!(
-        "<section class=\"looks\" aria-label=\"Pictures\">\n<div>\n<h2>The part</h2>\n\
+        "<section class=\"looks\" aria-label=\"Pictures\">\n\
+         <div>\n\
+         <h2>The part</h2>\n\
          <div class=\"stage\">\n\
          <canvas id=\"part\" tabindex=\"0\" role=\"img\" aria-label=\"The part in its predicted \
-         colours, to be turned\" aria-describedby=\"keys says\"></canvas>\n\
+         colours; you can turn it\" aria-describedby=\"keys says\"></canvas>\n\
          <div class=\"bar\" role=\"group\" aria-label=\"What is shown\">{shows}<span \
-         id=\"off-scale\" class=\"small\" hidden>ΔE00 0<span class=\"scale\" style=\"background:\
-         linear-gradient(90deg,#e4e2dd,#f6be54,#ce4c1a,#5e0a1e)\"></span>10 and more</span></div>\n\
+         id=\"off-scale\" class=\"small\" hidden>ΔE00 0<span class=\"scale\" \
+         style=\"background:linear-gradient(90deg,#e4e2dd,#f6be54,#ce4c1a,#5e0a1e)\"></span>10 and \
+         more</span></div>\n\
          <div class=\"bar\" role=\"group\" aria-label=\"From where\">{sees}</div>\n\
          <div class=\"bar\" role=\"group\" aria-label=\"Turn and zoom\">{acts}</div>\n\
-         </div>\n<p id=\"says\" class=\"small screen\" role=\"status\"></p>\n\
-         <p id=\"keys\" class=\"small soft screen\">Drag to turn. With the view in focus: arrow keys \
-         turn, + and − or the wheel come nearer and go back, Home starts anew, 1 to 3 change what \
-         is shown.</p>\n\
-         <div class=\"stills\">\n{stills}</div>\n</div>\n"
+         </div>\n\
+         <p id=\"says\" class=\"small screen\" role=\"status\"></p>\n\
+         <p id=\"keys\" class=\"small soft screen\">Drag to turn, use the wheel to zoom. With the \
+         view in focus: arrow keys turn, + and − zoom, Home resets the view, 1 to 3 change what is \
+         shown.</p>\n\
+         <div class=\"stills\">\n\
+         {stills}</div>\n\
+         </div>\n"
     )
 }

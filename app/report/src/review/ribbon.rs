@@ -77,8 +77,9 @@ pub(super) fn figure(facts: &Facts, schedule: &Schedule, printed: &AsPrinted) ->
     }
     svg.push_str("</svg>\n");
     format!(
-        "<figure>{svg}<figcaption>Where a layer has several blends they stand side by side, as wide \
-         as they are seen. The curve is the mean ΔE00 of each layer.</figcaption></figure>\n"
+        "<figure>{svg}<figcaption>If a layer has several blends, they are side by side, each as \
+         wide as its visible share. The curve is the mean ΔE00 of each \
+         layer.</figcaption></figure>\n"
     )
 }
 

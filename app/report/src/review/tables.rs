@@ -72,7 +72,7 @@ fn seen_regions<'a>(
     seen.map(|(i, _)| i).zip(&facts.regions)
 }
 
-/// The regions, and what each comes out as.
+/// The regions, requested and as printed.
 pub(super) fn regions(page: &Page<'_>, facts: &Facts) -> String {
     let totals = &page.schedule.totals.regions;
     let rows = seen_regions(page, facts)
@@ -104,7 +104,7 @@ pub(super) fn regions(page: &Page<'_>, facts: &Facts) -> String {
         .collect();
     let spools: Vec<&str> = facts.spools.iter().map(|s| s.name.as_str()).collect();
     let caption = format!(
-        "Blends are percentages of {}, in that order. A later region lies on top of an earlier one.",
+        "Blends are percentages of {}, in that order. A later region covers an earlier one.",
         spools.join(" / ")
     );
     let heads = [
@@ -114,20 +114,20 @@ pub(super) fn regions(page: &Page<'_>, facts: &Facts) -> String {
         ("As printed", false),
         ("Mean ΔE00", true),
         ("Worst ΔE00", true),
-        ("Uncertain by ΔE00", true),
-        ("Of the surface", true),
+        ("Uncertainty, ΔE00", true),
+        ("Share of the surface", true),
         ("Plastic", true),
     ];
     section("regions", "Regions", &table(&caption, &heads, rows))
 }
 
-/// How well what comes out meets what is asked for.
+/// How well the printed colours match the requested ones.
 pub(super) fn as_printed(page: &Page<'_>) -> String {
     let (delivery, sent) = (&page.printed.delivery, &page.printed.compensation);
     let how = match sent.how {
         How::Plain => "at their place",
-        How::Shifted => "ahead of their place, by what the melt chamber lags",
-        How::Sharpened => "ahead of their place, and beyond the aim where that sharpens a change",
+        How::Shifted => "ahead of their place, by the lag of the melt chamber",
+        How::Sharpened => "ahead of their place, with overshoot where that sharpens a change",
     };
     let pairs = [
         (
@@ -138,7 +138,7 @@ pub(super) fn as_printed(page: &Page<'_>) -> String {
             "95 % of the surface within",
             format!("ΔE00 {:.2}", delivery.p95_de00),
         ),
-        ("Worst anywhere", format!("ΔE00 {:.1}", delivery.worst_de00)),
+        ("Worst place", format!("ΔE00 {:.1}", delivery.worst_de00)),
         ("When blend changes are sent", how.to_owned()),
         (
             "Without compensation, off by",
@@ -146,9 +146,8 @@ pub(super) fn as_printed(page: &Page<'_>) -> String {
         ),
         ("Blend changes sent", sent.commands.changes().to_string()),
     ];
-    let note = "<p class=\"small soft\">As predicted by the mixing model and the melt chamber's \
-                volumes. About 1 ΔE00 is the least difference seen side by side (common practice, \
-                no source).</p>\n";
+    let note = "<p class=\"small soft\">Predicted from the mixing model and the melt chamber's \
+                volumes. You can see about 1 ΔE00 side by side (common practice, no source).</p>\n";
     let inner = format!("{}{note}", html::facts(&pairs));
     section("printed", "Requested and as printed", &inner)
 }
@@ -168,10 +167,7 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
                     if measured.spools.get(i).is_some_and(|m| m.name == spool.name) =>
                 {
                     let error = measured.strength_errors.get(i).copied().unwrap_or(0.0);
-                    format!(
-                        "measured in blends; tinting strength sure to {}",
-                        percent(error)
-                    )
+                    format!("measured in blends; tinting strength ± {}", percent(error))
                 }
                 (SpoolColour::Hex(_), _) => "a colour code; not measured".to_owned(),
                 (SpoolColour::Lab(_), _) => "measured alone, as CIELAB".to_owned(),
@@ -201,7 +197,7 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
         ("Inlet and spool", false),
         ("Colour", false),
         ("In numbers", false),
-        ("Known by", false),
+        ("Source", false),
         ("Diameter", true),
         ("Plastic", true),
         ("Filament", true),
@@ -209,8 +205,8 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
     ];
     let mut inner = table("In the order of the hotend's inlets.", &heads, rows);
     inner.push_str(&match &plan.spools.measured {
-        None => "<p>The spools' blends were not measured: colours between them are a guess from \
-                 the spools' own colours. Print and measure a test bar to be surer.</p>\n"
+        None => "<p>The spools' blends were not measured: blend colours are guesses from the \
+                 spools' own colours. Print and measure a test bar for better ones.</p>\n"
             .to_owned(),
         Some(measured) => {
             let steps = measured.steps.iter().filter(|s| !s.left_out).count();
@@ -222,7 +218,7 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
             let mut pairs = vec![
                 ("Steps measured", steps.to_string()),
                 (
-                    "The fit is off by",
+                    "Error of the fit",
                     format!("ΔE00 {:.2} (RMS)", measured.rms_delta_e00),
                 ),
                 ("Measured on", own(&from.measured_on)),
@@ -231,7 +227,7 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
             ];
             if let Some(rms) = measured.leave_one_out_rms_delta_e00 {
                 let value = format!("ΔE00 {rms:.2} (RMS, each step left out in turn)");
-                pairs.insert(2, ("Expect of a new blend", value));
+                pairs.insert(2, ("Expected error of a new blend", value));
             }
             let doubts: Vec<String> = measured
                 .warnings
@@ -245,7 +241,7 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
             format!("{}{doubts}", html::facts(&pairs))
         }
     });
-    section("spools", "Spools and how well they are known", &inner)
+    section("spools", "Spools, and how sure their colours are", &inner)
 }
 
 /// What is flushed away, and what would save some of it.
@@ -259,7 +255,7 @@ pub(super) fn waste(page: &Page<'_>) -> String {
                 format!("{:.1} g, {:.2} m of filament", waste.mass_g, waste.length_m),
             ),
             ("Flushes", flushes.to_string()),
-            ("Against the part", percent(waste.ratio)),
+            ("Compared with the part", percent(waste.ratio)),
             ("Takes about", format!("{:.0} minutes", waste.minutes)),
             (
                 "Flushed inside the part",
@@ -268,7 +264,7 @@ pub(super) fn waste(page: &Page<'_>) -> String {
         ]),
     };
     if !page.printed.suggestions.is_empty() {
-        inner.push_str("<p>This would save some:</p>\n");
+        inner.push_str("<p>You can reduce it:</p>\n");
         let all = page.printed.suggestions.iter();
         inner.push_str(&list(
             "",
@@ -347,8 +343,8 @@ pub(super) fn watch(page: &Page<'_>) -> String {
         ("Regions", false),
         ("Colours to see", false),
     ];
-    let caption = "Times are at the machine's usual flow, without travel. If a colour comes at \
-                   another height or not at all, stop and look for the cause.";
+    let caption = "Times are at the machine's usual flow, without travel. If a colour appears at \
+                   another height or not at all, stop and find the cause.";
     let inner = format!("{}{}", table(caption, &heads, rows), drives(page, every));
     section("watch", "While it prints", &inner)
 }
@@ -381,9 +377,8 @@ fn drives(page: &Page<'_>, every_mm: f64) -> String {
         })
         .collect();
     let heads: Vec<(&str, bool)> = heads.iter().map(|(h, n)| (h.as_str(), *n)).collect();
-    let caption = "Each drive since the row before: turns of the gear that you put a mark on, and how \
-                   far a mark on the filament moves. The first row that does not agree tells from \
-                   where on a drive is at fault.";
+    let caption = "Each drive since the row above: turns of the marked gear, and how far a mark on \
+                   the filament moves. A drive is at fault from the first row that does not agree.";
     format!("<h3>Drives</h3>\n{}", table(caption, &heads, rows))
 }
 

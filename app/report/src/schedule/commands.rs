@@ -25,7 +25,7 @@ pub fn write_commands(
     comment(
         out,
         "Volumes",
-        "of plastic laid from the beginning of the print, flushes included",
+        "of plastic printed from the start, with flushes",
     )?;
     comment(out, "Route", &from.route)?;
     let mut table = WriterBuilder::new()

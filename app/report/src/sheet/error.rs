@@ -9,6 +9,6 @@ pub enum SheetError {
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// The picture would not fit in memory.
-    #[error("the sheet would be too large a picture; use a smaller scale")]
+    #[error("the sheet is too large for a picture; use a smaller scale")]
     TooLarge,
 }

@@ -107,9 +107,7 @@ fn notes(facts: &Facts, column: f32) -> Vec<Note> {
         .collect();
     let more = facts.warnings.len().saturating_sub(MOST_WARNINGS);
     if more > 0 {
-        notes.push(warning(&format!(
-            "and {more} more, all of them in the schedule"
-        )));
+        notes.push(warning(&format!("and {more} more in the schedule")));
     }
     notes.extend(facts.cautions.iter().map(|text| Note {
         warning: false,

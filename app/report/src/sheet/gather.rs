@@ -77,7 +77,7 @@ fn provenance(from: &Provenance) -> Vec<Fact> {
         Fact::new("Route", &from.route),
         Fact::new(
             "Filament",
-            "length from the round cross-section πd²/4, mass from each spool's density",
+            "length by the round cross-section πd²/4, mass by each spool's density",
         ),
         Fact::new("Made by", &from.made_by),
         Fact::new("Review", &from.review),
@@ -98,7 +98,7 @@ fn subtitle(painted: &Painted, totals: &Totals) -> String {
 fn layers(plan: &LayerPlan) -> String {
     let rest = match plan.changes.is_empty() {
         true => format!("{} mm", plan.layer_mm),
-        false => format!("{} mm and changing", plan.layer_mm),
+        false => format!("{} mm, with changes", plan.layer_mm),
     };
     match plan.first_layer_mm == plan.layer_mm {
         true => rest,
@@ -288,7 +288,7 @@ fn total_lines(totals: &Totals) -> Vec<Fact> {
             "{} % of solid",
             (100.0 * totals.volume_mm3 / totals.solid_mm3).round()
         ),
-        false => "not told".to_owned(),
+        false => "not given".to_owned(),
     };
     vec![
         Fact::new("Layers", grouped(totals.layers)),

@@ -111,7 +111,7 @@ fn draw_regions(page: &mut Page, facts: &Facts, area: Rect) {
     let head = (area.x, area.y + 25.0);
     let after = page.text("Regions", head, &style::HEADING, Align::Left);
     page.fitted(
-        "from the base upwards; the later one wins",
+        "from the base up; the later one wins",
         (area.x + after + 12.0, head.1),
         &style::NOTE,
         Align::Left,
@@ -132,7 +132,7 @@ fn draw_regions(page: &mut Page, facts: &Facts, area: Rect) {
     }
     let more = facts.regions.len().saturating_sub(MOST_REGIONS);
     if more > 0 {
-        let text = format!("and {more} more, all of them in the schedule");
+        let text = format!("and {more} more in the schedule");
         let y = area.y + HEAD + ROW * rows as f32;
         page.fitted(&text, (area.x, y), &style::NOTE, Align::Left, area.width);
     }

@@ -46,7 +46,7 @@ pub(super) fn draw(page: &mut Page, facts: &Facts, area: Rect) {
     let x = area.x + second;
     let title = match facts.savings.is_empty() {
         true => return,
-        false => "What would change the waste",
+        false => "How to reduce the waste",
     };
     page.text(title, (x, head), &style::HEADING, Align::Left);
     let mut y = area.y + HEAD;

@@ -14,19 +14,19 @@ use plan::schedule::Provenance;
 pub const EVERY_MM: f64 = 5.0;
 
 /// How to use the table.
-const HOW: &str = "Put a mark on each drive's gear, and one on each filament a hand's breadth above \
-    its drive. Compare as the print grows; the first row that does not agree tells from where on \
-    a drive is at fault. Then write what you saw into a file and run tintfall trace.";
+const HOW: &str = "Mark each drive's gear, and each filament about 10 cm above its drive. Compare \
+    while the part prints: a drive is at fault from the first row that does not agree. Then write \
+    what you saw into a file and run tintfall trace.";
 
-/// What to take care of while watching.
-const CARE: &str = "Look, and keep fingers, hair and sleeves away from gears, belts and the hotend. \
-    Stop the printer before you touch a filament or a drive.";
+/// Cautions while watching.
+const CARE: &str = "Keep fingers, hair and sleeves away from gears, belts and the hotend. Stop the \
+    printer before you touch a filament or a drive.";
 
 /// What plastic the turns are for.
 fn plastic(from: &Provenance) -> String {
     format!(
-        "{}. If your toolpath is sliced otherwise, set the plan's filling to it; until then compare \
-         the shares of the drives, not their sums.",
+        "{}. If your toolpath is sliced differently, change the plan's filling. Until then, \
+         compare the shares of the drives, not their totals.",
         from.route
     )
 }

@@ -59,7 +59,7 @@ fn head(page: &mut Page, from: &Provenance, area: Rect) {
         area.width,
     );
     let plan: String = from.plan_sha256.chars().take(16).collect();
-    let line = format!("What each drive should have done by each height   ·   plan {plan}");
+    let line = format!("What each drive must have done at each height   ·   plan {plan}");
     page.fitted(
         &line,
         (area.x, 86.0),

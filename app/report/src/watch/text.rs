@@ -7,7 +7,7 @@ use plan::watch::Watch;
 
 /// The whole table with how to use it.
 pub fn text(watch: &Watch, from: &Provenance) -> String {
-    let mut text = format!("What each drive should have done: {}\n\n", from.title);
+    let mut text = format!("What each drive must have done: {}\n\n", from.title);
     for (i, name) in watch.spools.iter().enumerate() {
         // Writing into a text can't fail.
         let _ = writeln!(text, "drive {}  {name}", i + 1);
@@ -41,8 +41,13 @@ pub fn text(watch: &Watch, from: &Provenance) -> String {
     }
     let _ = write!(
         text,
-        "\nturns: of the drive's marked gear from the beginning; since: from the row above;\n\
-         fil. mm: filament from the beginning.\n\n{}\n{}\n{}\n",
+        "\n\
+         turns: of the drive's marked gear from the start; since: from the row above;\n\
+         fil. mm: filament from the start.\n\
+         \n\
+         {}\n\
+         {}\n\
+         {}\n",
         super::HOW,
         super::plastic(from),
         super::CARE

@@ -7,21 +7,21 @@ use package::bundle::{CheckError, Report, check};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Check a hand-off: every file against its manifest, and all of it against its plan
+/// Check a hand-off: every file against the manifest, and everything against the plan
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:
   tintfall check-handoff lighthouse-handoff
   tintfall check-handoff lighthouse.zip --require-review
 
-The exit code is 2 if anything has changed since it was exported.")]
+The exit code is 2 if anything has changed since the export.")]
 pub(crate) struct Args {
     /// The folder or the ZIP file
     handoff: PathBuf,
     /// Also fail unless its plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
-    /// Write what was found to standard output as JSON
+    /// Write the findings to standard output as JSON
     #[arg(long)]
     json: bool,
 }
@@ -32,7 +32,7 @@ impl Args {
         let report = console
             .working(|progress| check(&self.handoff, progress))
             .map_err(|error| match error {
-                CheckError::Cancelled(_) => Fault::Stopped,
+                CheckError::Cancelled(_) => Fault::Cancelled,
                 error => Fault::input(error),
             })?;
         if self.json {
@@ -59,7 +59,7 @@ impl Args {
     }
 
     fn told(&self, report: &Report) -> String {
-        let mut text = format!("{}: it is whole\n", self.handoff.display());
+        let mut text = format!("{}: complete and unchanged\n", self.handoff.display());
         for line in &report.held {
             text.push_str(&format!("  ok  {line}\n"));
         }

@@ -35,7 +35,7 @@ impl Args {
                 let job = Job::open(&plan, progress).map_err(not_opened)?;
                 prepare(&job, &self.out.join(demo.name), progress).map_err(
                     |error| match error {
-                        PrepareError::Cancelled(_) => Fault::Stopped,
+                        PrepareError::Cancelled(_) => Fault::Cancelled,
                         error => Fault::system(error),
                     },
                 )?;
@@ -87,7 +87,7 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
         let (mesh, plan, name) = (mesh_name(demo), plan_name(demo), demo.name);
         text.push_str(&format!("\n{}: {}\n", demo.title, demo.about));
         text.push_str(&format!("  {mesh:28}the part\n"));
-        text.push_str(&format!("  {plan:28}its plan: edit it in a text editor\n"));
+        text.push_str(&format!("  {plan:28}its plan; edit it in a text editor\n"));
         let sliced = toolpath_name(demo);
         text.push_str(&format!(
             "  {sliced:28}a toolpath to try weaving with; not for a printer\n"
@@ -102,7 +102,7 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
         let (plan, sliced) = (path(plan_name(demo)), path(toolpath_name(demo)));
         let woven = path(format!("{}-woven.gcode", demo.name));
         format!(
-            "Weave a plan into a toolpath, and read that back:\n  \
+            "Weave a plan into a toolpath and check it:\n  \
              tintfall weave {plan} {sliced} --out {woven}\n  \
              tintfall verify {plan} {woven} --before {sliced}\n"
         )
@@ -112,13 +112,15 @@ fn told(folder: &Path, demos: &[Demo]) -> String {
     let path = folder.join(first);
     let path = path.display();
     text.push_str(&format!(
-        "\nLook at a sheet first: open one of the sheet.png files.\n\
+        "\n\
+         Look at a sheet first: open one of the sheet.png files.\n\
          Open a plan in the window:    tintfall view {path}\n\
          Change a plan and prepare it: tintfall prepare {path} --out changed\n\
-         {weave}\
-         From the source folder, write `cargo run --release --` for `tintfall`, and build the\n\
+         {weave}In the source folder, write `cargo run --release --` instead of `tintfall`. Build \
+         the\n\
          window once with `cargo build --release -p tintfall-viewer`.\n\
-         \nBefore you print\n"
+         \n\
+         Before you print\n"
     ));
     for caution in cautions::SHORT {
         text.push_str(&format!("  - {caution}\n"));

@@ -18,11 +18,11 @@ Examples:
   tintfall diff old.plan.ron new.plan.ron --picture changes.png
   tintfall diff cup.plan.ron              what changed since it was last signed")]
 pub(crate) struct Args {
-    /// The older plan; or the only one, to compare with what was last signed
+    /// The older plan, or the only one: it is compared with its last signature
     old: PathBuf,
     /// The newer plan
     new: Option<PathBuf>,
-    /// Draw both, and where they differ, into this PNG file
+    /// Draw both plans and their differences into this PNG file
     #[arg(long, value_name = "FILE", requires = "new")]
     picture: Option<PathBuf>,
     /// Write the changes to standard output as JSON
@@ -55,7 +55,7 @@ impl Args {
                 let text = serde_json::to_string_pretty(&found).map_err(Fault::system)?;
                 console.out(&format!("{text}\n"))
             }
-            false => console.out(&told(&found, "Nothing is different.")),
+            false => console.out(&told(&found, "The plans are the same.")),
         }
     }
 }
@@ -64,7 +64,8 @@ fn since_signed(job: &Job) -> Result<Vec<Change>, Fault> {
     let found = signoff::since_signed(job).map_err(not_signed)?;
     found.ok_or_else(|| {
         Fault::Input(format!(
-            "{}: it was never signed, so there is nothing to compare it with; give two plans",
+            "{}: this plan was never signed, so there is nothing to compare it with; name two \
+             plans",
             job.path.display()
         ))
     })
@@ -81,7 +82,7 @@ fn draw(old: &Job, new: &Job, file: &Path, progress: &geometry::Progress) -> Res
         progress,
     )
     .map_err(|error| match error {
-        report::comparison::PictureError::Cancelled(_) => Fault::Stopped,
+        report::comparison::PictureError::Cancelled(_) => Fault::Cancelled,
         error => Fault::system(error),
     })?;
     Ok(write::file(file, |out| image.write_png(out))?)

@@ -19,11 +19,11 @@ Example:
   tintfall fit swatch/measured.csv --out pair.ron
 
 MEASURED is a table with the columns step, share_1, share_2 …, and l, a, b (CIELAB, D65, 2°)
-or hex; docs/calibration.md has the rest. Then write spools: \"pair.ron\" in a plan.")]
+or hex; docs/calibration.md explains them all. Then write spools: \"pair.ron\" in a plan.")]
 pub(crate) struct Args {
     /// The table of readings
     measured: PathBuf,
-    /// The file of spools, if not the one that the table names
+    /// The file of spools, in place of the one that the table names
     #[arg(long, value_name = "FILE")]
     spools: Option<PathBuf>,
     /// The file of measured spools to write
@@ -35,7 +35,7 @@ pub(crate) struct Args {
 }
 
 impl Args {
-    /// Fits and tells how well.
+    /// Fits, and reports how well.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let fit = console
             .working(|p| calibrate::fit(&self.measured, self.spools.as_deref(), p))
@@ -76,7 +76,7 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
     if !drawn.unread.is_empty() {
         let list: Vec<String> = drawn.unread.iter().map(usize::to_string).collect();
         text.push_str(&format!(
-            "No reading for step {}; where a warning counts steps, it counts those with one.\n",
+            "No reading for step {}; warnings count only steps that have one.\n",
             list.join(", ")
         ));
     }
@@ -86,14 +86,15 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
         fitted.rms_delta_e00
     ));
     if let Some(rms) = fitted.leave_one_out_rms_delta_e00 {
-        text.push_str(&format!("; each from the others: {rms:.2}"));
+        text.push_str(&format!("; each step predicted from the others: {rms:.2}"));
     }
     text.push_str(&format!(
         "; plain linear light: {:.2}\n",
         fitted.linear_light_rms_delta_e00
     ));
     text.push_str(&format!(
-        "An unmeasured blend is off by {:.2} more than the readings explain{}\n",
+        "A blend that you did not measure is off by {:.2} more than the scatter of readings \
+         explains{}\n",
         fitted.model_rms_delta_e00,
         match fitted.reading_rms_delta_e00 {
             Some(rms) => format!("; one reading scatters by {rms:.2}"),
@@ -123,9 +124,9 @@ fn told(out: &Path, fitted: &MeasuredSpools, drawn: &Drawn) -> String {
     text
 }
 
-/// How the spools meet, and what else was tried.
+/// How the spools mix, and which other models were tried.
 fn ways(fitted: &MeasuredSpools) -> String {
-    let mut text = format!("\nThe spools meet: {}\n", fitted.mixing);
+    let mut text = format!("\nHow the spools mix: {}\n", fitted.mixing);
     for tried in &fitted.tried {
         text.push_str(&format!(
             "  {:5.2} ΔE00 from left-out steps if {}\n",

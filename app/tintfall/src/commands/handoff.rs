@@ -9,19 +9,19 @@ use super::prepare::{not_opened, not_prepared, required};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Export all that the print step needs as one folder or ZIP file, with a manifest
+/// Export everything that the print step needs as one folder or ZIP file, with a manifest
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:
   tintfall handoff lighthouse.plan.ron --out lighthouse-handoff
   tintfall handoff lighthouse.plan.ron --out lighthouse.zip --require-review
 
-It holds schedules, sheet, review page, 3MF, glTF and PLY, a table to key in, and the plan itself
-with its mesh, spools, machine and signatures. Whoever receives it runs `tintfall check-handoff`.")]
+It holds schedules, sheet, review page, 3MF, glTF, PLY and a table to key in. It also has the plan
+with its mesh, spools, machine and signatures. The receiver runs `tintfall check-handoff`.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
-    /// The folder, or the file if its name ends in .zip; a hand-off of that name is replaced
+    /// The folder, or the file if its name ends in .zip; a hand-off with that name is replaced
     #[arg(long, value_name = "DIR|FILE.zip")]
     out: PathBuf,
     /// Refuse unless the plan is signed and approved as it is now
@@ -47,7 +47,7 @@ impl Args {
                     Fault::input(error)
                 }
                 BundleError::Write(error) => error.into(),
-                BundleError::Cancelled(_) => Fault::Stopped,
+                BundleError::Cancelled(_) => Fault::Cancelled,
                 error => Fault::system(error),
             })
         })?;
@@ -73,7 +73,7 @@ fn told(done: &HandedOff) -> String {
         ));
     }
     text.push_str(&format!(
-        "Whoever receives it runs: tintfall check-handoff {path}\n\
+        "The receiver runs: tintfall check-handoff {path}\n\
          Read `tintfall cautions` before you print.\n"
     ));
     text

@@ -8,7 +8,7 @@ use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{Part, PartArgs};
 
-/// Look a mesh over: its size, area and volume, and what may be wrong with it
+/// Inspect a mesh: its size, area and volume, and what may be wrong with it
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -22,7 +22,7 @@ pub(crate) struct Args {
     json: bool,
 }
 
-/// What is told of a mesh, for other programs.
+/// The report on a mesh, for other programs.
 #[derive(Serialize)]
 struct Report<'a> {
     file: String,
@@ -40,11 +40,11 @@ struct Report<'a> {
 }
 
 impl Args {
-    /// Reads the mesh and tells about it.
+    /// Reads the mesh and reports on it.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let (part, seen) = console.working(|progress| -> Result<_, Fault> {
             let part = self.part.read(progress)?;
-            progress.stage("Looking it over");
+            progress.stage("Inspecting the mesh");
             // In the file's own coordinates, where its maker will look.
             let seen = Inspection::of(&part.reading.mesh);
             progress.check()?;
@@ -136,7 +136,7 @@ fn named(names: &[&str]) -> String {
 fn stands(report: &Report<'_>, part: &Part) -> String {
     let turned = match part.placement.up {
         Axis::Z => "",
-        _ => "once turned upright, ",
+        _ => "after turning it upright, ",
     };
     match part.placement.stand {
         Stand::AsDrawn => "as drawn: masks use the file's coordinates".to_owned(),

@@ -17,19 +17,19 @@ use crate::fault::Fault;
 Example:
   tintfall key-in lamp-shade.plan.ron --fades 2 --stored 6
 
-For firmwares that take only fades between two heights and a few stored blends. Say with --outside
-what yours lays where no fade is keyed in: its manual tells, or a print. The table is the best that
-was found within those limits, and says how far it is off what the plan asks for.")]
+For firmwares that take only fades between two heights and a few stored blends. With --outside, say
+what yours prints outside of its fades; see its manual, or print a test. You get the best table
+found within those limits, and how far it is off the plan's requested colours.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
-    /// How many fades with a start and an end height the firmware takes
+    /// How many fades, each with a start and an end height, the firmware takes
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u16).range(1..=64))]
     fades: u16,
-    /// How many blends it stores; as the machine file says, or 8, unless given
+    /// How many blends it stores; by default what the machine file says, or 8
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=64))]
     stored: Option<u16>,
-    /// What the screen lays at heights outside of its fades
+    /// What the printer does at heights outside of its fades
     #[arg(long, value_enum, default_value = "unknown")]
     outside: OutsideWord,
     /// Write the table to a file
@@ -46,7 +46,7 @@ enum OutsideWord {
     Unknown,
     /// Below the first fade its first blend, above the last one its last blend
     Ends,
-    /// The same, and between fades the blend that the lower one ended with
+    /// The same, and between fades the last blend of the lower one
     Hold,
 }
 
@@ -61,7 +61,7 @@ impl From<OutsideWord> for Outside {
 }
 
 impl Args {
-    /// Works it out.
+    /// Makes the table.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let (keyed, text) = console.working(|progress| -> Result<_, Fault> {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;

@@ -19,7 +19,7 @@ Example:
   tintfall lag-fit lag/lag-test.plan.ron lag/ends.csv --out machine.ron
 
 READINGS has the columns change, begins_mm and ends_mm, or height_mm and l, a, b or hex. Any plan
-that was printed solid will do, if its changes lie far enough apart. Then write
+that was printed solid works, if its changes are far enough apart. Then write
 machine: \"machine.ron\" in your plans.")]
 pub(crate) struct Args {
     /// The plan that was printed
@@ -29,7 +29,7 @@ pub(crate) struct Args {
     /// The machine file to write: the plan's machine with the fitted chamber
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
-    /// Tanks in a row, if not as many as the plan's machine has; more make a sharper change
+    /// Tanks in a row, in place of the plan's machine; more make a sharper change
     #[arg(long, value_name = "COUNT")]
     tanks: Option<usize>,
     /// Write the fit to standard output as JSON
@@ -44,7 +44,7 @@ impl Args {
             && !(1..=Chamber::MOST_TANKS).contains(&tanks)
         {
             return Err(Fault::Input(format!(
-                "--tanks {tanks}: there can be 1 to {} tanks",
+                "--tanks {tanks}: give 1 to {} tanks",
                 Chamber::MOST_TANKS
             )));
         }
@@ -108,10 +108,9 @@ fn told(out: &Path, before: &Chamber, fit: &LagFit) -> String {
         "Dead volume   {:7.1} ± {:.1} mm³   (before {:.1})\n\
          Mixed volume  {:7.1} ± {:.1} mm³   (before {:.1}), {tanks}\n\
          Lag           {:7.1} ± {:.1} mm³\n\
-         {} readings are off by {:.2} {unit} (RMS); with the chamber as before, by {:.2} {unit}\n\
+         {} readings are off by {:.2} {unit} (RMS), with the old chamber by {:.2} {unit}\n\
          ± is one standard error.\n\
-         {warnings}\
-         Wrote {}; in a plan beside it write machine: \"{}\"\n",
+         {warnings}Wrote {}; in a plan beside it write machine: \"{}\"\n",
         chamber.dead_mm3,
         fit.dead_error_mm3,
         before.dead_mm3,

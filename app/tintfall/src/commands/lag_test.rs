@@ -23,14 +23,14 @@ Example:
   (print it, read it, fill in lag/ends.csv or lag/colours.csv)
   tintfall lag-fit lag/lag-test.plan.ron lag/ends.csv --out machine.ron
 
-The tower is thin and tall: print it alone, slowly, and stay with it. Nozzle and bed burn.")]
+Print the tower alone and slowly, and stay with it: it is thin and tall. Nozzle and bed burn.")]
 pub(crate) struct Args {
     /// The file of spools, as for `tintfall swatch`
     spools: PathBuf,
     /// The folder to write into
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// The machine file, if the defaults don't fit your hotend
+    /// The machine file, if the defaults don't suit your hotend
     #[arg(long, value_name = "FILE")]
     machine: Option<PathBuf>,
 }
@@ -65,7 +65,7 @@ impl Args {
             let plan = self.out.join("lag-test.plan.ron");
             let job = Job::open(&plan, progress).map_err(not_opened)?;
             prepare(&job, &self.out.join("lag-test"), progress).map_err(|error| match error {
-                PrepareError::Cancelled(_) => Fault::Stopped,
+                PrepareError::Cancelled(_) => Fault::Cancelled,
                 error => Fault::system(error),
             })?;
             Ok(())
@@ -83,7 +83,7 @@ fn write_all(folder: &Path, test: &LagTest, measured: Option<&str>) -> Result<()
         // Readings are work that nobody wants to do twice.
         if table.exists() && read_lag(&text_of(&table)?).is_ok() {
             return Err(Fault::Input(format!(
-                "{}: this table has readings in it; choose another folder, or move it away",
+                "{}: this table has readings in it; choose another folder, or move the table",
                 table.display()
             )));
         }
@@ -113,8 +113,9 @@ fn told(folder: &Path) -> String {
          lag-test/           its schedule, sheet and summary\n  \
          how-to-read.txt     how to print and read it\n  \
          ends.csv            a table for where each change began and ended\n  \
-         colours.csv         a table for colours by height, which is better\n\
-         Print it, read it, then run\n  tintfall lag-fit {} {} --out machine.ron\n\
+         colours.csv         a table for colours by height, which gives a better fit\n\
+         Print it, read it, then run\n  \
+         tintfall lag-fit {} {} --out machine.ron\n\
          Read `tintfall cautions` before you print.\n",
         folder.display(),
         path("lag-test.plan.ron"),

@@ -8,15 +8,15 @@ use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::PartArgs;
 
-/// Cut a part into layers and list what each holds
+/// Cut a part into layers and list their areas and volumes
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall layers cup.stl --first 0.3 --layer 0.2 --json > cup-layers.json
 
-Area and perimeter are those of the outline at the layer's middle height. Volume and skin are
-exact between the layer's bottom and top; where shells overlap or the mesh is open, volume is
-summed from outlines.")]
+Area and perimeter are of the outline at the layer's middle height. Volume and skin are exact
+between the layer's bottom and top. Where shells overlap or the mesh is open, volume is summed
+from outlines.")]
 pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
@@ -31,7 +31,7 @@ pub(crate) struct Args {
     json: bool,
 }
 
-/// One layer as it is written out.
+/// One layer, for output.
 #[derive(Serialize)]
 struct Row {
     bottom_mm: f64,
@@ -57,7 +57,7 @@ impl Args {
         let layers = console.working(|progress| {
             let part = self.part.read(progress)?;
             layers::cut(&part.mesh, &plan, progress).map_err(|error| match error {
-                CutError::Cancelled(_) => Fault::Stopped,
+                CutError::Cancelled(_) => Fault::Cancelled,
                 error => Fault::Input(format!("{}: {error}", self.part.mesh.display())),
             })
         })?;
@@ -113,7 +113,9 @@ fn in_columns(table: &Table) -> String {
             row.skin_mm2,
             match (row.open_ends, row.overlaps) {
                 (0, false) => "",
-                (0, true) => "  shells overlap or face inwards here: what is in any counts once",
+                (0, true) =>
+                    "  shells overlap or face inwards here: their common volume counts \
+                              once",
                 _ => "  open: the mesh has a hole here",
             }
         ));

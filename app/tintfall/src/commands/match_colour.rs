@@ -26,31 +26,32 @@ Examples:
   tintfall match lighthouse.plan.ron sample.csv --light A
   tintfall match lighthouse.plan.ron --at-height 48 --store Dusk
 
-A file holds a wavelength in nm and a reflectance a line; only of such a sample is it known how it
-looks in another light. The blend is one that the plan's machine can feed. All differences are CIEDE2000.")]
+A file of reflectances has a wavelength in nm and a reflectance on each line. Only such a sample
+shows how the match looks in another light. The plan's machine can feed the blend. All differences
+are CIEDE2000.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The colour: an sRGB code in quotation marks, Lab(L, a, b), or a file of reflectances
     #[arg(required_unless_present = "at_height", conflicts_with = "at_height")]
     colour: Option<String>,
-    /// Take the colour that the part has at this height, mm, instead
+    /// Use the colour of the part at this height, mm, instead
     #[arg(long, value_name = "MM")]
     at_height: Option<f64>,
-    /// Of which region, if several are seen at that height; the one that is seen most unless given
+    /// The region at that height; by default the most visible one
     #[arg(long, value_name = "NAME", requires = "at_height")]
     region: Option<String>,
-    /// Take what is predicted to come out there, not what the plan requests
+    /// Use the colour as printed there, not the requested one
     #[arg(long, requires = "at_height")]
     as_printed: bool,
-    /// Put the blend into the plan's list of named blends under this name. The plan file is
-    /// written anew, without comments of your own
+    /// Store the blend in the plan's list of named blends under this name. This rewrites the plan
+    /// file, without your own comments
     #[arg(long, value_name = "NAME")]
     store: Option<String>,
-    /// Draw what the spools can reach, and this colour in it, as an SVG picture
+    /// Draw the colours that the spools reach, with this one, as an SVG picture
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
-    /// Look at the match in another light as well: A, F11 or LED-B3 (all three for a file of
+    /// Also check the match in another light: A, F11 or LED-B3 (all three for a file of
     /// reflectances)
     #[arg(long, value_name = "LIGHT")]
     light: Vec<Light>,
@@ -63,7 +64,7 @@ pub(crate) struct Args {
 const CURVE: usize = 201;
 const AREA: usize = 2000;
 
-/// What is told, for other programs.
+/// The report, for other programs.
 #[derive(Serialize)]
 struct Report<'a> {
     wanted: Lab,
@@ -172,8 +173,8 @@ fn store(path: &Path, plan: &Plan, name: &str, shares: Shares) -> Result<(), Fau
     Ok(write::bytes(path, text.as_bytes())?)
 }
 
-/// The nearest blend that the machine can feed. A machine that keeps every component moving
-/// feeds something else than the search knows of, so the blend is looked at once more.
+/// The nearest blend that the machine can feed. A machine that keeps every component moving feeds
+/// another blend than the search assumes, so the blend is checked again.
 fn nearest(plan: &Plan, model: &dyn MixModel, wanted: Lab) -> Match {
     let found = closest(model, wanted, plan.machine.share_limits());
     fed(plan, model, wanted, found.shares, found)
@@ -198,30 +199,29 @@ struct InLight {
     wanted: Lab,
     lab: Lab,
     delta_e00: f64,
-    /// What of that comes of the light alone.
+    /// The part of that which comes from the light alone.
     metamerism_de00: f64,
     /// Whether the wanted colour's reflectance was measured, and not made up.
     measured: bool,
 }
 
-/// A match that comes apart by more than this in another light is told of, ΔE00: what an eye
-/// sees at a glance (common practice, no source).
+/// A match that fails by more than this in another light gets a warning, ΔE00: what an eye sees at
+/// a glance (common practice, no source).
 const FALLS_APART: f64 = 2.0;
 
 impl InLight {
     fn warning(&self) -> Option<String> {
         (self.metamerism_de00 > FALLS_APART).then(|| {
             format!(
-                "the match falls apart under {}: {:.1} ΔE00 more than by daylight; if the part is \
-                 looked at in that light, choose the blend there, or a spool of a nearer pigment",
+                "the match fails under {}: {:.1} ΔE00 more than in daylight; if you use the part \
+                 in that light, choose the blend in it, or a spool with a closer pigment",
                 self.light, self.metamerism_de00
             )
         })
     }
 }
 
-/// How the match looks in some lights. Of a colour without reflectances the smoothest one is
-/// taken.
+/// How the match looks in some lights. A colour without reflectances gets the smoothest one.
 fn in_lights(
     wanted: &SpoolColour,
     model: &dyn MixModel,
@@ -248,7 +248,7 @@ fn in_lights(
 fn wanted(text: &str) -> Result<SpoolColour, Fault> {
     let wrong = || {
         Fault::Input(format!(
-            "'{text}' is no colour; write six hexadecimal digits after a #, in quotation marks, \
+            "'{text}' is not a colour; write six hexadecimal digits after a #, in quotation marks, \
              such as '#1f6f8b', CIELAB as 'Lab(41.2, 9, -40.5)', or the name of a .csv file of \
              reflectances"
         ))
@@ -311,7 +311,7 @@ fn chart(plan: &Plan, model: &dyn MixModel, wanted: Lab, found: Match) -> String
         .map(|(i, spool)| (spool.name.as_str(), alone((i, spool))))
         .collect();
     ReachChart {
-        title: format!("What the spools of {} reach", named(plan)),
+        title: format!("Colours that the spools of {} reach", named(plan)),
         spools: plan_spools,
         reached: &reached,
         wanted: Some((wanted, found)),
@@ -343,16 +343,16 @@ fn told(report: &Report) -> String {
         report.srgb,
         match report.uncertainty_de00 {
             Some(error) => format!("give or take {error:.1} ΔE00"),
-            None => "unmeasured: how far off that is, nobody knows".to_owned(),
+            None => "not measured, so its error is unknown".to_owned(),
         }
     ));
     let how = |measured: bool| match measured {
         true => "",
-        false => ", if its reflectance is the smoothest one",
+        false => ", assuming the smoothest reflectance",
     };
     for seen in &report.lights {
         text.push_str(&format!(
-            "Under {}: {:.1} ΔE00 from the colour{}; {:.1} of it by the light alone\n",
+            "Under {}: {:.1} ΔE00 from the colour{}; {:.1} of it from the light alone\n",
             seen.light,
             seen.delta_e00,
             how(seen.measured),
@@ -360,7 +360,7 @@ fn told(report: &Report) -> String {
         ));
     }
     text.push_str(&format!(
-        "Miss: {:.1} ΔE00; {}\nColours by {}\n",
+        "Difference: {:.1} ΔE00; {}\nColours by {}\n",
         report.delta_e00, report.why, report.model
     ));
     text

@@ -14,21 +14,21 @@ use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{not_mended, not_read};
 
-/// Mend a mesh: weld, turn, fill holes, drop doubles, unite shells that cross
+/// Mend a mesh: weld, turn facets, fill holes, drop doubles, unite shells that cross
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall mend cup.stl --out cup-mended.ply
 
-The mended mesh keeps the file's coordinates, in millimetres. The ending of --out says what is
-written: .ply and .obj keep every digit, .stl rounds to single precision.")]
+The mended mesh keeps the file's coordinates, in millimetres. The ending of --out sets the
+format: .ply and .obj keep every digit, .stl rounds to single precision.")]
 pub(crate) struct Args {
     /// The mesh: an STL, OBJ, PLY, OFF or 3MF file
     mesh: PathBuf,
     /// The file to write: .ply, .obj or .stl
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
-    /// Write over a file that is there already
+    /// Replace an existing file
     #[arg(long)]
     replace: bool,
 }
@@ -39,8 +39,7 @@ impl Args {
         let bytes_of = self.writer()?;
         if self.out.exists() && !self.replace {
             return Err(Fault::Input(format!(
-                "{}: there is a file of that name; choose another with --out, or write over it \
-                 with --replace",
+                "{}: this file exists; choose another with --out, or replace it with --replace",
                 self.out.display()
             )));
         }
@@ -65,7 +64,7 @@ impl Args {
             "obj" => Ok(mesh_to_obj),
             "ply" => Ok(mesh_to_ply),
             _ => Err(Fault::Input(format!(
-                "{}: give it a name that ends in .ply, .obj or .stl, which say what to write",
+                "{}: the ending sets the format; give it a name that ends in .ply, .obj or .stl",
                 self.out.display()
             ))),
         }
@@ -82,7 +81,7 @@ fn told(out: &Path, before: &Mesh, mended: &Mended) -> String {
             }
             let (was, is) = (Inspection::of(before), &mended.mesh);
             text.push_str(&format!(
-                "Volume: {} by the facets as they were, {} now; {} facets were {}.\n",
+                "Volume: {} by the old facets, {} now; {} facets were {}.\n",
                 volume_words(was.facet_volume_mm3),
                 volume_words(is.volume_mm3()),
                 is.triangles().len(),

@@ -23,13 +23,13 @@ The plan is a text file with comments. Change its spools, heights and shares in 
 pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
-    /// The plan to write; MESH with the ending .plan.ron unless given
+    /// The plan to write; by default MESH with the ending .plan.ron
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Write over a plan that is there already
+    /// Replace an existing plan
     #[arg(long)]
     replace: bool,
-    /// Have the plan mend the mesh
+    /// Write mend: true into the plan, to mend the mesh
     #[arg(long)]
     mend: bool,
 }
@@ -45,8 +45,7 @@ impl Args {
             .unwrap_or_else(|| mesh.with_file_name(format!("{name}.plan.ron")));
         if path.exists() && !self.replace {
             return Err(Fault::Input(format!(
-                "{}: there is a plan of that name; choose another with --out, or write over it \
-                 with --replace",
+                "{}: this plan exists; choose another with --out, or replace it with --replace",
                 path.display()
             )));
         }
@@ -87,7 +86,7 @@ impl Args {
 
 /// What is wrong with the mesh, in words.
 fn unmended(part: &Part, progress: &Progress) -> Result<Vec<String>, Fault> {
-    progress.stage("Looking it over");
+    progress.stage("Inspecting the mesh");
     let seen = Inspection::of(&part.reading.mesh);
     progress.check()?;
     Ok(seen.unmended())
@@ -98,14 +97,14 @@ fn unmended(part: &Part, progress: &Progress) -> Result<Vec<String>, Fault> {
 fn from_folder_of(plan: &Path, mesh: &Path) -> Result<String, Fault> {
     let in_full = |path: &Path| {
         std::path::absolute(path)
-            .map_err(|e| Fault::Input(format!("{}: can't be found: {e}", path.display())))
+            .map_err(|e| Fault::Input(format!("{}: not found: {e}", path.display())))
     };
     let (plan, mesh) = (in_full(plan)?, in_full(mesh)?);
     let folder = plan.parent().unwrap_or(Path::new(""));
     let named = mesh.strip_prefix(folder).unwrap_or(&mesh);
     named.to_str().map(str::to_owned).ok_or_else(|| {
         Fault::Input(format!(
-            "{}: the file's name is no UTF-8 text, so a plan can't name it; rename the file",
+            "{}: the file's name is not UTF-8 text, so a plan can't name it; rename the file",
             mesh.display()
         ))
     })

@@ -21,16 +21,16 @@ Example:
   tintfall preflight lamp-shade.plan.ron
   tintfall preflight --machine machine.ron --spools 3
 
-It comes from the machine file and replaces no manual: the makers' manuals, local codes and a
-licensed person for mains wiring come first. Unplug the printer before you open it.")]
+The list comes from the machine file. It does not replace manuals: the makers' manuals and local
+codes come first, and mains wiring is for a licensed person. Unplug the printer before you open it.")]
 pub(crate) struct Args {
-    /// The plan whose machine and spools it is for
+    /// The plan whose machine and spools to check
     #[arg(required_unless_present = "machine", conflicts_with = "machine")]
     plan: Option<PathBuf>,
     /// The machine file, if there is no plan yet
     #[arg(long, value_name = "FILE")]
     machine: Option<PathBuf>,
-    /// How many spools it is to mix, with --machine
+    /// How many spools the machine mixes, with --machine
     #[arg(
         long,
         value_name = "COUNT",
@@ -89,7 +89,7 @@ fn told(list: &[Check]) -> String {
                 Kind::Caution => "Before you begin",
                 Kind::Wrong => "Wrong",
                 Kind::ToDo => "To do, in this order",
-                Kind::Right => "Right, by the machine file",
+                Kind::Right => "Correct, by the machine file",
             };
             let gap = if last.is_some() { "\n" } else { "" };
             text.push_str(&format!("{gap}{title}\n"));
@@ -108,7 +108,7 @@ fn told(list: &[Check]) -> String {
     text
 }
 
-/// Words in lines of no more than so many letters.
+/// Text wrapped to a number of letters.
 fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {

@@ -64,7 +64,7 @@ impl Args {
     }
 }
 
-/// What was written, and what it adds up to.
+/// What was written, and its totals.
 fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
     let totals = &prepared.summary.totals;
     let mut text = format!(

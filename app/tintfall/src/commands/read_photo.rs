@@ -20,12 +20,12 @@ use crate::fault::Fault;
 Example:
   tintfall read-photo print.png --patches swatch/patches.ron --out swatch/measured.csv
 
-The photograph is a PNG, unedited, in sRGB. Patches that are overexposed or too dark are refused.
-A colorimeter is far better: from a photograph expect errors of a few ΔE00.")]
+Use an unedited PNG in sRGB. Patches that are overexposed or too dark are refused.
+A colorimeter is far better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
     /// The photograph
     photo: PathBuf,
-    /// Where it shows what; `tintfall swatch` writes a first one to change
+    /// Where the patches are; `tintfall swatch` writes a first file to change
     #[arg(long, value_name = "FILE")]
     patches: PathBuf,
     /// The table to write

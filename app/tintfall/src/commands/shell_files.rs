@@ -12,7 +12,7 @@ use crate::Cli;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Write shell completions and man pages: for packages
+/// Write shell completions and man pages, for packages
 #[derive(clap::Args)]
 #[command(hide = true)]
 pub(crate) struct Args {

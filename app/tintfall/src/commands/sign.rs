@@ -16,9 +16,9 @@ Example:
   tintfall sign lighthouse.plan.ron --name \"Ada Keeper\" --note \"Bands as on the postcard\"
   tintfall sign lighthouse.plan.ron --name \"Ada Keeper\" --send-back --note \"Door is too dark\"
 
-The signature stands beside the plan, in lighthouse.plan.review.ron. It holds for the very bytes
-of the plan, the mesh, and the spool and machine files: change one and it is out of date, and all
-that is written out says so. It is a note between people who trust each other, not a proof of who
+The signature is beside the plan, in lighthouse.plan.review.ron. It covers the bytes of the plan,
+the mesh, and the spool and machine files. Change one byte and it is out of date, and every file
+written afterwards says so. It is a note between people who trust each other, not a proof of who
 wrote it.")]
 pub(crate) struct Args {
     /// The plan
@@ -29,7 +29,7 @@ pub(crate) struct Args {
     /// What the next person should know
     #[arg(long, default_value = "")]
     note: String,
-    /// Do not approve it; say in --note what has to change
+    /// Reject it; say in --note what has to change
     #[arg(long)]
     send_back: bool,
     /// Write the signature to standard output as JSON

@@ -15,8 +15,8 @@ use crate::fault::Fault;
 /// The toolpath that the part will be printed from.
 #[derive(clap::Args)]
 pub(super) struct Sliced {
-    /// The part's sliced toolpath (G-code): its plastic counts, layer by layer, in place of what
-    /// the plan's filling would lay
+    /// The part's sliced toolpath (G-code). Its plastic is counted, layer by layer, in place of the
+    /// plan's filling
     #[arg(long, value_name = "FILE")]
     toolpath: Option<PathBuf>,
     /// The firmware takes G90 and G91 for the E axis too
@@ -50,7 +50,7 @@ impl Sliced {
         Ok(Some(Laid {
             layers_mm3,
             route: format!(
-                "The plastic of the toolpath {}; blends in the plan's own order within a layer",
+                "Plastic counted from the toolpath {}; blends in the plan's order within a layer",
                 name.to_string_lossy()
             ),
         }))

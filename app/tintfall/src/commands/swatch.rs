@@ -34,13 +34,13 @@ pub(crate) struct Args {
     /// The folder to write into
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// The machine file, if the defaults don't fit your hotend
+    /// The machine file, if the defaults don't suit your hotend
     #[arg(long, value_name = "FILE")]
     machine: Option<PathBuf>,
     /// Steps that mix each pair of spools; 9 for two spools, 5 for more
     #[arg(long, value_name = "COUNT")]
     between: Option<usize>,
-    /// The tallest part that the printer takes, mm
+    /// The tallest part that fits the printer, mm
     #[arg(long, value_name = "MM", default_value_t = 200.0)]
     tallest: f64,
 }
@@ -81,7 +81,7 @@ impl Args {
                 let job = Job::open(&plan, progress).map_err(not_opened)?;
                 let out = self.out.join(name);
                 let prepared = prepare(&job, &out, progress).map_err(|error| match error {
-                    PrepareError::Cancelled(_) => Fault::Stopped,
+                    PrepareError::Cancelled(_) => Fault::Cancelled,
                     error => Fault::system(error),
                 })?;
                 Ok(Cost::of(&prepared.summary, &machine))
@@ -91,7 +91,7 @@ impl Args {
     }
 }
 
-/// What the bars cost, printed as their plans say.
+/// What the bars cost to print, by their plans.
 #[derive(Default)]
 struct Cost {
     mass_g: f64,
@@ -114,8 +114,8 @@ impl Cost {
 
     fn line(&self) -> String {
         format!(
-            "It takes about {:.0} g of plastic and {:.1} h, at the machine's usual flow and without \
-             the moves between.\n",
+            "It takes about {:.0} g of plastic and {:.1} h, at the machine's usual flow and \
+             without travel moves.\n",
             self.mass_g,
             self.minutes / 60.0,
         )
@@ -145,7 +145,7 @@ fn write_all(folder: &Path, spools: &SpoolSet, bars: &[(String, TestPart)]) -> R
     // Readings are work that nobody wants to do twice.
     if table.exists() && Table::read(&text_of(&table)?).is_ok_and(|t| has_readings(&t)) {
         return Err(Fault::Input(format!(
-            "{}: this table has readings in it; choose another folder, or move it away",
+            "{}: this table has readings in it; choose another folder, or move the table",
             table.display()
         )));
     }
@@ -234,9 +234,12 @@ fn told(folder: &Path, bars: &[(String, TestPart)], cost: &Cost) -> String {
         line(&format!("{name}.plan.ron"), "its plan");
         line(&format!("{name}/"), "its schedule, sheet and summary");
     }
-    line("how-to-measure.txt", "what is where, and how to measure it");
+    line(
+        "how-to-measure.txt",
+        "where everything is, and how to measure it",
+    );
     line("measured.csv", "the table to fill in");
-    line("patches.ron", "for reading a photograph instead");
+    line("patches.ron", "where the patches are, for read-photo");
     line("spools.ron", "the spools");
     text.push_str(&cost.line());
     text.push_str(&format!(

@@ -13,7 +13,7 @@ use crate::fault::Fault;
 
 /// Findings less likely than this are only counted.
 const WORTH_TELLING: f64 = 0.01;
-/// The most findings that are told in full.
+/// The most findings that are reported in full.
 const MOST_TOLD: usize = 5;
 
 /// Rank the causes of a bad print from what you saw of it
@@ -25,17 +25,17 @@ Example:
   tintfall trace lamp-shade.plan.ron watch/seen.csv
 
 SEEN is a table with the column height_mm and any of turns_1, turns_2 …, filament_1_mm …, and
-l, a, b or hex for the colour at that height; turns and filament count from the beginning.
+l, a, b or hex for the colour at that height. Turns and filament count from the start.
 
 The likeliest cause is a guess to try first, not a proof. Switch the printer off and let it cool
-before you follow advice that touches the hotend or wiring; mains wiring is for licensed people.")]
+before you follow advice on the hotend or wiring. Mains wiring is for licensed people.")]
 pub(crate) struct Args {
     /// The plan that was printed
     plan: PathBuf,
-    /// The table of what was seen; several are several prints of the plan, each traced alone
+    /// The table of what you saw; give several tables for several prints, each traced alone
     #[arg(required = true)]
     seen: Vec<PathBuf>,
-    /// The usual error of a colour reading, ΔE00: more for a photograph
+    /// The usual error of a colour reading, ΔE00; larger for a photograph
     #[arg(
         long,
         value_name = "DE00",
@@ -101,7 +101,7 @@ impl Args {
 }
 
 fn told(count: usize, tracing: &Tracing) -> String {
-    let mut text = format!("{count} things were seen. Causes, the likeliest first:\n");
+    let mut text = format!("{count} observations. Causes, the likeliest first:\n");
     if let Some(doubt) = &tracing.doubt {
         text.push_str(&format!("\n{doubt}\n"));
     }
@@ -135,7 +135,9 @@ fn told(count: usize, tracing: &Tracing) -> String {
         text.push_str(&format!("\nUnlikely: {}\n", names.join(", ")));
     }
     text.push_str(
-        "\nThe odds rest on what was seen and on what is usual (common practice, no source).\n\
+        "\n\
+         The odds come from your observations and from what is usual (common practice, no \
+         source).\n\
          Switch off and let it cool before you touch the hotend or wiring.\n",
     );
     text

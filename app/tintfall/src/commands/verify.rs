@@ -16,16 +16,19 @@ use super::weave::{Reading, not_woven};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Read a woven toolpath back: is it the same print, and in the plan's colours?
+/// Check a woven toolpath: is it the same print, and in the plan's colours?
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall verify lighthouse.plan.ron lighthouse-woven.gcode --before lighthouse.gcode
 
-It reads the file as a machine would, lets the blends pass through the melt chamber, and compares
-each bit of plastic at the skin with the plan. Ends with code 2 if the print is not the same, if a
-command makes no sense, if the file was woven from another plan, if the part stands more than
-0.3 mm from where the file's head says, or if the mean difference is more than --within.")]
+It reads the file as a machine would, passes the blends through the melt chamber, and compares each
+bit of plastic at the skin with the plan. The exit code is 2 if:
+  - the print is not the same
+  - a command makes no sense
+  - the file was woven from another plan
+  - the part is more than 0.3 mm from the place in the file's header
+  - the mean difference is more than --within")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
@@ -34,16 +37,16 @@ pub(crate) struct Args {
     /// The toolpath that it was woven from, to compare every move
     #[arg(long, value_name = "FILE")]
     before: Option<PathBuf>,
-    /// Draw the print as it was replayed (PNG)
+    /// Draw the print as replayed (PNG)
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
-    /// Draw how far its colours are from the plan (PNG)
+    /// Draw how far its colours are off the plan (PNG)
     #[arg(long, value_name = "FILE")]
     differences: Option<PathBuf>,
     /// End with code 2 if the mean ΔE00 at the skin is more than this
     #[arg(long, value_name = "DE00")]
     within: Option<f64>,
-    /// How many of the worst places are told
+    /// How many of the worst places to list
     #[arg(long, default_value_t = 5, value_name = "COUNT")]
     worst: usize,
     #[command(flatten)]
@@ -104,7 +107,7 @@ impl Args {
         }
     }
 
-    /// Whether the colours are as near as was wanted.
+    /// Whether the colours are within the limit.
     fn judged(&self, found: &Verified) -> Result<(), Fault> {
         let Some(within) = self.within else {
             return Ok(());
@@ -116,7 +119,7 @@ impl Args {
                 self.woven.display()
             ))),
             None => Err(Fault::input(format!(
-                "{}: nothing is laid at the part's skin",
+                "{}: nothing is printed at the part's skin",
                 self.woven.display()
             ))),
         }
@@ -132,8 +135,8 @@ impl Args {
             && same.holds()
         {
             line(format!(
-                "The same print: {} moves at the same places, {} of them cut in pieces, filament \
-                 the same within {:.0e} mm",
+                "The same print: {} moves at the same places, {} of them cut in pieces, the same \
+                 filament within {:.0e} mm",
                 same.moves,
                 same.cut,
                 same.filament_mm.abs().max(1e-9)
@@ -143,9 +146,9 @@ impl Args {
             && laws.fault.is_none()
         {
             line(format!(
-                "The same print in another order: all {} moves are laid in their layers, {} of \
-                 them in pieces; {:.0} mm of filament goes into the purge block; no way is gone \
-                 farther than {:.1} mm without drawing the strand back ({:.1} mm before)",
+                "The same print in another order: all {} moves are in their layers, {} of them in \
+                 pieces; {:.0} mm of filament goes into the purge block; no travel without \
+                 retraction is longer than {:.1} mm ({:.1} mm before)",
                 laws.moves, laws.cut, laws.purged_mm, laws.dry_mm[1], laws.dry_mm[0]
             ));
         }
@@ -154,7 +157,7 @@ impl Args {
         }
         if let Some(off) = found.placed_off_mm {
             line(format!(
-                "The part stands within {off:.2} mm of where the file's head says"
+                "The part is within {off:.2} mm of the place in the file's header"
             ));
         }
         line(format!("{} blend changes", found.changes));
@@ -177,7 +180,8 @@ impl Args {
         for miss in found.printed.worst(self.worst) {
             let [x, y, z] = miss.point_mm.to_array();
             line(format!(
-                "  ΔE00 {:4.1} at x {x:.1}, y {y:.1}, z {z:.1} mm (line {}): planned {}, laid {}",
+                "  ΔE00 {:4.1} at x {x:.1}, y {y:.1}, z {z:.1} mm (line {}): requested {}, as \
+                 printed {}",
                 miss.de00,
                 miss.line,
                 shown(miss.asked),

@@ -10,14 +10,13 @@ use crate::fault::Fault;
 /// The program that is the window.
 const WINDOW: &str = "tintfall-viewer";
 
-/// Open the window, on a plan or mesh if you name one
+/// Open the window, with a plan or mesh if you name one
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall view tintfall-demo/lighthouse.plan.ron
 
-The window is a program of its own, tintfall-viewer. It is looked for beside this one, then
-on the search path.")]
+The window is a separate program, tintfall-viewer. It must be beside this one or on the search path.")]
 pub(crate) struct Args {
     /// A plan or a mesh
     file: Option<PathBuf>,
@@ -30,7 +29,7 @@ impl Args {
             && !file.exists()
         {
             let file = file.display();
-            return Err(Fault::input(format!("{file}: there is no such file")));
+            return Err(Fault::input(format!("{file}: this file does not exist")));
         }
         let window = find().ok_or_else(|| Fault::system(how_to_build()))?;
         console.note(&format!("Opening {}", window.display()));
@@ -63,6 +62,6 @@ fn how_to_build() -> String {
     format!(
         "the window is not built yet. From the source folder, run\n  \
          cargo build --release -p {WINDOW}\n\
-         It takes a quarter of an hour the first time; after that `tintfall view` finds it."
+         The first build takes a quarter of an hour. After that `tintfall view` finds it."
     )
 }

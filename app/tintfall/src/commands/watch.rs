@@ -20,7 +20,7 @@ use crate::fault::Fault;
 #[command(after_help = "\
 Example:
   tintfall watch lamp-shade.plan.ron --every 10
-  tintfall watch lamp-shade.plan.ron --toolpath lamp-shade.gcode    count that file's own plastic
+  tintfall watch lamp-shade.plan.ron --toolpath lamp-shade.gcode    counts that file's plastic
   tintfall watch lamp-shade.plan.ron --out watch     text, CSV, a page to print, a table to fill in
 
 Mark each drive's gear and each filament, and compare. Keep fingers and sleeves away from moving
@@ -28,10 +28,10 @@ parts and the hotend; stop the printer before you touch anything.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
-    /// Height from row to row, mm
+    /// Height between rows, mm
     #[arg(long, value_name = "MM", default_value_t = watch::EVERY_MM, allow_negative_numbers = true)]
     every: f64,
-    /// A folder to write the table into, with an empty one for `tintfall trace`
+    /// A folder to write the table into, with an empty table for `tintfall trace`
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Write JSON instead of text
@@ -41,23 +41,23 @@ pub(crate) struct Args {
     sliced: Sliced,
 }
 
-/// A plan worked out as far as what comes out of the nozzle.
+/// A plan with its schedule and what comes out of the nozzle.
 pub(super) struct Worked {
     /// The plan on its part.
     pub job: Job,
-    /// What is asked.
+    /// What is requested.
     pub schedule: Schedule,
     /// What comes out.
     pub printed: AsPrinted,
 }
 
 impl Worked {
-    /// Works a plan out.
+    /// Computes them.
     pub(super) fn open(plan: &Path, progress: &Progress) -> Result<Self, Fault> {
         Self::along(plan, None, progress)
     }
 
-    /// Works a plan out for the plastic of a toolpath where one is given.
+    /// Computes them for the plastic of a toolpath, if one is given.
     pub(super) fn along(
         plan: &Path,
         sliced: Option<&Sliced>,
@@ -74,7 +74,7 @@ impl Worked {
             None => Schedule::new(painted, progress),
         };
         let schedule = made.map_err(|error| match error {
-            ScheduleError::Cancelled(_) => Fault::Stopped,
+            ScheduleError::Cancelled(_) => Fault::Cancelled,
             error => Fault::Input(format!("{}: {error}", plan.display())),
         })?;
         let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
@@ -96,7 +96,7 @@ impl Args {
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         if !(self.every.is_finite() && self.every > 0.0) {
             return Err(Fault::Input(format!(
-                "--every {}: rows need a distance above 0 mm, such as 5",
+                "--every {}: give a distance above 0 mm, such as 5",
                 self.every
             )));
         }
@@ -123,13 +123,14 @@ fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Resu
     // Readings are work that nobody wants to do twice.
     if empty.exists() && observations::has_readings(&text_of(&empty)?, table.spools.len()) {
         return Err(Fault::Input(format!(
-            "{}: this table has readings in it; choose another folder, or move it away",
+            "{}: this table has readings in it; choose another folder, or move the table",
             empty.display()
         )));
     }
     let from = &worked.schedule.provenance;
-    let page = watch::page(table, from)
-        .ok_or_else(|| Fault::System("the page would be too large a picture".to_owned()))?;
+    let page = watch::page(table, from).ok_or_else(|| {
+        Fault::System("the page would be too large; choose a larger --every".to_owned())
+    })?;
     let mut set = Folder::new(folder)?;
     set.bytes("watch.txt", watch::text(table, from).as_bytes())?;
     set.file("watch.csv", |out| watch::write_csv(table, from, out))?;
@@ -142,11 +143,11 @@ fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Resu
 fn told(folder: &Path) -> String {
     format!(
         "Wrote into {}\n  \
-         watch.txt       what each drive should have done by each height\n  \
+         watch.txt       what each drive must have done at each height\n  \
          watch.png       the same as a page to print, with boxes to tick\n  \
          watch.csv       the same for a spreadsheet\n  \
          seen.csv        an empty table for what you see; tintfall trace reads it\n\
-         Look, and keep your hands away from moving and hot parts.\n",
+         Keep your hands away from moving and hot parts.\n",
         folder.display()
     )
 }

@@ -15,19 +15,19 @@ use super::prepare::{not_opened, not_signed, required};
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Put a plan's blends into your own sliced toolpath
+/// Add a plan's blend commands to your own sliced toolpath
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall weave lighthouse.plan.ron lighthouse.gcode --out lighthouse-woven.gcode
 
-Slice the same mesh for a single extruder first. Where it stands on the plate, and how often, is
-found by itself. Where regions share layers, runs change places within their layer, and what the
-part can't hide of a change is purged into a block beside it; `--purge stay` moves nothing. No
-temperature is set. The file appears when the work is done; `tintfall verify` then reads it back.
+First slice the same mesh for a single extruder. Tintfall finds the part and its copies on the plate.
+Where regions share layers, runs change places within their layer. What the part can't hide of a
+change is purged into a block beside it; `--purge stay` moves nothing. No temperature is set. The
+file appears when it is complete; then check it with `tintfall verify`.
 
-Dialects that are built in: slots, ratio-word, move-words. They are written from memory: check
-their commands against your firmware's manual. docs/dialects.md shows how to write your own.")]
+Built-in dialects: slots, ratio-word, move-words. They are written from memory: check their commands
+in your firmware's manual. docs/dialects.md shows how to write your own.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
@@ -36,17 +36,16 @@ pub(crate) struct Args {
     /// The file to write
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
-    /// Where plastic goes that has to pass between two blends of a layer
+    /// Where to purge between two blends of a layer
     #[arg(long, value_enum, default_value_t = Room::Block)]
     purge: Room,
-    /// How far a blend may be off when its region begins, ΔE00; the machine's allowance if not
-    /// given
+    /// How far a blend may be off when its region begins, ΔE00; by default what the machine allows
     #[arg(long, value_name = "DE00")]
     allow: Option<f64>,
-    /// Low corner of the purge block on the plate, mm; a free place is found if not given
+    /// The purge block's corner of lowest X and Y, mm; by default a free place
     #[arg(long, num_args = 2, value_names = ["X", "Y"], allow_negative_numbers = true)]
     block_at: Vec<f64>,
-    /// Size of the bed from its origin, mm: the purge block stays on it
+    /// Size of the bed from its origin, mm; the purge block stays on it
     #[arg(long, num_args = 2, value_names = ["WIDTH", "DEPTH"])]
     bed: Vec<f64>,
     /// Write nothing unless the plan is signed and approved as it is
@@ -59,25 +58,25 @@ pub(crate) struct Args {
 /// Where purged plastic goes.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
 enum Room {
-    /// Nowhere: no move changes its place
+    /// Nowhere: no move changes places
     Stay,
-    /// Into what nobody sees of the part; moves change places within their layer
+    /// Into plastic of the part that nobody sees; moves change places within their layer
     Inside,
-    /// There, and what is too much for it into a block beside the part
+    /// The same, and the rest into a block beside the part
     Block,
 }
 
-/// How the toolpath is to be read.
+/// How to read the toolpath.
 #[derive(clap::Args)]
 pub(super) struct Reading {
     /// A built-in dialect's name or a dialect file
     #[arg(long, default_value = "slots", value_name = "NAME or FILE")]
     pub dialect: String,
-    /// Where the part stands, if it can't be found: turn in degrees, shift in x and y in mm. May
-    /// be given once for each copy
+    /// Place of the part, if it can't be found: rotation in degrees, shift in x and y in mm. Give
+    /// it once for each copy
     #[arg(long, num_args = 3, value_names = ["TURN", "X", "Y"], allow_negative_numbers = true)]
     pub stand: Vec<f64>,
-    /// Height of a raft beneath the part, mm; needs --stand
+    /// Height of a raft under the part, mm; needs --stand
     #[arg(long, default_value_t = 0.0, value_name = "MM", requires = "stand")]
     pub raft: f64,
     /// The firmware takes G90 and G91 for the E axis too
@@ -97,7 +96,7 @@ impl Reading {
             let known: Vec<&str> = BUILT_IN.iter().map(|(name, _)| *name).collect();
             let (asked, known) = (&self.dialect, known.join(", "));
             return Err(Fault::input(format!(
-                "there is no dialect `{asked}`; built in are {known}, or name a dialect file"
+                "there is no dialect `{asked}`; choose {known}, or name a dialect file"
             )));
         }
         let text =
@@ -105,7 +104,7 @@ impl Reading {
         Dialect::from_ron(&text).map_err(|error| Fault::input(error.in_file(&self.dialect)))
     }
 
-    /// Where the copies stand, if that is given.
+    /// Places of the copies, if given.
     pub(super) fn stands(&self) -> Vec<Placement> {
         self.stand
             .chunks_exact(3)
@@ -160,7 +159,7 @@ impl Args {
         };
         if same(&self.toolpath, &self.out) {
             return Err(Fault::input(
-                "the toolpath and the file to write are the same; keep the toolpath, and name another file",
+                "--out is the toolpath itself; keep it, and name another file",
             ));
         }
         let woven = console.working(|progress| {
@@ -192,18 +191,18 @@ impl Args {
 pub(super) fn not_woven(toolpath: &Path, error: WeaveError) -> Fault {
     match error {
         WeaveError::Cancelled(_)
-        | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => Fault::Stopped,
+        | WeaveError::Register(weave::register::RegisterError::Cancelled(_)) => Fault::Cancelled,
         WeaveError::Write(error) => error.into(),
         WeaveError::Output(error) => Fault::system(error),
         error => Fault::Input(format!("{}: {error}", toolpath.display())),
     }
 }
 
-/// What was laid in another order.
+/// What was reordered.
 fn moved(arranged: &Arranged) -> String {
     let mut text = format!(
-        "{} layers laid in a better order, {} moves cut where regions end\n\
-         Changes of blend need {:.0} mm³ to pass; {:.0} mm³ of it nobody sees\n",
+        "{} layers reordered, {} moves cut where regions end\n\
+         Changes of blend need {:.0} mm³ of purge; {:.0} mm³ of it is hidden in the part\n",
         arranged.reordered, arranged.cuts, arranged.needed_mm3, arranged.hidden_mm3
     );
     if let Some(block) = &arranged.block {
@@ -222,7 +221,8 @@ fn told(out: &Path, woven: &Woven) -> String {
     for (i, stand) in woven.registered.stands.iter().enumerate() {
         let [x, y] = stand.placement.shift_mm;
         text.push_str(&format!(
-            "  copy {}: turned {:.1}°, shifted {x:.2}, {y:.2} mm; outline followed within {:.3} mm\n",
+            "  copy {}: turned {:.1}°, shifted {x:.2}, {y:.2} mm; fits the outline within {:.3} \
+             mm\n",
             i + 1,
             // Not "-0.0".
             (stand.placement.turn_deg * 10.0).round() / 10.0 + 0.0,
@@ -234,20 +234,20 @@ fn told(out: &Path, woven: &Woven) -> String {
     }
     let emitted = &woven.emitted;
     text.push_str(&format!(
-        "{} blend changes put in, {} of {} moves cut for them\n",
+        "{} blend changes added, {} of {} moves cut for them\n",
         emitted.changes, emitted.cuts, woven.printing_moves
     ));
     if emitted.whole > 0 {
         text.push_str(&format!(
-            "{} moves could not be cut; their change stands before them\n",
+            "{} moves could not be cut; their change comes before them\n",
             emitted.whole
         ));
     }
     text.push_str(match woven.how {
-        How::Plain => "Each change stands where its blend begins\n",
-        How::Shifted => "Changes are sent ahead of their place by what the melt chamber lags\n",
+        How::Plain => "Each change is where its blend begins\n",
+        How::Shifted => "Changes are sent ahead of their place by the lag of the melt chamber\n",
         How::Sharpened => {
-            "Changes are sent ahead of their place, and fed beyond their blend where that helps\n"
+            "Changes are sent ahead of their place, and overshoot their blend where that helps\n"
         }
     });
     text.push_str(

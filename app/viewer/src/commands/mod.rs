@@ -20,7 +20,7 @@ use crate::model::page::{After, Drawer, Page};
 use crate::model::tool::Tool;
 use crate::model::view::Look;
 
-/// Something that can be done.
+/// Something that you can do.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Command {
     /// Ask for a file and open it.
@@ -29,13 +29,13 @@ pub enum Command {
     OpenFile(PathBuf),
     /// Open a demonstration by its name.
     OpenDemo(String),
-    /// Open what a window that is gone has left.
+    /// Open the recovery copy of a window that was killed.
     OpenLeft(Left),
-    /// Throw away what a window that is gone has left.
+    /// Discard the recovery copy of a window that was killed.
     DiscardLeft(Left),
-    /// Take a file off the list of recent ones.
+    /// Remove a file from the list of recent ones.
     ForgetRecent(PathBuf),
-    /// Draw the demonstrations' pictures, unless that was done.
+    /// Draw the demonstrations' pictures, if not yet done.
     DrawCards,
     /// Save the plan where it came from.
     Save,
@@ -45,9 +45,9 @@ pub enum Command {
     SaveTo(PathBuf, Option<After>),
     /// Save the plan, then do what waited for it.
     SaveThen(After),
-    /// Save to a file though that loses what somebody else wrote there, then do what waited.
+    /// Save over a file that somebody else has changed, then do what waited.
     SaveOver(PathBuf, Option<After>),
-    /// Lose the changes and do what waited for that.
+    /// Discard the changes and do what waited.
     DropUnsaved(After),
     /// Ask where to write schedule and sheet.
     Prepare,
@@ -60,21 +60,21 @@ pub enum Command {
     /// Leave the program.
     Quit,
 
-    /// Show the page of the person's own toolpath.
+    /// Show the page for your own toolpath.
     Weave,
-    /// Take a toolpath: one to weave into, or one that is woven.
+    /// Use a toolpath: a sliced one, or a woven one.
     TakeToolpath(PathBuf),
-    /// Change what is chosen to weave.
+    /// Change the choices for weaving.
     SetDraft(Box<Draft>),
     /// Weave the plan into the chosen toolpath.
     WeaveIt,
     /// Read the woven file back.
     ReadBack,
-    /// Stop weaving or reading back.
-    StopToolpathWork,
-    /// Look at a bad place.
+    /// Cancel weaving or checking.
+    CancelToolpathWork,
+    /// Show a bad place.
     LookAt(Box<Miss>),
-    /// Follow the strands of the woven file, or leave off.
+    /// Follow the strands of the woven file, or stop following.
     Follow,
     /// Step by moves while following.
     Moves(i32),
@@ -83,36 +83,36 @@ pub enum Command {
     /// Go to the first or the last move of the layer.
     EnterLayer(Entering),
 
-    /// Take back the last change.
+    /// Undo the last change.
     Undo,
-    /// Make the change again.
+    /// Redo the change.
     Redo,
     /// Change the plan.
     Edit(Box<Edit>),
     /// Change the plan while something is dragged or typed: one step of undo with what follows.
     EditOn(Box<Edit>),
-    /// What was dragged was let go, what was typed is finished.
+    /// End a drag or finish typing.
     EditDone,
 
-    /// Choose a region.
+    /// Select a region.
     ChooseRegion(usize),
-    /// Choose the region above.
+    /// Select the region above.
     ChooseAbove,
-    /// Choose the region below.
+    /// Select the region below.
     ChooseBelow,
-    /// Begin to type a new name for the chosen region.
+    /// Begin to rename the selected region.
     Rename,
     /// The text of the name that is being typed.
     TypeName(String),
-    /// Take the name that was typed.
+    /// Accept the typed name.
     TakeName,
-    /// Copy the chosen region.
+    /// Copy the selected region.
     Duplicate,
-    /// Delete the chosen region.
+    /// Delete the selected region.
     Delete,
-    /// Move the chosen region up.
+    /// Move the selected region up.
     Raise,
-    /// Move the chosen region down.
+    /// Move the selected region down.
     Lower,
     /// Move a region in the list.
     MoveRegion {
@@ -121,13 +121,13 @@ pub enum Command {
         /// to another.
         to: usize,
     },
-    /// Leave the chosen region out, or take it in again.
+    /// Hide the selected region from the print, or show it again.
     Hide,
     /// Lock or unlock the chosen region.
     Lock,
-    /// Join the chosen region with the one below it.
+    /// Combine the selected region with the one below it.
     Combine,
-    /// Add a band about the layer cursor.
+    /// Add a band around the layer cursor.
     AddBand,
     /// Add a band between two heights, mm.
     AddBandBetween(f64, f64),
@@ -142,22 +142,22 @@ pub enum Command {
     },
     /// Start a new painted area.
     NewArea,
-    /// Set a region off from the others on the stage, or none.
+    /// Highlight a region on the stage, or none.
     LiftRegion(Option<usize>),
 
-    /// Choose a stop of the chosen region's fade.
+    /// Select a stop of the selected region's fade.
     ChooseStop(usize),
-    /// Turn the chosen region's blend into a fade.
+    /// Turn the selected region's blend into a fade.
     MakeFade,
-    /// Turn the chosen region's fade into one blend.
+    /// Turn the selected region's fade into one blend.
     MakeFixed,
-    /// Set what a region's fade runs along, and spread its stops anew.
+    /// Set what a region's fade runs along, and spread its stops again.
     FadeAlong(usize, Field),
     /// Drag the numbers of what a region's fade runs along.
     MoveField(usize, Field),
     /// Add a stop to a region's fade.
     AddStop(usize),
-    /// Take a stop out of a region's fade.
+    /// Remove a stop from a region's fade.
     RemoveStop(usize, usize),
     /// Drag a stop of a region's fade.
     MoveStop {
@@ -176,7 +176,7 @@ pub enum Command {
         /// Its share, from 0 to 1.
         share: f64,
     },
-    /// Hold a component's share while others change, or free it.
+    /// Lock a component's share while others change, or unlock it.
     HoldShare(usize),
     /// Set the blend that is edited.
     SetBlend(Shares),
@@ -189,40 +189,40 @@ pub enum Command {
         /// The height, mm.
         height_mm: f64,
     },
-    /// Give the chosen region a named blend.
+    /// Use a named blend in the selected region.
     UseBlend(String),
-    /// Store the blend that is edited under a name, and let the region have it.
+    /// Store the blend that is edited under a name, and use it in the region.
     NameBlend,
-    /// Give a named blend another name.
+    /// Rename a named blend.
     RenameBlend {
         /// Its name.
         from: String,
         /// Its new name.
         to: String,
     },
-    /// Take a named blend out of the list; regions that have it keep its shares.
+    /// Remove a named blend from the list; regions with it keep its shares.
     DropBlend(String),
-    /// Let the chosen region have its blend for itself.
+    /// Give the selected region its own blend.
     OwnBlend,
-    /// Let shares be finer than the machine sets them, or not.
+    /// Allow shares finer than the machine sets them, or not.
     FreeShares(bool),
-    /// Look for the blend closest to a colour.
+    /// Find the blend closest to a colour.
     Want(Wanted),
 
     /// Add a spool.
     AddSpool,
-    /// Ask which file to take spools from.
+    /// Ask for a file of spools.
     AskSpoolFile,
-    /// Take spools from a file, or fit them to readings.
+    /// Load spools from a file, or fit them to readings.
     TakeSpoolFile(PathBuf),
-    /// Take the spools into the plan.
+    /// Copy the spools into the plan.
     OwnSpools,
     /// Use the fit that waits.
     UseFit,
-    /// Drop the fit that waits.
+    /// Discard the fit that waits.
     DropFit,
 
-    /// Take a tool.
+    /// Select a tool.
     Take(Tool),
     /// The next mirror plane.
     NextMirror,
@@ -236,13 +236,13 @@ pub enum Command {
     Crease(f64),
     /// Press the brush on the part.
     BeginStroke(Pos2),
-    /// Draw the brush on.
+    /// Move the brush.
     GoOnStroke(Pos2),
     /// Lift the brush.
     EndStroke,
     /// Click with the tool in use.
     ClickTool(Pos2),
-    /// Use the tool at the middle of the stage, for those who steer by keys.
+    /// Use the tool at the middle of the stage, for work by keys.
     DabAtMiddle,
 
     /// Level the view.
@@ -251,9 +251,9 @@ pub enum Command {
     Fit,
     /// Look along an axis.
     LookFrom(Side),
-    /// Change between parallel and perspective.
+    /// Switch between parallel and perspective.
     Lens,
-    /// Turn the view by degrees about the vertical and up or down.
+    /// Turn the view by degrees around the vertical, and up or down.
     Turn(i32, i32),
     /// Turn the view by a drag, points.
     Orbit(Vec2),
@@ -261,9 +261,9 @@ pub enum Command {
     Pan(Vec2),
     /// Slide the heights up or down under the ribbon, points.
     Slide(f32),
-    /// Zoom by a factor about the middle.
+    /// Zoom by a factor around the middle.
     Zoom(f64),
-    /// Zoom by a factor about a place.
+    /// Zoom by a factor around a point.
     ZoomAt(Pos2, f64),
     /// Cut the part open at the layer cursor, or close it.
     Cut,
@@ -271,7 +271,7 @@ pub enum Command {
     Layers(i32),
     /// Put the layer cursor at a height, mm.
     CursorTo(f64),
-    /// What colours are shown.
+    /// Set which colours are shown.
     Show(Look),
     /// The next kind of colours.
     NextLook,
@@ -293,8 +293,8 @@ pub enum Command {
     ShowPage(Page),
     /// Close the page.
     ClosePage,
-    /// Change between light and dark.
-    Shade,
+    /// Switch between light and dark.
+    Appearance,
     /// Larger text and controls.
     Larger,
     /// Smaller text and controls.
@@ -307,12 +307,12 @@ pub enum Command {
     Keys,
     /// Find a command by name.
     Find,
-    /// Leave off: close what is open, drop what is being drawn.
-    LeaveOff,
+    /// Close what is open, or cancel the stroke.
+    Dismiss,
     /// Close a message.
     CloseNotice(usize),
-    /// Stop the work that is shown.
-    StopWork,
+    /// Cancel the work that is shown.
+    CancelWork,
 }
 
 /// Where the pointer is.

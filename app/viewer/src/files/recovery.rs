@@ -149,7 +149,7 @@ fn plan_text(file: &Path) -> io::Result<String> {
 fn about_unknown(folder: &Path, plan_text: &str) -> About {
     let title = match plan::Plan::from_ron(plan_text) {
         Ok(plan) if !plan.title.trim().is_empty() => plan.title,
-        _ => "A plan whose name is lost".to_owned(),
+        _ => "A plan without a known name".to_owned(),
     };
     let made = fs::metadata(folder.join(PLAN)).and_then(|data| data.modified());
     About {

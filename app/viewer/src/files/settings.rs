@@ -14,7 +14,7 @@ pub const SCALE_RANGE: (f32, f32) = (0.75, 3.0);
 
 /// Light or dark.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Shade {
+pub enum Appearance {
     /// Dark grey, for a dim workshop.
     Dark,
     /// Light grey, for a bright one.
@@ -28,8 +28,9 @@ pub enum Shade {
 pub struct Settings {
     /// Version of this format.
     pub version: u32,
-    /// Light or dark.
-    pub shade: Shade,
+    /// Light or dark; older settings call it `shade`.
+    #[serde(alias = "shade")]
+    pub appearance: Appearance,
     /// Size of text and controls relative to the system's scale.
     pub scale: f32,
     /// How depth is shown.
@@ -42,7 +43,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             version: VERSION,
-            shade: Shade::default(),
+            appearance: Appearance::default(),
             scale: 1.0,
             lens: Lens::default(),
             brush_mm: 4.0,
@@ -102,13 +103,19 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let file = folder.path().join("deep/settings.ron");
         let set = Settings {
-            shade: Shade::Dark,
+            appearance: Appearance::Dark,
             scale: 1.5,
             brush_mm: 0.8,
             ..Settings::default()
         };
         set.write(&file).expect("written");
         assert_eq!(Settings::read(&file), set);
+        std::fs::write(&file, "(shade: Dark)").expect("written");
+        assert_eq!(
+            Settings::read(&file).appearance,
+            Appearance::Dark,
+            "the old name"
+        );
     }
 
     #[test]

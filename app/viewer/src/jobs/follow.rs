@@ -77,9 +77,8 @@ fn stamp_of(path: &std::path::Path) -> Stamp {
 
 /// Looks for the layers.
 ///
-/// # Errors
-/// [`Stop`] in words when the file can't be read or the part is not found in it, or because it
-/// was told to.
+/// # Errors [`Stop`] in words when the file can't be read or the part is not found in it, or when
+/// cancelled.
 pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
     let Order {
         part,
@@ -100,7 +99,9 @@ pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
     })?;
     if index.layers.is_empty() {
         let name = file.file_name().unwrap_or_default().to_string_lossy();
-        return Err(Stop::Failed(format!("{name}: it lays no plastic")));
+        return Err(Stop::Failed(format!(
+            "{name}: this toolpath prints nothing"
+        )));
     }
     Ok(Opened {
         revision,
@@ -155,14 +156,12 @@ impl Opened {
 
 /// Reads a layer.
 ///
-/// # Errors
-/// [`Stop`] in words when the file can't be read or was changed since, or because it was told
-/// to.
+/// # Errors [`Stop`] in words when the file can't be read or was changed since, or when cancelled.
 pub fn layer(opened: &Opened, which: usize, progress: &Progress) -> Result<Layer, Stop> {
     if stamp_of(&opened.file) != opened.stamp {
         let name = opened.file.file_name().unwrap_or_default();
         return Err(Stop::Failed(format!(
-            "{} was changed since it was opened; follow it anew",
+            "{} was changed since it was opened; follow it again",
             name.to_string_lossy()
         )));
     }

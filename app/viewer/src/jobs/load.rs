@@ -98,7 +98,7 @@ impl Loaded {
 /// Opens it.
 ///
 /// # Errors
-/// [`Stop`] in words that say which file and what to do, or because it was told to.
+/// [`Stop`] in words that say which file and what to do, or when cancelled.
 pub fn run(source: Source, progress: &Progress) -> Result<Loaded, Stop> {
     match source {
         Source::File(file) => match is_plan(&file) {
@@ -216,8 +216,8 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
         (None, None) => {
             let mesh = &plan.mesh.file;
             return Err(Stop::Failed(format!(
-                "the note that says where its mesh lies is lost; put the copy beside '{mesh}' \
-                 under a name that ends in .plan.ron, and open that"
+                "the note with its mesh's place is lost; put the copy beside '{mesh}' under a name \
+                 that ends in .plan.ron, and open that"
             )));
         }
     };

@@ -55,7 +55,7 @@ impl Default for Waker {
 pub enum Outcome<T> {
     /// With a result.
     Done(T),
-    /// It was told to stop.
+    /// It was cancelled.
     Cancelled,
     /// It could not do it; the text says why and what to do.
     Failed(String),
@@ -64,7 +64,7 @@ pub enum Outcome<T> {
 /// Why a job gives no result.
 #[derive(Debug)]
 pub enum Stop {
-    /// It was told to.
+    /// It was cancelled.
     Cancelled,
     /// For a reason that the person at the window should read.
     Failed(String),
@@ -180,7 +180,7 @@ fn panic_text(panic: &(dyn Any + Send)) -> String {
         .map(|s| (*s).to_owned())
         .or_else(|| panic.downcast_ref::<String>().cloned())
         .unwrap_or_default();
-    format!("Tintfall hit a fault of its own and gave this up; your plan is untouched. {said}")
+    format!("A fault in Tintfall stopped this; your plan is unchanged. {said}")
 }
 
 #[cfg(test)]

@@ -40,8 +40,7 @@ fn finest_mm(surface: &Surface, least_radius_mm: f64) -> f64 {
         .max(size * FINEST_SHARE)
 }
 
-/// A piece of the skin as the plan colours it. Nothing is drawn of it when the work was told
-/// to stop.
+/// A piece of the skin as the plan colours it. Nothing is drawn of it once the work is cancelled.
 pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progress) -> SkinMesh {
     let mut out = SkinMesh::default();
     let Some(piece) = skin.pieces.get(piece) else {

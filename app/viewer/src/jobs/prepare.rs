@@ -59,7 +59,7 @@ pub fn suggested_folder(origin: &Origin) -> PathBuf {
 /// Does it.
 ///
 /// # Errors
-/// [`Stop`] in words, or because it was told to.
+/// [`Stop`] in words, or when cancelled.
 pub fn run(order: Order, progress: &Progress) -> Result<Prepared, Stop> {
     let model = order.plan.model();
     let painted =

@@ -54,9 +54,8 @@ const WORST: usize = 8;
 
 /// Does it.
 ///
-/// # Errors
-/// [`Stop`] in words when a file can't be read or the part is not found in it, or because it
-/// was told to.
+/// # Errors [`Stop`] in words when a file can't be read or the part is not found in it, or when
+/// cancelled.
 pub fn run(order: Order, progress: &Progress) -> Result<ReadBack, Stop> {
     let Order {
         part,
@@ -92,7 +91,9 @@ pub fn run(order: Order, progress: &Progress) -> Result<ReadBack, Stop> {
     cautions.extend(unclear.map(|(line, what)| format!("Line {line} makes no sense: {what}")));
     if found.unset_mm3 > 0.0 {
         let mm3 = found.unset_mm3;
-        cautions.push(format!("{mm3:.0} mm³ are laid before any blend is chosen"));
+        cautions.push(format!(
+            "{mm3:.0} mm³ are printed before the first blend is selected"
+        ));
     }
     Ok(ReadBack {
         revision,

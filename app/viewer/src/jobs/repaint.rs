@@ -49,7 +49,7 @@ pub struct Repainted {
 /// # Errors
 /// [`Stop::Cancelled`].
 pub fn run(order: Order, progress: &Progress) -> Result<Repainted, Stop> {
-    progress.stage("Laying the plan on the part");
+    progress.stage("Applying the plan to the part");
     let painted = match &order.before {
         Some(before) => before.revised(order.plan, order.model, progress),
         None => Painted::new(order.plan, order.surface, order.model, progress),

@@ -34,7 +34,7 @@ pub struct Fitted {
 /// Reads a file: a table of readings (`.csv`) is fitted, any other holds spools.
 ///
 /// # Errors
-/// [`Stop`] in words that say which file and what to do, or because it was told to.
+/// [`Stop`] in words that say which file and what to do, or when cancelled.
 pub fn run(file: &Path, progress: &Progress) -> Result<Found, Stop> {
     let is_table = file
         .extension()

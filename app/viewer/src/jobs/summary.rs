@@ -62,7 +62,7 @@ impl Summary {
 /// Works it out.
 ///
 /// # Errors
-/// [`Stop`] when the part can't be cut into the plan's layers, or told to stop.
+/// [`Stop`] when the part can't be cut into the plan's layers, or when cancelled.
 pub fn run(order: Order, progress: &Progress) -> Result<Summary, Stop> {
     let schedule = Schedule::new(&order.painted, progress).map_err(|e| match e {
         ScheduleError::Cancelled(_) => Stop::Cancelled,

@@ -54,7 +54,7 @@ fn card(demo: &demo_models::Demo) -> Card {
 /// Draws the pictures.
 ///
 /// # Errors
-/// [`Stop`] when a part can't be made, or told to stop.
+/// [`Stop`] when a part can't be made, or when cancelled.
 pub fn run(progress: &Progress) -> Result<Vec<Card>, Stop> {
     let demos = demo_models::all().map_err(|e| Stop::failed(&e))?;
     let mut cards = Vec::new();

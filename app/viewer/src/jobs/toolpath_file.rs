@@ -51,9 +51,9 @@ impl Part {
     /// The plan laid on the part.
     ///
     /// # Errors
-    /// [`Stop`] in words, or because it was told to.
+    /// [`Stop`] in words, or when cancelled.
     pub fn painted(self, progress: &Progress) -> Result<Painted, Stop> {
-        progress.stage("Laying the plan on the part");
+        progress.stage("Applying the plan to the part");
         let painted = match &self.before {
             Some(before) => before.revised(self.plan, self.model, progress),
             None => Painted::new(self.plan, self.surface, self.model, progress),

@@ -48,7 +48,7 @@ pub struct Done {
 /// Does it.
 ///
 /// # Errors
-/// [`Stop`] in words that say why not and what to do, or because it was told to. The file to
+/// [`Stop`] in words that say why not and what to do, or when cancelled. The file to
 /// write is then as it was.
 pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
     let Order {
@@ -61,8 +61,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
     } = order;
     if same_file(&sliced, &file) {
         return Err(Stop::Failed(
-            "The toolpath and the file to write are the same; keep the toolpath, and name \
-             another file."
+            "The file to write is the toolpath itself; keep the toolpath, and name another file."
                 .to_owned(),
         ));
     }

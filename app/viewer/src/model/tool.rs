@@ -63,15 +63,15 @@ impl Tool {
     /// What to do next with it, in a few words.
     pub fn advice(self, begun: bool) -> &'static str {
         match (self, begun) {
-            (Self::Turn, _) => "Drag to turn, click to choose a region",
+            (Self::Turn, _) => "Drag to turn, click to select a region",
             (Self::Brush, _) => "Drag to paint; turn with the right button",
-            (Self::Erase, _) => "Drag to take paint off the chosen region",
-            (Self::Straight, false) => "Click where the stroke begins",
-            (Self::Straight, true) => "Click where it ends; Esc to stop",
+            (Self::Erase, _) => "Drag to erase paint from the selected region",
+            (Self::Straight, false) => "Click the start of the stroke",
+            (Self::Straight, true) => "Click its end; Esc to cancel",
             (Self::Fill, _) => "Click a face to fill it up to its creases",
             (Self::Band, false) => "Click one edge of the band",
             (Self::Pick, _) => "Click a place on the part or the ribbon to store its blend",
-            (Self::Band, true) => "Click the other edge; Esc to stop",
+            (Self::Band, true) => "Click the other edge; Esc to cancel",
         }
     }
 }

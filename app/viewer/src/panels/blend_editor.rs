@@ -44,7 +44,7 @@ fn result(ui: &mut Ui, session: &Session, shares: &Shares) {
     let (lab, srgb) = (xyz.to_lab(), xyz.to_srgb());
     ui.horizontal(|ui| {
         swatch(ui, srgb, vec2(74.0, 44.0))
-            .on_hover_text("The predicted colour of this blend, printed thick.");
+            .on_hover_text("The predicted colour of this blend, in thick plastic.");
         ui.vertical(|ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
             ui.label(RichText::new(srgb.to_string()).monospace());
@@ -53,7 +53,7 @@ fn result(ui: &mut Ui, session: &Session, shares: &Shares) {
                 format!("L* {:.1}   a* {:.1}   b* {:.1}", lab.l, lab.a, lab.b),
             );
             if let Some(uncertainty) = model.uncertainty(shares) {
-                note(ui, format!("give or take ΔE00 {uncertainty:.1}"));
+                note(ui, format!("± ΔE00 {uncertainty:.1}"));
             }
         });
     });
@@ -85,8 +85,8 @@ fn components(ui: &mut Ui, session: &Session, shares: &Shares, send: &mut Comman
     ui.horizontal(|ui| {
         let mut free = session.free_shares;
         let hint = format!(
-            "The machine sets shares in steps of {}. Tick to type shares in between; they are \
-             rounded when the part is prepared.",
+            "The machine sets shares in steps of {}. Tick this to type finer shares; they are \
+             rounded when you prepare the part.",
             widgets::percent(step)
         );
         let tick = ui.checkbox(&mut free, "Finer than the machine sets");
@@ -147,10 +147,10 @@ fn share(
 fn hold(ui: &mut Ui, session: &Session, component: usize, name: &str, send: &mut Commands) {
     let held = is_held(session, component);
     let (icon, label) = match held {
-        true => (Icon::Locked, format!("Free the share of {name}")),
-        false => (Icon::Unlocked, format!("Hold the share of {name}")),
+        true => (Icon::Locked, format!("Unlock the share of {name}")),
+        false => (Icon::Unlocked, format!("Lock the share of {name}")),
     };
-    let hint = "Hold this share while the others change.";
+    let hint = "Lock this share while the others change.";
     if small_icon(ui, icon, &label, hint, held).clicked() {
         send.send(Command::HoldShare(component));
     }
@@ -171,21 +171,25 @@ fn named(ui: &mut Ui, session: &Session, send: &mut Commands) {
                 .on_hover_text(blend.shares.to_string());
             name(ui, i, &blend.name, send);
             let used = own == Some(blend.name.as_str());
-            let hint = "Give the region this blend. A change of the blend changes all regions that have it.";
+            let hint = "Use this blend in the region. If you change the blend, all regions with it \
+                        change.";
             let button = egui::Button::selectable(used, if used { "Used" } else { "Use" });
-            let clicked = ui.add_enabled(one_blend, button).on_hover_text(hint).clicked();
+            let clicked = ui
+                .add_enabled(one_blend, button)
+                .on_hover_text(hint)
+                .clicked();
             if clicked && !used {
                 send.send(Command::UseBlend(blend.name.clone()));
             }
-            let label = format!("Take out {}", blend.name);
-            let hint = "Take the blend out of the list. Regions that have it keep its shares.";
+            let label = format!("Remove {}", blend.name);
+            let hint = "Remove the blend from the list. Regions with it keep its shares.";
             if small_icon(ui, Icon::Delete, &label, hint, false).clicked() {
                 send.send(Command::DropBlend(blend.name.clone()));
             }
         });
     }
     ui.horizontal(|ui| {
-        let hint = "Put this blend into the list under a name, and let the region have it.";
+        let hint = "Store this blend in the list under a name, and use it in the region.";
         let stores = own.is_none();
         if ui
             .add_enabled(stores, egui::Button::new("Store this blend"))
@@ -194,8 +198,7 @@ fn named(ui: &mut Ui, session: &Session, send: &mut Commands) {
         {
             send.send(Command::NameBlend);
         }
-        let hint =
-            "Let the region have its blend for itself: it no longer changes with the named one.";
+        let hint = "Give the region its own blend, which no longer changes with the named one.";
         if own.is_some() && ui.button("Detach").on_hover_text(hint).clicked() {
             send.send(Command::OwnBlend);
         }
@@ -251,10 +254,14 @@ fn closest(ui: &mut Ui, session: &Session, send: &mut Commands) {
             return;
         };
         swatch(ui, session.colour_of(&best.shares), vec2(24.0, 20.0))
-            .on_hover_text("What the spools can do.");
+            .on_hover_text("The closest blend of these spools.");
         ui.label(format!("ΔE00 {:.1}", best.delta_e00))
-            .on_hover_text(format!("How far the closest blend misses the wanted colour; 1 is just seen side by side. {}", best.why));
-        if ui.button("Use").on_hover_text("Set this blend.").clicked() {
+            .on_hover_text(format!(
+                "How far the closest blend is from the colour that you want; \
+                                    you can see 1 side by side. {}",
+                best.why
+            ));
+        if ui.button("Use").on_hover_text("Use this blend.").clicked() {
             send.send(Command::SetBlend(best.shares));
         }
     });

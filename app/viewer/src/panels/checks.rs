@@ -11,7 +11,7 @@ use crate::theme::Palette;
 pub(super) fn show(ui: &mut Ui, session: &Session) {
     heading(ui, "Checks");
     if session.summary_is_behind() {
-        note(ui, "Being worked out again…");
+        note(ui, "Updating…");
     }
     let warnings = session.warnings();
     if warnings.is_empty() {
@@ -19,7 +19,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session) {
         ui.horizontal(|ui| {
             let (rect, _) = ui.allocate_exact_size(egui::vec2(16.0, 16.0), egui::Sense::hover());
             icon::paint(ui.painter(), rect, Icon::Sound, p.text);
-            ui.label("Nothing stands against printing this plan.");
+            ui.label("No problems found in this plan.");
         });
     }
     for text in warnings {
@@ -38,7 +38,8 @@ pub(super) fn show(ui: &mut Ui, session: &Session) {
 fn review(ui: &mut Ui, session: &Session) {
     heading(ui, "Review");
     let review = &session.review;
-    let hint = "A signature holds for the saved files, byte for byte. The command 'tintfall sign' gives one; any change puts it out of date.";
+    let hint = "A signature covers the bytes of the saved files. Sign with the command 'tintfall \
+                sign'; any change makes the signature out of date.";
     ui.horizontal_wrapped(|ui| {
         let p = Palette::from_ui(ui);
         let (rect, _) = ui.allocate_exact_size(egui::vec2(16.0, 16.0), egui::Sense::hover());
@@ -55,24 +56,27 @@ fn review(ui: &mut Ui, session: &Session) {
 
 /// How far the print will be off, and what it flushes away.
 fn printed(ui: &mut Ui, session: &Session) {
-    heading(ui, "What comes out");
+    heading(ui, "As printed");
     let Some(printed) = session.printed_now() else {
-        note(ui, "Being worked out…");
+        note(ui, "Calculating…");
         return;
     };
     let Some(figures) = &printed.figures else {
-        note(ui, "It could not be worked out.");
+        note(ui, "The prediction failed.");
         return;
     };
     ui.label(format!(
-        "Off by ΔE00 {:.1} in the mean; 95 % of the skin within {:.1}, at most {:.1}.",
+        "Off by a mean ΔE00 of {:.1}; 95 % of the skin within {:.1}, at most {:.1}.",
         figures.mean_de00, figures.p95_de00, figures.worst_de00
     ))
-    .on_hover_text("The melt chamber holds the last blend for a while, so a change comes late. A difference of 1 is just seen side by side.");
+    .on_hover_text(
+        "The melt chamber holds the last blend for a while, so a change comes late. You \
+                    can see a difference of 1 side by side.",
+    );
     ui.label(match figures.flushes {
         0 => "Nothing is flushed away.".to_owned(),
-        1 => format!("{} flushed away, once.", grams(figures.waste_g)),
-        n => format!("{} flushed away, in {n} times.", grams(figures.waste_g)),
+        1 => format!("{} flushed away, in one flush.", grams(figures.waste_g)),
+        n => format!("{} flushed away, in {n} flushes.", grams(figures.waste_g)),
     });
     for text in &figures.suggestions {
         note(ui, text.as_str());
@@ -89,9 +93,6 @@ fn totals(ui: &mut Ui, session: &Session) {
     note(ui, format!("{} changes of blend", totals.blend_changes));
     note(
         ui,
-        format!(
-            "{} layers within which it changes",
-            totals.layers_with_changes
-        ),
+        format!("{} layers with several blends", totals.layers_with_changes),
     );
 }

@@ -87,17 +87,20 @@ fn along_what(ui: &mut Ui, session: &Session, region: usize, along: &Field, send
                 }
             })
             .response
-            .on_hover_text("What the fade runs along. Distance along the skin from a stroke needs a painted stroke in this region.");
+            .on_hover_text(
+                "The measure that the fade runs along. Distance from a stroke, along \
+                            the skin, needs a painted stroke in this region.",
+            );
         if let Some(wanted) = wanted {
             send.send(Command::FadeAlong(region, wanted));
         }
     });
     let (mut vector, label, hint) = match along {
-        Field::Direction(v) => (*v, "Direction", "Which way the fade runs."),
+        Field::Direction(v) => (*v, "Direction", "The direction of the fade."),
         Field::FromPoint(v) => (
             *v,
             "From, mm",
-            "The point that distance is measured from, mm.",
+            "The point to measure the distance from, mm.",
         ),
         _ => return,
     };
@@ -146,7 +149,7 @@ fn spacing(ui: &mut Ui, region: usize, now: Spacing, send: &mut Commands) {
             (
                 Spacing::EqualSteps,
                 "Equal steps",
-                "The colour that is seen changes evenly with distance (ΔE00).",
+                "The visible colour changes evenly with distance (ΔE00).",
             ),
             (
                 Spacing::EqualArea,
@@ -331,13 +334,13 @@ fn stops(ui: &mut Ui, session: &Session, region: usize, stops: &[Stop], send: &m
             ui,
             Icon::Plus,
             "Add a stop",
-            "Add a stop after the chosen one, halfway to the next.",
+            "Add a stop after the selected one, halfway to the next.",
             false,
         );
         if add.clicked() {
             send.send(Command::AddStop(region));
         }
-        note(ui, "choose one to set its blend");
+        note(ui, "select one to set its blend");
     });
     for (index, stop) in stops.iter().enumerate() {
         ui.horizontal(|ui| {
@@ -354,7 +357,7 @@ fn stops(ui: &mut Ui, session: &Session, region: usize, stops: &[Stop], send: &m
                 unit: " mm",
                 width: Some(84.0),
             };
-            let hint = "Where the stop lies along the fade, mm.";
+            let hint = "The stop's place along the fade, mm.";
             let name = format!("Place of stop {}", index + 1);
             number
                 .show(ui, &name, hint, stop.at_mm)
@@ -367,7 +370,7 @@ fn stops(ui: &mut Ui, session: &Session, region: usize, stops: &[Stop], send: &m
             let gone = ui
                 .add_enabled_ui(removable, |ui| {
                     let name = format!("Remove stop {}", index + 1);
-                    small_icon(ui, Icon::Close, &name, "Take this stop out.", false).clicked()
+                    small_icon(ui, Icon::Close, &name, "Remove this stop.", false).clicked()
                 })
                 .inner;
             if gone {

@@ -161,7 +161,7 @@ fn looks(ui: &mut Ui, session: &Session, send: &mut Commands) {
         let choice = ui.selectable_label(on, look.name());
         let choice = choice.on_hover_text(match look {
             Look::Asked => "The colours that the plan requests.",
-            Look::Printed => "The colours that the machine is predicted to lay down.",
+            Look::Printed => "The colours that the machine is predicted to print.",
             Look::Difference => "How far the printed colours are off, as ΔE00.",
         });
         if choice.clicked() {

@@ -14,46 +14,64 @@ const PARTS: &[Part] = &[
     Part {
         title: "In short",
         lines: &[
-            "Open a mesh or a plan. The part stands on its plate; beside it, in the same scale, stands the ribbon of its heights.",
-            "Drag down the blend column of the ribbon to make a band, or take the brush and paint on the part.",
-            "Choose a region in the list and set its blend, or turn the blend into a fade and drag its stops on the ribbon.",
-            "Look at the ribbon: it shows what each layer needs. Signs beside it mark what the machine can't do.",
-            "Save the plan, then prepare it: that writes the schedule and a sheet to print or to keep with the job.",
+            "Open a mesh or a plan. You see the part on its plate. Beside it, in the same scale, \
+             is the ribbon of its heights.",
+            "Drag down the ribbon's blend column to make a band, or paint on the part with the \
+             brush.",
+            "Select a region in the list and set its blend. Or turn the blend into a fade and drag \
+             its stops on the ribbon.",
+            "Check the ribbon: it shows what each layer needs. Signs beside it mark what the \
+             machine can't do.",
+            "Save the plan, then prepare it. This writes the schedule, and a sheet to print or \
+             keep with the job.",
         ],
     },
     Part {
         title: "Looking",
         lines: &[
-            "Drag with the right button to turn the part, with the middle button to shift it; the wheel zooms to the pointer. With the Turn tool the left button turns too.",
-            "Level sets the view straight, so that the part lines up with the ribbon. When the view is tilted, a line on the part shows the height that the pointer is at.",
+            "Drag with the right button to turn the part, and with the middle button to shift it. \
+             The wheel zooms to the pointer. With the Turn tool, the left button turns it too.",
+            "Level makes the view straight, so that the part lines up with the ribbon. In a tilted \
+             view, a line on the part shows the height under the pointer.",
             "Look inside cuts the part open at the layer cursor, the blue flag on the ruler.",
         ],
     },
     Part {
         title: "Painting",
         lines: &[
-            "Paint goes into the chosen region. When the base region is chosen, or a locked one, a new region is made.",
-            "Paint follows the skin and stops at its reach, so it does not come through to the other side of a thin wall.",
+            "Paint goes into the selected region. If that is the base region or a locked one, a \
+             new region is made.",
+            "Paint follows the skin and stops at its reach, so it does not appear on the other \
+             side of a thin wall.",
             "A region higher in the list covers those below it.",
         ],
     },
     Part {
         title: "Colours on a screen",
         lines: &[
-            "Colours are predicted from the spools' measured colours. A screen that is not calibrated shows them a little off; numbers are given beside them.",
-            "Where the light falls fully on the part, the stage shows the predicted colour itself; elsewhere it is only darker.",
+            "Colours are predicted from the spools' colours. A screen that is not calibrated shows \
+             them a little wrong, so numbers are beside them.",
+            "Where the light falls straight on the part, the stage shows the predicted colour \
+             itself. Elsewhere it is only darker.",
         ],
     },
     Part {
         title: "Cautions",
         lines: &[
-            "The nozzle and the melt chamber are far above 180 °C while printing and stay hot for minutes after; the bed is hot too. Never reach in while they are, and let no child or animal near.",
+            "The nozzle and the melt chamber are far above 180 °C while printing and stay hot for \
+             minutes after. The bed is hot too. Never reach in while they are hot, and keep \
+             children and animals away.",
             "Molten plastic sticks to the skin and burns. Purging throws hot plastic: keep hands and face away from the nozzle.",
-            "Moving axes and feed wheels pinch and draw in: keep fingers, hair and sleeves clear.",
-            "Heated plastic gives off fumes and fine particles; some plastics more than others. Air the room, and don't stay beside a running printer for hours.",
-            "A printer can catch fire. Have a smoke alarm in the room, keep it clear of anything that burns, and don't leave it running unattended.",
-            "Mains parts of a printer can kill. Unplug before opening any cover, and leave work on mains wiring to a qualified person.",
-            "Before you print what this program has written, watch its first layers and keep the switch within reach. The machine maker's manual and your local rules come before anything written here.",
+            "Moving axes and feed wheels pinch and pull in: keep fingers, hair and sleeves away.",
+            "Heated plastic gives off fumes and fine particles, some plastics more than others. \
+             Air the room, and don't sit beside a running printer for hours.",
+            "A printer can catch fire. Have a smoke alarm in the room, keep anything that burns \
+             away from the printer, and don't leave it running unattended.",
+            "Mains parts of a printer can kill. Unplug the printer before you open any cover, and \
+             leave mains wiring to a qualified person.",
+            "When you print a file from this program, watch the first layers and keep the switch \
+             within reach. The machine maker's manual and your local rules come before anything \
+             written here.",
         ],
     },
 ];

@@ -60,12 +60,12 @@ fn steps(ui: &mut Ui, session: &Session, send: &mut Commands) {
     note(ui, format!("top at {} mm", mm(heights.1)));
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         let hint = shortcuts::hint(&Command::Follow);
-        if small_icon(ui, Icon::Close, "Leave off following", &hint, false).clicked() {
+        if small_icon(ui, Icon::Close, "Stop following", &hint, false).clicked() {
             send.send(Command::Follow);
         }
         let more = match copies {
             0 | 1 => String::new(),
-            n => format!(" ({n} copies; the first lies on the part)"),
+            n => format!(" ({n} copies; the first is on the part)"),
         };
         let label = egui::Label::new(RichText::new(format!("{name}{more}")).small());
         ui.add(label.truncate());
@@ -180,12 +180,12 @@ fn changes(layer: &Layer) -> Vec<f64> {
 fn facts(ui: &mut Ui, session: &Session) {
     let follow = session.toolpath.follow.as_ref();
     let Some((follow, layer)) = follow.and_then(|f| Some((f, f.now()?))) else {
-        note(ui, "The layer is being read…");
+        note(ui, "Reading the layer…");
         note(ui, " ");
         return;
     };
     let Some(laid) = layer.moves.moves.get(follow.step) else {
-        note(ui, "Nothing is laid in this layer.");
+        note(ui, "Nothing is printed in this layer.");
         note(ui, " ");
         return;
     };
@@ -199,11 +199,11 @@ fn facts(ui: &mut Ui, session: &Session) {
                 let shares: Vec<String> = fed.as_slice().iter().map(|s| percent(*s)).collect();
                 ui.label(format!("fed {}", shares.join(" · ")))
                     .on_hover_text(
-                        "The blend that the file asks for here, in the order of the spools.",
+                        "The blend that the file commands here, in the order of the spools.",
                     );
             }
             None => {
-                ui.label("no blend asked yet");
+                ui.label("no blend commanded yet");
             }
         }
         ui.add_space(8.0);
@@ -218,7 +218,7 @@ fn facts(ui: &mut Ui, session: &Session) {
                 swatch(ui, colour, patch);
                 let text = format!("planned, ΔE00 {de00:.1}");
                 ui.label(text)
-                    .on_hover_text("What the plan asks for at the skin nearest to this strand.");
+                    .on_hover_text("The colour that the plan requests at the nearest skin.");
             }
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
@@ -233,7 +233,7 @@ fn facts(ui: &mut Ui, session: &Session) {
         let text = RichText::new(layer.moves.text(laid)).monospace();
         ui.add(egui::Label::new(text).truncate());
         if layer.moves.cut_off {
-            note(ui, "The layer is too long: its last moves are left out.");
+            note(ui, "The layer is too long, so its last moves are left out.");
         }
     });
 }
@@ -274,7 +274,7 @@ pub(super) fn marks(painter: &egui::Painter, session: &Session, p: Palette) {
         painter.text(
             at,
             Align2::LEFT_CENTER,
-            "Nothing is laid in this layer.",
+            "Nothing is printed in this layer.",
             font,
             p.text,
         );

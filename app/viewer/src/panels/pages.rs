@@ -111,7 +111,8 @@ fn keys(ui: &mut Ui) {
             note(
                 ui,
                 "With the pointer: drag with the right button to turn, with the middle one to \
-                 shift; the wheel zooms. Hold Alt while dragging on the ribbon to leave its marks.",
+                 shift; the wheel zooms. On the ribbon, hold Alt while you drag to ignore its \
+                 marks.",
             );
         });
 }
@@ -155,8 +156,8 @@ fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
         note(
             ui,
             match named.first() {
-                Some(entry) => format!("“{}” can't be done now.", entry.name),
-                None => "No command is called so.".to_owned(),
+                Some(entry) => format!("“{}” is not available now.", entry.name),
+                None => "No command has this name.".to_owned(),
             },
         );
     }
@@ -213,7 +214,7 @@ fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
 
 fn spool_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Take spools from a file");
-    ui.label("A file of spools (.ron), or the readings of a test print (.csv), which are fitted.");
+    ui.label("A file of spools (.ron), or the readings of a test print (.csv) to fit.");
     let field = PathField {
         name: "File",
         wants: Wants::File,
@@ -264,7 +265,10 @@ fn save_as(
 
 fn prepare(ui: &mut Ui, session: &Session, folder: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Prepare for printing");
-    ui.label("Writes the schedule (what each layer is fed), and a sheet with pictures of the part, into a folder.");
+    ui.label(
+        "Writes the schedule (the feed of each layer) and a sheet with pictures of the part \
+              into a folder.",
+    );
     let field = PathField {
         name: "Folder",
         wants: Wants::Folder,
@@ -338,11 +342,11 @@ fn overwrite(ui: &mut Ui, question: &Overwriting<'_>, fresh: bool, send: &mut Co
     if changed {
         heading(ui, "The plan was changed elsewhere");
         ui.label(format!(
-            "{name} is no longer what was opened here: another window or program has written it. \
-             Saving here loses what that wrote."
+            "{name} has changed since you opened it: another window or program has written it. If \
+             you save here, those changes are lost."
         ));
     } else {
-        heading(ui, "There is such a file already");
+        heading(ui, "The file already exists");
         ui.label(format!("Saving replaces {name}."));
     }
     ui.add_space(8.0);
@@ -374,7 +378,7 @@ fn overwrite(ui: &mut Ui, question: &Overwriting<'_>, fresh: bool, send: &mut Co
 fn unsaved(ui: &mut Ui, session: &Session, then: &After, fresh: bool, send: &mut Commands) {
     let title = session.doc.as_ref().map(|d| d.title()).unwrap_or_default();
     heading(ui, &format!("Save the changes to {title}?"));
-    ui.label("They are lost otherwise.");
+    ui.label("Otherwise they are lost.");
     ui.add_space(8.0);
     ui.horizontal(|ui| {
         let save = main_button(ui, "Save", true);

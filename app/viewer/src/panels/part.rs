@@ -89,12 +89,12 @@ fn layers(ui: &mut Ui, session: &Session, send: &mut Commands) {
             let hint = "Height of the other layers, mm.";
             field(ui, "Other layers", hint, &mut layers.layer_mm, range);
             let hint =
-                "How deep colour reaches beneath the skin, mm: usually the width of the walls.";
+                "How deep colour reaches below the skin, mm; usually the thickness of the walls.";
             field(ui, "Depth of colour", hint, &mut skin_mm, (0.05, 50.0));
         });
     if !layers.changes.is_empty() {
         let count = layers.changes.len();
-        note(ui, format!("{count} changes of layer height further up."));
+        note(ui, format!("{count} changes of layer height higher up."));
     }
     let count = session.profile().rows.len();
     note(ui, format!("{count} layers"));
@@ -124,7 +124,11 @@ fn wall(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut known = wall.is_some();
     let tick = ui
         .checkbox(&mut known, "Colours seen through the wall")
-        .on_hover_text("For spools that light shines through: their colours hang on how thick the wall is and on what lies behind it. Without this, colours are those of thick plastic.");
+        .on_hover_text(
+            "For spools that light shines through. Their colours depend on the \
+                        thickness of the wall and on what is behind it. Without this, colours are \
+                        those of thick plastic.",
+        );
     if tick.changed() {
         wall = known.then_some(Wall {
             thickness_mm: depth_mm,
@@ -153,13 +157,14 @@ fn wall(ui: &mut Ui, session: &Session, send: &mut Commands) {
 }
 
 fn wall_fields(ui: &mut Ui, wall: &mut Wall) -> Turned {
-    let hint = "How thick the wall is that shows, mm.";
+    let hint = "Thickness of the visible wall, mm.";
     ui.label("Thickness").on_hover_text(hint);
     let thickness = number((0.05, 50.0), 2, 0.01, " mm");
     let one = thickness.show(ui, "Thickness of the wall", hint, wall.thickness_mm);
     wall.thickness_mm = one.to.unwrap_or(wall.thickness_mm);
     ui.end_row();
-    let hint = "How much light what lies behind the wall throws back: 0 % for a dark hollow, 90 % for white plastic.";
+    let hint = "How much light comes back from behind the wall: 0 % for a dark hollow, 90 % for \
+                white plastic.";
     ui.label("Light from behind").on_hover_text(hint);
     let behind = number((0.0, 100.0), 0, 0.5, " %");
     let other = behind.show(ui, "Light from behind, percent", hint, wall.behind * 100.0);

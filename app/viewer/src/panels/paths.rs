@@ -54,10 +54,10 @@ pub(super) fn trouble(path: &str, wants: Wants) -> Option<String> {
         return Some("Type a path, or drop a file on the window.".to_owned());
     }
     match wants {
-        Wants::Folder if path.is_file() => Some("That is a file, not a folder.".to_owned()),
-        Wants::NewFile if path.is_dir() => Some("That is a folder: add a file name.".to_owned()),
-        Wants::File if path.is_dir() => Some("That is a folder: choose a file in it.".to_owned()),
-        Wants::File if !path.is_file() => Some("There is no such file.".to_owned()),
+        Wants::Folder if path.is_file() => Some("This is a file, not a folder.".to_owned()),
+        Wants::NewFile if path.is_dir() => Some("This is a folder: add a file name.".to_owned()),
+        Wants::File if path.is_dir() => Some("This is a folder: choose a file in it.".to_owned()),
+        Wants::File if !path.is_file() => Some("This file does not exist.".to_owned()),
         _ => None,
     }
 }
@@ -106,10 +106,10 @@ mod tests {
         let wants = Wants::File;
         assert_eq!(trouble(&text(&file), wants), None);
         for (path, wants, why) in [
-            (text(folder.path()), wants, "That is a folder"),
-            (text(&folder.path().join("x.stl")), wants, "no such file"),
+            (text(folder.path()), wants, "This is a folder"),
+            (text(&folder.path().join("x.stl")), wants, "does not exist"),
             (" ".to_owned(), wants, "Type a path"),
-            (text(&file), Wants::Folder, "That is a file"),
+            (text(&file), Wants::Folder, "This is a file"),
             (text(folder.path()), Wants::NewFile, "add a file name"),
         ] {
             let said = trouble(&path, wants).expect("trouble");

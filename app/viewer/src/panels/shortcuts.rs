@@ -109,42 +109,50 @@ pub const ALL: &[Entry] = &[
     entry(Command::Prepare, Group::Files, "Prepare", ctrl(Key::Enter), "Write the schedule and the sheet for printing."),
     entry(Command::Close, Group::Files, "Start page", ctrl(Key::W), "Close this part and go to the start page."),
 
-    entry(Command::Undo, Group::Regions, "Undo", ctrl(Key::Z), "Take back the last change."),
-    entry(Command::Redo, Group::Regions, "Redo", ctrl_shift(Key::Z), "Make again the change that was taken back."),
-    entry(Command::AddBand, Group::Regions, "Add a band", ctrl(Key::B), "Add a band about the layer cursor."),
-    entry(Command::NewArea, Group::Regions, "Start a new area", ctrl(Key::N), "The next stroke begins a region of its own."),
-    entry(Command::ChooseAbove, Group::Regions, "Choose the region above", alt(Key::ArrowUp), "Choose the next region up the list."),
-    entry(Command::ChooseBelow, Group::Regions, "Choose the region below", alt(Key::ArrowDown), "Choose the next region down the list."),
-    entry(Command::Raise, Group::Regions, "Move up", ctrl(Key::ArrowUp), "Move the chosen region up: it then covers more."),
-    entry(Command::Lower, Group::Regions, "Move down", ctrl(Key::ArrowDown), "Move the chosen region down."),
-    entry(Command::Rename, Group::Regions, "Rename", plain(Key::F2), "Give the chosen region another name."),
-    entry(Command::Duplicate, Group::Regions, "Duplicate", ctrl(Key::D), "Copy the chosen region."),
-    entry(Command::Combine, Group::Regions, "Combine with the one below", ctrl(Key::J), "Join the chosen region's area with that of the region below it, which keeps its blend."),
-    entry(Command::Hide, Group::Regions, "Hide or show", plain(Key::H), "Leave the chosen region out, or take it in again."),
-    entry(Command::Lock, Group::Regions, "Lock or unlock", plain(Key::K), "Guard the chosen region against changes."),
-    entry(Command::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the chosen region."),
+    entry(Command::Undo, Group::Regions, "Undo", ctrl(Key::Z), "Undo the last change."),
+    entry(Command::Redo, Group::Regions, "Redo", ctrl_shift(Key::Z), "Redo the change that you undid."),
+    entry(Command::AddBand, Group::Regions, "Add a band", ctrl(Key::B), "Add a band around the layer cursor."),
+    entry(Command::NewArea, Group::Regions, "Start a new area", ctrl(Key::N), "Start a new region with the next stroke."),
+    entry(Command::ChooseAbove, Group::Regions, "Select the region above", alt(Key::ArrowUp), "Select the next region up the list."),
+    entry(Command::ChooseBelow, Group::Regions, "Select the region below", alt(Key::ArrowDown), "Select the next region down the list."),
+    entry(Command::Raise, Group::Regions, "Move up", ctrl(Key::ArrowUp), "Move the selected region up: it then covers more."),
+    entry(Command::Lower, Group::Regions, "Move down", ctrl(Key::ArrowDown), "Move the selected region down."),
+    entry(Command::Rename, Group::Regions, "Rename", plain(Key::F2), "Rename the selected region."),
+    entry(Command::Duplicate, Group::Regions, "Duplicate", ctrl(Key::D), "Copy the selected region."),
+    entry(Command::Combine, Group::Regions, "Combine with the one below", ctrl(Key::J), "Combine the selected region's area with the region below it, which keeps its blend."),
+    entry(Command::Hide, Group::Regions, "Hide or show", plain(Key::H), "Hide the selected region from the print, or show it again."),
+    entry(Command::Lock, Group::Regions, "Lock or unlock", plain(Key::K), "Protect the selected region from changes."),
+    entry(Command::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the selected region."),
 
-    entry(Command::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Put the plan's blends into your own sliced toolpath."),
-    entry(Command::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Read the woven file back, to see whether it is the same print and in the plan's colours."),
+    entry(Command::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Add the plan's blends to your own sliced toolpath."),
+    entry(Command::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Check that the woven file is the same print, and in the plan's colours."),
     entry(Command::Follow, Group::Toolpath, "Follow the strand", plain(Key::W), "Step through the woven file layer by layer and move by move, in the colours that come out."),
-    entry(Command::Moves(1), Group::Toolpath, "One move on", alt(Key::ArrowRight), "Lay the next move of the layer; after its last, go up to the next layer."),
-    entry(Command::Moves(-1), Group::Toolpath, "One move back", alt(Key::ArrowLeft), "Take the last move away again; before the first, go down a layer."),
-    entry(Command::Moves(50), Group::Toolpath, "Fifty moves on", ctrl(Key::ArrowRight), "Lay the next fifty moves of the layer."),
-    entry(Command::Moves(-50), Group::Toolpath, "Fifty moves back", ctrl(Key::ArrowLeft), "Take the last fifty moves away again."),
+    entry(Command::Moves(1), Group::Toolpath, "One move forward", alt(Key::ArrowRight), "Show the next move of the layer; after the last, go up to the next layer."),
+    entry(Command::Moves(-1), Group::Toolpath, "One move back", alt(Key::ArrowLeft), "Hide the last move again; before the first, go down a layer."),
+    entry(Command::Moves(50), Group::Toolpath, "Fifty moves forward", ctrl(Key::ArrowRight), "Show the next fifty moves of the layer."),
+    entry(Command::Moves(-50), Group::Toolpath, "Fifty moves back", ctrl(Key::ArrowLeft), "Hide the last fifty moves again."),
     entry(Command::EnterLayer(Entering::First), Group::Toolpath, "First move of the layer", plain(Key::Home), "Show only the layer's first move."),
     entry(Command::EnterLayer(Entering::Last), Group::Toolpath, "Whole layer", plain(Key::End), "Show all moves of the layer."),
 
-    entry(Command::Take(Tool::Turn), Group::Tools, "Turn", plain(Key::T), "Turn the part by dragging; click to choose the region under the pointer."),
+    entry(Command::Take(Tool::Turn), Group::Tools, "Turn", plain(Key::T), "Drag to turn the part; click to select the region under the pointer."),
     entry(Command::Take(Tool::Brush), Group::Tools, "Brush", plain(Key::B), "Paint on the part."),
-    entry(Command::Take(Tool::Erase), Group::Tools, "Erase", plain(Key::E), "Take paint off the chosen region."),
+    entry(Command::Take(Tool::Erase), Group::Tools, "Erase", plain(Key::E), "Erase paint from the selected region."),
     entry(Command::Take(Tool::Straight), Group::Tools, "Straight stroke", plain(Key::S), "Paint a straight stroke from one click to the next."),
     entry(Command::Take(Tool::Fill), Group::Tools, "Fill to the creases", plain(Key::G), "Fill the face under the pointer up to its sharp edges."),
     entry(Command::Take(Tool::Band), Group::Tools, "Band", plain(Key::N), "Make a band between the heights of two clicks."),
-    entry(Command::Take(Tool::Pick), Group::Tools, "Pick a blend", plain(Key::I), "Store the blend of a place on the part or the ribbon under a name: as requested, or as printed if that is shown."),
+    entry(Command::Take(Tool::Pick), Group::Tools, "Pick a blend", plain(Key::I), "Click the part \
+                                                                                   or the ribbon \
+                                                                                   to store the \
+                                                                                   blend there \
+                                                                                   under a name: \
+                                                                                   as requested, \
+                                                                                   or as printed \
+                                                                                   if that is \
+                                                                                   shown."),
     entry(Command::NextMirror, Group::Tools, "Mirror", plain(Key::M), "Paint on both sides of the part at once: left and right, front and back, or not."),
     entry(Command::Brush(1.0 / 1.25), Group::Tools, "Smaller brush", plain(Key::Comma), "Make the brush smaller."),
     entry(Command::Brush(1.25), Group::Tools, "Larger brush", plain(Key::Period), "Make the brush larger."),
-    entry(Command::DabAtMiddle, Group::Tools, "Use the tool at the middle", plain(Key::Enter), "Use the tool at the middle of the stage, where the cross is: to paint by keys."),
+    entry(Command::DabAtMiddle, Group::Tools, "Use the tool at the middle", plain(Key::Enter), "Use the tool at the cross in the middle of the stage, to paint with the keys."),
 
     entry(Command::Level, Group::View, "Level", plain(Key::L), "Set the view level: the part lines up with the ribbon."),
     entry(Command::Fit, Group::View, "Fit", plain(Key::F), "Show the whole part."),
@@ -160,22 +168,22 @@ pub const ALL: &[Entry] = &[
     entry(Command::LookFrom(Side::Left), Group::View, "From the left", alt(Key::Num4), "Look at the left side."),
     entry(Command::LookFrom(Side::Top), Group::View, "From above", alt(Key::Num5), "Look straight down."),
     entry(Command::LookFrom(Side::Under), Group::View, "From below", alt(Key::Num6), "Look straight up."),
-    entry(Command::Lens, Group::View, "Parallel or perspective", plain(Key::P), "Show depth by size, or not."),
+    entry(Command::Lens, Group::View, "Parallel or perspective", plain(Key::P), "Switch between parallel and perspective views."),
     entry(Command::Cut, Group::View, "Look inside", plain(Key::C), "Cut the part open at the layer cursor."),
     entry(Command::Layers(1), Group::View, "One layer up", plain(Key::ArrowUp), "Move the layer cursor up by a layer."),
     entry(Command::Layers(-1), Group::View, "One layer down", plain(Key::ArrowDown), "Move the layer cursor down by a layer."),
     entry(Command::Layers(10), Group::View, "Ten layers up", plain(Key::PageUp), "Move the layer cursor up by ten layers."),
     entry(Command::Layers(-10), Group::View, "Ten layers down", plain(Key::PageDown), "Move the layer cursor down by ten layers."),
-    entry(Command::NextLook, Group::View, "Colours requested or as printed", plain(Key::A), "Change between the colours requested, those predicted from the machine, and their difference."),
+    entry(Command::NextLook, Group::View, "Colours requested or as printed", plain(Key::A), "Switch between requested colours, colours as printed, and their difference."),
 
-    entry(Command::Shade, Group::Window, "Light or dark", ctrl(Key::L), "Change between light and dark."),
+    entry(Command::Appearance, Group::Window, "Light or dark", ctrl(Key::L), "Switch between light and dark."),
     entry(Command::Larger, Group::Window, "Larger text", ctrl(Key::Plus), "Make text and controls larger."),
     entry(Command::Smaller, Group::Window, "Smaller text", ctrl(Key::Minus), "Make text and controls smaller."),
-    entry(Command::PlainSize, Group::Window, "Usual text size", ctrl(Key::Num0), "Set text and controls to their usual size."),
-    entry(Command::Help, Group::Window, "Help and cautions", plain(Key::F1), "How the window is used, and what to be careful of."),
+    entry(Command::PlainSize, Group::Window, "Default text size", ctrl(Key::Num0), "Set text and controls to their default size."),
+    entry(Command::Help, Group::Window, "Help and cautions", plain(Key::F1), "How to use the window, and cautions."),
     entry(Command::Keys, Group::Window, "Keys", plain(Key::Questionmark), "All keys on one page."),
     entry(Command::Find, Group::Window, "Find a command", ctrl(Key::K), "Find a command by its name."),
-    entry(Command::LeaveOff, Group::Window, "Leave off", plain(Key::Escape), "Close what is open; drop what is being drawn."),
+    entry(Command::Dismiss, Group::Window, "Close or cancel", plain(Key::Escape), "Close what is open, or cancel the stroke."),
 ];
 
 /// The table's line for a command.
@@ -254,7 +262,7 @@ pub fn pressed(ctx: &egui::Context) -> Vec<Command> {
     let focused = ctx.memory(|m| m.focused().is_some());
     let may = |entry: &Entry, keys: KeyboardShortcut| {
         let bare = !keys.modifiers.command && !keys.modifiers.alt;
-        let leaves = entry.command == Command::LeaveOff;
+        let leaves = entry.command == Command::Dismiss;
         // A focused button needs Enter, and moves the focus by arrows.
         let steers = matches!(
             keys.logical_key,

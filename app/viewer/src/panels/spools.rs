@@ -27,7 +27,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let room = file.is_none() && spools.len() < MAX_COMPONENTS;
     let add = ui.add_enabled(room, egui::Button::new("+ Spool"));
     if add
-        .on_hover_text("One more spool. Every blend gets a share of 0 % of it at first.")
+        .on_hover_text("Add a spool. Every blend has 0 % of it at first.")
         .clicked()
     {
         send.send(Command::AddSpool);
@@ -37,7 +37,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
 /// Where the spools come from, and how they can be had from elsewhere.
 fn from_where(ui: &mut Ui, session: &Session, file: Option<&str>, send: &mut Commands) {
     if let Some(file) = file {
-        let label = egui::Label::new(format!("They stand in {file}"));
+        let label = egui::Label::new(format!("They are in {file}"));
         ui.add(label.wrap());
     }
     let figures = session.measured_spools().map(|m| {
@@ -48,9 +48,13 @@ fn from_where(ui: &mut Ui, session: &Session, file: Option<&str>, send: &mut Com
         ui,
         match figures {
             Some((rms, steps)) => {
-                format!("Fitted to {steps} measured steps; expect blends within about ΔE00 {rms:.1}.")
+                format!(
+                    "Fitted to {steps} measured steps; expect blends within about ΔE00 {rms:.1}."
+                )
             }
-            None => "Blends are estimated from the spools' own colours alone. Measure a test print to know them better.".to_owned(),
+            None => "Blends are estimated from the spools' own colours. Measure a test print for \
+                     better predictions."
+                .to_owned(),
         },
     );
     ui.horizontal_wrapped(|ui| {
@@ -64,7 +68,7 @@ fn from_where(ui: &mut Ui, session: &Session, file: Option<&str>, send: &mut Com
         if figures.is_some() {
             let steps = ui.button("Measured steps…");
             if steps
-                .on_hover_text("Each step of the test print, as predicted and as measured.")
+                .on_hover_text("Each step of the test print, predicted and measured.")
                 .clicked()
             {
                 send.send(Command::ShowPage(Page::Steps));
@@ -73,7 +77,10 @@ fn from_where(ui: &mut Ui, session: &Session, file: Option<&str>, send: &mut Com
         if file.is_some() {
             let own = ui.button("Change here");
             if own
-                .on_hover_text("Take the spools into the plan, to change them. What was measured of their blends no longer holds then.")
+                .on_hover_text(
+                    "Copy the spools into the plan, to change them. Their measured \
+                                blends are then no longer used.",
+                )
                 .clicked()
             {
                 send.send(Command::OwnSpools);
@@ -181,7 +188,7 @@ fn head(
         let can = session.can_remove_spool(index);
         let gone = ui.add_enabled_ui(can, |ui| {
             let name = format!("Remove spool {}", index + 1);
-            let hint = "Take this spool out. Only a spool that no blend uses can go.";
+            let hint = "Remove this spool. Only a spool that no blend uses can be removed.";
             small_icon(ui, Icon::Close, &name, hint, false).clicked()
         });
         if gone.inner {
@@ -206,7 +213,8 @@ fn colour(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
 
 /// The measured colour, if there is one.
 fn measured(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
-    const HINT: &str = "Give the colour as CIELAB (D65, 2°), read by an instrument from a print of this spool alone.";
+    const HINT: &str = "Give the colour as CIELAB (D65, 2°), measured with an instrument on a \
+                        print of this spool alone.";
     ui.horizontal(|ui| {
         let mut is_measured = matches!(spool.colour, SpoolColour::Lab(_));
         let tick = ui.checkbox(&mut is_measured, "Measured");

@@ -150,14 +150,14 @@ fn contents(
 ) {
     if index > 0 {
         let (sign, name) = match region.hidden {
-            true => (Icon::Hidden, format!("Take in {}", region.name)),
-            false => (Icon::Shown, format!("Leave out {}", region.name)),
+            true => (Icon::Hidden, format!("Show {}", region.name)),
+            false => (Icon::Shown, format!("Hide {}", region.name)),
         };
         if small_icon(
             ui,
             sign,
             &name,
-            "Leave this region out of the print, or take it in again.",
+            "Hide this region from the print, or show it again.",
             false,
         )
         .clicked()
@@ -182,7 +182,7 @@ fn contents(
             true => (Icon::Locked, format!("Unlock {}", region.name)),
             false => (Icon::Unlocked, format!("Lock {}", region.name)),
         };
-        if small_icon(ui, sign, &name, "Guard this region against changes.", false).clicked() {
+        if small_icon(ui, sign, &name, "Protect this region from changes.", false).clicked() {
             let locked = !region.locked;
             send.edit(Edit::LockRegion {
                 region: index,

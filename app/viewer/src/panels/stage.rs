@@ -219,7 +219,7 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
     let at = session.view.stage.left_top() + vec2(20.0, 22.0);
     let title = match look {
         Look::Difference => "Difference between requested and printed",
-        Look::Asked | Look::Printed => "As printed: what the machine is predicted to lay down",
+        Look::Asked | Look::Printed => "As printed: predicted from the machine",
     };
     let font = FontId::proportional(size::BODY);
     painter.text(at, Align2::LEFT_CENTER, title, font, p.text);
@@ -229,8 +229,8 @@ fn legend(painter: &egui::Painter, session: &Session, p: Palette) {
             "ΔE00: mean {:.1}, 95 % of the skin within {:.1}, at most {:.1}",
             f.mean_de00, f.p95_de00, f.worst_de00
         ),
-        Some(None) => "It could not be worked out.".to_owned(),
-        None => "Being worked out; until then you see the colours requested.".to_owned(),
+        Some(None) => "The prediction failed.".to_owned(),
+        None => "Calculating; until then you see the requested colours.".to_owned(),
     };
     let font = FontId::proportional(size::SMALL);
     painter.text(
@@ -266,13 +266,10 @@ fn scale_of_differences(painter: &egui::Painter, at: Pos2, p: Palette) {
         p.text,
     );
     label(bar.bottom(), "0  none");
-    label(
-        bar.bottom() - bar.height() * 0.1,
-        "1  just seen side by side",
-    );
+    label(bar.bottom() - bar.height() * 0.1, "1  visible side by side");
     label(
         bar.bottom() - bar.height() * 0.5,
-        "5  plainly another colour",
+        "5  clearly another colour",
     );
     label(bar.top(), "10 or more");
 }
@@ -285,7 +282,10 @@ fn level_button(ui: &mut Ui, session: &Session, stage: Rect, send: &mut Commands
     let button = egui::Button::new("Line up with ribbon").small();
     let response = ui.put(rect, button);
     if response
-        .on_hover_text("The view is tilted, so heights on the part and on the ribbon lie apart. This sets it level.  (L)")
+        .on_hover_text(
+            "The view is tilted, so heights on the part and on the ribbon don't line \
+                        up. This makes it level.  (L)",
+        )
         .clicked()
     {
         send.send(Command::Level);

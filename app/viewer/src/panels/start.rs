@@ -55,7 +55,7 @@ fn contents(ui: &mut Ui, session: &Session, send: &mut Commands) {
                 true => Icon::Sun,
                 false => Icon::Moon,
             };
-            super::header::button(ui, session, send, sign, Command::Shade);
+            super::header::button(ui, session, send, sign, Command::Appearance);
         });
     });
     ui.label(
@@ -81,7 +81,7 @@ fn contents(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.add_space(20.0);
     left(ui, session, send);
     recent(ui, session, send);
-    heading(ui, "Try a part from the museum's workshop");
+    heading(ui, "Try one of the museum's parts");
     ui.add_space(4.0);
     cards(ui, session, send);
 }
@@ -93,7 +93,7 @@ fn left(ui: &mut Ui, session: &Session, send: &mut Commands) {
         return;
     }
     let p = Palette::from_ui(ui);
-    heading(ui, "Not saved when Tintfall ended");
+    heading(ui, "Not saved when Tintfall closed");
     for item in left {
         Frame::new()
             .fill(p.raised)
@@ -114,7 +114,7 @@ fn left(ui: &mut Ui, session: &Session, send: &mut Commands) {
                         },
                     );
                     ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-                        if ui.button("Throw away").clicked() {
+                        if ui.button("Discard").clicked() {
                             send.send(Command::DiscardLeft(item.clone()));
                         }
                         if ui.button("Recover").clicked() {
@@ -143,7 +143,7 @@ fn recent(ui: &mut Ui, session: &Session, send: &mut Commands) {
     if files.is_empty() {
         return;
     }
-    heading(ui, "Lately open");
+    heading(ui, "Recent");
     for file in files.iter().take(6) {
         ui.horizontal(|ui| {
             let name = file
@@ -161,12 +161,12 @@ fn recent(ui: &mut Ui, session: &Session, send: &mut Commands) {
             let quiet = Palette::from_ui(ui).quiet;
             let label = RichText::new(folder).small().color(quiet);
             if !file.exists() {
-                note(ui, "not there any more");
+                note(ui, "file not found");
                 if small_icon(
                     ui,
                     Icon::Close,
-                    "Take off the list",
-                    "Take it off the list.",
+                    "Remove from the list",
+                    "Remove it from the list.",
                     false,
                 )
                 .clicked()

@@ -64,17 +64,17 @@ fn figures(ui: &mut Ui, measured: &MeasuredSpools) {
         note(ui, text);
     }
     let mut text = format!(
-        "The fit misses the mixed steps by ΔE00 {:.1} (root mean square)",
+        "The fit is off the mixed steps by ΔE00 {:.1} (root mean square)",
         measured.rms_delta_e00
     );
     if let Some(rms) = measured.leave_one_out_rms_delta_e00 {
         text.push_str(&format!(
-            "; each step predicted from the others: {rms:.1}. That is what to expect of a blend \
-             that was not measured"
+            "; each step predicted from the others: {rms:.1}. Expect that of a blend that was not \
+             measured"
         ));
     }
     ui.add(egui::Label::new(text + ".").wrap());
-    note(ui, format!("The spools meet {}.", measured.mixing));
+    note(ui, format!("How the spools mix: {}.", measured.mixing));
     let each = measured.strengths.iter().zip(&measured.strength_errors);
     for (spool, (strength, error)) in measured.spools.iter().zip(each) {
         ui.horizontal(|ui| {
@@ -143,5 +143,5 @@ fn halves(ui: &mut Ui, left: Color32, right: Color32) {
         0.0,
         right,
     );
-    response.on_hover_text("Left as predicted, right as measured.");
+    response.on_hover_text("Left predicted, right measured.");
 }

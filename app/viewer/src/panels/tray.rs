@@ -154,7 +154,7 @@ fn target(ui: &mut Ui, session: &Session, send: &mut Commands) {
 fn work(ui: &mut Ui, (title, stage, fraction): &Told, send: &mut Commands) {
     let cancel = widgets::small_icon(ui, Icon::Close, "Cancel", "Cancel this work.", false);
     if cancel.clicked() {
-        send.send(Command::StopWork);
+        send.send(Command::CancelWork);
     }
     let bar = egui::ProgressBar::new(*fraction)
         .desired_width(80.0)

@@ -70,7 +70,7 @@ fn sliced(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
     heading(ui, "Your toolpath");
     note(
         ui,
-        "The same mesh, sliced for a single extruder. Its file may also be dropped on the window.",
+        "The same mesh, sliced for a single extruder. You can also drop its file on the window.",
     );
     let before = draft.sliced.clone();
     let hint = "Choose the sliced toolpath with the system's own dialog.";
@@ -79,7 +79,7 @@ fn sliced(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
     }
     let named = draft.sliced_file();
     if named.as_ref().is_some_and(|f| !f.is_file()) {
-        note(ui, "There is no such file.");
+        note(ui, "This file does not exist.");
     } else if let Some(file) = named.filter(|_| draft.sliced != before)
         && draft.woven.trim().is_empty()
     {
@@ -87,7 +87,7 @@ fn sliced(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
     }
     dialect(ui, draft, send);
     let salt = "more about the toolpath";
-    egui::CollapsingHeader::new(RichText::new("Where it stands, how E counts").small())
+    egui::CollapsingHeader::new(RichText::new("Place of the part, how E counts").small())
         .id_salt(salt)
         .show(ui, |ui| by_hand(ui, draft));
 }
@@ -105,12 +105,12 @@ fn dialect(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
                 ui.selectable_value(&mut draft.built_in, None, "from a file");
             })
             .response
-            .on_hover_text("How the firmware is told which blend to feed.");
+            .on_hover_text("The form of the blend commands for your firmware.");
     });
     if draft.built_in.is_some() {
         signed(
             ui,
-            "Written from memory: check its commands against your firmware's manual.",
+            "Written from memory: check its commands in your firmware's manual.",
         );
         return;
     }
@@ -123,8 +123,11 @@ fn dialect(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
 fn by_hand(ui: &mut Ui, draft: &mut Draft) {
     ui.checkbox(&mut draft.e_follows, "G90 and G91 set the E axis too")
         .on_hover_text("Firmwares differ. Files that repeat M82 or M83 mean the same to all.");
-    ui.checkbox(&mut draft.by_hand, "I say where the part stands")
-        .on_hover_text("Otherwise its turn and shift are found by its outlines, for each copy.");
+    ui.checkbox(&mut draft.by_hand, "Place the part by hand")
+        .on_hover_text(
+            "Otherwise its rotation and shift are found from its outlines, for each \
+                        copy.",
+        );
     if !draft.by_hand {
         return;
     }
@@ -154,7 +157,7 @@ fn by_hand(ui: &mut Ui, draft: &mut Draft) {
 
 fn woven(ui: &mut Ui, session: &Session, draft: &mut Draft, send: &mut Commands) {
     heading(ui, "Woven file");
-    let hint = "Choose where to write, or a woven file that is there already.";
+    let hint = "Choose where to write, or an existing woven file.";
     if file_field(ui, &mut draft.woven, "Woven file", hint) {
         send.send(Command::Browse(Browse::Woven));
     }
@@ -162,12 +165,13 @@ fn woven(ui: &mut Ui, session: &Session, draft: &mut Draft, send: &mut Commands)
     let there = draft.woven_file();
     let there = there.filter(|f| f.is_file() && Some(f) != ours.as_ref());
     if there.is_some() {
-        note(ui, "It is there already; weaving replaces it.");
+        note(ui, "This file exists; weaving replaces it.");
     }
     if session.doc.as_ref().is_some_and(|d| d.is_unsaved()) {
         note(
             ui,
-            "The plan has changes that aren't saved. It is woven as it stands, and the file's head says that nobody has signed it so.",
+            "The plan has unsaved changes. They are woven too, and the file's header says that \
+             nobody has signed this version.",
         );
     }
 }
@@ -178,16 +182,29 @@ fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 5.0;
         ui.spacing_mut().button_padding.x = 7.0;
-        let hint = "Write the toolpath again with the plan's blends put in. No temperature, no place and no plastic is changed.";
+        let hint = "Write the toolpath again with the plan's blends added. If regions share \
+                    layers, runs change places within a layer, and a purge block may be added. \
+                    Temperatures stay the same.";
         let button = main_button(ui, "Weave it", session.can(&Command::WeaveIt));
-        if button.on_hover_text(hint).on_disabled_hover_text(hint).clicked() {
+        if button
+            .on_hover_text(hint)
+            .on_disabled_hover_text(hint)
+            .clicked()
+        {
             send.send(Command::WeaveIt);
         }
-        for (name, command) in [("Check it", Command::ReadBack), ("Follow it", Command::Follow)] {
+        for (name, command) in [
+            ("Check it", Command::ReadBack),
+            ("Follow it", Command::Follow),
+        ] {
             let on = command == Command::Follow && session.toolpath.follow.is_some();
             let button = ui.add_enabled(session.can(&command), Button::new(name).selected(on));
             let hint = shortcuts::hint(&command);
-            if button.on_hover_text(&hint).on_disabled_hover_text(&hint).clicked() {
+            if button
+                .on_hover_text(&hint)
+                .on_disabled_hover_text(&hint)
+                .clicked()
+            {
                 send.send(command);
             }
         }
@@ -200,10 +217,10 @@ fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
             ui.add(bar.desired_width(room));
             if ui
                 .button("Cancel weaving")
-                .on_hover_text("What was there before stays as it was.")
+                .on_hover_text("The old file stays unchanged.")
                 .clicked()
             {
-                send.send(Command::StopToolpathWork);
+                send.send(Command::CancelToolpathWork);
             }
         });
     }
@@ -242,7 +259,7 @@ fn told(ui: &mut Ui, session: &Session, done: &Done) {
         Icon::Sound,
         p.text,
         &format!(
-            "{} changes of blend put in; {} of {} moves were cut for them.",
+            "{} changes of blend added; {} of {} moves were cut for them.",
             emitted.changes, emitted.cuts, woven.printing_moves
         ),
     );
@@ -250,7 +267,7 @@ fn told(ui: &mut Ui, session: &Session, done: &Done) {
         note(
             ui,
             format!(
-                "{} moves could not be cut; their change stands before them.",
+                "{} moves could not be cut; their change comes before them.",
                 emitted.whole
             ),
         );
@@ -258,10 +275,10 @@ fn told(ui: &mut Ui, session: &Session, done: &Done) {
     note(
         ui,
         match woven.how {
-            How::Plain => "Each change stands where its blend begins.",
-            How::Shifted => "Changes are sent ahead of their place by what the melt chamber lags.",
+            How::Plain => "Each change is where its blend begins.",
+            How::Shifted => "Changes are sent ahead of their place by the lag of the melt chamber.",
             How::Sharpened => {
-                "Changes are sent ahead of their place, and fed beyond their blend where that helps."
+                "Changes are sent ahead of their place, and overshoot their blend where that helps."
             }
         },
     );
@@ -270,7 +287,7 @@ fn told(ui: &mut Ui, session: &Session, done: &Done) {
         note(
             ui,
             format!(
-                "Copy {}: turned {}°, shifted {}, {} mm; outline followed within {:.3} mm.",
+                "Copy {}: turned {}°, shifted {}, {} mm; fits the outline within {:.3} mm.",
                 i + 1,
                 mm(stand.placement.turn_deg),
                 mm(x),
@@ -281,17 +298,18 @@ fn told(ui: &mut Ui, session: &Session, done: &Done) {
     }
     let more = woven.registered.stands.len().saturating_sub(MOST_COPIES);
     if more > 0 {
-        note(ui, format!("and {more} copies more."));
+        note(ui, format!("and {more} more copies."));
     }
     note(ui, format!("{}.", done.review));
     if done.unsaved {
-        note(ui, "The plan's changes that aren't saved are in it.");
+        note(ui, "It has the plan's unsaved changes.");
     }
     overtaken(ui, session, done.revision);
     cautions(ui, &woven.cautions);
     signed(
         ui,
-        "Check it before you print, watch the first layers, and keep the switch within reach. The machine maker's manual comes first.",
+        "Check it before you print, watch the first layers, and keep the switch within reach. The \
+         machine maker's manual comes first.",
     );
 }
 
@@ -301,7 +319,7 @@ fn overtaken(ui: &mut Ui, session: &Session, revision: u64) {
         .as_ref()
         .is_some_and(|d| d.revision() != revision)
     {
-        warning(ui, "The plan has changed since.");
+        warning(ui, "The plan has changed since then.");
     }
 }
 
@@ -329,9 +347,10 @@ fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands
     if let Some(mean) = found.mean_de00 {
         let [half, most] = found.within_de00;
         ui.label(format!(
-            "At the skin, after the melt chamber: ΔE00 {mean:.1} in the mean; half within {half:.1}, 95 % within {most:.1}."
+            "At the skin, after the melt chamber: mean ΔE00 {mean:.1}; half within {half:.1}, 95 % \
+             within {most:.1}."
         ))
-        .on_hover_text("A difference of 1 is just seen side by side.");
+        .on_hover_text("You can see a difference of 1 side by side.");
     }
     overtaken(ui, session, found.revision);
     cautions(ui, &found.cautions);
@@ -341,7 +360,7 @@ fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands
     ui.add_space(4.0);
     note(
         ui,
-        "The worst places: planned, laid. Click one to look at it.",
+        "The worst places: requested, as printed. Click one to see it.",
     );
     for (i, miss) in found.worst.iter().enumerate() {
         if place(ui, session, i, miss) {
@@ -353,18 +372,19 @@ fn verdict(ui: &mut Ui, session: &Session, found: &ReadBack, send: &mut Commands
 fn fit(found: &ReadBack) -> String {
     let same = match (&found.same, &found.laws) {
         (Some(same), _) => format!(
-            "The same print: {} moves at the same places in the same order, filament the same within {:.0e} mm; {} cut in pieces.",
+            "The same print: {} moves at the same places in the same order, the same filament \
+             within {:.0e} mm; {} cut in pieces.",
             same.moves,
             same.filament_mm.abs().max(1e-9),
             same.cut
         ),
         (None, Some(laws)) => format!(
-            "The same print in another order: all {} moves are laid in their layers, {} of them in pieces; {:.0} mm of filament goes into the purge block.",
+            "The same print in another order: all {} moves are in their layers, {} of them in \
+             pieces; {:.0} mm of filament goes into the purge block.",
             laws.moves, laws.cut, laws.purged_mm
         ),
         (None, None) => {
-            "Woven from this plan. Choose the toolpath from before to compare every move."
-                .to_owned()
+            "Woven from this plan. Choose the sliced toolpath to compare every move.".to_owned()
         }
     };
     format!("{same} {} changes of blend.", found.changes)
@@ -413,7 +433,8 @@ fn place(ui: &mut Ui, session: &Session, number: usize, miss: &Miss) -> bool {
     );
     let [x, y, z] = miss.point_mm.to_array();
     let hint = format!(
-        "x {x:.1}, y {y:.1}, z {z:.1} mm.\nPlanned L* {:.0} a* {:.0} b* {:.0}, laid L* {:.0} a* {:.0} b* {:.0}.\nLine {} of the file.",
+        "x {x:.1}, y {y:.1}, z {z:.1} mm.\nRequested L* {:.0} a* {:.0} b* {:.0}, as printed L* \
+         {:.0} a* {:.0} b* {:.0}.\nLine {} of the file.",
         miss.asked.l, miss.asked.a, miss.asked.b, miss.laid.l, miss.laid.a, miss.laid.b, miss.line
     );
     response.on_hover_text(hint).clicked()

@@ -81,11 +81,14 @@ fn draw_panels(
     mut contexts: EguiContexts,
     mut desk: NonSendMut<Desk>,
     mut clear: ResMut<ClearColor>,
-    mut shown: Local<Option<(crate::files::settings::Shade, u32)>>,
+    mut shown: Local<Option<(crate::files::settings::Appearance, u32)>>,
 ) -> Result {
     let ctx = contexts.ctx_mut()?.clone();
     let session = &mut desk.session;
-    let settings = (session.settings.shade, session.settings.scale.to_bits());
+    let settings = (
+        session.settings.appearance,
+        session.settings.scale.to_bits(),
+    );
     if *shown != Some(settings) {
         theme::apply(&ctx, settings.0);
         ctx.set_zoom_factor(session.settings.scale);
@@ -99,7 +102,7 @@ fn draw_panels(
             .max_rect(ctx.viewport_rect()),
     );
     frame::frame(&mut root, session);
-    let stage = Palette::of(session.settings.shade).stage;
+    let stage = Palette::of(session.settings.appearance).stage;
     let wanted = Color::srgb_u8(stage.r(), stage.g(), stage.b());
     if clear.0 != wanted {
         clear.0 = wanted;

@@ -14,7 +14,7 @@ use super::app::{Canvas, Compiling, Drawn, windowless};
 use super::desk::Desk;
 use super::upload::Uploads;
 use crate::commands::Command;
-use crate::files::settings::Shade;
+use crate::files::settings::Appearance;
 use crate::model::page::Drawer;
 use crate::model::tool::Tool;
 use crate::model::view::Look;
@@ -168,7 +168,7 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
     };
     match scene {
         Scene::Plain => return None,
-        Scene::Dark => session.settings.shade = Shade::Dark,
+        Scene::Dark => session.settings.appearance = Appearance::Dark,
         Scene::Fade => {
             let plan = session.doc.as_ref().map(|d| d.plan());
             let fade = |r: &plan::Region| matches!(r.paint, Paint::Fade { .. });

@@ -57,8 +57,8 @@ impl Session {
     }
 
     fn no_dialog(&mut self, why: &str) {
-        let text = "The system showed no dialog for files. Type the path instead, or drop the \
-                    file on the window.";
+        let text = "The system has no file dialog. Type the path instead, or drop the file on the \
+                    window.";
         self.notices.warning(format!("{text} {why}").trim_end());
     }
 
@@ -102,7 +102,7 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
                 .set_file_name(file_name(path))
                 .save_file()
         }
-        Browse::Folder => titled("Folder for what the printer needs").pick_folder(),
+        Browse::Folder => titled("Folder for the printer's files").pick_folder(),
         Browse::Toolpath => {
             let dialog = titled("Your sliced toolpath")
                 .add_filter("Toolpaths", &TOOLPATH_ENDINGS)

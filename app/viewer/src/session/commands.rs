@@ -4,7 +4,7 @@ use plan::Edit;
 
 use super::Session;
 use crate::commands::Command;
-use crate::files::settings::{SCALE_RANGE, Shade};
+use crate::files::settings::{Appearance, SCALE_RANGE};
 use crate::model::page::{After, Drawer, Page};
 use crate::model::tool::Tool;
 
@@ -127,7 +127,7 @@ impl Session {
                 self.drawer = Drawer::Weave;
                 self.read_back();
             }
-            Command::StopToolpathWork => self.cancel_toolpath_work(),
+            Command::CancelToolpathWork => self.cancel_toolpath_work(),
             Command::LookAt(miss) => self.look_at_miss(&miss),
             Command::Follow => self.toggle_follow(),
             Command::Moves(by) => self.step_moves(by),
@@ -276,10 +276,10 @@ impl Session {
             Command::ShowDrawer(drawer) => self.drawer = drawer,
             Command::ShowPage(page) => self.page = Some(page),
             Command::ClosePage => self.page = None,
-            Command::Shade => {
-                self.settings.shade = match self.settings.shade {
-                    Shade::Light => Shade::Dark,
-                    Shade::Dark => Shade::Light,
+            Command::Appearance => {
+                self.settings.appearance = match self.settings.appearance {
+                    Appearance::Light => Appearance::Dark,
+                    Appearance::Dark => Appearance::Light,
                 };
                 self.keep_settings();
             }
@@ -291,9 +291,9 @@ impl Session {
             Command::Find => self.toggle_page(Page::Find {
                 text: String::new(),
             }),
-            Command::LeaveOff => self.leave_off(),
+            Command::Dismiss => self.leave_off(),
             Command::CloseNotice(index) => self.notices.close(index),
-            Command::StopWork => self.stop_work(),
+            Command::CancelWork => self.stop_work(),
             _ => {}
         }
     }

@@ -38,7 +38,7 @@ impl Session {
     pub fn redo(&mut self) {
         self.tools.drop_begun();
         if let Some(name) = self.doc.as_mut().and_then(Document::redo) {
-            self.notices.done(format!("Done again: {name}"));
+            self.notices.done(format!("Redone: {name}"));
         }
         self.keep_chosen_in_range();
     }

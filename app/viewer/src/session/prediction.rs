@@ -54,7 +54,7 @@ impl Session {
             revision: drawn,
             painted: painted.clone(),
         };
-        let job = Job::start("Working out the layers", &self.waker, move |p| {
+        let job = Job::start("Calculating the layers", &self.waker, move |p| {
             summary::run(order, p)
         });
         self.summary.start(job);

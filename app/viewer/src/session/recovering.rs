@@ -15,7 +15,7 @@ impl Session {
             let kept = self.autosave.keep(doc);
             if let Err(why) = kept {
                 self.notices
-                    .warning(format!("No copy for recovery could be made. {why}"));
+                    .warning(format!("The copy for recovery could not be saved. {why}"));
                 // Not again until something changes.
                 self.autosave.kept = Some(doc.revision());
             }

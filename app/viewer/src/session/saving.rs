@@ -82,12 +82,11 @@ impl Session {
         let name = mesh_file.display();
         match Stamp::of(mesh_file) {
             None => Some(format!(
-                "The mesh {name} is not there any more. Put it back: without it the plan can't \
-                 be opened."
+                "The mesh {name} is missing. Put it back: without it the plan can't be opened."
             )),
             now if now != self.on_disk.mesh => Some(format!(
-                "The mesh {name} was changed since it was opened here. Open the plan again to \
-                 work on the mesh as it is now."
+                "The mesh {name} was changed since it was opened here. Open the plan again to use \
+                 the new mesh."
             )),
             _ => None,
         }

@@ -114,11 +114,7 @@ fn a_mesh_that_is_gone_or_changed_is_told_of() {
         let shown = session.notices.shown();
         shown.iter().any(|n| n.text.contains(words))
     };
-    assert!(
-        said(&session, "not there any more"),
-        "{:?}",
-        session.notices
-    );
+    assert!(said(&session, "is missing"), "{:?}", session.notices);
 
     let prepared = folder.path().join("prepared");
     session.apply(Command::PrepareIn(prepared.clone()));
@@ -314,7 +310,7 @@ fn a_page_takes_the_keyboard_and_says_what_is_wrong() {
     harness.event(Event::Text(nowhere.clone()));
     harness.run_ok();
     assert_eq!(typed(&harness), nowhere);
-    harness.get_by_label("There is no such file.");
+    harness.get_by_label("This file does not exist.");
     harness.key_press(Key::Enter);
     harness.run_ok();
     harness.event(Event::Text("thing".to_owned()));

@@ -69,14 +69,14 @@ fn a_toolpath_is_woven_checked_and_followed() {
     click(&mut harness, "Weave it");
     let woven = folder.path().join("block-woven.gcode");
     assert!(woven.is_file(), "{:?}", harness.state().toolpath.trouble);
-    harness.get_by_label_contains("changes of blend put in");
-    harness.get_by_label_contains("outline followed within");
+    harness.get_by_label_contains("changes of blend added");
+    harness.get_by_label_contains("fits the outline within");
 
     click(&mut harness, "Check it");
     let found = harness.state().toolpath.read_back.clone().expect("found");
     assert_eq!(found.fault, None);
     assert!(found.same.is_some_and(|same| same.holds()));
-    harness.get_by_label_contains("in the mean");
+    harness.get_by_label_contains("after the melt chamber: mean");
     click(&mut harness, "Worst place 1");
     let miss = found.worst[0].point_mm;
     assert!((harness.state().view.cursor_mm - miss.z).abs() < 1e-9);
@@ -134,7 +134,7 @@ fn a_toolpath_is_woven_checked_and_followed() {
     }
     assert!(drawn >= 3, "{drawn}");
     assert!(harness.state().cut_mm().is_some());
-    click(&mut harness, "Leave off following");
+    click(&mut harness, "Stop following");
     assert!(harness.state().toolpath.follow.is_none());
     assert_eq!(harness.state().cut_mm(), None);
 }
@@ -165,11 +165,11 @@ fn the_plan_is_woven_as_it_stands_and_the_window_says_so() {
     session.drawer = Drawer::Weave;
     let mut harness = shown(session);
     settle(&mut harness);
-    harness.get_by_label_contains("changes that aren't saved");
+    harness.get_by_label_contains("unsaved changes. They are woven");
     click(&mut harness, "Weave it");
     let done = harness.state().toolpath.done.clone().expect("woven");
     assert!(done.unsaved);
-    harness.get_by_label_contains("aren't saved are in it");
+    harness.get_by_label_contains("It has the plan's unsaved changes");
     let text = std::fs::read_to_string(folder.path().join("block-woven.gcode")).expect("text");
     let now = harness.state().doc.as_ref().expect("a part").plan();
     assert!(text.contains(&now.sha256().expect("a hash")));
@@ -203,7 +203,7 @@ fn a_weave_that_is_stopped_leaves_nothing_and_a_dropped_file_is_known_by_its_hea
 
     let mut session = opened(&plan);
     session.weave();
-    session.apply(Command::StopToolpathWork);
+    session.apply(Command::CancelToolpathWork);
     session.finish_work();
     let woven = folder.path().join("block-woven.gcode");
     assert!(!woven.exists() && session.toolpath.done.is_none());

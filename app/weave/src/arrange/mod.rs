@@ -68,7 +68,7 @@ const MOST_SECTIONS: usize = 400_000;
 /// `open` gives the file from its beginning, twice.
 ///
 /// # Errors
-/// When the file can't be read or written, when told to stop, and when a line would not be laid
+/// When the file can't be read or written, when cancelled, and when a line would not be laid
 /// where it was.
 pub(super) fn arrange(
     job: &Job<'_>,
@@ -129,7 +129,7 @@ fn plan_of(
         }
         if facts.len() > MOST_SECTIONS {
             return Ok(Err(vec![
-                "The toolpath climbs all the while or has no layers, so it stays in order"
+                "The toolpath climbs all the time or has no layers, so it keeps its order"
                     .to_owned(),
             ]));
         }
@@ -157,12 +157,12 @@ fn plan_of(
     }
     if relative {
         return Ok(Err(vec![
-            "The toolpath goes by relative places while it prints, so it stays in order".to_owned(),
+            "The toolpath prints by relative positions, so it keeps its order".to_owned(),
         ]));
     }
     if sections.numbered && !sections.checked {
         return Ok(Err(vec![
-            "The toolpath has line numbers without checksums, so it stays in order".to_owned(),
+            "The toolpath has line numbers without checksums, so it keeps its order".to_owned(),
         ]));
     }
     let planning = Planning {

@@ -73,8 +73,8 @@ impl Planning<'_> {
         }
         if planned.arranged.in_order > 0 {
             planned.arranged.cautions.push(format!(
-                "{} layers of several blends stay as they are: the first layer, layers that climb, \
-                 and layers with plastic over a gap that change to and fro",
+                "{} layers with several blends keep their order: the first layer, layers that \
+                 climb, and layers that bridge a gap and change back and forth",
                 planned.arranged.in_order
             ));
         }
@@ -154,8 +154,7 @@ impl Planning<'_> {
         for level in &levels {
             if level.top_mm - below > 0.85 * plan.machine.nozzle_mm {
                 say(format!(
-                    "The layers are too far apart at {:.2} mm for a purge block to grow with \
-                     them, so there is none",
+                    "The layers at {:.2} mm are too far apart for a purge block, so there is none",
                     level.top_mm
                 ));
                 return;
@@ -194,14 +193,16 @@ impl Planning<'_> {
         if self.job.how.block_at_mm.is_some() {
             let (low, high) = block.bounds_mm();
             if !plate.is_free(low, high) {
-                say("The place given for the purge block is taken: nothing is purged".to_owned());
+                say(
+                    "The place given for the purge block is not free: nothing is purged".to_owned(),
+                );
                 return;
             }
         } else if self.job.how.bed_mm.is_none() {
             let ([x, y], side) = (block.low_mm, block.side_mm);
             say(format!(
-                "A purge block stands at x {x:.0} to {:.0}, y {y:.0} to {:.0} mm. The bed's size \
-                 is not known here: see that this is on yours",
+                "A purge block is at x {x:.0} to {:.0}, y {y:.0} to {:.0} mm. The bed's size is \
+                 unknown: check that this is on yours",
                 x + side,
                 y + side
             ));

@@ -193,11 +193,15 @@ fn what_is_not_understood_stays_in_order() {
     let painted = badge();
     let file = sliced(painted.surface().mesh(), 0.2, &recipe());
     let text = String::from_utf8(file).expect("text");
-    // Every move by relative places: nothing may change places.
+    // Every move by relative positions: nothing may change places.
     let relative = text.replace("G0 Z", "G91\nG90\nG0 Z");
     let (kept, _) = woven(&painted, &Arrange::default(), relative.as_bytes());
     assert!(kept.arranged.is_none());
-    assert!(kept.cautions.iter().any(|c| c.contains("relative places")));
+    assert!(
+        kept.cautions
+            .iter()
+            .any(|c| c.contains("relative positions"))
+    );
     // A heater in the midst of each layer is a wall, and the laws still hold.
     let mut count = 0;
     let heated: String = text

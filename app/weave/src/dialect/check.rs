@@ -52,7 +52,7 @@ fn problems(dialect: &Dialect) -> Vec<Problem> {
     if dialect.decimals > 6 || dialect.whole_units() < 10 {
         found.push(top(
             "decimals",
-            "a share needs enough decimals for tenths at least, and 6 at most",
+            "a share needs decimals for at least tenths, and at most 6",
         ));
     }
     if dialect.first_component > 1 {
@@ -81,7 +81,7 @@ fn form(form: &Form, found: &mut Vec<Problem>) {
             if !(2..=1000).contains(slots) || *first_slot > 1000 {
                 found.push(Problem::new(
                     at("slots"),
-                    "2 to 1000 slots are needed: the one in use is never overwritten",
+                    "give 2 to 1000 slots: the one in use is never overwritten",
                 ));
             }
         }
@@ -99,8 +99,8 @@ fn form(form: &Form, found: &mut Vec<Problem>) {
             if between.len() != 1 || !clear {
                 found.push(Problem::new(
                     at("between"),
-                    "one sign must stand between two shares, such as : or , and no part of a \
-                     number or a comment",
+                    "put one sign between two shares, such as : or , that is not part of a number \
+                     or a comment",
                 ));
             }
         }
@@ -112,11 +112,11 @@ fn move_letters(letters: &str, found: &mut Vec<Problem>) {
     let mut seen = String::new();
     for letter in letters.chars() {
         let what = if !letter.is_ascii_uppercase() {
-            format!("`{letter}` is no capital letter")
+            format!("`{letter}` is not a capital letter")
         } else if TAKEN.contains(letter) {
             format!("{letter} already has a meaning on a move; take another letter")
         } else if seen.contains(letter) {
-            format!("{letter} stands here twice")
+            format!("{letter} is here twice")
         } else {
             seen.push(letter);
             continue;
@@ -126,7 +126,7 @@ fn move_letters(letters: &str, found: &mut Vec<Problem>) {
     if letters.is_empty() {
         found.push(Problem::new(
             at("letters"),
-            "a letter for each component is needed",
+            "give a letter for each component",
         ));
     }
 }
@@ -146,17 +146,17 @@ fn line(field: &'static str, text: &str, gaps: &Gaps, found: &mut Vec<Problem>) 
         match template.gaps().filter(|gap| gap == needed).count() {
             0 => say(format!("the gap {{{needed}}} is missing")),
             1 => {}
-            _ => say(format!("the gap {{{needed}}} stands here twice")),
+            _ => say(format!("the gap {{{needed}}} is here twice")),
         }
     }
     for gap in template.gaps().filter(|gap| !gaps.needed.contains(gap)) {
         let known = gaps.needed.join("}, {");
         say(format!(
-            "there is no gap {{{gap}}} here; it may hold {{{known}}}"
+            "the gap {{{gap}}} is unknown here; use {{{known}}}"
         ));
     }
     if text.chars().any(|c| c.is_control() || ";()*%/".contains(c)) {
-        say("a template is one line, without comments, checksums and the signs % and /".to_owned());
+        say("a template is one line, without comments, checksums, or the signs % and /".to_owned());
     } else if let Some(what) = harm(&template.fill(|_| "1".to_owned())) {
         say(what);
     }
@@ -173,12 +173,14 @@ fn harm(text: &str) -> Option<String> {
         let value = word.value.unwrap_or(0.0);
         let letter = char::from(word.letter);
         match letter {
-            'G' => return Some(format!("G{value} is not for changing a blend; it may move")),
-            'N' => return Some("line numbers are put in as the file needs them".to_owned()),
+            'G' => return Some(format!("G{value} does not change a blend; it may move")),
+            'N' => {
+                return Some(
+                    "leave out line numbers; they are added where the file needs them".to_owned(),
+                );
+            }
             'M' if FORBIDDEN_M.contains(&value) => {
-                return Some(format!(
-                    "M{value} does something else than changing a blend"
-                ));
+                return Some(format!("M{value} does something other than change a blend"));
             }
             _ => {}
         }
@@ -186,7 +188,9 @@ fn harm(text: &str) -> Option<String> {
     let moves = |l: u8| b"XYZE".contains(&l);
     let first = line.words().first();
     if first.is_some_and(|w| moves(w.letter)) {
-        return Some("a line that begins with a letter of place or filament may move".to_owned());
+        return Some(
+            "a line that begins with a letter of position or filament may move".to_owned(),
+        );
     }
     None
 }
@@ -219,7 +223,7 @@ mod tests {
             ("slots", "T{slot}", "T{slot", "no }"),
             ("slots", "T{slot}", "G1 E{slot}", "may move"),
             ("slots", "T{slot}", "X{slot}", "may move"),
-            ("slots", "T{slot}", "M104 S{slot}", "something else"),
+            ("slots", "T{slot}", "M104 S{slot}", "something other"),
             ("slots", "T{slot}", "T{slot} ; now", "without comments"),
             ("slots", "slots: 16", "slots: 1", "2 to 1000"),
             ("slots", "whole: 1.0", "whole: 2.0", "1 or to 100"),
@@ -237,7 +241,7 @@ mod tests {
             ("move-words", "ABCD", "ABX", "X already has a meaning"),
             ("move-words", "ABCD", "ABA", "A stands here twice"),
             ("move-words", "ABCD", "", "a letter for each"),
-            ("move-words", "ABCD", "ab", "no capital"),
+            ("move-words", "ABCD", "ab", "not a capital"),
         ] {
             let told = said(old, new, name);
             assert!(told.contains(what), "{new}: {told}");

@@ -219,7 +219,7 @@ fn change(shares: Option<Vec<f64>>, components: usize, whole: f64, grain: f64) -
     };
     let sum: f64 = shares.iter().sum();
     if (sum - whole).abs() > grain + 1e-9 {
-        return Heard::Unclear(format!("the shares add up to {sum:.3} and not to {whole}"));
+        return Heard::Unclear(format!("the shares add up to {sum:.3}, not {whole}"));
     }
     match Shares::from_weights(&shares) {
         Ok(blend) if shares.iter().all(|share| *share >= 0.0) => Heard::Change(blend),

@@ -35,7 +35,7 @@ impl Template {
             .into_iter()
             .any(|p| matches!(p, [Part::Gap(_), Part::Gap(_)]))
         {
-            return Err("two gaps stand side by side; put a letter between them".to_owned());
+            return Err("two gaps are side by side; put a letter between them".to_owned());
         }
         Ok(Self { parts })
     }

@@ -12,19 +12,19 @@ pub enum RegisterError {
     /// The file can't be read.
     #[error(transparent)]
     Read(#[from] ReadError),
-    /// It was told to stop.
+    /// It was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// The mesh has no contour to compare.
-    #[error("the part has no outline at any height that can be compared; check the mesh")]
+    #[error("the part has no outline to compare at any height; check the mesh")]
     NoContours,
     /// Nothing is printed.
-    #[error("the toolpath lays no plastic along any move; is it a toolpath for a printer?")]
+    #[error("no move of the toolpath prints anything; is it a toolpath for a printer?")]
     NothingPrinted,
     /// Nothing is printed at the part's heights.
     #[error(
-        "the toolpath prints nothing between {from_mm:.2} and {to_mm:.2} mm of height, where \
-         the part is; slice the same part"
+        "the toolpath prints nothing at {from_mm:.2} to {to_mm:.2} mm, where the part is; slice \
+         the same part"
     )]
     OtherHeights {
         /// From this height.
@@ -34,8 +34,8 @@ pub enum RegisterError {
     },
     /// The lines don't follow the contours.
     #[error(
-        "this toolpath is not of this part: printed lines follow at best {:.0} % of its \
-         outline{}. Slice the same mesh, or give the turn and shift by hand",
+        "this toolpath is not of this part: printed lines follow at best {:.0} % of its outline{}. \
+         Slice the same mesh, or give its rotation and shift by hand",
         .followed * 100.0,
         .hint.as_deref().map(|h| format!("; {h}")).unwrap_or_default()
     )]
@@ -47,8 +47,8 @@ pub enum RegisterError {
     },
     /// It follows, but not closely.
     #[error(
-        "the toolpath follows the part only within {residual_mm:.2} mm (at most \
-         {MOST_RESIDUAL_MM} mm are let pass); slice the same mesh, or give the turn and shift by hand"
+        "the toolpath follows the part only within {residual_mm:.2} mm (the limit is \
+         {MOST_RESIDUAL_MM} mm); slice the same mesh, or give its rotation and shift by hand"
     )]
     TooFar {
         /// Root mean square distance, mm.
@@ -56,8 +56,8 @@ pub enum RegisterError {
     },
     /// Two turns fit.
     #[error(
-        "the toolpath fits as well turned by {turn_deg:.0} degrees, where the part looks \
-         different; say where it stands: give --stand"
+        "the toolpath fits equally well when turned by {turn_deg:.0} degrees, and the part looks \
+         different there; give its place with --stand"
     )]
     Unsure {
         /// From the turn that fits best to the other, degrees.

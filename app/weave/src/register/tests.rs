@@ -319,7 +319,7 @@ fn a_turn_that_nothing_compared_can_tell_is_refused() {
     let low = run_at(&mesh, &file, &[0.4, 1.4, 2.4]).expect("the foot");
     let why = low.sure().expect_err("a guess").to_string();
     assert!(
-        why.contains("fits as well turned by") && why.contains("give --stand"),
+        why.contains("fits equally well when turned by") && why.contains("with --stand"),
         "{why}"
     );
 }

@@ -63,7 +63,7 @@ impl Replayed<'_> {
     /// [`Placement::to_part`](crate::register::Placement::to_part) takes them to the part.
     ///
     /// # Errors
-    /// When the file can't be read, the dialect can't serve, or when told to stop.
+    /// When the file can't be read, the dialect can't serve, or when cancelled.
     pub fn layers(
         &self,
         woven: &Source<'_>,

@@ -101,7 +101,7 @@ fn bare(line: &Line<'_>) -> Vec<u8> {
 /// Runs both files side by side.
 ///
 /// # Errors
-/// When one can't be read, or when told to stop.
+/// When one can't be read, or when cancelled.
 pub fn compare(
     before: impl Read,
     after: impl Read,
@@ -173,7 +173,7 @@ fn take_other<R: Read>(
             _ => {
                 found.strange += 1;
                 found.first_difference = Some(format!(
-                    "line {} of the woven file does not follow from line {line} of the toolpath",
+                    "line {} of the woven file does not match line {line} of the toolpath",
                     seen.line
                 ));
                 return Ok(());
@@ -240,7 +240,7 @@ fn take_move<R: Read>(
         if t > 1.0 + 1e-6 || way_mm > WAY_MM || piece.rapid != whole.rapid || back || still || speed
         {
             found.first_difference = Some(format!(
-                "line {} of the woven file leaves the way of line {line} of the toolpath",
+                "line {} of the woven file leaves the path of line {line} of the toolpath",
                 seen.line
             ));
             return Ok(());

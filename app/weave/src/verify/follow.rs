@@ -144,7 +144,7 @@ impl Index {
     ///
     /// # Errors
     /// When the file can't be read, lays plastic at more heights than any print has, the
-    /// dialect can't serve, or when told to stop.
+    /// dialect can't serve, or when cancelled.
     pub fn of(
         replayed: &Replayed<'_>,
         woven: &Source<'_>,
@@ -231,7 +231,7 @@ impl Index {
     /// same file at a byte.
     ///
     /// # Errors
-    /// When the file can't be read, or when told to stop.
+    /// When the file can't be read, or when cancelled.
     pub fn layer(
         &self,
         which: usize,

@@ -1,4 +1,4 @@
-//! The laws of a toolpath whose runs changed places: is it still the same print?
+//! The rules for a toolpath whose runs changed places: is it still the same print?
 //!
 //! Both files are read layer by layer. Every move that laid plastic before must be laid again
 //! in its layer, whole or in pieces that cover it once: the same way, filament, speed and
@@ -341,7 +341,7 @@ fn bare(line: &Line<'_>) -> Vec<u8> {
 /// Holds two files against the laws; `after` may hold blend commands that `listener` hears.
 ///
 /// # Errors
-/// When one can't be read, or when told to stop.
+/// When one can't be read, or when cancelled.
 pub fn check(
     before: impl Read,
     after: impl Read,
@@ -364,7 +364,7 @@ pub fn check(
             (Some(old), Some(new)) => (old, new),
             (Some(old), None) => {
                 found.fault = Some(format!(
-                    "what is laid at {:.3} mm is missing from the end of the file",
+                    "the plastic at {:.3} mm is missing at the end of the file",
                     old.top_mm
                 ));
                 break;
@@ -391,14 +391,14 @@ pub fn check(
 fn ways<A, B>(was: &Layers<'_, A>, now: &Layers<'_, B>) -> Option<String> {
     if let Some(line) = now.dips.filter(|_| was.dips.is_none()) {
         return Some(format!(
-            "before line {line} the nozzle goes beneath what is laid"
+            "before line {line} the nozzle goes below printed plastic"
         ));
     }
     // A file that never draws back has no length from which on it does.
     if was.draws && now.longest_dry_mm > was.longest_dry_mm.max(SHORT_MM) + 0.01 {
         return Some(format!(
-            "before line {} the nozzle goes {:.1} mm without drawing the strand back; the sliced \
-             file never goes farther than {:.1} mm so",
+            "before line {} the nozzle travels {:.1} mm without retraction; the sliced file \
+             travels at most {:.1} mm this way",
             now.longest_line, now.longest_dry_mm, was.longest_dry_mm
         ));
     }
@@ -447,7 +447,7 @@ fn compare(
 ) -> Option<String> {
     if !old.prints.is_empty() && (old.top_mm - new.top_mm).abs() > SAME_HEIGHT_MM {
         return Some(format!(
-            "after the layers below, {:.3} mm is printed where {:.3} mm was",
+            "after the layers below, {:.3} mm is printed in place of {:.3} mm",
             new.top_mm, old.top_mm
         ));
     }
@@ -481,7 +481,7 @@ fn compare(
             .is_some_and(|d| step.path == Path::Straight && d.holds(step.from) && d.holds(step.to));
         if !inside {
             return Some(format!(
-                "line {} of the new file lays plastic where the sliced file lays none like it",
+                "line {} of the new file prints where the sliced file has no such plastic",
                 piece.line
             ));
         }
@@ -490,7 +490,7 @@ fn compare(
     }
     if purged && *block_ended {
         return Some(format!(
-            "the purge block goes on at {:.3} mm over a layer without it",
+            "the purge block continues at {:.3} mm above a layer without it",
             new.top_mm
         ));
     }
@@ -501,7 +501,7 @@ fn compare(
         let rounding = FILAMENT_MM * wanted.pieces.max(1) as f64;
         if (wanted.laid - 1.0).abs() > 1e-3 / wanted.length_mm.max(1e-3) || fed_off_mm > rounding {
             return Some(format!(
-                "the move of line {} of the sliced file is laid {:.3} times, with {:+.6} mm of \
+                "the move of line {} of the sliced file is printed {:.3} times, with {:+.6} mm of \
                  filament",
                 wanted.print.line,
                 wanted.laid,
@@ -526,7 +526,7 @@ fn others(old: &Layer, new: &Layer) -> Option<String> {
         }
     }
     let more = new.others.get(old.others.len());
-    more.map(|(line, _)| format!("line {line} of the new file is none of the sliced file's"))
+    more.map(|(line, _)| format!("line {line} of the new file is not from the sliced file"))
 }
 
 /// Looks for the move that a piece is of; whether it was found.
@@ -639,28 +639,32 @@ G1 Z0.4 F9000\nG1 X0 Y0\nG1 F1200\nG1 X10 Y0 E0.5\nM107\n";
     #[test]
     fn every_law_can_be_broken() {
         for (old, new, says) in [
-            ("G1 X4 Y0 E0.2\n", "", "lays plastic where"),
-            ("G1 X10 Y0 E0.3\n", "", "lays plastic where"),
+            ("G1 X4 Y0 E0.2\n", "", "has no such plastic"),
+            ("G1 X10 Y0 E0.3\n", "", "has no such plastic"),
             ("G1 X10 Y10 E0.5\n", "", "is laid 0.000 times"),
             (
                 "G1 X10 Y0 E0.3\n",
                 "G1 X10 Y0.1 E0.3\n",
-                "lays plastic where",
+                "has no such plastic",
             ),
             (
                 "G1 X10 Y0 E0.3\n",
                 "G1 X10 Y0 E0.31\n",
-                "lays plastic where",
+                "has no such plastic",
             ),
-            ("G1 F1200\nG1 X40", "G1 F1500\nG1 X40", "lays plastic where"),
+            (
+                "G1 F1200\nG1 X40",
+                "G1 F1500\nG1 X40",
+                "has no such plastic",
+            ),
             (
                 "M106 S80\nG1 F1200\nG1 X10",
                 "G1 F1200\nG1 X10",
-                "lays plastic where",
+                "has no such plastic",
             ),
-            ("G1 X60 Y5 E0.4", "G1 X61 Y5 E0.4", "lays plastic where"),
+            ("G1 X60 Y5 E0.4", "G1 X61 Y5 E0.4", "has no such plastic"),
             ("M73 P50\n", "", "M73 P50"),
-            ("M73 P50\n", "M73 P50\nM104 S10\n", "none of the sliced"),
+            ("M73 P50\n", "M73 P50\nM104 S10\n", "not from the sliced"),
             ("G1 Z0.4 F9000\n", "G1 Z0.4 F9000\nG1 Z0.3\nG1 Z0.4\n", ""),
             (
                 "G0 X4 Y0 F9000\n",
@@ -670,7 +674,7 @@ G1 Z0.4 F9000\nG1 X0 Y0\nG1 F1200\nG1 X10 Y0 E0.5\nM107\n";
             (
                 "G1 E-1 F1800\nG0 X4 Y0 F9000\nG1 E1 F1800\n",
                 "G0 X4 Y0 F9000\n",
-                "without drawing",
+                "without retraction",
             ),
             ("G1 X10 Y0 E0.5\nM107\n", "", "is missing"),
         ] {

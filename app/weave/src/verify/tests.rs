@@ -388,7 +388,7 @@ fn a_toolpath_of_more_heights_than_layers_is_not_stepped_through() {
     assert_eq!(index(100_000).expect("layers").layers.len(), 100_000);
     let error = index(100_001).expect_err("one too many").to_string();
     assert!(
-        error.contains("at more heights than a print has layers"),
+        error.contains("at more heights than any print has layers"),
         "{error}"
     );
 }
@@ -424,7 +424,10 @@ fn a_head_that_names_another_place_is_told() {
     let wrong = text.replace("turned -23.00 degrees", "turned 179.60 degrees");
     let found = verify(&painted, "slots", NONE, wrong.as_bytes(), Some(&file));
     let fault = found.fault().expect("the wrong place");
-    assert!(fault.contains("from where the file's head says"), "{fault}");
+    assert!(
+        fault.contains("from the place in the file's header"),
+        "{fault}"
+    );
 }
 
 #[test]

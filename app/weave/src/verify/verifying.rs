@@ -91,21 +91,21 @@ impl Verified {
             return Some(format!("not the same print: {fault}"));
         }
         if self.plan_matches == Some(false) {
-            let what = "it was woven from another plan, or the plan was changed since";
+            let what = "it was woven from another plan, or the plan has changed since";
             return Some(what.to_owned());
         }
         if let Some(off) = self.placed_off_mm.filter(|off| *off > MOST_OFF_MM) {
             return Some(format!(
-                "the part stands up to {off:.1} mm from where the file's head says, more than \
-                 {MOST_OFF_MM} mm: its colours are woven in the wrong place. Weave it again, \
-                 with --stand if it is not found right"
+                "the part is up to {off:.1} mm from the place in the file's header, more than \
+                 {MOST_OFF_MM} mm: its colours are in the wrong place. Weave it again, with \
+                 --stand if it is not found correctly"
             ));
         }
         if let Some((line, what)) = self.unclear.first() {
             return Some(format!("line {line} makes no sense: {what}"));
         }
         if self.changes == 0 {
-            return Some("it holds no blend command of this dialect".to_owned());
+            return Some("it has no blend command of this dialect".to_owned());
         }
         None
     }
@@ -124,7 +124,7 @@ impl Verify<'_> {
     /// Reads a woven file back; `original` is the toolpath from before the weaving.
     ///
     /// # Errors
-    /// When a file can't be read, or when told to stop. What is wrong with the print is no
+    /// When a file can't be read, or when cancelled. What is wrong with the print is no
     /// error but in what is found.
     pub fn run(
         &self,
@@ -136,7 +136,7 @@ impl Verify<'_> {
         let components = plan.spools.len();
         let (same, laws) = match original {
             Some(original) => {
-                progress.stage("Comparing with the toolpath from before");
+                progress.stage("Comparing with the sliced toolpath");
                 self.compare(woven, original, progress)?
             }
             None => (None, None),

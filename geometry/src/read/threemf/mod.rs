@@ -72,7 +72,7 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
     facts.objects = placer.objects;
     facts
         .notes
-        .extend(left_out(unprinted.len(), "said not to be printed"));
+        .extend(left_out(unprinted.len(), "marked as not for printing"));
     facts
         .notes
         .extend(left_out(placer.supports, "supports, or not for printing"));
@@ -128,7 +128,7 @@ impl<'a> Package<'a> {
         let mut archive = ZipArchive::new(source.file).map_err(in_words)?;
         let overlap = archive.has_overlapping_files().map_err(in_words)?;
         if overlap {
-            let what = "the files in its package overlap, as no honest writer makes them";
+            let what = "the files in its package overlap, so it may be malicious; don't use it";
             return Err(Problem::Refused(what.into()));
         }
         for index in 0..archive.len() {

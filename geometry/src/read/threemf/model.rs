@@ -31,7 +31,7 @@ pub(super) struct ObjectId {
 pub(super) struct Item {
     pub(super) object: ObjectId,
     pub(super) transform: DAffine3,
-    /// False where a build item is said not to be printed.
+    /// False where a build item is marked as not for printing.
     pub(super) printable: bool,
 }
 
@@ -281,7 +281,7 @@ fn unit(value: &[u8]) -> Result<Unit, Problem> {
         b"inch" => Unit::Inch,
         b"foot" => Unit::Foot,
         b"meter" => Unit::Metre,
-        other => return Err(broken(format!("{} is no unit of 3MF", shown(other)))),
+        other => return Err(broken(format!("{} is not a unit of 3MF", shown(other)))),
     })
 }
 
@@ -298,7 +298,7 @@ fn position(tag: &BytesStart<'_>) -> Result<DVec3, Problem> {
         };
         let number = number(value.trim_ascii());
         let number =
-            number.ok_or_else(|| broken(format!("{} is no finite number", shown(value))))?;
+            number.ok_or_else(|| broken(format!("{} is not a finite number", shown(value))))?;
         *axis = Some(number);
     }
     match (x, y, z) {
@@ -328,7 +328,7 @@ fn corners(tag: &BytesStart<'_>) -> Result<[u32; 3], Problem> {
 fn whole(value: &[u8]) -> Result<u32, Problem> {
     let text = std::str::from_utf8(value.trim_ascii()).ok();
     let parsed = text.and_then(|t| t.parse().ok());
-    parsed.ok_or_else(|| broken(format!("{} is no whole number from 0", shown(value))))
+    parsed.ok_or_else(|| broken(format!("{} is not a whole number from 0", shown(value))))
 }
 
 fn id(tag: &BytesStart<'_>, name: &[u8]) -> Result<u32, Problem> {
@@ -345,7 +345,7 @@ fn attribute(tag: &BytesStart<'_>, name: &[u8]) -> Result<Option<String>, Proble
         if attribute.key.local_name().as_ref() == name {
             let value: &[u8] = attribute.value.as_ref();
             let text = std::str::from_utf8(value);
-            let text = text.map_err(|_| broken(format!("{} is no UTF-8", shown(value))))?;
+            let text = text.map_err(|_| broken(format!("{} is not UTF-8", shown(value))))?;
             let plain = quick_xml::escape::unescape(text);
             let plain = plain.map_err(|e| broken(format!("its XML: {e}")))?;
             return Ok(Some(plain.into_owned()));

@@ -28,11 +28,11 @@ pub(crate) struct Bounds {
 /// Why distances could not be found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub(crate) enum Stopped {
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
     /// There were [`MOST_WINDOWS`].
-    #[error("the skin is too involved for distances along it")]
+    #[error("the skin is too complex for distances along it")]
     TooMany,
 }
 

@@ -128,7 +128,10 @@ pub(super) fn cursor(ui: &mut Ui, sheet: &Sheet<'_>, send: &mut Commands) {
     if let Some(taken) = taken {
         send.send(Command::CursorTo(taken.to_mm));
     }
-    response.on_hover_text("Layer cursor: drag it, or use the up and down keys. Where the part is cut open when you look inside.");
+    response.on_hover_text(
+        "Layer cursor: drag it, or use the up and down keys. Look inside cuts \
+                            the part open here.",
+    );
 }
 
 fn focus_ring(response: &Response, colour: Color32) -> Stroke {

@@ -247,7 +247,7 @@ fn the_review_page_stands_alone_and_escapes_names() {
     assert!(page.contains("Post &lt;for&gt; the &quot;quay&quot; &amp; more"));
     assert!(page.contains("Deep &lt;blue&gt;"));
     assert!(page.contains("Not reviewed"));
-    assert!(page.contains("It has not been signed before."));
+    assert!(page.contains("The plan has not been signed before."));
     for outside in ["http://", "https://", "src=\"//", "@import", "url("] {
         assert!(!page.contains(outside), "{outside}");
     }
@@ -345,7 +345,7 @@ fn a_table_to_key_in_tells_how_far_it_is_off() {
     assert!(five < 1.5 && five < 0.6 * one, "{one} {five}");
     assert!(many_stored < 0.5 * two_stored, "{two_stored} {many_stored}");
     let text = tintfall(folder, &["key-in", "post.plan.ron"]);
-    assert!(text.contains("Not reviewed") && text.contains("Off what the plan asks for"));
+    assert!(text.contains("Not reviewed") && text.contains("Off the requested colours"));
     complains_about_arguments(folder, &["key-in", "post.plan.ron", "--fades", "0"]);
 }
 

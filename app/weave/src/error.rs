@@ -53,7 +53,7 @@ pub enum WeaveError {
     #[error(
         "the toolpath prints up to {printed_mm:.2} mm, and the part is {part_mm:.2} mm high; slice \
          the same part at its own size{}",
-        if .printed_mm > .part_mm { ", or give the raft's height (--raft)" } else { "" }
+        if .printed_mm > .part_mm { ", or give the raft's height" } else { "" }
     )]
     OtherHeight {
         /// Height of the highest plastic, mm.

@@ -179,7 +179,7 @@ fn fields(group: &mut Group, surface: &Surface) {
     });
     let field = made(PreparedField::new(&field, surface, &Progress::new()));
     group.bench_function("visible area of that", |b| {
-        b.iter(|| visible_area(&field, surface, |_| true));
+        b.iter(|| visible_area(&field, surface, (0.0, f64::INFINITY), 0.2, |_| true));
     });
 }
 

@@ -41,6 +41,10 @@ class Case:
     slack: float = 1.0
     # The mesh is this much of the solid's size: manifold3d cuts to 1e-8 mm.
     scale: float = 1.0
+    # How much of the surface bounds a sealed cavity, mm².
+    sealed: float = 0.0
+    # How many slivers were seen before mending and after.
+    slivers: tuple = (0, 0)
 
 
 # Shapes
@@ -160,6 +164,35 @@ def slivers(solid, rng):
     return Case("", np.array(corners), np.array(facets), solid, sound=True, slack=10.0)
 
 
+def hair(solid, rng):
+    """Slivers far thinner than any printer shows: sides split a hair from their ends, and
+    facets with a corner a hair from their side."""
+    v, f = arrays(solid)
+    mesh = trimesh.Trimesh(v, f, process=False)
+    facets, corners = list(map(tuple, f)), [np.array(c) for c in v]
+    touched = set()
+    for (a, b), (left, right) in zip(mesh.face_adjacency_edges, mesh.face_adjacency):
+        if left in touched or right in touched or rng.random() < 0.7:
+            continue
+        touched |= {left, right}
+        m = len(corners)
+        if rng.random() < 0.5:
+            along = corners[b] - corners[a]
+            corners.append(corners[a] + along / np.linalg.norm(along) * 3e-5)
+            for face in (left, right):
+                old = facets[face]
+                facets[face] = tuple(m if c == b else c for c in old)
+                facets.append(tuple(m if c == a else c for c in old))
+        else:
+            p, q, r = facets[left]
+            middle = (corners[p] + corners[q]) / 2
+            inwards = corners[r] - middle
+            corners.append(middle + inwards / np.linalg.norm(inwards) * 3e-5)
+            facets[left] = (p, q, m)
+            facets += [(q, r, m), (r, p, m)]
+    return Case("", np.array(corners), np.array(facets), solid, sound=True, slack=10.0)
+
+
 def joined(solids):
     v, f, offset = [], [], 0
     for solid in solids:
@@ -216,7 +249,7 @@ def cavity(solid, rng):
     v, f = joined([outer])
     w, g = joined([inner])
     return Case("", np.concatenate([v, w]), np.concatenate([f, g[:, ::-1] + len(v)]),
-                outer - inner, sound=True)
+                outer - inner, sound=True, sealed=inner.surface_area())
 
 
 def far_off(solid, rng):
@@ -264,7 +297,7 @@ def open_top(solid, rng):
 
 
 DAMAGE = [
-    as_it_is, inside_out, some_flipped, all_doubled, some_doubled, holes, t_junctions, slivers,
+    as_it_is, inside_out, some_flipped, all_doubled, some_doubled, holes, t_junctions, slivers, hair,
     crossing, many_crossing, shared_faces, touching, nested, cavity, far_off, tiny, unwelded,
     figure_of_eight, open_top, crossing, many_crossing, crossing, far_off, tiny, unwelded, holes,
 ]
@@ -305,7 +338,7 @@ def checks(tools):
     folder = tools.folder / "damaged"
     folder.mkdir(exist_ok=True)
     area, perimeter, told, mended, winding, agree = [], [], [], [], [], []
-    silent, needless, status = [], [], []
+    silent, needless, status, hairs, sealed = [], [], [], [], []
     with ThreadPoolExecutor(2) as pool:
         answers = pool.map(lambda numbered: ask(tools, folder, *numbered), enumerate(cases()))
         for case, seen, layers, out, complaint in answers:
@@ -316,6 +349,11 @@ def checks(tools):
                 silent.append(case.name)
             if case.sound and said:
                 needless.append(case.name)
+            told_sealed = seen["mesh"]["sealed_mm2"]
+            if case.sealed:
+                sealed.append((abs(told_sealed / case.sealed - 1), case.name))
+            elif told_sealed and case.sound:
+                sealed.append((1.0, case.name))
             volume = seen["mesh"]["volume_mm3"]
             if case.layers:
                 told.append((abs(volume / truth - 1), case.name))
@@ -333,6 +371,8 @@ def checks(tools):
                 continue
             mended.append((abs(solid.volume() / truth - 1) / case.slack, case.name))
             winding.append((turns_differ(case, v, f), case.name))
+            if case.name.startswith("hair"):
+                hairs.append((case.slivers[1] if case.slivers[0] else np.inf, case.name))
     count = len(agree)
     assert count >= 200, count
     for what, names in [("silent", silent), ("needless", needless), ("not mended", status)]:
@@ -343,6 +383,8 @@ def checks(tools):
     yield Check("mended meshes that are no manifold", "manifold3d status", len(status), 0, count)
     yield Check("volume after mending", "manifold3d union", *spread(mended))
     yield Check("points in one solid and not in the other", "libigl winding numbers", *spread(winding, 0))
+    yield Check("slivers left after mending", "the seeded damage", *spread(hairs, 0))
+    yield Check("skin of sealed cavities", "manifold3d", *spread(sealed))
     yield Check("area of each layer, unmended", "manifold3d slice of the union", *spread(area))
     yield Check("perimeter of each layer, unmended", "manifold3d slice of the union", *spread(perimeter))
     yield Check("volume told of the mesh as it is", "manifold3d union", *spread(told, 5e-3))
@@ -367,6 +409,10 @@ def ask(tools, folder, number, case):
     command = [tools.built / "tintfall", "mend", path, "--out", out]
     done = subprocess.run(list(map(str, command)), capture_output=True, text=True)
     mesh = read_ply(out) if done.returncode == 0 else None
+    if mesh and case.name.startswith("hair"):
+        after = tools.tintfall("inspect", out)["mesh"]
+        left = after["slivers"]["count"] + after["empty_facets"]["count"]
+        case.slivers = (seen["mesh"]["slivers"]["count"], left)
     return case, seen, layers, mesh, done.stderr.strip()
 
 

@@ -15,12 +15,14 @@ import layers
 import meshes
 import misread
 import order
+import real_meshes
 import sent
 import toolpath
 from tools import Tools
 
 SUBJECTS = [
-    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, misread, inks, layers, geodesics, meshes, toolpath,
+    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, misread, inks, layers, geodesics, meshes, real_meshes,
+    toolpath,
     exchange, order,
 ]
 

@@ -1,15 +1,25 @@
 //! Mesh files, and what is done first with a mesh.
 
-use geometry::Mesh;
+use std::io::{Cursor, Write};
+
 use geometry::inspect::Inspection;
 use geometry::layers::slice;
+use geometry::mend::mend;
 use geometry::read::{ReadOptions, read_mesh_bytes};
+use geometry::{Mesh, Progress};
 use package::three_mf::read_back;
+use zip::write::SimpleFileOptions;
 
 use super::Answer;
 
 /// Beyond so many facets only reading is looked at, so that the fuzzer stays quick.
 const MOST_FACETS: usize = 2000;
+
+/// As many facets are mended; uniting takes longer.
+const MOST_MENDED: usize = 60;
+
+/// Meshes that reach farther than this, mm, are not mended here: differences are lost there.
+const FARTHEST_MENDED_MM: f64 = 1e6;
 
 /// Beyond so far from the origin, mm, areas and volumes are beyond all numbers.
 const FARTHEST_MM: f64 = 1e90;
@@ -32,6 +42,47 @@ pub fn read_ply(bytes: &[u8]) -> Answer {
 /// 3MF, as a part to be coloured.
 pub fn read_3mf(bytes: &[u8]) -> Answer {
     read("a.3mf", bytes)
+}
+
+/// OFF.
+pub fn read_off(bytes: &[u8]) -> Answer {
+    read("a.off", bytes)
+}
+
+/// The model within a 3MF package, in UTF-8 or UTF-16: the package about it is made here, for no
+/// fuzzer guesses its checksums.
+pub fn read_3mf_model(bytes: &[u8]) -> Answer {
+    let mut package = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    let written = package
+        .start_file("3D/3dmodel.model", stored)
+        .map_err(|_| ())
+        .and_then(|()| package.write_all(bytes).map_err(|_| ()))
+        .and_then(|()| package.finish().map_err(|_| ()));
+    match written {
+        Ok(package) => read("a.3mf", &package.into_inner()),
+        Err(()) => Answer::Refused,
+    }
+}
+
+/// A mesh in OFF, mended: what comes out is sound, and is not mended again.
+pub fn mend_mesh(bytes: &[u8]) -> Answer {
+    let Ok(reading) = read_mesh_bytes("a.off".as_ref(), bytes, &ReadOptions::default()) else {
+        return Answer::Refused;
+    };
+    let mesh = reading.mesh;
+    let (low, high) = mesh.bounds();
+    let far = low.abs().max(high.abs()).max_element() > FARTHEST_MENDED_MM;
+    if far || mesh.triangles().len() > MOST_MENDED {
+        return Answer::Refused;
+    }
+    let Ok(mended) = mend(&mesh, &Progress::new()) else {
+        return Answer::Refused;
+    };
+    let seen = Inspection::of(&mended.mesh);
+    assert!(seen.is_closed(), "{:?}", seen.findings());
+    assert!(mended.mesh.volume_mm3() > 0.0, "{:?}", seen.findings());
+    Answer::Read
 }
 
 /// 3MF, by the reader that checks what was handed over.

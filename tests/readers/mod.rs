@@ -9,6 +9,7 @@
 pub mod bundle;
 pub mod mesh;
 pub mod picture;
+pub mod strokes;
 pub mod tables;
 pub mod texts;
 pub mod toolpath;
@@ -37,12 +38,16 @@ const fn target(name: &'static str, run: fn(&[u8]) -> Answer) -> FuzzTarget {
 }
 
 /// All of them.
-pub const TARGETS: [FuzzTarget; 21] = [
+pub const TARGETS: [FuzzTarget; 25] = [
     target("read_stl", mesh::read_stl),
     target("read_obj", mesh::read_obj),
     target("read_ply", mesh::read_ply),
+    target("read_off", mesh::read_off),
     target("read_3mf", mesh::read_3mf),
+    target("read_3mf_model", mesh::read_3mf_model),
     target("read_back_3mf", mesh::read_back_3mf),
+    target("mend_mesh", mesh::mend_mesh),
+    target("draw_strokes", strokes::draw_strokes),
     target("read_plan", texts::read_plan),
     target("read_machine", texts::read_machine),
     target("read_spools", texts::read_spools),

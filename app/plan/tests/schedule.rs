@@ -215,6 +215,79 @@ fn a_fade_across_layers_is_laid_in_few_steps() {
     }
 }
 
+/// A block of 20 × 20 × 10 mm with a sealed cavity of 8 × 8 × 4 mm in it: nobody sees its walls,
+/// so they count nowhere, and plastic about them is free.
+#[test]
+fn a_sealed_cavity_is_no_visible_area() {
+    let wall = solids::cuboid(DVec3::new(8.0, 8.0, 4.0)).expect("a block");
+    let shift = DVec3::new(10.0, 10.0, 5.0) - 0.5 * (wall.bounds().0 + wall.bounds().1);
+    let wall = wall.map(|p| p + shift).expect("moved").turned_inside_out();
+    let hollow = Mesh::join([block(), wall]).expect("a mesh");
+    let outer = block().area_mm2();
+    let half = Mask::Slab {
+        direction: DVec3::X,
+        from_mm: 0.0,
+        to_mm: 10.0,
+    };
+    let plan = plan_of(
+        LayerPlan::plain(0.5, 0.5),
+        fixed(0.0),
+        vec![Region::new("Left", half, fixed(1.0))],
+    );
+    let painted = painted(hollow, plan);
+    let areas = painted.region_areas_mm2(&Progress::new()).expect("areas");
+    assert!((areas[0] - 0.5 * outer).abs() < 1e-3 * outer, "{areas:?}");
+    assert!((areas.iter().sum::<f64>() - outer).abs() < 1e-6);
+    let schedule = Schedule::new(&painted, &Progress::new()).expect("a schedule");
+    let of_layers: f64 = schedule.layers.iter().map(|l| l.area_mm2).sum();
+    let of_doses: f64 = schedule
+        .layers
+        .iter()
+        .flat_map(|l| &l.doses)
+        .map(|d| d.area_mm2)
+        .sum();
+    for area in [schedule.totals.area_mm2, of_layers, of_doses] {
+        assert!((area - outer).abs() < 1e-6, "{area} {outer}");
+    }
+    // In the middle layers all but the outer wall is free, up to the cavity: 20 × 20 less what is
+    // within reach of colour and less the cavity.
+    let skin_mm = painted.plan().skin_mm;
+    let middle = &schedule.layers[10];
+    let free = ((20.0 - 2.0 * skin_mm).powi(2) - 64.0) * 0.5;
+    assert!(
+        (middle.free_mm3 / free - 1.0).abs() < 0.05,
+        "{} {free}",
+        middle.free_mm3
+    );
+}
+
+/// A fade along the height has the layers for its steps; where they are too coarse a word is said.
+#[test]
+fn a_fade_too_steep_for_its_layers_is_told() {
+    let steep = |top_mm| {
+        let up = fade(Field::Height, &[(0.0, 1.0), (top_mm, 0.0)]);
+        let mut plan = plan_of(LayerPlan::plain(0.5, 0.5), up, vec![]);
+        plan.step_de00 = 2.0;
+        schedule(block(), plan)
+    };
+    let of = |schedule: &Schedule| {
+        let warnings = schedule.warnings.iter();
+        let mut coarse = warnings.filter(|w| w.about == Concern::CoarseFade);
+        coarse.next().map(|w| w.text.clone())
+    };
+    let schedule = steep(4.0);
+    let labs: Vec<Lab> = schedule.layers.iter().map(|l| l.doses[0].lab).collect();
+    let worst = labs.windows(2).map(|p| ciede2000(p[0], p[1]));
+    let worst = worst.fold(0.0, f64::max);
+    let text = of(&schedule).expect("told");
+    assert!(
+        worst > 2.0 && text.contains(&format!("ΔE00 {worst:.1}")),
+        "{text}"
+    );
+    assert!(text.contains("EqualSteps"), "{text}");
+    assert_eq!(of(&steep(400.0)), None);
+}
+
 #[test]
 fn warnings_say_what_is_wrong_where() {
     let band = |from_mm, to_mm| Mask::Band { from_mm, to_mm };

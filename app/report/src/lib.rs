@@ -3,6 +3,7 @@
 //! Nothing here touches the disk: each part takes a plan on its part, its schedule and what comes
 //! out, and gives a text or a picture.
 
+pub mod amount;
 pub mod comparison;
 mod markup;
 mod page;

@@ -35,6 +35,11 @@ impl Console {
         Self { progress }
     }
 
+    /// How far the work of this command is.
+    pub fn progress(&self) -> &Progress {
+        &self.progress
+    }
+
     /// Writes to standard output.
     pub(crate) fn out(&self, text: &str) -> Result<(), Fault> {
         let mut out = io::stdout().lock();

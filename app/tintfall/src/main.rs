@@ -4,6 +4,7 @@ mod causes;
 mod commands;
 mod console;
 mod fault;
+mod memory;
 mod part;
 
 use std::process::ExitCode;
@@ -15,9 +16,9 @@ use console::Console;
 
 /// Fades, bands and painted areas for a hotend that mixes its filaments.
 ///
-/// Give it a part (STL, OBJ, PLY or 3MF) and a plan (a text file that says which area gets which
-/// blend). Tintfall cuts the part into layers, calculates the blend of every layer and how it will
-/// look, and writes a schedule and a picture for the print step.
+/// Give it a part (STL, OBJ, PLY, OFF or 3MF) and a plan (a text file that says which area gets
+/// which blend). Tintfall cuts the part into layers, calculates the blend of every layer and how it
+/// will look, and writes a schedule and a picture for the print step.
 #[derive(Parser)]
 #[command(name = "tintfall", version, max_term_width = 100)]
 #[command(after_help = "\
@@ -26,15 +27,29 @@ Start here:
   tintfall new part.stl                      write a first plan for your own part
   tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
 
-Exit codes: 0 done, 1 can't write, 2 bad input or arguments, 130 cancelled.")]
+Exit codes: 0 done, 1 can't write or out of memory, 2 bad input or arguments, 130 cancelled.")]
 struct Cli {
     #[command(subcommand)]
     command: Command,
+    /// The most memory to take, GiB; nine tenths of the machine's unless given (Linux only)
+    #[arg(long, global = true, value_name = "GIB", value_parser = gib, help_heading = "Limits")]
+    memory: Option<f64>,
+}
+
+fn gib(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(gib) if gib.is_finite() && gib > 0.0 => Ok(gib),
+        _ => Err("give a number of GiB above 0, such as 4".to_owned()),
+    }
 }
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
     let console = Console::new();
+    // The window has bounds of its own.
+    if !matches!(cli.command, Command::View(_)) {
+        memory::watch(console.progress(), cli.memory);
+    }
     match cli.command.run(&console) {
         Ok(()) => ExitCode::SUCCESS,
         Err(fault) => {

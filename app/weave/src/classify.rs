@@ -284,11 +284,11 @@ fn look_at(
         }
         _ => {}
     }
-    let near = painted.surface().nearest_within(point, far_mm);
+    let near = painted.surface().nearest_seen_within(point, far_mm);
     let Some(near) = near else {
         if let Some(known) = known {
             let wide_mm = WIDE * far_mm;
-            let near = painted.surface().nearest_within(point, wide_mm);
+            let near = painted.surface().nearest_seen_within(point, wide_mm);
             let depth_mm = near.map_or(wide_mm, |near| near.point_mm.distance(point));
             known.learn(point, depth_mm - skin_mm, Asks::Free);
         }

@@ -174,9 +174,27 @@ fn a_shell_without_the_stroke_is_infinitely_far() {
     let field = from_stroke(&[v(5.0, 5.0, 10.0)], &surface);
     assert!(field.at(surface.nearest(v(5.0, 5.0, 0.0))).is_finite());
     assert_eq!(field.at(surface.nearest(v(35.0, 5.0, 10.0))), f64::INFINITY);
-    let (values, shares) = visible_area(&field, &surface, |_| true);
+    let (values, shares) = visible_area(&field, &surface, EVERYWHERE, 0.2, |_| true);
     assert!(values.iter().all(|v| v.is_finite()));
     assert_eq!(shares.last(), Some(&1.0));
+}
+
+/// A fade may take up but a small part of what the field covers, and a region of the part: on
+/// the cap of a ball from 18 to 19 mm along x, above the middle, area goes with x (Archimedes).
+#[test]
+fn a_short_fade_in_a_small_region_is_told_as_finely() {
+    let surface = surface(ball(20.0, 6));
+    let along = Field::Direction(v(1.0, 0.0, 0.0));
+    let field = PreparedField::new(&along, &surface, &Progress::new()).expect("good");
+    let upper = |p: SurfacePoint| p.point_mm.z > 0.0;
+    let (values, shares) = visible_area(&field, &surface, (18.0, 19.0), 0.1, upper);
+    assert!(values.len() > 500 && values.first() == Some(&18.0) && values.last() == Some(&19.0));
+    let (low, high) = (shares[0], shares[shares.len() - 1]);
+    assert!((low - 38.0 / 40.0).abs() < 2e-3 && (high - 39.0 / 40.0).abs() < 2e-3);
+    for (x, share) in values.iter().zip(&shares) {
+        let part = (share - low) / (high - low);
+        assert!((part - (x - 18.0)).abs() < 0.02, "{x}: {part}");
+    }
 }
 
 /// Archimedes, *On the Sphere and Cylinder*: a zone's area goes with its height alone.
@@ -184,12 +202,14 @@ fn a_shell_without_the_stroke_is_infinitely_far() {
 fn on_a_ball_visible_area_goes_with_height() {
     let surface = surface(ball(20.0, 5));
     let height = PreparedField::new(&Field::Height, &surface, &Progress::new()).expect("good");
-    let (values, shares) = visible_area(&height, &surface, |_| true);
+    let (values, shares) = visible_area(&height, &surface, EVERYWHERE, 0.2, |_| true);
     for (z, share) in values.into_iter().zip(shares) {
         let wanted = (z + 20.0) / 40.0;
         assert!((share - wanted).abs() < 1e-3, "{z}: {share}, not {wanted}");
     }
 }
+
+const EVERYWHERE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
@@ -201,7 +221,7 @@ proptest! {
         let all = mesh.area_mm2();
         let surface = surface(mesh);
         let field = PreparedField::new(&Field::Height, &surface, &Progress::new()).expect("good");
-        let (values, shares) = visible_area(&field, &surface, |_| true);
+        let (values, shares) = visible_area(&field, &surface, EVERYWHERE, 0.2, |_| true);
         let inner = std::f64::consts::PI / sides as f64;
         let side = 2.0 * 15.0 * inner.sin();
         let end = sides as f64 * 0.5 * side * 15.0 * inner.cos();
@@ -218,7 +238,7 @@ proptest! {
     fn visible_area_under_a_filter_ends_at_one(cut in 1.0..30.0f64) {
         let surface = surface(block(v(10.0, 20.0, 31.0)));
         let field = PreparedField::new(&Field::Height, &surface, &Progress::new()).expect("good");
-        let (values, shares) = visible_area(&field, &surface, |p| p.point_mm.z < cut);
+        let (values, shares) = visible_area(&field, &surface, EVERYWHERE, 0.2, |p| p.point_mm.z < cut);
         prop_assert!(values.last().is_some_and(|&z| (z - cut).abs() < 0.5));
         prop_assert_eq!(shares.last(), Some(&1.0));
         prop_assert!(shares.windows(2).all(|w| w[0] <= w[1]));

@@ -15,32 +15,40 @@ const PARTS: usize = 64;
 /// Facets are cut to pieces no longer than this share of the part's size.
 const PIECE_SHARE: f64 = 1.0 / 128.0;
 
+/// Of a large part they are cut to pieces no longer than this, mm.
+const LONGEST_PIECE_MM: f64 = 2.0;
+
 /// The share of the surface, within `filter`, on which the field is below each of a rising
-/// list of values, mm: `(values, shares)`, the shares rising from 0 to 1.
+/// list of values, mm: `(values, shares)`, the shares rising from 0 to 1 over all values of the
+/// field. The list covers what lies within `span_mm`, however small a part of the field's values
+/// that is.
 ///
-/// Facets are cut into small pieces, the field is taken as linear over each, and a piece
-/// counts if its middle passes `filter`; so for height or a direction without a filter the
-/// shares are exact. A level face is counted just above its height. Both lists are empty
-/// if nothing passes, and have one entry, 0, if the field is the same everywhere.
+/// Facets are cut into small pieces, and further where the filter changes, down to `finest_mm`.
+/// The field is taken as linear over each, and a piece counts if its middle passes `filter`; so
+/// for height or a direction without a filter the shares are exact. A level face is counted just
+/// above its height. Both lists are empty if nothing passes or lies within the span, and have
+/// one entry, 0, if the field is the same everywhere.
 pub fn visible_area(
     field: &PreparedField,
     surface: &Surface,
+    span_mm: (f64, f64),
+    finest_mm: f64,
     filter: impl Fn(SurfacePoint) -> bool + Sync,
 ) -> (Vec<f64>, Vec<f64>) {
     let mesh = surface.mesh();
     let (lo, hi) = mesh.bounds();
-    let piece_mm = hi.distance(lo) * PIECE_SHARE;
+    let piece_mm = (hi.distance(lo) * PIECE_SHARE).min(LONGEST_PIECE_MM);
     let facets = 0..mesh.triangles().len() as u32;
     let pieces = |facet: u32, each: &mut dyn FnMut([f64; 3], f64)| {
         let at = |point_mm: DVec3| SurfacePoint { point_mm, facet };
+        let passes = |point_mm: DVec3| filter(at(point_mm));
         for_pieces(mesh.corners(facet as usize), piece_mm, &mut |corners| {
-            let [a, b, c] = corners;
-            if filter(at((a + b + c) / 3.0)) {
-                let values = corners.map(|p| field.at(at(p)));
+            for_even_pieces(corners, finest_mm, &passes, &mut |[a, b, c]| {
+                let values = [a, b, c].map(|p| field.at(at(p)));
                 if values.iter().all(|v| v.is_finite()) {
                     each(values, 0.5 * (b - a).cross(c - a).length());
                 }
-            }
+            });
         });
     };
     let (least, most) = facets
@@ -56,11 +64,13 @@ pub fn visible_area(
             range
         })
         .reduce(nothing, |a, b| (a.0.min(b.0), a.1.max(b.1)));
-    if least > most {
-        return (Vec::new(), Vec::new());
-    }
     if least == most {
         return (vec![least], vec![0.0]);
+    }
+    let ends = (least.max(span_mm.0), most.min(span_mm.1));
+    // Also where nothing passes, or an end is no number.
+    if !(ends.0 < ends.1) {
+        return (Vec::new(), Vec::new());
     }
     // Always the same parts, added in the same order, so that the sums are the same on any number
     // of cores.
@@ -69,7 +79,7 @@ pub fn visible_area(
     let parts: Vec<Below> = (0..PARTS)
         .into_par_iter()
         .map(|part| {
-            let mut below = Below::new(least, most);
+            let mut below = Below::new(ends.0, ends.1);
             for facet in (part * apart).min(count)..((part + 1) * apart).min(count) {
                 pieces(facet as u32, &mut |values, area| below.add(values, area));
             }
@@ -77,7 +87,9 @@ pub fn visible_area(
         })
         .collect();
     let whole = parts.into_iter().reduce(Below::merge);
-    whole.map_or((Vec::new(), Vec::new()), Below::finish)
+    whole.map_or((Vec::new(), Vec::new()), |below| {
+        below.finish(ends.1 >= most)
+    })
 }
 
 fn nothing() -> (f64, f64) {
@@ -87,21 +99,59 @@ fn nothing() -> (f64, f64) {
 /// Cuts a triangle at its longest side until that is no longer than `piece_mm`.
 fn for_pieces(corners: [DVec3; 3], piece_mm: f64, each: &mut dyn FnMut([DVec3; 3])) {
     let [a, b, c] = corners;
-    let lengths = [a.distance(b), b.distance(c), c.distance(a)];
-    let longest = lengths.iter().copied().fold(0.0, f64::max);
+    let longest = a.distance(b).max(b.distance(c)).max(c.distance(a));
     if longest <= piece_mm || piece_mm <= 0.0 {
         return each(corners);
     }
-    let [a, b, c] = if lengths[0] == longest {
+    for half in halves(corners) {
+        for_pieces(half, piece_mm, each);
+    }
+}
+
+/// A triangle cut at the middle of its longest side.
+fn halves(corners: [DVec3; 3]) -> [[DVec3; 3]; 2] {
+    let [a, b, c] = corners;
+    let [ab, bc, ca] = [a.distance(b), b.distance(c), c.distance(a)];
+    let longest = ab.max(bc).max(ca);
+    let [a, b, c] = if ab == longest {
         [a, b, c]
-    } else if lengths[1] == longest {
+    } else if bc == longest {
         [b, c, a]
     } else {
         [c, a, b]
     };
     let middle = a.midpoint(b);
-    for_pieces([a, middle, c], piece_mm, each);
-    for_pieces([middle, b, c], piece_mm, each);
+    [[a, middle, c], [middle, b, c]]
+}
+
+/// Cuts a piece on until its corners and its middle pass alike, or it is no longer than
+/// `finest_mm`; hands out those whose middle passes.
+fn for_even_pieces(
+    corners: [DVec3; 3],
+    finest_mm: f64,
+    passes: &impl Fn(DVec3) -> bool,
+    each: &mut dyn FnMut([DVec3; 3]),
+) {
+    let [a, b, c] = corners;
+    let middle = (a + b + c) / 3.0;
+    let in_middle = passes(middle);
+    // A little inwards: the last digit must not decide at an edge.
+    let even = || {
+        corners
+            .iter()
+            .all(|p| passes(p.lerp(middle, 1e-3)) == in_middle)
+    };
+    let longest = a.distance(b).max(b.distance(c)).max(c.distance(a));
+    let fine = longest.is_nan() || longest <= finest_mm || finest_mm <= 0.0;
+    if fine || even() {
+        if in_middle {
+            each(corners);
+        }
+        return;
+    }
+    for half in halves(corners) {
+        for_even_pieces(half, finest_mm, passes, each);
+    }
 }
 
 /// Area below each of evenly spaced values.
@@ -150,7 +200,8 @@ impl Below {
         self
     }
 
-    fn finish(self) -> (Vec<f64>, Vec<f64>) {
+    /// The curve; `to_the_top` says whether it covers the field's greatest value.
+    fn finish(self, to_the_top: bool) -> (Vec<f64>, Vec<f64>) {
         let all: f64 = self.wholly.iter().sum();
         let values = (0..=STEPS).map(|i| self.value(i)).collect();
         let mut wholly = 0.0;
@@ -163,7 +214,7 @@ impl Below {
             })
             .collect();
         // A level face at the very top lies below no value, but is part of the whole.
-        if let Some(last) = shares.last_mut() {
+        if let (true, Some(last)) = (to_the_top, shares.last_mut()) {
             *last = 1.0;
         }
         (values, shares)

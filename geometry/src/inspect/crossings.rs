@@ -258,7 +258,9 @@ fn meeting(mesh: &Mesh, a: u32, b: u32, shallow: f64) -> Option<Meeting> {
         // Neighbours, or doubles, which are counted elsewhere.
         return None;
     }
-    let their_sides = theirs.map(|p| sign3(own, p));
+    // A corner that both have lies in both planes; only the slowest predicate would tell.
+    let side = |of: [DVec3; 3], p: DVec3| if of.contains(&p) { 0 } else { sign3(of, p) };
+    let their_sides = theirs.map(|p| side(own, p));
     if their_sides == [0, 0, 0] {
         return overlap(own, theirs).then_some(Meeting::Overlap);
     }
@@ -266,7 +268,7 @@ fn meeting(mesh: &Mesh, a: u32, b: u32, shallow: f64) -> Option<Meeting> {
     if !is_split(their_sides) {
         return None;
     }
-    let own_sides = own.map(|p| sign3(theirs, p));
+    let own_sides = own.map(|p| side(theirs, p));
     let crosses = is_split(own_sides)
         && (pierces(theirs, their_sides, own)
             || pierces(own, own_sides, theirs)

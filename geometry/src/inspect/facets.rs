@@ -1,5 +1,7 @@
 //! Facets that are hardly there.
 
+use glam::DVec3;
+
 use super::{CRACK_MM, Tally, centroid};
 use crate::Mesh;
 
@@ -7,24 +9,59 @@ use crate::Mesh;
 /// part of its longest side.
 const ROUNDING: f64 = 1e-12;
 
+/// Of a part smaller than usual, a facet lower than this share of the part is a sliver.
+const SHARE: f64 = 1e-5;
+
+/// How far the shape of a facet is from none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Thin {
+    /// It has area.
+    No,
+    /// It is lower than [`sliver_mm`].
+    Sliver,
+    /// Its height is lost in its corners' rounding.
+    Empty,
+}
+
+/// The height below which a facet of this mesh is a sliver, mm.
+pub(crate) fn sliver_mm(mesh: &Mesh) -> f64 {
+    let (low, high) = mesh.bounds();
+    CRACK_MM.min(SHARE * (high - low).max_element())
+}
+
+/// Whether a facet is a sliver, given the height below which it is, mm.
+pub(crate) fn thin([a, b, c]: [DVec3; 3], sliver_mm: f64) -> Thin {
+    let sides = [b - a, c - b, a - c].map(DVec3::length_squared);
+    let longest = sides[0].max(sides[1]).max(sides[2]).sqrt();
+    // Twice the area is the longest side times the height on it.
+    let doubled = (b - a).cross(c - a).length();
+    if doubled <= ROUNDING * longest * longest {
+        Thin::Empty
+    } else if doubled < sliver_mm * longest {
+        Thin::Sliver
+    } else {
+        Thin::No
+    }
+}
+
 #[derive(Default)]
 pub(super) struct FacetFaults {
     pub(super) empty: Tally,
     pub(super) slivers: Tally,
+    pub(super) sliver_mm: f64,
 }
 
 pub(super) fn look_over(mesh: &Mesh) -> FacetFaults {
-    let mut faults = FacetFaults::default();
+    let sliver_mm = sliver_mm(mesh);
+    let mut faults = FacetFaults {
+        sliver_mm,
+        ..FacetFaults::default()
+    };
     for facet in 0..mesh.triangles().len() {
-        let [a, b, c] = mesh.corners(facet);
-        let sides = [b - a, c - b, a - c].map(|side| side.length_squared());
-        let longest = sides[0].max(sides[1]).max(sides[2]).sqrt();
-        let doubled = (b - a).cross(c - a).length();
-        // Twice the area is the longest side times the height on it.
-        if doubled <= ROUNDING * longest * longest {
-            faults.empty.add(|| centroid(mesh, facet));
-        } else if doubled < CRACK_MM * longest {
-            faults.slivers.add(|| centroid(mesh, facet));
+        match thin(mesh.corners(facet), sliver_mm) {
+            Thin::No => {}
+            Thin::Sliver => faults.slivers.add(|| centroid(mesh, facet)),
+            Thin::Empty => faults.empty.add(|| centroid(mesh, facet)),
         }
     }
     faults

@@ -3,6 +3,7 @@
 use glam::DVec3;
 use serde::Serialize;
 
+use super::words::significant;
 use super::{CRACK_MM, Inspection, SLIT_MM, Tally, place_words, volume_words};
 
 /// What mends most faults.
@@ -330,12 +331,13 @@ impl Inspection {
             tally,
             Severity::Note,
             format!(
-                "{} (almost) no area: {} none at all, {} lower than {CRACK_MM} mm.",
+                "{} (almost) no area: {} none at all, {} lower than {} mm.",
                 counted(count, "facet has", "facets have"),
                 self.empty_facets.count,
-                self.slivers.count
+                self.slivers.count,
+                significant(self.sliver_mm)
             ),
-            "",
+            "They do no harm; mending takes them out.",
         )
     }
 

@@ -27,6 +27,7 @@ use crate::mesh::{Edges, Parts};
 use crate::{Mesh, Progress, layers};
 
 pub use crossings::Crossings;
+pub(crate) use facets::{Thin, sliver_mm, thin};
 pub use findings::{Finding, Severity};
 pub use holes::Hole;
 pub use shells::{Shell, sealed_facets};
@@ -46,6 +47,8 @@ pub struct Inspection {
     pub size_mm: DVec3,
     /// Area of all facets, mm².
     pub area_mm2: f64,
+    /// How much of it no eye ever sees, mm²: the walls of sealed cavities, and what lies in them.
+    pub sealed_mm2: f64,
     /// Volume of plastic, mm³: exact for a sound mesh; else as [`layers::solid_volume_mm3`]
     /// tells it from outlines, so that `layers` adds up to the same.
     pub volume_mm3: f64,
@@ -68,8 +71,11 @@ pub struct Inspection {
     pub flipped_edges: Tally,
     /// Facets without area.
     pub empty_facets: Tally,
-    /// Facets that have area, but are lower than [`CRACK_MM`].
+    /// Facets that have area, but are lower than [`Inspection::sliver_mm`].
     pub slivers: Tally,
+    /// The height below which a facet is a sliver, mm: [`CRACK_MM`], and of parts smaller than
+    /// 10 mm a hundred-thousandth of their size.
+    pub sliver_mm: f64,
     /// Facets with the same corners as an earlier one, whichever way they face.
     pub duplicate_facets: Tally,
     /// Closed shells that face inwards and are not the wall of a hollow.
@@ -90,30 +96,25 @@ impl Inspection {
         let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
         let parts = Parts::by_edges(mesh, &edges);
         let (least_mm, greatest_mm) = mesh.bounds();
-        let ((edge_faults, shells), (crossings, volume)) = rayon::join(
+        let ((edge_faults, (shells, sealed_mm2)), crossings) = rayon::join(
             || {
                 rayon::join(
                     || EdgeFaults::of(mesh, &edges),
                     || shells::find(mesh, &parts, &edges),
                 )
             },
-            || {
-                rayon::join(
-                    || Crossings::find(mesh, &parts),
-                    || layers::solid_volume_mm3(mesh, &Progress::new()),
-                )
-            },
+            || Crossings::find(mesh, &parts),
         );
         let facet_volume_mm3 = mesh.volume_mm3();
         let holes = holes::find(mesh, &edge_faults.boundary);
         let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);
-        Self {
+        let mut seen = Self {
             least_mm,
             greatest_mm,
             size_mm: greatest_mm - least_mm,
             area_mm2: mesh.area_mm2(),
-            // Nobody cancels a handle that nobody else has.
-            volume_mm3: volume.map_or(facet_volume_mm3, |(volume_mm3, _)| volume_mm3),
+            sealed_mm2,
+            volume_mm3: facet_volume_mm3,
             facet_volume_mm3,
             facets: mesh.triangles().len(),
             vertices: mesh.vertices().len(),
@@ -126,10 +127,29 @@ impl Inspection {
             flipped_edges: edge_faults.flipped,
             empty_facets: facets.empty,
             slivers: facets.slivers,
+            sliver_mm: facets.sliver_mm,
             duplicate_facets: edge_faults.duplicates,
             cracked_vertices,
             crossings,
+        };
+        // Nobody cancels a handle that nobody else has.
+        if !seen.bounds_each_place_once()
+            && let Ok((volume_mm3, _)) = layers::solid_volume_mm3(mesh, &Progress::new())
+        {
+            seen.volume_mm3 = volume_mm3;
         }
+        seen
+    }
+
+    /// Whether the surface winds once about every place within and not at all about others, so
+    /// that its facets alone add up to the volume.
+    fn bounds_each_place_once(&self) -> bool {
+        let wrong = self.crossings.count()
+            + self.inside_out_shells.count
+            + self.doubled_shells.count
+            + self.duplicate_facets.count
+            + (self.non_manifold_edges.count - self.touching_edges.count);
+        self.is_closed() && wrong == 0 && !self.crossings.given_up
     }
 
     /// Whether every edge has as many facets running one way as the other, so that volumes

@@ -36,11 +36,26 @@ pub(super) fn tally(shells: &[Shell], which: impl Fn(&Shell) -> bool) -> Tally {
     tally
 }
 
-pub(super) fn find(mesh: &Mesh, parts: &Parts, edges: &Edges) -> Vec<Shell> {
-    let (mut shells, firsts) = measure(mesh, parts);
+/// The shells, and how much of their area is sealed, mm².
+pub(super) fn find(mesh: &Mesh, parts: &Parts, edges: &Edges) -> (Vec<Shell>, f64) {
+    let (mut shells, samples) = measure(mesh, parts);
     open_shells(parts, edges, &mut shells);
-    face(mesh, parts, &firsts, &mut shells);
-    shells
+    let Some(all) = All::of(mesh, parts, &shells) else {
+        // A lone shell needs no look at others.
+        for shell in &mut shells {
+            shell.inside_out = shell.closed && shell.volume_mm3 < 0.0;
+        }
+        return (shells, 0.0);
+    };
+    let around = all.around(&samples);
+    let sealed = all.sealed();
+    for (shell, around) in shells.iter_mut().zip(around) {
+        shell.inside_out = shell.closed && shell.volume_mm3 < 0.0 && around <= 0;
+        shell.doubled = shell.closed && shell.volume_mm3 > 0.0 && around > 0;
+    }
+    let sealed = shells.iter().zip(sealed).filter(|(_, sealed)| *sealed);
+    let sealed_mm2 = sealed.map(|(shell, _)| shell.area_mm2).sum();
+    (shells, sealed_mm2)
 }
 
 /// Marks the shells that are not closed.
@@ -90,45 +105,96 @@ fn measure(mesh: &Mesh, parts: &Parts) -> (Vec<Shell>, Vec<usize>) {
     )
 }
 
-/// Tells shells that face the wrong way from hollows, by how often the other shells wind
-/// around a point of theirs. Shells that cross each other are judged by that one point.
-fn face(mesh: &Mesh, parts: &Parts, samples: &[usize], shells: &mut [Shell]) {
-    for (part, around) in others_around(mesh, parts, samples, shells) {
-        let shell = &mut shells[part];
-        shell.inside_out = shell.volume_mm3 < 0.0 && around <= 0;
-        shell.doubled = shell.volume_mm3 > 0.0 && around > 0;
+/// How far beside a facet a point of its shell's inside or outside is taken, as a share of the
+/// mesh's size: shells that touch are told from those that lie within each other.
+const BESIDE: f64 = 1e-6;
+
+/// Several shells, to be asked which lie within which.
+struct All<'a> {
+    mesh: &'a Mesh,
+    parts: &'a Parts,
+    shells: &'a [Shell],
+    plumb: Plumb,
+    beside_mm: f64,
+}
+
+impl<'a> All<'a> {
+    /// None for a lone shell.
+    fn of(mesh: &'a Mesh, parts: &'a Parts, shells: &'a [Shell]) -> Option<Self> {
+        let (low, high) = mesh.bounds();
+        (shells.len() > 1).then(|| Self {
+            mesh,
+            parts,
+            shells,
+            plumb: Plumb::new(mesh),
+            beside_mm: BESIDE * (high - low).max_element(),
+        })
+    }
+
+    /// Of every shell, given a facet of each, how often the other closed ones wind about a point
+    /// of what it bounds: so shells that face the wrong way are told from hollows. Shells that
+    /// cross each other are judged by that one point.
+    fn around(&self, samples: &[usize]) -> Vec<i64> {
+        let of_sample = |(part, &sample): (usize, &usize)| {
+            let inside = self.beside(sample, part, -1.0);
+            let mut sum = 0;
+            self.plumb.above(self.mesh, inside, |facet, turn| {
+                let other = self.part(facet);
+                if other != part && self.shells[other].closed {
+                    sum += turn;
+                }
+            });
+            sum
+        };
+        samples.iter().enumerate().map(of_sample).collect()
+    }
+
+    /// Of every shell, whether all of it lies within closed shells that it is no part of.
+    fn sealed(&self) -> Vec<bool> {
+        let mut sealed = vec![true; self.shells.len()];
+        let mut turns = Vec::new();
+        for (facet, &part) in self.parts.of_facets().iter().enumerate() {
+            let part = part as usize;
+            if sealed[part] {
+                sealed[part] = self.encloses(facet, part, &mut turns);
+            }
+        }
+        sealed
+    }
+
+    /// Whether another closed shell winds about the place right over a facet. What counts is any
+    /// one shell: something that floats in a cavity lies within two that cancel each other.
+    fn encloses(&self, facet: usize, part: usize, turns: &mut Vec<(usize, i64)>) -> bool {
+        let outside = self.beside(facet, part, 1.0);
+        turns.clear();
+        self.plumb.above(self.mesh, outside, |facet, turn| {
+            let other = self.part(facet);
+            if other == part || !self.shells[other].closed {
+                return;
+            }
+            match turns.iter_mut().find(|(known, _)| *known == other) {
+                Some((_, sum)) => *sum += turn,
+                None => turns.push((other, turn)),
+            }
+        });
+        turns.iter().any(|(_, sum)| *sum != 0)
+    }
+
+    fn part(&self, facet: usize) -> usize {
+        self.parts.of_facet(facet) as usize
+    }
+
+    /// A point beside a facet: outside of what its shell bounds for 1, inside for −1.
+    fn beside(&self, facet: usize, part: usize, side: f64) -> DVec3 {
+        let out = self.mesh.area_vector(facet).normalize_or_zero();
+        let facing = self.shells[part].volume_mm3.signum();
+        centroid(self.mesh, facet) + out * (side * facing * self.beside_mm)
     }
 }
 
-/// Of every closed shell, how often the other closed ones wind about a point of it.
-fn others_around(
-    mesh: &Mesh,
-    parts: &Parts,
-    samples: &[usize],
-    shells: &[Shell],
-) -> Vec<(usize, i64)> {
-    // A lone shell needs no look at others.
-    let plumb = (shells.len() > 1).then(|| Plumb::new(mesh));
-    let closed = samples
-        .iter()
-        .enumerate()
-        .filter(|(part, _)| shells[*part].closed);
-    closed
-        .map(|(part, &sample)| {
-            let around = match &plumb {
-                Some(plumb) => plumb.winding(mesh, centroid(mesh, sample), |facet| {
-                    let other = parts.of_facet(facet) as usize;
-                    other != part && shells[other].closed
-                }),
-                None => 0,
-            };
-            (part, around)
-        })
-        .collect()
-}
-
-/// Of every facet, whether it lies within a closed shell that it is no part of, as the wall of
-/// a sealed hollow does, or what floats in one: no eye ever sees it.
+/// Of every facet, whether its shell lies within a closed one that it is no part of, as the
+/// wall of a sealed hollow does, or what floats in one: no eye ever sees it. None is where
+/// shells only touch, or cross.
 ///
 /// ```
 /// # fn main() -> Result<(), geometry::mesh::MeshError> {
@@ -143,14 +209,14 @@ fn others_around(
 pub fn sealed_facets(mesh: &Mesh) -> Vec<bool> {
     let edges = Edges::of(mesh);
     let parts = Parts::by_edges(mesh, &edges);
-    let mut sealed = vec![false; parts.count()];
-    if parts.count() > 1 {
-        let (mut shells, samples) = measure(mesh, &parts);
-        open_shells(&parts, &edges, &mut shells);
-        for (part, around) in others_around(mesh, &parts, &samples, &shells) {
-            sealed[part] = around != 0;
-        }
+    if parts.count() < 2 {
+        return vec![false; mesh.triangles().len()];
     }
+    let (mut shells, _) = measure(mesh, &parts);
+    open_shells(&parts, &edges, &mut shells);
+    drop(edges);
+    let all = All::of(mesh, &parts, &shells);
+    let sealed = all.map_or_else(|| vec![false; parts.count()], |all| all.sealed());
     let of_facets = parts.of_facets().iter();
     of_facets.map(|&part| sealed[part as usize]).collect()
 }
@@ -228,18 +294,17 @@ impl Plumb {
         Self { columns, facets }
     }
 
-    /// How often the chosen facets wind around a point: those above it that face up, less
-    /// those that face down.
-    fn winding(&self, mesh: &Mesh, point: DVec3, chosen: impl Fn(usize) -> bool) -> i64 {
+    /// Calls `each` with every facet above a point, and 1 or −1 as it faces up or down: what
+    /// these add up to is how often the facets wind around the point.
+    fn above(&self, mesh: &Mesh, point: DVec3, mut each: impl FnMut(usize, i64)) {
         let [x, y] = self.columns.at(point.truncate());
-        let mut sum = 0;
         for &facet in &self.facets[y * self.columns.count + x] {
             let facet = facet as usize;
-            if chosen(facet) {
-                sum += above(mesh.corners(facet), point);
+            match above(mesh.corners(facet), point) {
+                0 => {}
+                turn => each(facet, turn),
             }
         }
-        sum
     }
 }
 

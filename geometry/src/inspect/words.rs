@@ -43,7 +43,7 @@ pub fn place_words(p: DVec3) -> String {
 }
 
 /// A number to [`DIGITS`] significant digits, or all digits before the point.
-fn significant(value: f64) -> String {
+pub(super) fn significant(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return value.abs().to_string();
     }

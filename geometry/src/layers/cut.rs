@@ -33,7 +33,8 @@ pub struct Layer {
     /// Volume between the layer's bottom and top, mm³: exact for a sound mesh; where shells
     /// overlap or face inwards, or the surface is open, summed from outlines at a few heights.
     pub volume_mm3: f64,
-    /// Exact area of the part's skin between bottom and top, mm². A flat facet exactly
+    /// Exact area of the part's skin between bottom and top, mm², sealed cavities left out where
+    /// they are told ([`cut_seen`]). A flat facet exactly
     /// between two layers belongs to the one its plastic is in.
     pub skin_mm2: f64,
     /// Ends of the outline that met no neighbour: 0 unless the mesh is open there.
@@ -86,19 +87,34 @@ pub enum CutError {
 /// [`CutError`] when the plan makes no sense for this part, the part reaches below the
 /// plate, or the work was cancelled.
 pub fn cut(mesh: &Mesh, plan: &LayerPlan, progress: &Progress) -> Result<Vec<Layer>, CutError> {
-    let layers = cut_as_it_is(mesh, plan, progress)?;
+    cut_seen(mesh, &[], plan, progress)
+}
+
+/// As [`cut`], but the skin of facets that are sealed is left out, as
+/// [`crate::Surface::sealed`] tells them; those beyond the list are seen.
+///
+/// # Errors
+/// As [`cut`].
+pub fn cut_seen(
+    mesh: &Mesh,
+    sealed: &[bool],
+    plan: &LayerPlan,
+    progress: &Progress,
+) -> Result<Vec<Layer>, CutError> {
+    let layers = cut_as_it_is(mesh, sealed, plan, progress)?;
     if layers.iter().all(|layer| layer.open_ends == 0) {
         return Ok(layers);
     }
     // Perhaps it is not open, but has facets that face both ways.
     match orient::alike(mesh, &Edges::of(mesh)) {
-        Some((turned, _)) => cut_as_it_is(&turned, plan, progress),
+        Some((turned, _)) => cut_as_it_is(&turned, sealed, plan, progress),
         None => Ok(layers),
     }
 }
 
 fn cut_as_it_is(
     mesh: &Mesh,
+    sealed: &[bool],
     plan: &LayerPlan,
     progress: &Progress,
 ) -> Result<Vec<Layer>, CutError> {
@@ -108,7 +124,7 @@ fn cut_as_it_is(
     }
     let spans = plan.spans(hi.z)?;
     progress.stage("Cutting into layers");
-    let sweep = Sweep::new(mesh, &spans, ((lo + hi) * 0.5).truncate());
+    let sweep = Sweep::new(mesh, sealed, &spans, ((lo + hi) * 0.5).truncate());
     progress.check()?;
     let by_run = sweep.sort_facets();
     let runs = sweep.run_count();
@@ -132,6 +148,8 @@ type HalfLayer = u32;
 
 struct Sweep<'a> {
     mesh: &'a Mesh,
+    /// Facets whose skin does not count.
+    sealed: &'a [bool],
     spans: &'a [LayerSpan],
     axis: DVec2,
     /// Of every vertex.
@@ -141,7 +159,7 @@ struct Sweep<'a> {
 }
 
 impl<'a> Sweep<'a> {
-    fn new(mesh: &'a Mesh, spans: &'a [LayerSpan], axis: DVec2) -> Self {
+    fn new(mesh: &'a Mesh, sealed: &'a [bool], spans: &'a [LayerSpan], axis: DVec2) -> Self {
         let finder = LayerFinder::new(spans);
         let halves = mesh
             .vertices()
@@ -151,6 +169,7 @@ impl<'a> Sweep<'a> {
             .collect();
         Self {
             mesh,
+            sealed,
             spans,
             axis,
             halves,
@@ -205,9 +224,10 @@ impl<'a> Sweep<'a> {
             let facet = facet as usize;
             let (low, high) = self.reach(facet);
             let clip = FacetClip::new(self.mesh.corners(facet), self.axis);
+            let seen = !self.sealed.get(facet).is_some_and(|sealed| *sealed);
             if clip.is_flat() {
                 let layer = self.layer_of_flat(facet, low as usize / 2, clip.faces_up());
-                if (begin..end).contains(&layer) {
+                if seen && (begin..end).contains(&layer) {
                     sums[layer - begin] += clip.flat_skin();
                 }
                 continue;
@@ -215,7 +235,11 @@ impl<'a> Sweep<'a> {
             let first = begin.max(low as usize / 2);
             for layer in first..end.min(high as usize / 2 + 1) {
                 let span = self.spans[layer];
-                sums[layer - begin] += clip.between(span.bottom_mm, span.top_mm);
+                let mut between = clip.between(span.bottom_mm, span.top_mm);
+                if !seen {
+                    between.skin_mm2 = 0.0;
+                }
+                sums[layer - begin] += between;
                 // The middle is crossed when it is above the lowest vertex only.
                 let middle = 2 * layer as u32 + 1;
                 if low < middle && middle <= high {

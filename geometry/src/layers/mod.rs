@@ -26,7 +26,7 @@ mod winding;
 pub use area_by_height::AreaByHeight;
 pub use between::between;
 pub use contour::Contour;
-pub use cut::{CutError, Layer, cut};
+pub use cut::{CutError, Layer, cut, cut_seen};
 pub use facet::Between;
 pub use plan::{LayerChange, LayerPlan, LayerPlanError, LayerSpan, MOST_LAYERS};
 pub use rows::{RowGrid, Rows, Stretch};

@@ -3,7 +3,8 @@
 //! [`mend`] welds rims that differ by their file's rounding, turns facets the same way,
 //! fills holes, and unites what crosses, overlaps or lies within by the non-zero winding
 //! rule: the same rule by which [`crate::layers`] draws outlines, so a mended part has the
-//! layers that it had unmended. Cavities stay. A sound mesh comes back as it is.
+//! layers that it had unmended. Cavities stay. Slivers are taken out in the end, where the
+//! mesh stays sound. A sound mesh without any comes back as it is.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -19,6 +20,7 @@
 
 mod error;
 mod fill;
+mod slivers;
 mod split;
 #[cfg(test)]
 mod tests;
@@ -34,6 +36,9 @@ pub use error::MendError;
 /// A solid thinner than this share of a cube of its own area is a sheet: 1 stands for 1 mm of
 /// thickness on a kilometre.
 const SHEET: f64 = 1e-6;
+
+/// Slivers stay if taking them out would change the volume by more than this share.
+const VOLUME_MOVED: f64 = 5e-7;
 
 /// A mended mesh.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,8 +59,7 @@ pub fn mend(mesh: &Mesh, progress: &Progress) -> Result<Mended, MendError> {
     progress.check()?;
     let mut done = Vec::new();
     if before.is_sound() {
-        let mesh = split::where_solids_touch(mesh)?;
-        return Ok(Mended { mesh, done });
+        return finished(mesh, &before, done, progress);
     }
     progress.stage("Mending the mesh");
     let mut mesh = closed(mesh, &mut done)?;
@@ -79,14 +83,49 @@ pub fn mend(mesh: &Mesh, progress: &Progress) -> Result<Mended, MendError> {
     progress.stage("Looking over what came out");
     let after = Inspection::of(&mesh);
     progress.check()?;
-    if !after.is_closed() || needs_uniting(&after) || after.inside_out_shells.count > 0 {
+    if !is_mended(&after) {
         let what = after.unmended().into_iter().next().unwrap_or_default();
         return Err(MendError::StillUnsound { what });
     }
+    finished(&mesh, &after, done, progress)
+}
+
+/// Gives each solid vertices of its own and takes slivers out of a mesh that is sound without
+/// that; they stay if it would not be sound after it.
+fn finished(
+    mesh: &Mesh,
+    seen: &Inspection,
+    mut done: Vec<String>,
+    progress: &Progress,
+) -> Result<Mended, MendError> {
+    let mesh = split::where_solids_touch(mesh)?;
+    if seen.slivers.count + seen.empty_facets.count == 0 {
+        return Ok(Mended { mesh, done });
+    }
+    let Some((without, count)) = slivers::taken_out(&mesh) else {
+        return Ok(Mended { mesh, done });
+    };
+    progress.check()?;
+    let after = Inspection::of(&without);
+    progress.check()?;
+    let moved = (after.volume_mm3 / seen.volume_mm3 - 1.0).abs();
+    if !is_mended(&after) || moved.is_nan() || moved > VOLUME_MOVED {
+        return Ok(Mended { mesh, done });
+    }
+    done.push(counted(
+        count,
+        "1 sliver was taken out.",
+        "slivers were taken out.",
+    ));
     Ok(Mended {
-        mesh: split::where_solids_touch(&mesh)?,
+        mesh: without,
         done,
     })
+}
+
+/// Whether nothing is left to mend.
+fn is_mended(seen: &Inspection) -> bool {
+    seen.is_closed() && !needs_uniting(seen) && seen.inside_out_shells.count == 0
 }
 
 /// Whether a volume, mm³, is next to nothing for its area, mm².

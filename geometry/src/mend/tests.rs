@@ -224,3 +224,41 @@ fn names_are_kept() {
         assert!(x < 1.0 || one.groups().is_in(facet, "lid"));
     }
 }
+
+/// A block with a corner next to another on a side of two facets, so that needles lie there, and
+/// one within a facet next to its side, so that a cap does.
+#[test]
+fn slivers_are_taken_out() {
+    let thin = 3e-5;
+    let block = block(8.0);
+    let (mut vertices, mut facets) = (block.vertices().to_vec(), block.triangles().to_vec());
+    let [a, b, c] = facets[0];
+    let beside = vertices.len() as u32;
+    let [from, to] = [a, b].map(|v| vertices[v as usize]);
+    vertices.push(from + (to - from).normalize() * thin);
+    for i in 0..facets.len() {
+        let side = (0..3).map(|k| [0, 1, 2].map(|j| facets[i][(k + j) % 3]));
+        let mut split = side.filter(|s| [s[0], s[1]] == [a, b] || [s[0], s[1]] == [b, a]);
+        if let Some([p, q, r]) = split.next() {
+            facets[i] = [p, beside, r];
+            facets.push([beside, q, r]);
+        }
+    }
+    let (last, within) = (facets.len() - 3, vertices.len() as u32);
+    let [p, q, r] = facets[last];
+    assert!(![p, q, r].contains(&c) && ![p, q, r].contains(&beside));
+    let [pp, qq, rr] = [p, q, r].map(|v| vertices[v as usize]);
+    let middle = 0.5 * (pp + qq);
+    vertices.push(middle + (rr - middle).normalize() * thin);
+    facets[last] = [p, q, within];
+    facets.extend([[q, r, within], [r, p, within]]);
+    let slender = Mesh::new(vertices, facets).unwrap();
+    let before = Inspection::of(&slender);
+    assert!(before.is_sound(), "{:?}", before.findings());
+    assert_eq!((before.slivers.count, before.facets), (3, 16));
+    let mended = mended(&slender);
+    let after = Inspection::of(&mended);
+    assert!(after.is_sound() && after.slivers.count + after.empty_facets.count == 0);
+    assert_eq!(after.facets, 14);
+    near(mended.volume_mm3(), 512.0, 1e-6);
+}

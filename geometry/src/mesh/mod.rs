@@ -13,6 +13,7 @@ use glam::DVec3;
 pub use edges::Edges;
 pub use groups::Groups;
 pub use parts::Parts;
+pub(crate) use weld::has_three_corners;
 pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 
 /// A welded triangle mesh in millimetres.

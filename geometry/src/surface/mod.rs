@@ -11,6 +11,9 @@ use std::sync::{Arc, OnceLock};
 use glam::DVec3;
 
 use crate::Mesh;
+#[cfg(doc)]
+use crate::inspect::sealed_facets;
+use seen::Seen;
 
 mod adjacency;
 pub(crate) mod bisection;
@@ -20,6 +23,7 @@ pub(crate) mod geodesic;
 pub mod level;
 mod ray;
 pub mod refine;
+mod seen;
 mod slice;
 
 pub use adjacency::Adjacency;
@@ -63,6 +67,7 @@ struct Parts {
     tree: bvh::Bvh,
     adjacency: OnceLock<Adjacency>,
     shells: OnceLock<Vec<u32>>,
+    seen: OnceLock<Option<Seen>>,
 }
 
 impl Surface {
@@ -74,6 +79,7 @@ impl Surface {
             tree,
             adjacency: OnceLock::new(),
             shells: OnceLock::new(),
+            seen: OnceLock::new(),
         }))
     }
 
@@ -129,6 +135,34 @@ impl Surface {
     /// over shared edges. Worked out when first asked for.
     pub fn shells(&self) -> &[u32] {
         self.0.shells.get_or_init(|| self.adjacency().shells())
+    }
+
+    /// For each facet whether no eye ever sees it, as [`sealed_facets`] tells; empty where all
+    /// are seen. Worked out when first asked for.
+    pub fn sealed(&self) -> &[bool] {
+        self.seen().map_or(&[], |seen| &seen.sealed)
+    }
+
+    /// Whether no eye ever sees a facet: it bounds a sealed cavity, or lies in one.
+    pub fn is_sealed(&self, facet: u32) -> bool {
+        self.sealed()
+            .get(facet as usize)
+            .is_some_and(|&sealed| sealed)
+    }
+
+    /// As [`Surface::nearest_within`], of the skin that is seen: all but what is sealed.
+    pub fn nearest_seen_within(&self, point_mm: DVec3, max_mm: f64) -> Option<SurfacePoint> {
+        let Some(seen) = self.seen() else {
+            return self.nearest_within(point_mm, max_mm);
+        };
+        let near = seen.tree.nearest(&seen.mesh, point_mm, max_mm)?;
+        let facet = seen.facets.get(near.facet as usize).copied()?;
+        Some(SurfacePoint { facet, ..near })
+    }
+
+    fn seen(&self) -> Option<&Seen> {
+        let seen = self.0.seen.get_or_init(|| Seen::of(&self.0.mesh));
+        seen.as_ref()
     }
 
     /// Calls `each` with every facet that reaches into a box (and perhaps a few that only

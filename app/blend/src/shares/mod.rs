@@ -47,8 +47,16 @@ pub enum ShareError {
         value: f64,
     },
     /// The sum is off.
-    #[error("the shares add up to {0}, not 1; change one of them")]
+    #[error("the shares add up to {}, not 1; change one of them", in_short(*.0))]
     Sum(f64),
+}
+
+/// A sum without the dirt of rounding behind its last digit.
+fn in_short(sum: f64) -> f64 {
+    match sum.is_finite() && sum.abs() < 1e9 {
+        true => (sum * 1e7).round() / 1e7,
+        false => sum,
+    }
 }
 
 impl Shares {
@@ -208,6 +216,8 @@ mod tests {
             })
         );
         assert!(Shares::from_weights(&[0.0, 0.0]).is_err());
+        let off = Shares::new(&[0.7, 0.1]).expect_err("not 1");
+        assert!(off.to_string().contains("add up to 0.8,"), "{off}");
         assert!(Shares::from_weights(&[f64::NAN]).is_err());
         assert_eq!(shares(&[3.0, 1.0]).to_string(), "75 / 25");
     }

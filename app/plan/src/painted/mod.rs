@@ -8,7 +8,6 @@ use std::sync::Arc;
 
 use blend::{Lab, MixModel, Ramp, Shares, Spacing, VisibleArea, Xyz};
 use geometry::field::{FieldError, visible_area};
-use geometry::inspect::sealed_facets;
 use geometry::mask::MaskError;
 use geometry::surface::{Classes, LevelCut, rising};
 use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
@@ -223,10 +222,15 @@ impl Painted {
                 .map_err(fault)?,
         };
         let area = (fade.spacing == Spacing::EqualArea).then(|| {
-            let sealed = sealed_facets(self.surface.mesh());
-            let unseen = |facet: u32| sealed.get(facet as usize).copied().unwrap_or(false);
+            let unseen = |facet: u32| self.surface.is_sealed(facet);
             let here = |at: SurfacePoint| !unseen(at.facet) && self.region_at(at) == index;
-            let (at_mm, below) = visible_area(&field, &self.surface, here);
+            let ends = (fade.stops.first(), fade.stops.last());
+            let span_mm = match ends {
+                (Some(first), Some(last)) => (first.at_mm, last.at_mm),
+                _ => (f64::NEG_INFINITY, f64::INFINITY),
+            };
+            let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
+            let (at_mm, below) = visible_area(&field, &self.surface, span_mm, finest_mm, here);
             VisibleArea { at_mm, below }
         });
         Ok(PreparedPaint::of(
@@ -315,8 +319,8 @@ impl Painted {
         Some(field.at(point))
     }
 
-    /// The visible area of each region, mm²: they add up to the area of the mesh. Edges are
-    /// followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
+    /// The visible area of each region, mm²: they add up to the area of the mesh without what is
+    /// sealed. Edges are followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
     /// nozzles may be missed.
     ///
     /// # Errors
@@ -329,6 +333,7 @@ impl Painted {
         let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
         let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
         for found in cut.refine(ByRegion(self), finest_mm, progress)?.areas() {
+            // What is sealed has a class of its own, which no region has.
             if let Some(area) = areas.get_mut(found.class as usize) {
                 *area = found.area_mm2;
             }
@@ -371,10 +376,13 @@ struct ByRegion<'a>(&'a Painted);
 
 impl Classes for ByRegion<'_> {
     fn class(&self, at: SurfacePoint) -> u32 {
-        self.0.region_at(at) as u32
+        match self.0.surface.is_sealed(at.facet) {
+            true => u32::MAX,
+            false => self.0.region_at(at) as u32,
+        }
     }
 
     fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
-        self.0.region_is_even(facet, corners_mm)
+        self.0.surface.is_sealed(facet) || self.0.region_is_even(facet, corners_mm)
     }
 }

@@ -24,7 +24,7 @@ pub(super) struct Interior {
 }
 
 /// Samples the inside of a layer's outline on rows `apart_mm` from each other. `region_step_at` is
-/// asked at the point of the skin nearest to each sample that is no deeper than `skin_mm`.
+/// asked at the point of the visible skin nearest to each sample that is no deeper than `skin_mm`.
 pub(super) fn sample(
     surface: &Surface,
     contours: &[Contour],
@@ -44,7 +44,7 @@ pub(super) fn sample(
             let mut i = 0.0;
             while i < count {
                 let point = DVec3::new(from + (i + 0.5) * width, y, height_mm);
-                let near = surface.nearest_within(point, LOOK * skin_mm);
+                let near = surface.nearest_seen_within(point, LOOK * skin_mm);
                 let depth = near.map_or(LOOK * skin_mm, |p| p.point_mm.distance(point));
                 match near {
                     Some(at) if depth <= skin_mm => {

@@ -8,7 +8,7 @@
 //! - Other regions (painted spots, spheres, sides) share layers. **Colour reaches
 //!   [`Plan::skin_mm`](crate::Plan::skin_mm) beneath the surface**: plastic no deeper than
 //!   that goes with the region of the nearest point of the skin, above, below or beside it.
-//! - Plastic deeper than that is free: it is never seen, goes with the layer's largest dose,
+//! - Plastic deeper than that, and plastic about a sealed cavity, is free: it is never seen, goes with the layer's largest dose,
 //!   and causes no change of blend.
 //! - What is laid of a layer is the plan's [`Filling`](crate::Filling): walls, solid bottoms and
 //!   tops, and a share of the rest, measured on the layer's real outlines.
@@ -137,7 +137,8 @@ impl Schedule {
     ) -> Result<Self, ScheduleError> {
         let plan = painted.plan();
         progress.stage("Cutting layers");
-        let cut = layers::cut(painted.surface().mesh(), &plan.layers, progress)?;
+        let surface = painted.surface();
+        let cut = layers::cut_seen(surface.mesh(), surface.sealed(), &plan.layers, progress)?;
         progress.stage("Assigning blends to layers");
         let hollow = match laid {
             Some(laid) if laid.layers_mm3.len() != cut.len() => {

@@ -31,7 +31,8 @@ pub(super) fn shortest_stretches(
     shortest
 }
 
-/// The region at even steps round a contour, and how long they are, mm.
+/// The region at even steps round a contour, and how long they are, mm; none round a sealed
+/// cavity, which nobody sees.
 fn walk(
     surface: &Surface,
     contour: &Contour,
@@ -56,6 +57,9 @@ fn walk(
         while (regions.len() as f64 + 0.5) * step_mm < passed + side {
             let t = ((regions.len() as f64 + 0.5) * step_mm - passed) / side;
             let at = surface.nearest(a.lerp(*b, t).extend(height_mm));
+            if surface.is_sealed(at.facet) {
+                return (Vec::new(), 0.0);
+            }
             regions.push(layer_regions.at(at).region);
         }
         passed += side;

@@ -4,7 +4,7 @@ use geometry::{DVec3, LayerSpan, Surface, SurfacePoint};
 
 use super::region_steps::{RegionStep, Tally};
 
-/// The area of each region step on the skin between a layer's bottom and top, mm². Facets are cut at
+/// The area of each region step on the visible skin between a layer's bottom and top, mm². Facets are cut at
 /// both heights and then into pieces no longer than `piece_mm`, of which the middle decides.
 ///
 /// A flat facet exactly at a height belongs to the layer that its plastic is in, as in
@@ -20,6 +20,7 @@ pub(super) fn areas_mm2(
     (low.z, high.z) = (span.bottom_mm, span.top_mm);
     let mut facets = Vec::new();
     surface.facets_in_box(low, high, |facet| facets.push(facet));
+    facets.retain(|&facet| !surface.is_sealed(facet));
     facets.sort_unstable();
     for facet in facets {
         let corners = surface.mesh().corners(facet as usize);

@@ -1,13 +1,13 @@
 //! What a person should know before printing.
 
-use blend::{Shares, ciede2000};
+use blend::{Shares, Spacing, ciede2000};
 use geometry::{Mask, layers};
 use serde::{Deserialize, Serialize};
 
 use super::Layer;
 use super::apportion::Apportioned;
 use crate::document::Region;
-use crate::{Painted, Plan};
+use crate::{Paint, Painted, Plan};
 
 /// A colour missed by less than this is not worth a word (about the least difference that is
 /// seen side by side: common practice, no source).
@@ -52,6 +52,8 @@ pub enum Concern {
     WallUnknown,
     /// Layers are thinner or thicker than the machine lays well.
     LayerHeight,
+    /// A fade changes by more from one layer to the next than the plan's steps.
+    CoarseFade,
     /// A region does not come out as it is asked for.
     Smeared,
 }
@@ -179,6 +181,9 @@ pub(super) fn of(
             );
             found.push(about(Concern::TooNarrow, range, text));
         }
+        if let Some((range, text)) = coarse_fade(painted, region, cut, layers) {
+            found.push(about(Concern::CoarseFade, range, text));
+        }
         if let Some((range, text)) = limits(painted, name, region, cut, layers) {
             found.push(about(Concern::Limits, range, text));
         }
@@ -256,6 +261,45 @@ fn no_skin(region: &Region, area: f64) -> Option<String> {
             region.name
         )
     })
+}
+
+/// A fade along the height has one blend a layer, so its steps are the layers: where they are
+/// larger than the plan allows, only another fade or other layers help.
+fn coarse_fade(
+    painted: &Painted,
+    region: usize,
+    cut: &[layers::Layer],
+    layers: &[Layer],
+) -> Option<(Range, String)> {
+    let planned = painted.plan().regions.get(region)?;
+    let Paint::Fade { along, fade } = &planned.paint else {
+        return None;
+    };
+    if !along.depends_on_height_only() {
+        return None;
+    }
+    let bound = painted.plan().step_de00;
+    let lab = |layer: &Layer| {
+        let mut doses = layer.doses.iter().filter(|d| d.region == region);
+        doses.next().map(|dose| dose.lab)
+    };
+    let steps = layers.windows(2).enumerate().filter_map(|(below, pair)| {
+        let step = ciede2000(lab(&pair[0])?, lab(&pair[1])?);
+        (step > bound).then_some((below, step))
+    });
+    let steps: Vec<(usize, f64)> = steps.collect();
+    let worst = steps.iter().map(|(_, step)| *step).fold(0.0, f64::max);
+    let range = Range::of(steps.iter().flat_map(|&(below, _)| [below, below + 1]))?;
+    let advice = match fade.spacing {
+        Spacing::Linear => "Set its spacing to EqualSteps, spread it over more height",
+        _ => "Spread it over more height",
+    };
+    let (low, high) = (cut.get(range.first)?, cut.get(range.last)?);
+    let text = format!(
+        "Region '{}', {:.2} to {:.2} mm high: the fade changes by up to ΔE00 {worst:.1} from one          layer to the next, more than step_de00 ({bound}). {advice}, or print thinner layers.",
+        planned.name, low.span.bottom_mm, high.span.top_mm
+    );
+    Some((range, text))
 }
 
 /// Blends that the machine feeds otherwise than asked.

@@ -7,6 +7,7 @@ use plan::watch::Watch;
 
 use super::html::{self, Cell, list, swatch, table};
 use super::page::Page;
+use crate::amount::amount;
 use crate::markup::escaped;
 use crate::sheet::{Facts, RegionFact};
 
@@ -187,8 +188,8 @@ pub(super) fn spools(page: &Page<'_>, facts: &Facts) -> String {
                 )),
                 Cell::Text(known),
                 Cell::Number(format!("{} mm", spool.diameter_mm)),
-                Cell::Number(format!("{:.1} g", fact.mass_g)),
-                Cell::Number(format!("{:.2} m", fact.length_m)),
+                Cell::Number(format!("{} g", amount(fact.mass_g))),
+                Cell::Number(format!("{} m", amount(fact.length_m))),
                 Cell::Number(percent(fact.share)),
             ]
         })
@@ -259,7 +260,7 @@ pub(super) fn waste(page: &Page<'_>) -> String {
             ("Takes about", format!("{:.0} minutes", waste.minutes)),
             (
                 "Flushed inside the part",
-                format!("{:.1} cm³", waste.inside_mm3 / 1000.0),
+                format!("{} cm³", amount(waste.inside_mm3 / 1000.0)),
             ),
         ]),
     };

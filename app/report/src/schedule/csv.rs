@@ -9,6 +9,7 @@ use plan::schedule::{Dose, Layer};
 use plan::{AsPrinted, Schedule};
 
 use super::fields::{comment, number};
+use crate::amount::amount;
 use crate::print_quality;
 
 /// Writes the schedule as CSV: lines that begin with `#` say what it was made from, then come
@@ -51,8 +52,10 @@ fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io
     comment(out, "Review", &from.review)?;
     for (i, spool) in schedule.totals.spools.iter().enumerate() {
         let value = format!(
-            "{}, {:.2} g, {:.3} m",
-            spool.name, spool.mass_g, spool.length_m
+            "{}, {} g, {} m",
+            spool.name,
+            amount(spool.mass_g),
+            amount(spool.length_m)
         );
         comment(out, &format!("Spool {}", i + 1), &value)?;
     }

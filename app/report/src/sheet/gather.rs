@@ -9,7 +9,7 @@ use plan::schedule::{Layer, Provenance, Totals};
 use plan::{AsPrinted, Machine, Paint, Painted, Region, Schedule};
 
 use super::facts::{ColourShare, Column, Fact, Facts, Heights, Mark, RegionFact, Slice, SpoolFact};
-use super::legend::amount;
+use crate::amount::amount;
 use crate::print_quality::{self, Outcome};
 use project::cautions;
 

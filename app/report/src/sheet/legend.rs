@@ -1,6 +1,7 @@
 //! Spools, regions and totals, side by side; regions flow into as many rows as they need.
 
 use super::facts::{Fact, Facts, RegionFact, SpoolFact};
+use crate::amount::amount;
 use crate::page::{Align, Page, Rect};
 use crate::page::{style, text};
 
@@ -188,15 +189,6 @@ fn draw_totals(page: &mut Page, totals: &[Fact], area: Rect) {
     }
 }
 
-/// A number with about three figures that matter.
-pub(super) fn amount(value: f64) -> String {
-    match value.abs() {
-        v if v < 0.995 => format!("{value:.2}"),
-        v if v < 99.95 => format!("{value:.1}"),
-        _ => format!("{value:.0}"),
-    }
-}
-
 /// A share in percent.
 pub(super) fn percent(share: f64) -> String {
     let percent = share * 100.0;
@@ -213,9 +205,6 @@ mod tests {
 
     #[test]
     fn numbers_read_well() {
-        assert_eq!(amount(0.123), "0.12");
-        assert_eq!(amount(12.34), "12.3");
-        assert_eq!(amount(123.4), "123");
         assert_eq!(percent(0.0), "0.0 %");
         assert_eq!(percent(0.0001), "< 0.1 %");
         assert_eq!(percent(0.0312), "3.1 %");

@@ -1,6 +1,7 @@
 //! `tintfall layers`.
 
 use geometry::LayerPlan;
+use geometry::inspect::sealed_facets;
 use geometry::layers::{self, CutError, Layer};
 use serde::Serialize;
 
@@ -15,8 +16,8 @@ Example:
   tintfall layers cup.stl --first 0.3 --layer 0.2 --json > cup-layers.json
 
 Area and perimeter are of the outline at the layer's middle height. Volume and skin are exact
-between the layer's bottom and top. Where shells overlap or the mesh is open, volume is summed
-from outlines.")]
+between the layer's bottom and top, the skin without sealed cavities. Where shells overlap or the
+mesh is open, volume is summed from outlines.")]
 pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
@@ -56,7 +57,8 @@ impl Args {
         let plan = LayerPlan::plain(self.first, self.layer);
         let layers = console.working(|progress| {
             let part = self.part.read(progress)?;
-            layers::cut(&part.mesh, &plan, progress).map_err(|error| match error {
+            let sealed = sealed_facets(&part.mesh);
+            layers::cut_seen(&part.mesh, &sealed, &plan, progress).map_err(|error| match error {
                 CutError::Cancelled(_) => Fault::Cancelled,
                 error => Fault::Input(format!("{}: {error}", self.part.mesh.display())),
             })

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use package::{FILES, Prepared, prepare_along};
 use project::job::Job;
+use report::amount::amount;
 
 use super::sliced::Sliced;
 use crate::console::Console;
@@ -77,13 +78,17 @@ fn told(folder: &std::path::Path, prepared: &Prepared) -> String {
     }
     let mass_g: f64 = totals.spools.iter().map(|s| s.mass_g).sum();
     text.push_str(&format!(
-        "{} layers, {mass_g:.1} g of plastic, {} blend changes\n",
-        totals.layers, totals.blend_changes
+        "{} layers, {} g of plastic, {} blend changes\n",
+        totals.layers,
+        amount(mass_g),
+        totals.blend_changes
     ));
     for spool in &totals.spools {
         text.push_str(&format!(
-            "  {:>8.1} g {:>8.2} m  {}\n",
-            spool.mass_g, spool.length_m, spool.name
+            "  {:>8} g {:>8} m  {}\n",
+            amount(spool.mass_g),
+            amount(spool.length_m),
+            spool.name
         ));
     }
     for line in prepared.summary.as_printed.lines() {

@@ -53,6 +53,8 @@ pub enum Command {
     Prepare,
     /// Write schedule and sheet into a folder.
     PrepareIn(PathBuf),
+    /// Mend the mesh, here and whenever the plan is read.
+    Mend,
     /// Open the system's dialog for files.
     Browse(Browse),
     /// Go to the start page.

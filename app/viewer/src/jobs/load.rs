@@ -26,6 +26,8 @@ pub enum Source {
     Demo(String),
     /// What a window that is gone has left.
     Left(Left),
+    /// The part that is open, its mesh mended.
+    Mended(Box<Plan>, Origin),
 }
 
 impl Source {
@@ -39,6 +41,7 @@ impl Source {
                 .into_owned(),
             Self::Demo(name) => name.clone(),
             Self::Left(left) => left.about.title.clone(),
+            Self::Mended(plan, _) => plan.mesh.file.clone(),
         }
     }
 }
@@ -65,6 +68,8 @@ pub struct Loaded {
     pub on_disk: OnDisk,
     /// What is done with once the part is shown.
     pub left: Option<Left>,
+    /// Whether it is the part that was open, on its mended mesh.
+    pub mended: bool,
 }
 
 impl Loaded {
@@ -91,6 +96,7 @@ impl Loaded {
             notes: Vec::new(),
             warnings: Vec::new(),
             left: None,
+            mended: false,
         })
     }
 }
@@ -116,6 +122,7 @@ pub fn run(source: Source, progress: &Progress) -> Result<Loaded, Stop> {
             looked_over(plan, origin, surface, Told::default(), progress)
         }
         Source::Left(left) => open_left(left, progress),
+        Source::Mended(plan, origin) => open_mended(*plan, origin, progress),
     }
 }
 
@@ -186,6 +193,22 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         findings: stood.findings,
     };
     looked_over(plan, origin, surface, told, progress)
+}
+
+fn open_mended(mut plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
+    let file = origin.mesh_file.clone().ok_or_else(|| {
+        Stop::Failed("this part came from no mesh file that could be mended".to_owned())
+    })?;
+    plan.mesh.mend = true;
+    let stood = placed_mesh(&file, &plan.mesh, progress)?;
+    let surface = Surface::new(Arc::new(stood.mesh));
+    let told = Told {
+        notes: stood.notes,
+        findings: stood.findings,
+    };
+    let mut loaded = looked_over(plan, origin, surface, told, progress)?;
+    loaded.mended = true;
+    Ok(loaded)
 }
 
 fn open_left(left: Left, progress: &Progress) -> Result<Loaded, Stop> {

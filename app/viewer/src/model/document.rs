@@ -27,7 +27,7 @@ pub struct Document {
     pub surface: Surface,
     /// Least and greatest corner, mm.
     pub bounds_mm: (DVec3, DVec3),
-    /// Area of the skin, mm².
+    /// Area of the skin that is seen, mm².
     pub area_mm2: f64,
     /// Volume, mm³.
     pub volume_mm3: f64,
@@ -48,7 +48,7 @@ impl Document {
     pub fn new(plan: Plan, origin: Origin, surface: Surface, findings: Vec<String>) -> Self {
         Self {
             bounds_mm: surface.mesh().bounds(),
-            area_mm2: surface.mesh().area_mm2(),
+            area_mm2: visible_area_mm2(&surface),
             volume_mm3: surface.mesh().volume_mm3(),
             surface,
             findings,
@@ -59,6 +59,16 @@ impl Document {
             drag: None,
             origin,
         }
+    }
+
+    /// The same part on its mended mesh, which this is: with the plan, and all that can be undone,
+    /// of before. That the plan mends its mesh is no step of undo.
+    pub fn taking_over(mut self, before: Self) -> Self {
+        self.plan = before.plan;
+        self.plan.mesh.mend = true;
+        self.history = before.history;
+        self.history.mark_unsaved();
+        self
     }
 
     /// The plan as it is now.
@@ -187,6 +197,12 @@ impl Document {
     pub fn middle_mm(&self) -> DVec3 {
         (self.bounds_mm.0 + self.bounds_mm.1) * 0.5
     }
+}
+
+fn visible_area_mm2(surface: &Surface) -> f64 {
+    let mesh = surface.mesh();
+    let facets = (0..mesh.triangles().len()).filter(|&facet| !surface.is_sealed(facet as u32));
+    facets.map(|facet| mesh.area_vector(facet).length()).sum()
 }
 
 /// Whether an edit sets what the plan has already.

@@ -1,8 +1,10 @@
 //! The part: its size, what the check of its mesh found, and how it is cut into layers.
 
 use egui::{Grid, TextEdit, Ui};
+use geometry::inspect::volume_words;
 use plan::{Edit, Wall};
 
+use super::shortcuts;
 use super::widgets::{self, Number, Turned, heading, note, warning};
 use crate::commands::{Command, Commands};
 use crate::session::Session;
@@ -12,7 +14,9 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let Some(doc) = &session.doc else { return };
     let (lo, hi) = doc.bounds_mm;
     let size = hi - lo;
-    let (area, volume) = (doc.area_mm2, doc.volume_mm3);
+    let solid = session.summary.totals.as_ref().map(|t| t.solid_mm3);
+    // Of a mesh that is not sound the outlines tell what its facets don't.
+    let (area, volume) = (doc.area_mm2, solid.unwrap_or(doc.volume_mm3));
     let triangles = doc.mesh().triangles().len();
     let findings = doc.findings.clone();
     let file = doc.origin.mesh_file.clone();
@@ -27,7 +31,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
                 ("Depth (y)", format!("{} mm", widgets::mm(size.y))),
                 ("Height (z)", format!("{} mm", widgets::mm(size.z))),
                 ("Skin", widgets::area(area)),
-                ("Volume", format!("{:.1} cm³", volume / 1000.0)),
+                ("Volume", volume_words(volume)),
                 ("Triangles", format!("{triangles}")),
                 (
                     "Weight, all solid",
@@ -45,10 +49,26 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     for finding in &findings {
         warning(ui, finding.as_str());
     }
+    mending(ui, session, send);
     ui.add_space(8.0);
     layers(ui, session, send);
     ui.add_space(8.0);
     wall(ui, session, send);
+}
+
+/// What can be done about a mesh that is not sound.
+fn mending(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let mends = session.doc.as_ref().is_some_and(|doc| doc.plan().mesh.mend);
+    if mends {
+        note(ui, "The plan mends the mesh each time it is read.");
+    }
+    if session.can(&Command::Mend) {
+        let button = ui.button("Mend the mesh");
+        let hint = shortcuts::hint(&Command::Mend);
+        if button.on_hover_text(hint).clicked() {
+            send.send(Command::Mend);
+        }
+    }
 }
 
 fn title(ui: &mut Ui, session: &Session, send: &mut Commands) {

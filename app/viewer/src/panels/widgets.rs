@@ -246,7 +246,8 @@ pub fn grams(grams: f64) -> String {
     match grams {
         g if g >= 100.0 => format!("{g:.0} g"),
         g if g >= 10.0 => format!("{g:.1} g"),
-        g => format!("{g:.2} g"),
+        g if g >= 0.1 => format!("{g:.2} g"),
+        g => format!("{} g", report::amount::amount(g)),
     }
 }
 
@@ -255,7 +256,8 @@ pub fn area(mm2: f64) -> String {
     match mm2 {
         a if a >= 10_000.0 => format!("{:.0} cm²", a / 100.0),
         a if a >= 1000.0 => format!("{:.1} cm²", a / 100.0),
-        a => format!("{a:.0} mm²"),
+        a if a >= 10.0 => format!("{a:.0} mm²"),
+        a => geometry::inspect::area_words(a),
     }
 }
 

@@ -37,6 +37,7 @@ impl Session {
             | Command::Layers(_)
             | Command::Show(_)
             | Command::NextLook => open,
+            Command::Mend => self.can_mend(),
             Command::Undo => self.doc.as_ref().is_some_and(|d| d.undo_label().is_some()),
             Command::Redo => self.doc.as_ref().is_some_and(|d| d.redo_label().is_some()),
             // The base region covers everything: it stays, and stays at the bottom.
@@ -110,6 +111,7 @@ impl Session {
             Command::DropUnsaved(then) => self.drop_unsaved(then),
             Command::Prepare => self.ask_prepare(),
             Command::PrepareIn(folder) => self.prepare(&folder),
+            Command::Mend => self.mend(),
             Command::Browse(what) => self.browse(what),
             Command::Close => self.ask_to(After::Close),
             Command::Quit => self.ask_to(After::Quit),

@@ -206,7 +206,7 @@ impl Session {
         at.z -= 0.5 * (top_mm - bottom_mm);
         let near = painted
             .surface()
-            .nearest_within(at, painted.plan().machine.nozzle_mm)?;
+            .nearest_seen_within(at, painted.plan().machine.nozzle_mm)?;
         let planned = painted.lab_at(near);
         let laid = Xyz::from_srgb(piece.colour?).to_lab();
         Some((Xyz::from_lab(planned).to_srgb(), ciede2000(planned, laid)))

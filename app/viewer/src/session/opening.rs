@@ -162,7 +162,48 @@ impl Session {
         }
     }
 
+    /// Whether something is wrong with the mesh that mending may put right.
+    pub(super) fn can_mend(&self) -> bool {
+        let unsound = |doc: &Document| {
+            !doc.found.is_empty() && !doc.plan().mesh.mend && doc.origin.mesh_file.is_some()
+        };
+        self.loading.is_none() && self.doc.as_ref().is_some_and(unsound)
+    }
+
+    /// Mends the mesh of the part that is open, and has the plan do so from now on.
+    pub(super) fn mend(&mut self) {
+        if let Some(doc) = &self.doc {
+            let (plan, origin) = (Box::new(doc.plan().clone()), doc.origin.clone());
+            let job = Job::start("Mending the mesh", &self.waker, move |progress| {
+                load::run(Source::Mended(plan, origin), progress)
+            });
+            self.loading = Some(job);
+        }
+    }
+
+    /// Puts the part that is open on its mended mesh: the plan stays, and what was chosen.
+    fn show_mended(&mut self, loaded: Loaded) {
+        let Some(before) = self.doc.take() else {
+            return;
+        };
+        let chosen = std::mem::take(&mut self.chosen);
+        let on_disk = std::mem::take(&mut self.on_disk);
+        let view = (self.view.camera, self.view.cursor_mm, self.view.cut);
+        self.show(Loaded {
+            mended: false,
+            ..loaded
+        });
+        self.chosen = chosen;
+        self.on_disk = on_disk;
+        (self.view.camera, self.view.cursor_mm, self.view.cut) = view;
+        self.view.fit_wanted = false;
+        self.doc = self.doc.take().map(|doc| doc.taking_over(before));
+    }
+
     fn show(&mut self, loaded: Loaded) {
+        if loaded.mended {
+            return self.show_mended(loaded);
+        }
         self.close();
         for warning in &loaded.warnings {
             self.notices.warning(warning.clone());

@@ -410,3 +410,39 @@ fn the_tray_keeps_its_pieces_apart_in_a_narrow_window_too() {
         );
     }
 }
+
+/// Two blocks that cross: told, mended at a click, and the plan with its steps of undo stays.
+#[test]
+fn a_mesh_is_mended_at_a_click_and_the_plan_stays() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let block = block().mesh().as_ref().clone();
+    let moved = block.clone().map(|p| p + DVec3::new(15.0, 7.0, 0.0));
+    let both = geometry::Mesh::join([block, moved.expect("moved")]).expect("joined");
+    let file = folder.path().join("crossing.stl");
+    std::fs::write(&file, geometry::read::mesh_to_stl(&both)).expect("written");
+    let mut session = opened(&file);
+    titled(&mut session, "Two blocks");
+    let faults = |session: &Session| session.doc.as_ref().map_or(0, |doc| doc.found.len());
+    assert!(faults(&session) > 0 && session.can(&Command::Mend));
+    session.apply(Command::ShowDrawer(
+        tintfall_viewer::model::page::Drawer::Part,
+    ));
+    let mut harness = shown(session);
+    click(&mut harness, "Mend the mesh");
+    settle(&mut harness);
+    let session = harness.state();
+    assert_eq!(faults(session), 0, "{:?}", session.notices);
+    assert!(!session.can(&Command::Mend));
+    let doc = session.doc.as_ref().expect("a part");
+    let overlap = 25.0 * 33.0 * 60.0;
+    let volume = doc.mesh().volume_mm3();
+    assert!(
+        (volume - (2.0 * 96_000.0 - overlap)).abs() < 1e-3,
+        "{volume}"
+    );
+    assert_eq!(doc.title(), "Two blocks");
+    assert!(doc.plan().mesh.mend && doc.is_unsaved());
+    harness.state_mut().apply(Command::Undo);
+    let plan = plan_of(&harness);
+    assert!(plan.title != "Two blocks" && plan.mesh.mend);
+}

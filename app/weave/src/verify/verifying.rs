@@ -326,7 +326,7 @@ impl Run<'_> {
         let (_, part) = self.copies.to_part(plate);
         // The outer line's middle lies half a line within the skin, the next one's three halves.
         let visible_mm = painted.plan().machine.nozzle_mm;
-        let Some(near) = painted.surface().nearest_within(part, visible_mm) else {
+        let Some(near) = painted.surface().nearest_seen_within(part, visible_mm) else {
             return;
         };
         // The face that stood on the bed is not seen.

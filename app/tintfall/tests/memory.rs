@@ -1,0 +1,64 @@
+//! Memory that runs out ends in words and code 1, under the program's own bound and the system's.
+#![cfg(target_os = "linux")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+mod common;
+
+use std::fs;
+use std::process::{Command, Output};
+
+use geometry::read::mesh_to_stl;
+use geometry::solids;
+
+fn told(output: &Output, words: &[&str]) {
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{error}");
+    for word in words {
+        assert!(error.contains(word), "{error}");
+    }
+    assert!(!error.contains("panicked"), "{error}");
+}
+
+#[test]
+fn it_is_told_in_words_at_what_stage() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let ball = solids::icosphere(20.0, 7).unwrap();
+    fs::write(path.join("ball.stl"), mesh_to_stl(&ball)).unwrap();
+    // Reading takes over 20 MB, and looking it over more than 60.
+    let bounded = common::run(path, &["inspect", "ball.stl", "--memory", "0.06"]);
+    told(
+        &bounded,
+        &["memory ran out at this stage: ", "0.06 GiB", "--memory"],
+    );
+    common::done(path, &["inspect", "ball.stl", "--memory", "2"]);
+    let limited = Command::new("sh")
+        .current_dir(path)
+        .args(["-c", "ulimit -v 150000; exec \"$0\" inspect ball.stl"])
+        .arg(env!("CARGO_BIN_EXE_tintfall"))
+        .output()
+        .unwrap();
+    told(&limited, &["memory ran out"]);
+    let refused = common::run(path, &["inspect", "ball.stl", "--memory", "-1"]);
+    assert_eq!(refused.status.code(), Some(2));
+    // What was being written is gone.
+    common::done(path, &["new", "ball.stl"]);
+    let args = [
+        "prepare",
+        "ball.plan.ron",
+        "--out",
+        "out",
+        "--memory",
+        "0.15",
+    ];
+    told(
+        &common::run(path, &args),
+        &["memory ran out at this stage: "],
+    );
+    let mut left: Vec<String> = fs::read_dir(path)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    left.sort();
+    assert_eq!(left, ["ball.plan.ron", "ball.stl"]);
+}

@@ -61,6 +61,13 @@ impl Progress {
         )
     }
 
+    /// Hands the stage's name to whoever must not ask for memory; nothing if it is being set.
+    pub fn with_stage(&self, tell: impl FnOnce(&str)) {
+        if let Ok(stage) = self.0.stage.try_lock() {
+            tell(&stage);
+        }
+    }
+
     /// Asks the work to stop at its next check.
     pub fn cancel(&self) {
         self.0.cancelled.store(true, Ordering::Relaxed);

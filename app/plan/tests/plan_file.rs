@@ -250,6 +250,28 @@ fn all_faults_are_told_at_once_in_the_order_of_the_text() {
     assert!(error.faults[0].spot.line < error.faults[1].spot.line);
 }
 
+/// The grammar stops at shares that do not add up; what stands behind them is told all the same.
+#[test]
+fn faults_behind_shares_that_do_not_add_up_are_told_as_well() {
+    let text = example()
+        .replace("[0.0, 1.0]", "[0.7, 0.1]")
+        .replace("first_layer_mm: 0.3", "first_layer_mm: -1.0")
+        .replace("[0.5, 0.5]", "[0.5, 0.9]")
+        .replace("at_mm: 18.0", "at_mm: 0.0");
+    let error = Plan::from_ron(&text).expect_err("four faults");
+    let told: Vec<String> = error.faults.iter().map(ToString::to_string).collect();
+    assert_eq!(told.len(), 4, "{told:?}");
+    for (fault, word) in told.iter().zip([
+        "first_layer_mm",
+        "add up to 0.8,",
+        "not beyond stop 1",
+        "add up to 1.4,",
+    ]) {
+        assert!(fault.contains(word), "{fault}");
+    }
+    assert!(error.faults.is_sorted_by_key(|f| f.spot.line));
+}
+
 #[test]
 fn broken_texts_are_refused_and_never_panic() {
     for end in (0..example().trim_end().len())

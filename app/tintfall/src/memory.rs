@@ -31,6 +31,7 @@ pub struct Allocator;
 static ALLOCATOR: Allocator = Allocator;
 
 static RAN_OUT: AtomicBool = AtomicBool::new(false);
+static TOLD: AtomicBool = AtomicBool::new(false);
 static BOUND: AtomicU64 = AtomicU64::new(u64::MAX);
 static HELD_BACK: Mutex<Vec<u8>> = Mutex::new(Vec::new());
 static WORK: OnceLock<Progress> = OnceLock::new();
@@ -75,7 +76,7 @@ pub fn watch(work: &Progress, most_gib: Option<f64>) {
         held.reserve_exact(RESERVE);
     }
     let tidier = thread::Builder::new().spawn(|| {
-        while !RAN_OUT.load(Ordering::Acquire) {
+        while !TOLD.load(Ordering::Acquire) {
             thread::park();
         }
         project::write::give_up();
@@ -109,15 +110,13 @@ fn ran_out(bytes: usize) -> ! {
     let mut line = std::io::stderr().lock();
     let _ = write!(line, "tintfall: memory ran out");
     if let Some(work) = WORK.get() {
-        let (stage, _) = work.seen();
-        let _ = match stage.is_empty() {
-            true => write!(line, ": {bytes} bytes were asked for"),
-            false => write!(
-                line,
-                " at this stage: {stage}; {bytes} bytes were asked for"
-            ),
-        };
+        work.with_stage(|stage| {
+            if !stage.is_empty() {
+                let _ = write!(line, " at this stage: {stage}");
+            }
+        });
     }
+    let _ = write!(line, "; {bytes} bytes were asked for");
     let _ = match BOUND.load(Ordering::Relaxed) {
         u64::MAX => write!(line, ", more than the system gives."),
         bound => write!(
@@ -132,6 +131,7 @@ fn ran_out(bytes: usize) -> ! {
          more with --memory. Nothing was left half-written."
     );
     drop(line);
+    TOLD.store(true, Ordering::Release);
     if let Some(tidier) = TIDIER.get() {
         tidier.unpark();
         thread::sleep(TIDY);

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
-use geometry::mend::MendError;
+use geometry::mend::{MendError, close_cracks, closed_cracks};
 use geometry::place::{Axis, Placement, Stand, Unit};
 use geometry::read::{Problem, ReadError, Reading, read_mesh};
 use geometry::{Mesh, Progress};
@@ -55,7 +55,11 @@ impl PartArgs {
         let placement = self.placement();
         let mut options = placement.read_options();
         options.progress = progress.clone();
-        let reading = read_mesh(&self.mesh, &options).map_err(not_read)?;
+        let mut reading = read_mesh(&self.mesh, &options).map_err(not_read)?;
+        if let Some((closed, count)) = close_cracks(&reading.mesh) {
+            reading.mesh = closed;
+            reading.notes.push(closed_cracks(count));
+        }
         let mesh = placement
             .apply(reading.mesh.clone())
             .map_err(|error| Fault::Input(format!("{}: {error}", self.mesh.display())))?;

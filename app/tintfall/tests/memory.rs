@@ -25,16 +25,16 @@ fn it_is_told_in_words_at_what_stage() {
     let path = folder.path();
     let ball = solids::icosphere(20.0, 7).unwrap();
     fs::write(path.join("ball.stl"), mesh_to_stl(&ball)).unwrap();
-    // Reading takes over 20 MB, and looking it over more than 60.
-    let bounded = common::run(path, &["inspect", "ball.stl", "--memory", "0.06"]);
+    // Reading takes over 20 MB, and looking it over more than 40.
+    let bounded = common::run(path, &["inspect", "ball.stl", "--memory", "0.03"]);
     told(
         &bounded,
-        &["memory ran out at this stage: ", "0.06 GiB", "--memory"],
+        &["memory ran out at this stage: ", "0.03 GiB", "--memory"],
     );
     common::done(path, &["inspect", "ball.stl", "--memory", "2"]);
     let limited = Command::new("sh")
         .current_dir(path)
-        .args(["-c", "ulimit -v 150000; exec \"$0\" inspect ball.stl"])
+        .args(["-c", "ulimit -v 60000; exec \"$0\" inspect ball.stl"])
         .arg(env!("CARGO_BIN_EXE_tintfall"))
         .output()
         .unwrap();

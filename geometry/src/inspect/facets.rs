@@ -10,7 +10,7 @@ use crate::Mesh;
 const ROUNDING: f64 = 1e-12;
 
 /// Of a part smaller than usual, a facet lower than this share of the part is a sliver.
-const SHARE: f64 = 1e-5;
+const SHARE: f64 = 1e-4;
 
 /// How far the shape of a facet is from none.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -77,10 +77,12 @@ impl Inspection {
             self.doubled_found(),
             self.crossing_found(),
             self.overlapping_found(),
+            self.sheet_found(),
             self.volume_found(),
             self.search_found(),
             self.non_manifold_found(),
             self.touching_found(),
+            self.walls_found(),
             self.duplicates_found(),
             self.thin_found(),
             self.size_found(),
@@ -202,11 +204,8 @@ impl Inspection {
     fn crossing_found(&self) -> Option<Finding> {
         let tally = self.crossings.crossing;
         let advice = match self.crossings.cross_themselves() {
-            true => {
-                "A shell passes through itself. Layers are still right. To fix it, draw that shell \
-                 again."
-            }
-            false => MEND,
+            true => format!("A shell passes through itself. Layers are still right. {MEND}"),
+            false => MEND.to_owned(),
         };
         tally_found(
             tally,
@@ -232,6 +231,18 @@ impl Inspection {
         )
     }
 
+    /// A closed surface without anything in it.
+    fn sheet_found(&self) -> Option<Finding> {
+        (self.holes.is_empty() && self.is_sheet()).then(|| Finding {
+            severity: Severity::Fault,
+            what:
+                "The mesh bounds next to nothing: it is a sheet, or its facets cancel each other."
+                    .into(),
+            where_mm: None,
+            what_to_do: MEND.into(),
+        })
+    }
+
     /// How large the error is, and a fault where nothing else tells why.
     fn volume_found(&self) -> Option<Finding> {
         let off = self.volume_error();
@@ -246,7 +257,8 @@ impl Inspection {
             + self.holes.len()
             > 0;
         let compared = match off {
-            off if off < -1.0 + VOLUME_OFF => "less than nothing".to_owned(),
+            off if off < -1.0 - VOLUME_OFF => "less than nothing".to_owned(),
+            off if off < -1.0 + VOLUME_OFF => "nothing at all".to_owned(),
             off if off < 0.0 => format!("{:.3} % too little", -100.0 * off),
             off => format!("{:.3} % too much", 100.0 * off),
         };
@@ -303,6 +315,20 @@ impl Inspection {
             format!(
                 "Along {} solids touch, or a wall within the part ends.",
                 counted(tally.count, "edge", "edges")
+            ),
+            "",
+        )
+    }
+
+    fn walls_found(&self) -> Option<Finding> {
+        let tally = self.touching_facets;
+        tally_found(
+            tally,
+            Severity::Note,
+            format!(
+                "{} on others that face the other way: solids touch there. Areas of skin count \
+                 them, though nobody sees them.",
+                counted(tally.count, "facet lies", "facets lie")
             ),
             "",
         )

@@ -74,10 +74,14 @@ pub struct Inspection {
     /// Facets that have area, but are lower than [`Inspection::sliver_mm`].
     pub slivers: Tally,
     /// The height below which a facet is a sliver, mm: [`CRACK_MM`], and of parts smaller than
-    /// 10 mm a hundred-thousandth of their size.
+    /// 1 mm a ten-thousandth of their size.
     pub sliver_mm: f64,
-    /// Facets with the same corners as an earlier one, whichever way they face.
+    /// Facets with the same corners as an earlier one, whichever way they face, but for
+    /// [`Inspection::touching_facets`].
     pub duplicate_facets: Tally,
+    /// Pairs of facets that lie on each other, facing opposite ways, of two shells: solids touch
+    /// there.
+    pub touching_facets: Tally,
     /// Closed shells that face inwards and are not the wall of a hollow.
     pub inside_out_shells: Tally,
     /// Closed shells that face outwards within another: their volume counts twice.
@@ -99,7 +103,7 @@ impl Inspection {
         let ((edge_faults, (shells, sealed_mm2)), crossings) = rayon::join(
             || {
                 rayon::join(
-                    || EdgeFaults::of(mesh, &edges),
+                    || EdgeFaults::of(mesh, &edges, &parts),
                     || shells::find(mesh, &parts, &edges),
                 )
             },
@@ -129,6 +133,7 @@ impl Inspection {
             slivers: facets.slivers,
             sliver_mm: facets.sliver_mm,
             duplicate_facets: edge_faults.duplicates,
+            touching_facets: edge_faults.walls,
             cracked_vertices,
             crossings,
         };
@@ -158,6 +163,12 @@ impl Inspection {
         self.holes.is_empty() && self.flipped_edges.count == 0
     }
 
+    /// Whether the plastic has next to no volume for the area: the mesh is a sheet, or its facets
+    /// cancel each other.
+    pub fn is_sheet(&self) -> bool {
+        is_sheet(self.volume_mm3.abs(), self.area_mm2)
+    }
+
     /// How far off the facets' own volume is, as a share of the plastic's: 0 for a sound mesh.
     pub(crate) fn volume_error(&self) -> f64 {
         match self.volume_mm3 {
@@ -165,6 +176,16 @@ impl Inspection {
             solid => self.facet_volume_mm3 / solid - 1.0,
         }
     }
+}
+
+/// A solid thinner than this share of a cube of its own area is a sheet: 1 stands for 1 mm of
+/// thickness on a kilometre.
+const SHEET: f64 = 1e-6;
+
+/// Whether a volume, mm³, is next to nothing for its area, mm².
+pub(crate) fn is_sheet(volume_mm3: f64, area_mm2: f64) -> bool {
+    // Of a cube, volume² is area³ / 216.
+    volume_mm3 <= 0.0 || volume_mm3 * volume_mm3 * 216.0 < SHEET * SHEET * area_mm2.powi(3)
 }
 
 /// What the edges tell.
@@ -176,10 +197,11 @@ struct EdgeFaults {
     touching: Tally,
     flipped: Tally,
     duplicates: Tally,
+    walls: Tally,
 }
 
 impl EdgeFaults {
-    fn of(mesh: &Mesh, edges: &Edges) -> Self {
+    fn of(mesh: &Mesh, edges: &Edges, parts: &Parts) -> Self {
         let mut faults = Self::default();
         for edge in edges.iter() {
             let middle = || {
@@ -201,7 +223,7 @@ impl EdgeFaults {
                 }
             }
             if let [_, _, ..] = edge.uses {
-                faults.count_duplicates(mesh, edge);
+                faults.count_duplicates(mesh, edge, parts);
             }
         }
         faults
@@ -209,23 +231,30 @@ impl EdgeFaults {
 
     /// Facets with the same corners share all edges; they are counted at the one between
     /// their two least vertices.
-    fn count_duplicates(&mut self, mesh: &Mesh, edge: crate::mesh::edges::Edge<'_>) {
+    fn count_duplicates(&mut self, mesh: &Mesh, edge: crate::mesh::edges::Edge<'_>, parts: &Parts) {
         let third = |facet: u32| {
             let corners = mesh.triangles()[facet as usize];
             corners
                 .into_iter()
                 .find(|&v| v != edge.from && v != edge.to)
         };
-        let mut thirds: Vec<(Option<u32>, u32)> = edge
+        let mut thirds: Vec<(Option<u32>, u32, bool)> = edge
             .uses
             .iter()
-            .map(|u| (third(u.facet), u.facet))
-            .filter(|(third, _)| *third > Some(edge.to))
+            .map(|u| (third(u.facet), u.facet, u.forward))
+            .filter(|(third, ..)| *third > Some(edge.to))
             .collect();
         thirds.sort_unstable();
-        for pair in thirds.windows(2) {
-            if pair[0].0 == pair[1].0 {
-                self.duplicates.add(|| centroid(mesh, pair[1].1 as usize));
+        for same in thirds.chunk_by(|a, b| a.0 == b.0) {
+            if let [(_, first, forward), (_, second, other_way)] = same
+                && forward != other_way
+                && parts.of_facet(*first as usize) != parts.of_facet(*second as usize)
+            {
+                self.walls.add(|| centroid(mesh, *second as usize));
+                continue;
+            }
+            for (_, again, _) in same.iter().skip(1) {
+                self.duplicates.add(|| centroid(mesh, *again as usize));
             }
         }
     }

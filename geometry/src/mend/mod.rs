@@ -27,15 +27,11 @@ mod tests;
 mod tidy;
 mod unite;
 
-use crate::inspect::Inspection;
+use crate::inspect::{Inspection, is_sheet};
 use crate::mesh::{Edges, orient};
 use crate::{Mesh, Progress};
 
 pub use error::MendError;
-
-/// A solid thinner than this share of a cube of its own area is a sheet: 1 stands for 1 mm of
-/// thickness on a kilometre.
-const SHEET: f64 = 1e-6;
 
 /// Slivers stay if taking them out would change the volume by more than this share.
 const VOLUME_MOVED: f64 = 5e-7;
@@ -66,7 +62,7 @@ pub fn mend(mesh: &Mesh, progress: &Progress) -> Result<Mended, MendError> {
     progress.check()?;
     let seen = Inspection::of(&mesh);
     progress.check()?;
-    if is_sheet(seen.volume_mm3.abs(), seen.area_mm2) {
+    if seen.is_sheet() {
         return Err(MendError::NoSolid);
     }
     if needs_uniting(&seen) {
@@ -128,12 +124,6 @@ fn is_mended(seen: &Inspection) -> bool {
     seen.is_closed() && !needs_uniting(seen) && seen.inside_out_shells.count == 0
 }
 
-/// Whether a volume, mm³, is next to nothing for its area, mm².
-fn is_sheet(volume: f64, area: f64) -> bool {
-    // Of a cube, volume² is area³ / 216.
-    volume <= 0.0 || volume * volume * 216.0 < SHEET * SHEET * area.powi(3)
-}
-
 /// Whether shells must be cut where they meet.
 fn needs_uniting(seen: &Inspection) -> bool {
     let winding = seen.crossings.count() + seen.doubled_shells.count + seen.duplicate_facets.count;
@@ -143,6 +133,24 @@ fn needs_uniting(seen: &Inspection) -> bool {
         // A lone shell only needs to be turned; which of several are hollows, winding tells.
         _ => winding > 0 || crowded || seen.shells.len() > 1,
     }
+}
+
+/// A surface whose corners differ in the last digits that its file holds, as some CAD programs
+/// write it, closed by welding them, and how many went: no fault that anyone need be asked about.
+/// None where nothing is open, or welding alone does not close all of it.
+pub fn close_cracks(mesh: &Mesh) -> Option<(Mesh, usize)> {
+    let (welded, count) = tidy::weld_rims(mesh)?;
+    let closed = Edges::of(&welded).iter().all(|edge| edge.balance() == 0);
+    closed.then_some((welded, count))
+}
+
+/// What [`close_cracks`] did, in words.
+pub fn closed_cracks(count: usize) -> String {
+    counted(
+        count,
+        "1 corner that differed from its neighbour by rounding was welded to it.",
+        "corners that differed from their neighbours by rounding were welded to them.",
+    )
 }
 
 /// Welds, drops, turns and fills, until every edge has as many facets one way as the other.

@@ -15,6 +15,10 @@ use crate::{Cancelled, Progress};
 /// that, in the middle of a large facet, may be missed.
 const LOOK: f64 = 4.0;
 
+/// Sides of pieces are numbered in 32 bits. Beyond this many pieces, which take 60 GB, nothing is
+/// cut finer; how far areas may be off then is told with them.
+const MOST_NODES: usize = 1 << 30;
+
 /// Halvings with which the place of an edge is found along a side.
 const HALVINGS: usize = 16;
 
@@ -195,7 +199,7 @@ impl<C: Classes> Work<C> {
             asked = self.mesh.nodes.len();
             let wanted = on_all(fresh.clone(), |node| self.wants_cut(node as u32));
             for (node, wanted) in fresh.zip(wanted) {
-                if wanted {
+                if wanted && self.mesh.nodes.len() < MOST_NODES {
                     self.mesh.cut(node as u32);
                 }
             }

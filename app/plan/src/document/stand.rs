@@ -1,7 +1,7 @@
 //! A mesh that was read, mended if the plan says so, looked over, and stood on the bed.
 
 use geometry::inspect::{Finding, Inspection, Severity};
-use geometry::mend::{MendError, mend};
+use geometry::mend::{MendError, close_cracks, closed_cracks, mend};
 use geometry::place::PlaceError;
 use geometry::read::Reading;
 use geometry::{Cancelled, Mesh, Progress};
@@ -72,6 +72,10 @@ impl MeshSource {
             );
         } else {
             progress.stage("Inspecting the mesh");
+            if let Some((closed, count)) = close_cracks(&mesh) {
+                mesh = closed;
+                notes.push(closed_cracks(count));
+            }
             findings = Inspection::of(&mesh).findings();
             findings.retain(|f| f.severity > Severity::Note);
             progress.check()?;

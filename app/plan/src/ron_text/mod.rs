@@ -35,6 +35,9 @@ pub use path::{Path, Step};
 /// The most faults of one text that are told.
 pub const MOST_FAULTS: usize = 100;
 
+/// Longer texts, bytes, are not read again for what stands behind the first fault.
+const LONGEST_READ_AGAIN: usize = 1 << 20;
+
 /// Something wrong in a document, before anyone has looked where it stands in a text.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{what}")]
@@ -134,7 +137,9 @@ pub trait Document: Serialize + DeserializeOwned {
 pub fn read<D: Document>(text: &str) -> Result<D, TextError> {
     let places = Places::of(text);
     check_version::<D>(&places)?;
-    let document: D = options().from_str(text).map_err(from_ron)?;
+    let document: D = options()
+        .from_str(text)
+        .map_err(|error| all_faults::<D>(text, error))?;
     if document.version() != D::VERSION {
         // A number, or its name, was written in a way that only the grammar sees through.
         let spot = places.locate(&Path::field("version"));
@@ -254,6 +259,63 @@ fn one(spot: Spot, what: String) -> TextError {
             what,
         }],
     }
+}
+
+/// The grammar stops at the first list of numbers that makes no sense, such as shares that do not
+/// add up. For what stands behind it, that list is taken for a plain one and the text read again.
+fn all_faults<D: Document>(text: &str, first: ron::error::SpannedError) -> TextError {
+    let (mut text, mut error) = (text.to_owned(), first);
+    let mut faults = Vec::new();
+    loop {
+        let is_value = matches!(error.code, ron::Error::Message(_));
+        let told = from_ron(error);
+        let spot = told.faults.first().map(|fault| fault.spot);
+        faults.extend(told.faults);
+        let again = is_value && faults.len() < MOST_FAULTS && text.len() < LONGEST_READ_AGAIN;
+        let Some(plain) = spot.filter(|_| again).and_then(|s| plain_list_at(&text, s)) else {
+            break;
+        };
+        text = plain;
+        match options().from_str::<D>(&text) {
+            Ok(document) => {
+                faults.extend(placed(&text, document.problems()).faults);
+                break;
+            }
+            Err(next) => error = next,
+        }
+    }
+    faults.sort_by_key(|f| (f.spot.line, f.spot.column));
+    faults.truncate(MOST_FAULTS);
+    TextError { faults }
+}
+
+/// The text with the list of numbers that ends at a place made one of which the first is 1 and
+/// the others are 0; nothing else moves.
+fn plain_list_at(text: &str, spot: Spot) -> Option<String> {
+    let before: usize = text
+        .split_inclusive('\n')
+        .take(spot.line.checked_sub(1)?)
+        .map(str::len)
+        .sum();
+    let line = text.get(before..)?;
+    let column = spot.column.checked_sub(1)?;
+    let within: usize = line.chars().take(column).map(char::len_utf8).sum();
+    let end = text.get(..before + within)?.rfind(']')?;
+    let start = text.get(..end)?.rfind('[')? + 1;
+    let between = text.get(end + 1..before + within)?;
+    let numbers = text.get(start..end)?;
+    let is_number = |c: char| c.is_ascii_alphanumeric() || " \t\r\n.,+-_".contains(c);
+    let count = numbers.split(',').filter(|n| !n.trim().is_empty()).count();
+    if count == 0 || !numbers.chars().all(is_number) || between.contains(['[', '(', ':']) {
+        return None;
+    }
+    let plain = format!("1{}", ",0".repeat(count - 1));
+    let width = numbers.len();
+    let plain = format!("{plain:<width$}");
+    if plain == numbers || plain.len() != width {
+        return None;
+    }
+    Some(format!("{}{plain}{}", text.get(..start)?, text.get(end..)?))
 }
 
 fn from_ron(error: ron::error::SpannedError) -> TextError {

@@ -296,7 +296,8 @@ fn coarse_fade(
     };
     let (low, high) = (cut.get(range.first)?, cut.get(range.last)?);
     let text = format!(
-        "Region '{}', {:.2} to {:.2} mm high: the fade changes by up to ΔE00 {worst:.1} from one          layer to the next, more than step_de00 ({bound}). {advice}, or print thinner layers.",
+        "Region '{}', {:.2} to {:.2} mm high: the fade changes by up to ΔE00 {worst:.1} from one \
+         layer to the next, more than step_de00 ({bound}). {advice}, or print thinner layers.",
         planned.name, low.span.bottom_mm, high.span.top_mm
     );
     Some((range, text))

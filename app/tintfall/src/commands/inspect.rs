@@ -90,6 +90,10 @@ fn in_words(report: &Report<'_>, part: &Part) -> String {
     };
     line("size", format!("{} mm", [x, y, z].map(length).join(" × ")));
     line("area", area_words(mesh.area_mm2));
+    if mesh.sealed_mm2 > 0.0 {
+        let sealed = area_words(mesh.sealed_mm2);
+        line("sealed", format!("{sealed} of it, which nobody sees"));
+    }
     line("volume", volume_words(mesh.volume_mm3));
     line(
         "facets",

@@ -79,7 +79,7 @@ def spread(errors, allowed=1e-6):
 
 def solid_of(vertices, faces):
     return manifold3d.Manifold(manifold3d.Mesh64(
-        np.asarray(vertices, float), np.asarray(faces, np.uint64)))
+        np.array(vertices, float), np.array(faces, np.uint64)))
 
 
 def united(mesh):

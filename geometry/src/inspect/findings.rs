@@ -197,7 +197,7 @@ impl Inspection {
                 "{} within another and facing outwards: the volume there counts twice.",
                 counted(tally.count, "shell lies", "shells lie")
             ),
-            format!("If it is meant as a hollow, flip its facets. If it is solid: {MEND}"),
+            format!("Flip its facets if it is meant as a hollow. If it is solid: {MEND}"),
         )
     }
 

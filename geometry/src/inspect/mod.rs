@@ -73,7 +73,7 @@ pub struct Inspection {
     pub empty_facets: Tally,
     /// Facets that have area, but are lower than [`Inspection::sliver_mm`].
     pub slivers: Tally,
-    /// The height below which a facet is a sliver, mm: [`CRACK_MM`], and of parts smaller than
+    /// The height below which a facet is a sliver, mm: a tenth of a micron, and of parts smaller than
     /// 1 mm a ten-thousandth of their size.
     pub sliver_mm: f64,
     /// Facets with the same corners as an earlier one, whichever way they face, but for

@@ -6,8 +6,8 @@ use serde::Serialize;
 use crate::Mesh;
 
 /// Rim vertices nearer to each other than this, mm, make a crack rather than a hole; it is
-/// also the height below which a facet is a sliver. A tenth of a micron: no printer shows
-/// it, and single-precision files cannot hold it for parts of more than a metre.
+/// also the height below which a facet of a part of usual size is a sliver. A tenth of a
+/// micron: no printer shows it, and single-precision files cannot hold it for parts of more than a metre.
 pub(crate) const CRACK_MM: f64 = 1e-4;
 
 /// A hole narrower than this on the average, mm, is a slit: facets meet there without

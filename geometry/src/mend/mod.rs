@@ -98,7 +98,9 @@ fn finished(
     if seen.slivers.count + seen.empty_facets.count == 0 {
         return Ok(Mended { mesh, done });
     }
-    let Some((without, count)) = slivers::taken_out(&mesh) else {
+    let Some((without, count)) =
+        slivers::taken_out(&mesh, 0.5 * VOLUME_MOVED * seen.volume_mm3.abs())
+    else {
         return Ok(Mended { mesh, done });
     };
     progress.check()?;

@@ -18,9 +18,10 @@ use crate::mesh::has_three_corners;
 const MOST_PASSES: usize = 32;
 
 /// The mesh without the slivers that can be taken out, and how many went; none if none can.
-/// Expects a closed mesh whose solids share no vertex.
-pub(super) fn taken_out(mesh: &Mesh) -> Option<(Mesh, usize)> {
-    let mut work = Work::new(mesh);
+/// Expects a closed mesh whose solids share no vertex. All that is done moves no more volume
+/// than `most_mm3` about.
+pub(super) fn taken_out(mesh: &Mesh, most_mm3: f64) -> Option<(Mesh, usize)> {
+    let mut work = Work::new(mesh, most_mm3);
     let before = work.slivers().len();
     for _ in 0..MOST_PASSES {
         if !work.pass() {
@@ -37,6 +38,8 @@ pub(super) fn taken_out(mesh: &Mesh) -> Option<(Mesh, usize)> {
 struct Work<'a> {
     mesh: &'a Mesh,
     sliver_mm: f64,
+    /// How much volume may still be moved, mm³.
+    left_mm3: f64,
     /// Facets by their numbers in the mesh; those that went are gone.
     facets: Vec<Option<[u32; 3]>>,
 }
@@ -45,10 +48,11 @@ struct Work<'a> {
 type Around = FxHashMap<u32, SmallVec<[u32; 8]>>;
 
 impl<'a> Work<'a> {
-    fn new(mesh: &'a Mesh) -> Self {
+    fn new(mesh: &'a Mesh, most_mm3: f64) -> Self {
         // A facet that names a vertex twice has no sides, so nothing needs it.
         let facets = mesh.triangles().iter();
         Self {
+            left_mm3: most_mm3,
             sliver_mm: sliver_mm(mesh),
             facets: facets
                 .map(|&corners| has_three_corners(corners).then_some(corners))
@@ -124,14 +128,27 @@ impl<'a> Work<'a> {
         if self.at(a).distance(self.at(b)) > self.sliver_mm {
             return false;
         }
-        for (gone, stays) in [(a, b), (b, a)] {
+        // A corner of the part should stay, and what lies on one of its edges or faces go.
+        let moves = |gone: u32, stays: u32| {
+            let facets = around.get(&gone).into_iter().flatten();
+            let corners = facets.filter_map(|&f| self.facets[f as usize]);
+            corners.map(|c| self.volume_mm3(c, stays)).sum::<f64>()
+        };
+        let (first, second) = (moves(a, b), moves(b, a));
+        let mut ways = [(a, b, first), (b, a, second)];
+        if second < first {
+            ways.reverse();
+        }
+        for (gone, stays, moved_mm3) in ways {
             let (Some(about_gone), Some(about_stays)) = (around.get(&gone), around.get(&stays))
             else {
                 continue;
             };
-            if !self.may_join(gone, stays, about_gone, about_stays) {
+            let fits = moved_mm3 <= self.left_mm3;
+            if !fits || !self.may_join(gone, stays, about_gone, about_stays) {
                 continue;
             }
+            self.left_mm3 -= moved_mm3;
             for &facet in about_gone.iter().chain(about_stays) {
                 let Some(corners) = self.facets[facet as usize] else {
                     continue;
@@ -204,6 +221,7 @@ impl<'a> Work<'a> {
         let opposed = place.is_some_and(|i| theirs[(i + 1) % 3] == a);
         let joined = |f: &u32| self.facets[*f as usize].is_some_and(|t| t.contains(&d));
         let (first, second) = ([a, d, c], [d, b, c]);
+        let moved_mm3 = self.volume_mm3(corners, d);
         // Names go with whole facets, so none may take skin of another's.
         let names = [sliver, other].map(|f| self.mesh.groups().of_facet(f as usize));
         let fits = opposed
@@ -211,16 +229,25 @@ impl<'a> Work<'a> {
             && !stale.contains(&d)
             && !about_c.iter().any(joined)
             && names[0] == names[1]
+            && moved_mm3 <= self.left_mm3
             && self.shape(theirs) == Thin::No
             && [first, second]
                 .into_iter()
                 .all(|new| self.faces_as(new, theirs) && self.height(new) > self.height(corners));
         if fits {
+            self.left_mm3 -= moved_mm3;
             stale.extend([a, b, c, d]);
             self.facets[sliver as usize] = Some(first);
             self.facets[other as usize] = Some(second);
         }
         fits
+    }
+
+    /// The volume between a facet and a vertex, mm³.
+    fn volume_mm3(&self, corners: [u32; 3], vertex: u32) -> f64 {
+        let apex = self.at(vertex);
+        let [a, b, c] = corners.map(|v| self.at(v) - apex);
+        a.dot(b.cross(c)).abs() / 6.0
     }
 
     /// The least height of a facet, mm.

@@ -293,11 +293,7 @@ pub fn scheduled(
     standing: &Standing,
     progress: &Progress,
 ) -> Result<Schedule, PrepareError> {
-    let painted = &job.painted;
-    let made = match laid {
-        Some(laid) => Schedule::along(painted, laid, progress),
-        None => Schedule::new(painted, progress),
-    };
+    let made = Schedule::along(&job.painted, laid, progress);
     let mut schedule = made.map_err(not_scheduled)?;
     schedule.provenance.review = standing.words();
     Ok(schedule)

@@ -1,11 +1,11 @@
 //! Subtractive mixing after Kubelka and Munk.
 
 use super::{
-    Behind, Component, MixModel, OPAQUE_SCATTER_PER_MM, Saunderson, reflectance_of_layer,
+    Behind, Component, OPAQUE_SCATTER_PER_MM, Reflects, Saunderson, reflectance_of_layer,
     reflectance_of_thick,
 };
 use crate::spectrum::{BANDS, Spectrum};
-use crate::{MAX_COMPONENTS, Shares, Spool, Xyz};
+use crate::{MAX_COMPONENTS, Shares, Spool};
 
 /// Kubelka–Munk mixing: in each band the absorption K and the scattering S of a blend are the
 /// sums of its components', weighted by share.
@@ -109,7 +109,7 @@ impl KubelkaMunk {
     }
 }
 
-impl MixModel for KubelkaMunk {
+impl Reflects for KubelkaMunk {
     fn name(&self) -> String {
         self.name.clone()
     }
@@ -118,32 +118,19 @@ impl MixModel for KubelkaMunk {
         self.components.len()
     }
 
-    fn mix(&self, shares: &Shares) -> Xyz {
-        self.reflectance(shares).to_xyz()
+    fn reflectance(&self, shares: &Shares) -> Spectrum {
+        KubelkaMunk::reflectance(self, shares)
     }
 
-    fn wall(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Xyz {
-        self.wall_reflectance(shares, thickness_mm, behind).to_xyz()
-    }
-
-    fn spectrum(&self, shares: &Shares) -> Option<Spectrum> {
-        Some(self.reflectance(shares))
-    }
-
-    fn wall_spectrum(
-        &self,
-        shares: &Shares,
-        thickness_mm: f64,
-        behind: Behind,
-    ) -> Option<Spectrum> {
-        Some(self.wall_reflectance(shares, thickness_mm, behind))
+    fn wall_reflectance(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Spectrum {
+        KubelkaMunk::wall_reflectance(self, shares, thickness_mm, behind)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Lab, SpoolColour, Srgb, ciede2000, spool::Translucent};
+    use crate::{Lab, MixModel, SpoolColour, Srgb, ciede2000, spool::Translucent};
     use proptest::prelude::*;
 
     fn spool(code: [u8; 3]) -> Spool {

@@ -1,9 +1,9 @@
 //! A blend as the strand that leaves the nozzle: stirred, side by side, or between.
 
 use super::mixing::MOST_EXPONENT;
-use super::{Behind, Component, KubelkaMunk, MixModel, Mixing, Saunderson};
+use super::{Behind, Component, KubelkaMunk, Mixing, Reflects, Saunderson};
 use crate::spectrum::{BANDS, Spectrum};
-use crate::{MAX_COMPONENTS, Shares, Xyz};
+use crate::{MAX_COMPONENTS, Shares};
 
 /// Spools that meet as a [`Mixing`] says.
 ///
@@ -192,7 +192,7 @@ fn power_root(value: f64, exponent: f64) -> f64 {
     }
 }
 
-impl MixModel for Strand {
+impl Reflects for Strand {
     fn name(&self) -> String {
         self.stirred.name()
     }
@@ -201,32 +201,19 @@ impl MixModel for Strand {
         self.stirred.count()
     }
 
-    fn mix(&self, shares: &Shares) -> Xyz {
-        self.reflectance(shares).to_xyz()
+    fn reflectance(&self, shares: &Shares) -> Spectrum {
+        Strand::reflectance(self, shares)
     }
 
-    fn wall(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Xyz {
-        self.wall_reflectance(shares, thickness_mm, behind).to_xyz()
-    }
-
-    fn spectrum(&self, shares: &Shares) -> Option<Spectrum> {
-        Some(self.reflectance(shares))
-    }
-
-    fn wall_spectrum(
-        &self,
-        shares: &Shares,
-        thickness_mm: f64,
-        behind: Behind,
-    ) -> Option<Spectrum> {
-        Some(self.wall_reflectance(shares, thickness_mm, behind))
+    fn wall_reflectance(&self, shares: &Shares, thickness_mm: f64, behind: Behind) -> Spectrum {
+        Strand::wall_reflectance(self, shares, thickness_mm, behind)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Spool, SpoolColour, Srgb, ciede2000};
+    use crate::{MixModel, Spool, SpoolColour, Srgb, ciede2000};
     use proptest::prelude::*;
 
     fn components(codes: &[[u8; 3]]) -> Vec<Component> {

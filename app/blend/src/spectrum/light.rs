@@ -71,13 +71,7 @@ impl std::str::FromStr for Light {
 impl Spectrum {
     /// The colour in a light, CIE 1931 2° observer; a perfect white has Y = 1.
     pub(crate) fn to_xyz_under(self, light: Light) -> Xyz {
-        let mut sum = [0.0; 3];
-        for (reflectance, weights) in self.0.iter().zip(light.weights()) {
-            for (sum, weight) in sum.iter_mut().zip(weights) {
-                *sum += reflectance * weight;
-            }
-        }
-        Xyz::from_array(sum)
+        self.weighed(light.weights())
     }
 
     /// The colour in a light as CIELAB.

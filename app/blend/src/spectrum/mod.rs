@@ -43,11 +43,16 @@ impl Spectrum {
 
     /// The colour, CIE 1931 2° observer, D65.
     pub fn to_xyz(&self) -> Xyz {
+        self.weighed(&observer::WEIGHTS)
+    }
+
+    /// The sum of its readings by the weights of a light and an observer.
+    fn weighed(&self, weights: &[[f64; 3]; BANDS]) -> Xyz {
         let mut sum = [0.0; 3];
-        for (reflectance, [x, y, z]) in self.0.iter().zip(&observer::WEIGHTS) {
-            sum[0] += reflectance * x;
-            sum[1] += reflectance * y;
-            sum[2] += reflectance * z;
+        for (reflectance, weights) in self.0.iter().zip(weights) {
+            for (sum, weight) in sum.iter_mut().zip(weights) {
+                *sum += reflectance * weight;
+            }
         }
         Xyz::from_array(sum)
     }

@@ -115,22 +115,14 @@ impl Schedule {
     /// [`ScheduleError`] when the part can't be cut into the plan's layers, or when told to
     /// stop.
     pub fn new(painted: &Painted, progress: &Progress) -> Result<Self, ScheduleError> {
-        Self::with(painted, None, progress)
+        Self::along(painted, None, progress)
     }
 
-    /// As [`Schedule::new`], for the plastic of a toolpath.
+    /// As [`Schedule::new`], for the plastic of a toolpath if there is one.
     ///
     /// # Errors
     /// [`ScheduleError`]; and when the toolpath has other layers than the plan.
     pub fn along(
-        painted: &Painted,
-        laid: &Laid,
-        progress: &Progress,
-    ) -> Result<Self, ScheduleError> {
-        Self::with(painted, Some(laid), progress)
-    }
-
-    fn with(
         painted: &Painted,
         laid: Option<&Laid>,
         progress: &Progress,

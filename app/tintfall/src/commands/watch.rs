@@ -69,10 +69,7 @@ impl Worked {
             Some(sliced) => sliced.laid(&job, progress)?,
             None => None,
         };
-        let made = match &laid {
-            Some(laid) => Schedule::along(painted, laid, progress),
-            None => Schedule::new(painted, progress),
-        };
+        let made = Schedule::along(painted, laid.as_ref(), progress);
         let schedule = made.map_err(|error| match error {
             ScheduleError::Cancelled(_) => Fault::Cancelled,
             error => Fault::Input(format!("{}: {error}", plan.display())),

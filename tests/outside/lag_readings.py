@@ -101,9 +101,14 @@ def mixer(test, kind, known, rng):
     return mixed
 
 
+def zero(rng):
+    """A rule's zero is not quite the bed, mm (common practice, no source)."""
+    return 0.05 * rng.normal()
+
+
 def colours_read(test, mix, truth, rng):
     read_at = test.heights
-    really = read_at + 0.1 * rng.normal(size=len(read_at))
+    really = read_at + zero(rng) + 0.1 * rng.normal(size=len(read_at))
     labs = mix(np.clip(test.share_at(np.clip(really, 0.05, test.tops[-1]), *truth), 0, 1))
     labs = labs + 0.6 * rng.normal(size=labs.shape)
     rows = [[f"{h:.2f}", *(f"{v:.3f}" for v in lab)] for h, lab in zip(read_at, labs)]
@@ -114,7 +119,7 @@ def ends_read(test, mix, truth, rng):
     """Where an eye with a threshold of its own sees each change begin and end."""
     fine = np.arange(0.1, test.tops[-1], 0.2)
     labs = mix(np.clip(test.share_at(fine, *truth), 0, 1))
-    seen, rows = rng.uniform(2.0, 4.5), []
+    seen, rows, off_mm = rng.uniform(2.0, 4.5), [], zero(rng)
     heights = np.interp(test.places[1:], np.concatenate([[0], test.laid]), np.concatenate([[0], test.tops]))
     for change, (low, high) in enumerate(zip(heights, [*heights[1:], test.tops[-1]]), 1):
         here = (fine >= low) & (fine < high)
@@ -122,7 +127,8 @@ def ends_read(test, mix, truth, rng):
         off = lambda lab: colour.delta_E(labs[here], np.broadcast_to(lab, labs[here].shape), method="CIE 2000")
         begins, ends = fine[here][off(old) > seen][0], fine[here][off(new) < seen]
         if len(ends):
-            rows.append([change, f"{begins + 0.15 * rng.normal():.2f}", f"{ends[0] + 0.3 * rng.normal():.2f}"])
+            rows.append([change, f"{begins + off_mm + 0.15 * rng.normal():.2f}",
+                         f"{ends[0] + off_mm + 0.3 * rng.normal():.2f}"])
     return ["change", "begins_mm", "ends_mm"], rows
 
 

@@ -115,6 +115,8 @@ pub fn read_lag(bytes: &[u8]) -> Answer {
             return Answer::Refused;
         };
         assert!(fit.chamber.dead_mm3.is_finite() && fit.chamber.mixed_mm3.is_finite());
+        let errors = [fit.dead_error_mm3, fit.mixed_error_mm3, fit.lag_error_mm3];
+        assert!(errors.iter().all(|e| e.is_finite() && *e >= 0.0), "{fit:?}");
         Answer::Read
     })
 }

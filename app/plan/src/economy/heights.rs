@@ -38,6 +38,12 @@ impl Heights {
         between(&self.at_mm, &self.laid_mm3, height_mm)
     }
 
+    /// Extruded volume for a mm of height about a height, mm³/mm.
+    pub fn slope_mm3_per_mm(&self, at_mm: f64) -> f64 {
+        let (low, high) = ((at_mm - 0.5).max(0.0), (at_mm + 0.5).min(self.top_mm()));
+        (self.laid_mm3(high) - self.laid_mm3(low)) / (high - low).max(1e-9)
+    }
+
     /// The height at an extruded volume, mm.
     pub fn height_mm(&self, laid_mm3: f64) -> f64 {
         between(&self.laid_mm3, &self.at_mm, laid_mm3)

@@ -1,17 +1,38 @@
 //! The fit to where changes began and ended.
 
-use blend::{LinearLight, MixModel, Shares, ciede2000};
-use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+use blend::mix::{Component, Mixing, Saunderson, Strand};
+use blend::{MixModel, Shares, ciede2000};
 
-use super::{LagFault, LagFit, Unit, errors};
+use super::posterior::{Before, Point, Posterior, rms};
+use super::task::ZERO_MM;
+use super::{LagFault, LagFit, Unit};
 use crate::delivery::Command;
 use crate::economy::Heights;
 use crate::machine::Chamber;
 use crate::{AsPrinted, Plan, Schedule};
 
-/// How far a colour must be off for a change to be seen when one looks closely, ΔE00 (our
-/// assumption, no source).
+/// How far a colour must be off for a change to be seen when one looks closely, ΔE00, and how far
+/// that is from eye to eye and from light to light, as a natural logarithm (our assumptions, no
+/// source).
 const SEEN_DE00: f64 = 3.0;
+const SEEN_GIVE: f64 = 0.25;
+
+/// How much stronger or weaker in blends a spool may be than told, as a natural logarithm, where
+/// the spools were measured and where they were not (our assumptions, no source; 0.7 is a factor
+/// of two).
+const STRENGTH_GIVE: f64 = 0.1;
+const UNMEASURED_STRENGTH_GIVE: f64 = 0.7;
+
+/// Errors of a height, mm, one as likely as the other: a rule and a lens are no better than the
+/// first, and edges no worse than the last (our assumption, no source).
+const ERRORS_MM: [f64; 4] = [0.05, 0.1, 0.2, 0.4];
+/// A change ends more slowly than it begins, so that its end is read so many times less surely
+/// (our assumption, no source).
+const ENDS: f64 = 2.0;
+
+/// Five and seven places of a normal distribution, equally likely, of variance 1.
+const FIVE: [f64; 5] = [-1.466, -0.6, 0.0, 0.6, 1.466];
+const SEVEN: [f64; 7] = [-1.61, -0.87, -0.4, 0.0, 0.4, 0.87, 1.61];
 
 /// Where a change was seen to begin and to end.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,9 +47,10 @@ pub struct EndsReading {
 
 /// Fits a chamber of as many tanks as the plan's machine has to where changes began and ended.
 ///
-/// A change begins to show when ΔE00 3 of the new blend is there, and ends when no more than
-/// that is left of the old one. Both places are dead volume plus a known number of mixed volumes
-/// after the command, so that the fit is a straight line.
+/// A change begins to show when so much of the new blend is there that the eye sees it, and ends
+/// when no more than that is left of the old one. Both places are dead volume plus a known number
+/// of mixed volumes after the command, so that the fit is a straight line for each eye, each
+/// strength of the spools and, where they were not measured, each way in which they may mix.
 ///
 /// # Errors
 /// [`LagFault`].
@@ -48,55 +70,93 @@ pub fn of_ends(
     }
     let set = plan.machine.chamber;
     let heights = Heights::new(&printed.extrusion, schedule);
-    let layer_mm = layer_mm(schedule);
+    let places = places(commands, &heights, readings)?;
     let measured = plan.spools.measured.is_some();
-    let beside = LinearLight::new(&plan.spools);
-    // Spools that were not measured may be stirred, as is usual, or lie side by side.
-    let models: &[&dyn MixModel] = match measured {
-        true => &[model],
-        false => &[model, &beside],
+    let unknown = unknown_mixings(plan);
+    let models: Vec<&dyn MixModel> = match measured {
+        true => vec![model],
+        false => unknown.iter().map(|m| m as &dyn MixModel).collect(),
     };
-    let fit = |model: &dyn MixModel, eye: &Eye| -> Result<LagFit, LagFault> {
-        let points = points(eye, (model, commands), set.tanks, &heights, readings)?;
-        fitted(&points, set, layer_mm).ok_or(LagFault::Blind)
+    if let Some(alike) = places
+        .iter()
+        .position(|p| times(&Eye::usual(), model, &p.change, set.tanks).is_none())
+    {
+        let what = "the two blends look too similar; read another change";
+        return Err(LagFault::reading(alike / 2, what));
+    }
+    let mean_slope = places.iter().map(|p| p.mm3_per_mm).sum::<f64>() / places.len() as f64;
+    // Nobody tells where in its layer an edge is read: evenly anywhere in it.
+    let together_mm = ZERO_MM.hypot(layer_mm(schedule) / 12f64.sqrt());
+    let before = Before {
+        lag_mm3: set.lag_mm3().max(5.0),
+        together_mm3: together_mm * mean_slope,
     };
-    let volumes = |fit: &LagFit| Vector2::new(fit.chamber.dead_mm3, fit.chamber.mixed_mm3);
-    let mut fits = Vec::with_capacity(models.len());
-    let mut spread = Matrix2::zeros();
-    for &model in models {
-        let own = fit(model, &Eye::usual())?;
-        // Another eye, and spools of another strength, would have seen the changes elsewhere.
-        for other in Eye::others(measured) {
-            if let Ok(other) = fit(model, &other) {
-                // Two of each, one to either side, for every model.
-                let part = 0.5 / models.len() as f64;
-                spread += errors::off_by(volumes(&other) - volumes(&own)) * part;
+    let mut posterior = Posterior::default();
+    let (mut misfit, mut misfit_before) = (f64::INFINITY, f64::INFINITY);
+    let slopes: Vec<f64> = places.iter().map(|p| p.mm3_per_mm).collect();
+    for model in models {
+        for eye in Eye::all(measured) {
+            let Some(times) = all_times(&eye, model, &places, set.tanks) else {
+                continue;
+            };
+            for error_mm in ERRORS_MM {
+                let points = points(&places, &times, error_mm);
+                posterior.add(&points, &before);
+                let least = |least: f64, chamber| {
+                    rms(&points, chamber, &slopes).map_or(least, |found| least.min(found))
+                };
+                misfit = least(misfit, None);
+                misfit_before = least(misfit_before, Some(&set));
             }
         }
-        fits.push(own);
     }
-    let Some(mut fit) = fits.first().cloned() else {
-        return Err(LagFault::Blind);
+    let told = posterior.told().ok_or(LagFault::Blind)?;
+    let [dead_error_mm3, mixed_error_mm3, lag_error_mm3] = told.errors_mm3;
+    Ok(LagFit {
+        chamber: Chamber {
+            dead_mm3: told.dead_mm3,
+            mixed_mm3: told.mixed_mm3,
+            ..set
+        },
+        dead_error_mm3,
+        mixed_error_mm3,
+        lag_error_mm3,
+        misfit,
+        misfit_before,
+        unit: Unit::Mm,
+        readings: places.len(),
+        warnings: if measured {
+            Vec::new()
+        } else {
+            vec![UNMEASURED.to_owned()]
+        },
+    })
+}
+
+const UNMEASURED: &str = "the visible ends of a change depend on how these spools mix, which was \
+    not measured, so the errors are wider. Read colours by height instead (colours.csv), or measure \
+    the spools first (tintfall swatch, tintfall fit)";
+
+/// Ways in which spools that were not measured may mix: the family that a fit of spools chooses
+/// from, one as likely as the other.
+fn unknown_mixings(plan: &Plan) -> Vec<Strand> {
+    let surface = Saunderson::USUAL;
+    let components = || {
+        let spools = plan.spools.iter();
+        spools.map(|s| Component::of_spool(s, surface)).collect()
     };
-    for other in fits.iter().skip(1) {
-        spread += errors::off_by(volumes(other) - volumes(&fit)) * BESIDE;
-    }
-    let [dead, mixed, lag] = errors::of_sum(&spread);
-    fit.dead_error_mm3 = fit.dead_error_mm3.hypot(dead);
-    fit.mixed_error_mm3 = fit.mixed_error_mm3.hypot(mixed);
-    fit.lag_error_mm3 = fit.lag_error_mm3.hypot(lag);
-    if !measured {
-        fit.warnings.push(
-            "the visible ends of a change depend on how these spools mix, which was not measured, \
-             so the errors are wider. Read colours by height instead (colours.csv), or measure the \
-             spools first (tintfall swatch, tintfall fit)"
-                .to_owned(),
-        );
-    }
-    Ok(fit)
+    [
+        Mixing::Stirred,
+        Mixing::PartlyStirred { stirring: 0.5 },
+        Mixing::SideBySide { exponent: 2.0 },
+        Mixing::SideBySide { exponent: 1.0 },
+    ]
+    .map(|mixing| Strand::new(components(), &[], surface, mixing))
+    .into()
 }
 
 /// How a change is seen.
+#[derive(Clone, Copy, Debug)]
 struct Eye {
     /// How far a colour must be off, ΔE00.
     seen_de00: f64,
@@ -112,36 +172,42 @@ impl Eye {
         }
     }
 
-    fn others(measured: bool) -> Vec<Self> {
-        let eye = |seen_de00: f64, strength: f64| Self {
-            seen_de00,
-            strength,
+    /// Eyes and spools that may be, one as likely as the other.
+    fn all(measured: bool) -> Vec<Self> {
+        let strengths: Vec<f64> = match measured {
+            true => FIVE.map(|z| (STRENGTH_GIVE * z).exp()).into(),
+            false => SEVEN.map(|z| (UNMEASURED_STRENGTH_GIVE * z).exp()).into(),
         };
-        let mut others = vec![eye(0.65 * SEEN_DE00, 1.0), eye(1.5 * SEEN_DE00, 1.0)];
-        if !measured {
-            others.extend([eye(SEEN_DE00, STRENGTH), eye(SEEN_DE00, 1.0 / STRENGTH)]);
-        }
-        others
+        let seen = FIVE.map(|z| SEEN_DE00 * (SEEN_GIVE * z).exp());
+        let each = seen.into_iter().flat_map(|seen_de00| {
+            strengths.iter().map(move |&strength| Self {
+                seen_de00,
+                strength,
+            })
+        });
+        each.collect()
     }
 }
 
-/// The part of the variance between the two that counts: the truth is mostly between them (our
-/// reckoning).
-const BESIDE: f64 = 0.5;
+/// A height that was read.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    /// From which blend to which one.
+    change: [Shares; 2],
+    /// Whether the change ends there; it begins if not.
+    ends: bool,
+    /// Volume after the command, mm³.
+    after_mm3: f64,
+    mm3_per_mm: f64,
+}
 
-/// A spool may be so many times as strong or as weak in blends as its colour says, where it was
-/// not measured (our assumption, no source).
-const STRENGTH: f64 = 2.0;
-
-/// Every height as a volume after its command, and where it should be in mixed volumes.
-fn points(
-    eye: &Eye,
-    (model, commands): (&dyn MixModel, &[Command]),
-    tanks: usize,
+/// Every height as a volume after its command: two for each reading.
+fn places(
+    commands: &[Command],
     heights: &Heights,
     readings: &[EndsReading],
-) -> Result<Vec<Point>, LagFault> {
-    let mut points = Vec::new();
+) -> Result<Vec<Place>, LagFault> {
+    let mut places = Vec::with_capacity(2 * readings.len());
     for (i, reading) in readings.iter().enumerate() {
         let pair = reading
             .change
@@ -155,7 +221,8 @@ fn points(
             );
             return Err(LagFault::reading(i, what));
         };
-        for height in [reading.begins_mm, reading.ends_mm] {
+        let (begins, ends) = (reading.begins_mm, reading.ends_mm);
+        for height in [begins, ends] {
             if !(0.0..=heights.top_mm() + 1e-6).contains(&height) {
                 let top = heights.top_mm();
                 let what = format!(
@@ -165,37 +232,55 @@ fn points(
                 return Err(LagFault::reading(i, what));
             }
         }
-        if reading.ends_mm <= reading.begins_mm {
+        if ends <= begins {
             let what = "the change ends where it begins, or below; swap the two heights";
             return Err(LagFault::reading(i, what));
         }
-        let Some(times) = times(eye, model, (&before.shares, &after.shares), tanks) else {
-            let what = "the two blends look too similar; read another change";
-            return Err(LagFault::reading(i, what));
-        };
-        for (height, times) in [reading.begins_mm, reading.ends_mm].into_iter().zip(times) {
-            points.push(Point {
-                times,
-                after_mm3: heights.laid_mm3(height) - after.at_mm3,
-                mm3_per_mm: slope(heights, height),
-            });
-        }
+        places.extend([(begins, false), (ends, true)].map(|(height, ends)| Place {
+            change: [before.shares, after.shares],
+            ends,
+            after_mm3: heights.laid_mm3(height) - after.at_mm3,
+            mm3_per_mm: heights.slope_mm3_per_mm(height),
+        }));
     }
-    Ok(points)
+    Ok(places)
 }
 
-/// One height: after the command by dead volume and so many mixed volumes.
-struct Point {
-    times: f64,
-    after_mm3: f64,
-    mm3_per_mm: f64,
+/// The points of a straight line, were every height off by so much.
+fn points(places: &[Place], times: &[f64], error_mm: f64) -> Vec<Point> {
+    let both = places.iter().zip(times);
+    both.map(|(place, &times)| Point {
+        times,
+        after_mm3: place.after_mm3,
+        error_mm3: place.mm3_per_mm.max(1e-9) * error_mm * if place.ends { ENDS } else { 1.0 },
+    })
+    .collect()
+}
+
+/// For each place after how many mixed volumes it should be; none where an eye sees no change.
+fn all_times(eye: &Eye, model: &dyn MixModel, places: &[Place], tanks: usize) -> Option<Vec<f64>> {
+    let mut known: Vec<([Shares; 2], [f64; 2])> = Vec::new();
+    let mut all = Vec::with_capacity(places.len());
+    for place in places {
+        let found = known.iter().find(|(change, _)| *change == place.change);
+        let both = match found {
+            Some((_, both)) => *both,
+            None => {
+                let both = times(eye, model, &place.change, tanks)?;
+                known.push((place.change, both));
+                both
+            }
+        };
+        all.push(both[usize::from(place.ends)]);
+    }
+    Some(all)
 }
 
 /// In mixed volumes after the dead one: when a change begins to show, and when it is over.
 fn times(
     eye: &Eye,
     model: &dyn MixModel,
-    (from, to): (&Shares, &Shares),
+    [from, to]: &[Shares; 2],
     tanks: usize,
 ) -> Option<[f64; 2]> {
     let toned = |shares: Shares| {
@@ -211,7 +296,7 @@ fn times(
     }
     let place = |end: f64| {
         let (mut near, mut far) = (end, 1.0 - end);
-        for _ in 0..50 {
+        for _ in 0..36 {
             let middle = 0.5 * (near + far);
             match ciede2000(lab(end), lab(middle)) < eye.seen_de00 {
                 true => near = middle,
@@ -226,82 +311,6 @@ fn times(
         tanks,
     };
     Some([place(0.0), place(1.0)].map(|new| chamber.flushed_mm3(1.0 - new)))
-}
-
-fn fitted(points: &[Point], set: Chamber, layer_mm: f64) -> Option<LagFit> {
-    let mut normal = Matrix2::zeros();
-    let mut right = Vector2::zeros();
-    for point in points {
-        let row = Vector2::new(1.0, point.times);
-        normal += row * row.transpose();
-        right += row * point.after_mm3;
-    }
-    let mut inverse = normal.try_inverse()?;
-    let mut found = inverse * right;
-    if found.x < 0.0 {
-        // No dead volume: a line through the origin.
-        let squares: f64 = points.iter().map(|p| p.times * p.times).sum();
-        let product: f64 = points.iter().map(|p| p.times * p.after_mm3).sum();
-        found = Vector2::new(0.0, product / squares);
-        inverse = Matrix2::new(0.0, 0.0, 0.0, 1.0 / squares);
-    }
-    let chamber = Chamber {
-        dead_mm3: found.x,
-        mixed_mm3: found.y,
-        ..set
-    };
-    if !(chamber.mixed_mm3 > 0.0 && chamber.mixed_mm3.is_finite()) {
-        return None;
-    }
-    let off =
-        |chamber: &Chamber, p: &Point| p.after_mm3 - chamber.dead_mm3 - chamber.mixed_mm3 * p.times;
-    let count = points.len() as f64;
-    let squares: f64 = points.iter().map(|p| off(&chamber, p).powi(2)).sum();
-    // Two readings are always met; no reading is better than a layer.
-    let least = points.iter().map(|p| p.mm3_per_mm).sum::<f64>() / count * layer_mm / 12f64.sqrt();
-    let scatter = (squares / (count - 2.0).max(1.0)).max(least * least);
-    let error = |v: f64| (v.max(0.0) * scatter).sqrt();
-    // Ends are read less surely than beginnings, and tell the mixed volume.
-    let own = scattered(points, &chamber).unwrap_or_default();
-    let rms_mm = |chamber: &Chamber| {
-        let squares: f64 = points
-            .iter()
-            .map(|p| (off(chamber, p) / p.mm3_per_mm.max(1e-9)).powi(2))
-            .sum();
-        (squares / count).sqrt()
-    };
-    Some(LagFit {
-        dead_error_mm3: error(inverse[(0, 0)]).max(own[0]),
-        mixed_error_mm3: error(inverse[(1, 1)]).max(own[1]),
-        lag_error_mm3: error(inverse[(0, 0)] + inverse[(1, 1)] + 2.0 * inverse[(0, 1)]).max(own[2]),
-        misfit: rms_mm(&chamber),
-        misfit_before: rms_mm(&set),
-        chamber,
-        unit: Unit::Mm,
-        readings: points.len(),
-        warnings: Vec::new(),
-    })
-}
-
-/// Errors from each reading's own scatter.
-fn scattered(points: &[Point], chamber: &Chamber) -> Option<[f64; 3]> {
-    if points.len() < 4 {
-        return None;
-    }
-    let slopes = DMatrix::from_fn(points.len(), 2, |i, j| match j {
-        0 => 1.0,
-        _ => points.get(i).map_or(0.0, |p| p.times),
-    });
-    let off = |p: &Point| p.after_mm3 - chamber.dead_mm3 - chamber.mixed_mm3 * p.times;
-    let residuals = DVector::from_iterator(points.len(), points.iter().map(off));
-    let found = errors::sandwich(&slopes, &residuals, points.len(), 1)?;
-    Some(errors::of_sum(&found))
-}
-
-/// Extruded volume for a mm of height about a height.
-fn slope(heights: &Heights, at_mm: f64) -> f64 {
-    let (low, high) = ((at_mm - 0.5).max(0.0), (at_mm + 0.5).min(heights.top_mm()));
-    (heights.laid_mm3(high) - heights.laid_mm3(low)) / (high - low).max(1e-9)
 }
 
 fn layer_mm(schedule: &Schedule) -> f64 {

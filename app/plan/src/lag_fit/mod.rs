@@ -4,14 +4,17 @@
 //! with a ruler alone the heights at which a change began and ended ([`of_ends`]). The heights
 //! become extruded volumes, so the part must be laid as it was planned, without hollow filling.
 //!
-//! Errors are standard errors. Readings err most where the colour runs steepest, and that is
-//! also where they tell most, so that their scatter is not taken to be even (see `errors`). Where
-//! spools were not measured in blends, what another way of mixing would make of the readings is
-//! counted in.
+//! Errors hold the truth in two of three cases. They come from a posterior: readings err, by the
+//! instrument and by the rule, and nobody knows all that they depend on, such as how the spools
+//! mix, how strong they are, or what the eye takes for a change. All that is tried, each as likely
+//! as it is usual and as readings make it.
 
 mod colours;
 mod ends;
-mod errors;
+mod posterior;
+mod scatter;
+mod search;
+mod task;
 
 use serde::{Deserialize, Serialize};
 

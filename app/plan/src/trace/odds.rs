@@ -2,10 +2,15 @@
 
 use super::search::Fit;
 
-/// Readings and models have faults in common that no usual error knows of, so that odds are
-/// taken to be less sharp than independent errors would make them: found on simulated prints,
-/// such that what is told holds as often as it says.
-const SHARPNESS: f64 = 0.45;
+/// How much what was seen, and how usual a cause is, count beside what independent readings of the
+/// usual errors and the numbers in `fault` would make of them: a temperature for each, found by
+/// likelihood on 240 simulated prints and held against as many others (docs/as-printed.md; C. Guo
+/// and others, "On Calibration of Modern Neural Networks", 2017, from memory).
+const SHARPNESS: f64 = 1.55;
+const USUALNESS: f64 = 2.5;
+/// In so many prints something is wrong that no reading tells, or that the search misses: found
+/// with them.
+const LAPSE: f64 = 0.02;
 /// Off by more than so many usual errors, a cause explains nothing any more, half of the time.
 const UNEXPLAINED: f64 = 2.6;
 /// How fast that comes about.
@@ -28,17 +33,18 @@ pub(super) fn odds(fits: &[Fit], count: usize, looks: usize) -> Odds {
     let toll = (looks.max(2) as f64).ln();
     let least = fits.iter().map(|f| f.squares).fold(f64::INFINITY, f64::min);
     let scale = (least / n).max(1.0);
-    let score = |f: &Fit| f.squares / scale + f.free * toll - 2.0 * f.cause.usual().ln();
+    let score = |f: &Fit| {
+        0.5 * SHARPNESS * (f.squares / scale + f.free * toll) - USUALNESS * f.cause.usual().ln()
+    };
     let best = fits.iter().map(score).fold(f64::INFINITY, f64::min);
-    let weights: Vec<f64> = fits
-        .iter()
-        .map(|f| (-0.5 * SHARPNESS * (score(f) - best)).exp())
-        .collect();
+    let weights: Vec<f64> = fits.iter().map(|f| (best - score(f)).exp()).collect();
     let sum: f64 = weights.iter().sum();
+    let lapse = LAPSE / fits.len().max(1) as f64;
+    let chance = |weight: &f64| (1.0 - LAPSE) * weight / sum + lapse;
     let rms = (least / n).sqrt();
     let none = 1.0 / (1.0 + (-(rms - UNEXPLAINED) * STEEPNESS).exp());
     Odds {
-        chances: weights.iter().map(|w| w / sum * (1.0 - none)).collect(),
+        chances: weights.iter().map(|w| chance(w) * (1.0 - none)).collect(),
         none,
     }
 }

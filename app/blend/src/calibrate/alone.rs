@@ -17,9 +17,9 @@ pub(super) struct Contradicted {
 }
 
 /// The misfit must fall to this share of itself.
-const BETTER: f64 = 0.67;
+const BETTER: f64 = 0.8;
 /// A reading is off by more than so many times what the mixed steps then miss by,
-const TIMES: f64 = 4.0;
+const TIMES: f64 = 3.0;
 /// and by more than this, ΔE00.
 const LEAST: f64 = 3.0;
 

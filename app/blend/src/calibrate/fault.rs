@@ -137,8 +137,9 @@ pub(super) fn suspects(
         .collect();
     found.sort_by(|a, b| a.1.total_cmp(&b.1));
     let best = found.first().map_or(0.0, |f| f.1);
-    let best = otherwise.map_or(best, |other| best.min(other));
-    found.retain(|(_, m)| *m <= AS_GOOD * best + 0.05);
+    // One misreading is more usual than a fault of the machine that explains no more.
+    let most = otherwise.map_or(f64::INFINITY, |other| other / AS_GOOD);
+    found.retain(|(_, m)| *m <= AS_GOOD * best + 0.05 && *m < most);
     // Neighbouring amounts of one kind of fault are one suspicion.
     found.dedup_by_key(|(fault, _)| std::mem::discriminant(fault));
     found

@@ -212,7 +212,9 @@ impl Weave<'_> {
         registered: &Registered,
         progress: &Progress,
     ) -> Result<Anew, WeaveError> {
-        if self.arrange.purge == Purge::Stay || !turn_matters(self.painted.plan()) {
+        let plan = self.painted.plan();
+        let purges = turn_matters(plan) || plan.laying.purge_jumps;
+        if self.arrange.purge == Purge::Stay || !purges {
             return Ok(Anew::default());
         }
         let overrides = Overrides::of(self.painted, progress)?;
@@ -421,6 +423,13 @@ impl Weave<'_> {
                  of them in one layer",
                 changes.left_out
             ));
+        }
+        if self.painted.plan().laying.purge_jumps && self.arrange.purge != Purge::Block {
+            told.push(
+                "The plan asks to purge where the blend jumps between layers, and nothing is \
+                 purged: `--purge block` does it"
+                    .to_owned(),
+            );
         }
         if changes.hurried > 0 && self.arrange.purge != Purge::Block {
             told.push(format!(

@@ -20,6 +20,14 @@ const LEAST_SEEN_MM3: f64 = 4.0;
 /// A gram purged is worth so much of the mean ΔE00 (our rule: it weighs the block's size).
 const WORTH_DE00: f64 = 0.02;
 
+/// How the plastic before a section ended.
+#[derive(Clone, Copy, Debug)]
+struct Entering {
+    group: u32,
+    /// Its section had no other blend.
+    alone: bool,
+}
+
 /// Decides what is done with each section.
 pub(super) struct Planning<'a> {
     pub job: &'a Job<'a>,
@@ -38,10 +46,14 @@ impl Planning<'_> {
         };
         let mut arranged = Arranged::default();
         let mut doing: Vec<Doing> = Vec::with_capacity(orders.len());
-        let mut entering: Option<u32> = None;
+        let mut entering: Option<Entering> = None;
         for (index, order) in orders.into_iter().enumerate() {
             let changes = self.changes(index, &order, entering, &mut arranged);
-            entering = order.last().copied().or(entering);
+            let left = order.last().map(|group| Entering {
+                group: *group,
+                alone: order.len() == 1,
+            });
+            entering = left.or(entering);
             doing.push(Doing {
                 order,
                 changes,
@@ -87,7 +99,7 @@ impl Planning<'_> {
         &mut self,
         index: usize,
         order: &[u32],
-        entering: Option<u32>,
+        entering: Option<Entering>,
         arranged: &mut Arranged,
     ) -> Vec<Change> {
         let Some(facts) = self.facts.get(index).cloned() else {
@@ -97,8 +109,13 @@ impl Planning<'_> {
             return Vec::new();
         }
         let mut found: Vec<Change> = Vec::new();
-        let mut from = entering;
+        let mut from = entering.map(|e| e.group);
         let mut needs = Vec::new();
+        // Between two layers of one blend each: the plan says whether that is purged.
+        let jump = order.len() == 1 && entering.is_some_and(|e| e.alone);
+        let plan = self.job.asked.painted().plan();
+        let smears = jump && !plan.laying.purge_jumps;
+        let tank_mm3 = plan.machine.chamber.mixed_mm3;
         for (before, to) in order.iter().enumerate() {
             if let Some(from) = from {
                 let need = self.groups.need(&self.blends, from, *to);
@@ -111,10 +128,14 @@ impl Planning<'_> {
                         to: *to,
                         free_mm3: 0.0,
                         purge_mm3: 0.0,
-                        seen_mm3: seen
-                            .filter(|(group, _)| *group == to)
-                            .map(|(_, volume)| *volume)
-                            .sum(),
+                        // The layers above a jump have its blend as well.
+                        seen_mm3: match jump {
+                            true => tank_mm3,
+                            false => seen
+                                .filter(|(group, _)| *group == to)
+                                .map(|(_, volume)| *volume)
+                                .sum(),
+                        },
                     });
                 }
             }
@@ -122,11 +143,14 @@ impl Planning<'_> {
         }
         let sum: f64 = needs.iter().sum();
         let hidden = sum.min(facts.wants.free_mm3);
-        arranged.needed_mm3 += sum;
+        arranged.needed_mm3 += if smears { hidden } else { sum };
         arranged.hidden_mm3 += hidden;
         for (change, need) in found.iter_mut().zip(needs) {
             change.free_mm3 = hidden * need / sum;
-            change.purge_mm3 = need - change.free_mm3;
+            change.purge_mm3 = match smears {
+                true => 0.0,
+                false => need - change.free_mm3,
+            };
         }
         // A section of several groups without a change worth a purge stays as it is.
         found

@@ -244,3 +244,83 @@ fn settings_go_with_their_plastic() {
     let found = verified(&painted, &text, set.as_bytes());
     assert_eq!(found.fault(), None);
 }
+
+/// A post with bands of 10 mm, and whether its jumps are to be purged.
+fn banded(purge_jumps: bool) -> Painted {
+    let post = solids::cuboid(DVec3::new(11.0, 11.0, 30.0)).expect("a post");
+    let band = Mask::Band {
+        from_mm: 10.0,
+        to_mm: 20.0,
+    };
+    let regions = vec![region("All", Mask::Whole, 1.0), region("Band", band, 0.0)];
+    let painted = painted_on(&post, regions, USUAL);
+    let mut plan = painted.plan().clone();
+    plan.machine.value.changes_per_minute = 60.0;
+    plan.laying.purge_jumps = purge_jumps;
+    let model = plan.model();
+    painted
+        .revised(plan, model, &Progress::new())
+        .expect("the same plan")
+}
+
+/// A plan that depends on height alone is laid anew only where it asks to purge at its jumps.
+#[test]
+fn jumps_are_purged_where_the_plan_says_so() {
+    let smeared = banded(false);
+    let file = sliced(smeared.surface().mesh(), 0.2, &recipe());
+    let (kept, text) = woven(&smeared, &Arrange::default(), &file);
+    assert!(kept.arranged.is_none());
+    let before = mean(&verified(&smeared, &text, &file));
+    let purged = banded(true);
+    let (laid, text) = woven(&purged, &Arrange::default(), &file);
+    let arranged = laid.arranged.expect("a block");
+    let found = verified(&purged, &text, &file);
+    assert_eq!(found.fault(), None);
+    let after = mean(&found);
+    println!(
+        "ΔE00 smeared {before}, purged {after}, block {} g",
+        arranged.block_g
+    );
+    assert!(
+        arranged.block.is_some() && after < 0.4 * before,
+        "{before} {after}"
+    );
+    let (_, text) = woven(&purged, &purge(Purge::Stay), &file);
+    assert!((mean(&verified(&purged, &text, &file)) - before).abs() < 0.05);
+}
+
+/// Beside regions that share layers, a jump is purged only where the plan says so.
+#[test]
+fn jumps_beside_shared_layers_follow_the_plan_as_well() {
+    let made = |purge_jumps: bool| {
+        let part = solids::cuboid(DVec3::new(16.0, 14.0, 8.0)).expect("a block");
+        let side = Mask::Box {
+            min_mm: DVec3::new(-4.0, -8.0, 0.8),
+            max_mm: DVec3::new(4.0, -5.5, 1.8),
+        };
+        let band = Mask::Band {
+            from_mm: 5.0,
+            to_mm: 8.0,
+        };
+        let regions = vec![
+            region("All", Mask::Whole, 1.0),
+            region("Badge", side, 0.0),
+            region("Band", band, 0.0),
+        ];
+        let painted = painted_on(&part, regions, USUAL);
+        let mut plan = painted.plan().clone();
+        plan.machine.value.changes_per_minute = 60.0;
+        plan.laying.purge_jumps = purge_jumps;
+        let model = plan.model();
+        let painted = painted
+            .revised(plan, model, &Progress::new())
+            .expect("the same plan");
+        let file = sliced(painted.surface().mesh(), 0.2, &recipe());
+        let (laid, _) = woven(&painted, &Arrange::default(), &file);
+        let block = laid.arranged.expect("a block").block.expect("a block");
+        block.top_mm
+    };
+    // The block ends with the badge, or with the jump.
+    let (plain, purged) = (made(false), made(true));
+    assert!(plain < 2.5 && purged > 5.0, "{plain} {purged}");
+}

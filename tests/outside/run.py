@@ -17,13 +17,13 @@ import misread
 import order
 import real_meshes
 import sent
+import spectra
 import toolpath
 from tools import Tools
 
 SUBJECTS = [
-    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, misread, inks, layers, geodesics, meshes, real_meshes,
-    toolpath,
-    exchange, order,
+    chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, spectra, misread, inks, layers, geodesics, meshes,
+    real_meshes, toolpath, exchange, order,
 ]
 
 

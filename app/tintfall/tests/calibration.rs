@@ -125,6 +125,24 @@ fn from_spools_to_a_plan_of_measured_ones() {
     assert!(far["delta_e00"].as_f64().unwrap() > 10.0);
     assert!(far["why"].as_str().unwrap().contains("red"), "{far}");
     refused(folder, &["match", "bar.plan.ron", "blue"], "not a colour");
+
+    // A sample by its reflectances. L* is 116 ∛Y − 16 (CIE 15), for a grey in every light.
+    let grey: String = (36..=78).map(|i| format!("{}0,0.184\n", i)).collect();
+    fs::write(folder.join("sample.csv"), &grey).unwrap();
+    let sample = of("sample.csv");
+    let lights = sample["lights"].as_array().unwrap();
+    assert_eq!(lights.len(), 3, "{sample}");
+    for seen in lights.iter().chain([&sample]) {
+        let l = seen["wanted"]["l"].as_f64().unwrap();
+        assert!((l - 49.97).abs() < 0.05, "{sample}");
+    }
+    assert!(lights.iter().all(|seen| seen["measured"] == true));
+    fs::write(folder.join("percent.csv"), grey.replace("0.184", "18.4")).unwrap();
+    refused(
+        folder,
+        &["match", "bar.plan.ron", "percent.csv"],
+        "percent.csv: the reflectance at 360 nm is 18.4",
+    );
 }
 
 /// A test print photographed in a warm light beside a grey card.

@@ -36,7 +36,7 @@ impl Console {
     }
 
     /// How far the work of this command is.
-    pub fn progress(&self) -> &Progress {
+    pub(crate) fn progress(&self) -> &Progress {
         &self.progress
     }
 

@@ -25,7 +25,7 @@ const RESERVE: usize = 4 << 20;
 const TIDY: Duration = Duration::from_secs(2);
 
 /// The system's allocator, but for what it does when there is no more.
-pub struct Allocator;
+pub(crate) struct Allocator;
 
 #[global_allocator]
 static ALLOCATOR: Allocator = Allocator;
@@ -70,7 +70,7 @@ fn given(at: *mut u8, bytes: usize) -> *mut u8 {
 
 /// Makes ready to tell of work that runs out of memory, and sets the bound: `most_gib`, or nine
 /// tenths of what the machine has.
-pub fn watch(work: &Progress, most_gib: Option<f64>) {
+pub(crate) fn watch(work: &Progress, most_gib: Option<f64>) {
     let _ = WORK.set(work.clone());
     if let Ok(mut held) = HELD_BACK.lock() {
         held.reserve_exact(RESERVE);

@@ -186,7 +186,7 @@ fn a_short_fade_in_a_small_region_is_told_as_finely() {
     let surface = surface(ball(20.0, 6));
     let along = Field::Direction(v(1.0, 0.0, 0.0));
     let field = PreparedField::new(&along, &surface, &Progress::new()).expect("good");
-    let upper = |p: SurfacePoint| p.point_mm.z > 0.0;
+    let upper = |p: crate::SurfacePoint| p.point_mm.z > 0.0;
     let (values, shares) = visible_area(&field, &surface, (18.0, 19.0), 0.1, upper);
     assert!(values.len() > 500 && values.first() == Some(&18.0) && values.last() == Some(&19.0));
     let (low, high) = (shares[0], shares[shares.len() - 1]);

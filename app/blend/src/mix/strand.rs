@@ -272,7 +272,7 @@ mod tests {
             let model = strand(&codes, &[1.0, strength], mixing);
             for (i, code) in codes.into_iter().enumerate() {
                 let pure = Shares::pure(i, 2).expect("shares");
-                let own = Xyz::from_srgb(Srgb(code)).to_lab();
+                let own = crate::Xyz::from_srgb(Srgb(code)).to_lab();
                 prop_assert!(ciede2000(model.mix(&pure).to_lab(), own) < 0.02);
             }
             let blend = Shares::new(&[1.0 - t, t]).expect("shares");

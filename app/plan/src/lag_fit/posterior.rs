@@ -51,7 +51,7 @@ pub(super) struct Told {
 
 impl Posterior {
     /// Takes in what points say, if they were made in one way; nothing where they lie together.
-    pub fn add(&mut self, points: &[Point], before: &Before) {
+    pub(super) fn add(&mut self, points: &[Point], before: &Before) {
         let Some(line) = Line::through(points) else {
             return;
         };
@@ -74,7 +74,7 @@ impl Posterior {
     }
 
     /// What is told; nothing where no chamber can be.
-    pub fn told(&self) -> Option<Told> {
+    pub(super) fn told(&self) -> Option<Told> {
         let most = self
             .chambers
             .iter()

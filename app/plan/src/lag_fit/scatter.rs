@@ -23,7 +23,7 @@ pub(super) struct Errors {
 
 impl Scatter {
     /// The same in all directions, 1.
-    pub fn even() -> Self {
+    pub(super) fn even() -> Self {
         Self {
             along: [0.0; 3],
             along_de00: 1.0,
@@ -32,7 +32,7 @@ impl Scatter {
     }
 
     /// Of a reading whose colour runs so fast, ΔE00/mm.
-    pub fn new(slope: [f64; 3], errors: &Errors) -> Self {
+    pub(super) fn new(slope: [f64; 3], errors: &Errors) -> Self {
         let steep = dot(slope, slope).sqrt();
         Self {
             along: match steep > 0.0 {
@@ -45,7 +45,7 @@ impl Scatter {
     }
 
     /// A difference in standard errors.
-    pub fn whitened(&self, off: [f64; 3]) -> [f64; 3] {
+    pub(super) fn whitened(&self, off: [f64; 3]) -> [f64; 3] {
         let along = dot(self.along, off);
         std::array::from_fn(|i| {
             let part = along * self.along[i];

@@ -75,7 +75,7 @@ impl Task<'_> {
     /// of readings, and from all that is usually off and that they do not tell (the covariance of
     /// the posterior; A. Gelman and others, *Bayesian Data Analysis*, normal approximation, from
     /// memory).
-    pub fn errors(&self, best: &DVector<f64>) -> Option<[f64; 3]> {
+    pub(super) fn errors(&self, best: &DVector<f64>) -> Option<[f64; 3]> {
         let slopes = self.slopes(best);
         let mut whole = (slopes.transpose() * slopes).cholesky()?.inverse();
         let of_mm: f64 = self.seen.iter().map(|s| s.mm3_per_mm).sum();
@@ -85,14 +85,14 @@ impl Task<'_> {
     }
 
     /// How far readings are off, root mean square, ΔE00.
-    pub fn rms(&self, values: &DVector<f64>) -> f64 {
+    pub(super) fn rms(&self, values: &DVector<f64>) -> f64 {
         let looks = self.looks(values, &self.blends(values));
         let squares: f64 = self.off(&looks, values).flatten().map(|d| d * d).sum();
         (squares / self.seen.len() as f64).sqrt()
     }
 
     /// How readings scatter about some values.
-    pub fn scatter_at(&self, values: &DVector<f64>) -> Vec<Scatter> {
+    pub(super) fn scatter_at(&self, values: &DVector<f64>) -> Vec<Scatter> {
         const STEP_MM: f64 = 0.1;
         let moved = |by_mm: f64| {
             let blends = self.blends_at(&self.chamber(values), by_mm);
@@ -146,7 +146,7 @@ impl Task<'_> {
     }
 
     /// What is usual before anything was read.
-    pub fn usual(&self, dead_mm3: f64, mixed_mm3: f64) -> DVector<f64> {
+    pub(super) fn usual(&self, dead_mm3: f64, mixed_mm3: f64) -> DVector<f64> {
         let mut usual = DVector::zeros(self.count());
         usual[0] = dead_mm3;
         usual[1] = mixed_mm3;
@@ -160,7 +160,7 @@ impl Task<'_> {
         usual
     }
 
-    pub fn chamber(&self, values: &DVector<f64>) -> Chamber {
+    pub(super) fn chamber(&self, values: &DVector<f64>) -> Chamber {
         Chamber {
             dead_mm3: values[0].max(0.0),
             mixed_mm3: values[1].max(0.0),
@@ -268,7 +268,7 @@ impl Task<'_> {
     }
 
     /// Differences in standard errors, then how far values are from what is usual, likewise.
-    pub fn residuals(&self, values: &DVector<f64>) -> DVector<f64> {
+    pub(super) fn residuals(&self, values: &DVector<f64>) -> DVector<f64> {
         self.residuals_of(&self.looks(values, &self.blends(values)), values)
     }
 
@@ -298,7 +298,7 @@ impl Task<'_> {
     }
 
     /// Slopes of the residuals by each value.
-    pub fn slopes(&self, values: &DVector<f64>) -> DMatrix<f64> {
+    pub(super) fn slopes(&self, values: &DVector<f64>) -> DMatrix<f64> {
         let blends = self.blends(values);
         let looks = self.looks(values, &blends);
         let with = |i: usize, value: f64| {

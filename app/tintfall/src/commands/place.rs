@@ -26,7 +26,7 @@ pub(super) enum NoColour {
 impl NoColour {
     pub(super) fn of(self, plan: &Path) -> Fault {
         match self {
-            Self::Cancelled => Fault::Stopped,
+            Self::Cancelled => Fault::Cancelled,
             Self::Words(why) => Fault::Input(format!("{}: {why}", plan.display())),
         }
     }

@@ -3,7 +3,8 @@
 //! A part enters through [`read`], is checked by [`inspect`], mended where need be by
 //! [`mend`](mod@mend), stands on the bed by [`place`], and is then asked three kinds of question: where a height cuts it
 //! ([`layers`]), what lies at a point of its skin ([`surface`], [`field`]), and whether
-//! that point belongs to a named area ([`mask`]).
+//! that point belongs to a named area ([`mask`]). A part whose skin was cut into areas is cut
+//! through into closed [`bodies`].
 //!
 //! Lengths are millimetres, `z` points up, and the build plate is `z = 0`.
 //! Nothing here prints or writes; long work takes a [`Progress`] handle and can be
@@ -12,6 +13,7 @@
 #[cfg(test)]
 extern crate self as geometry;
 
+pub mod bodies;
 pub mod field;
 pub mod inspect;
 pub mod layers;

@@ -3,8 +3,10 @@
 //! [`prepare()`] writes the tables, sheets and pages of a plan; [`bundle`] packs them with the plan
 //! itself and a manifest of hashes. The coloured part goes into open formats: [`three_mf`] carries
 //! what is asked for, as shares of spools, for whoever cuts the part into layers; [`gltf`] and
-//! [`ply`] carry the predicted colours ([`coloured`]), for any viewer of models.
+//! [`ply`] carry the predicted colours ([`coloured`]), for any viewer of models. [`bodies`] is the
+//! part cut into solids, for print steps that take several tools.
 
+pub mod bodies;
 pub mod bundle;
 pub mod coloured;
 pub mod gltf;

@@ -15,4 +15,5 @@ pub mod review;
 pub mod schedule;
 pub mod sheet;
 pub mod skin_colours;
+pub mod tools_page;
 pub mod watch;

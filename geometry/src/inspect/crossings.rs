@@ -59,7 +59,7 @@ impl Crossings {
             .flat_map_iter(|&leaf| {
                 let mut found = Vec::new();
                 if looked.load(Ordering::Relaxed) <= most {
-                    let pairs = tree.look(mesh, leaf, &mut found);
+                    let pairs = tree.look(mesh, leaf, |_| true, |_, _| true, &mut found);
                     looked.fetch_add(pairs, Ordering::Relaxed);
                 }
                 found
@@ -83,6 +83,32 @@ impl Crossings {
         crossings.shells.dedup();
         crossings
     }
+}
+
+/// Pairs of facets that cross or overlap, of which at least one is fresh.
+pub(crate) fn crossing_pairs(mesh: &Mesh, fresh: &[bool]) -> Vec<(u32, u32)> {
+    let tree = Tree::new(mesh);
+    let is_fresh = |facet: &u32| fresh.get(*facet as usize).copied().unwrap_or(false);
+    let mut has_fresh = vec![false; 2 << tree.levels];
+    for leaf in tree.leaves() {
+        has_fresh[leaf] = tree.facets(leaf).iter().any(is_fresh);
+    }
+    for node in (1..1 << tree.levels).rev() {
+        has_fresh[node] = has_fresh[2 * node] || has_fresh[2 * node + 1];
+    }
+    let leaves: Vec<usize> = tree.leaves().collect();
+    let mut found: Vec<(u32, u32)> = leaves
+        .par_iter()
+        .flat_map_iter(|&leaf| {
+            let mut found = Vec::new();
+            let wanted = |node: usize| has_fresh[leaf] || has_fresh[node];
+            let either = |a: &u32, b: &u32| is_fresh(a) || is_fresh(b);
+            tree.look(mesh, leaf, wanted, either, &mut found);
+            found.into_iter().map(|f| (f.a, f.b))
+        })
+        .collect();
+    found.sort_unstable();
+    found
 }
 
 #[derive(Clone, Copy)]
@@ -189,9 +215,16 @@ impl Tree {
         &self.order[begin..end]
     }
 
-    /// Looks at a leaf's facets beside those of this and all later leaves; tells how many
-    /// pairs were compared.
-    fn look(&self, mesh: &Mesh, leaf: usize, found: &mut Vec<Found>) -> u64 {
+    /// Looks at a leaf's facets beside those of this and all later leaves, beneath nodes and of
+    /// pairs that are wanted; tells how many pairs were compared.
+    fn look(
+        &self,
+        mesh: &Mesh,
+        leaf: usize,
+        wanted: impl Fn(usize) -> bool,
+        either: impl Fn(&u32, &u32) -> bool,
+        found: &mut Vec<Found>,
+    ) -> u64 {
         let mine = self.facets(leaf);
         let bounds = |f: &u32| Bounds::of(mesh.corners(*f as usize));
         let boxes: Vec<Bounds> = mine.iter().map(bounds).collect();
@@ -201,7 +234,10 @@ impl Tree {
         while let Some(node) = pending.pop() {
             // The last leaf beneath the node must not come before this one.
             let beneath = self.levels - (node as u32).ilog2();
-            if ((node + 1) << beneath) <= leaf || !self.nodes[node].meets(&around) {
+            if ((node + 1) << beneath) <= leaf
+                || !wanted(node)
+                || !self.nodes[node].meets(&around)
+            {
                 continue;
             }
             if beneath > 0 {
@@ -212,7 +248,7 @@ impl Tree {
                 let their_box = bounds(theirs);
                 let before = if node == leaf { j } else { mine.len() };
                 for (facet, own_box) in mine.iter().zip(&boxes).take(before) {
-                    if own_box.meets(&their_box) {
+                    if own_box.meets(&their_box) && either(facet, theirs) {
                         pairs += 1;
                         let (a, b) = (*facet.min(theirs), *facet.max(theirs));
                         let how = meeting(mesh, a, b, self.shallow_mm);

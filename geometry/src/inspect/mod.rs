@@ -28,6 +28,7 @@ use crate::{Mesh, Progress, layers};
 
 pub use crossings::Crossings;
 pub(crate) use facets::{Thin, sliver_mm, thin};
+pub(crate) use crossings::crossing_pairs;
 pub use findings::{Finding, Severity};
 pub use holes::Hole;
 pub use shells::{Shell, sealed_facets};

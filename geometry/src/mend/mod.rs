@@ -27,6 +27,8 @@ mod tests;
 mod tidy;
 mod unite;
 
+pub(crate) use split::where_solids_touch;
+
 use crate::inspect::{Inspection, is_sheet};
 use crate::mesh::{Edges, orient};
 use crate::{Mesh, Progress};
@@ -94,7 +96,7 @@ fn finished(
     mut done: Vec<String>,
     progress: &Progress,
 ) -> Result<Mended, MendError> {
-    let mesh = split::where_solids_touch(mesh)?;
+    let mesh = where_solids_touch(mesh)?;
     if seen.slivers.count + seen.empty_facets.count == 0 {
         return Ok(Mended { mesh, done });
     }

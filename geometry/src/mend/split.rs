@@ -6,7 +6,7 @@ use crate::mesh::{Edges, around};
 
 /// The same surface with every vertex that belongs to several fans of facets doubled, so that
 /// solids that touch share none, and every side has two facets.
-pub(super) fn where_solids_touch(mesh: &Mesh) -> Result<Mesh, MendError> {
+pub(crate) fn where_solids_touch(mesh: &Mesh) -> Result<Mesh, MendError> {
     let facets = mesh.triangles();
     let mut fans = Fans((0..3 * facets.len() as u32).collect());
     let corner = |facet: u32, vertex: u32| {

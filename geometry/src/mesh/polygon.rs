@@ -1,6 +1,7 @@
 //! Polygons cut into facets.
 
 use glam::{DVec2, DVec3};
+use rustc_hash::FxHashMap;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation};
 
 /// Corners beyond which a polygon is not cut by its ears if there is another way, since
@@ -87,6 +88,51 @@ fn delaunay(flat: &[Corner]) -> Option<Vec<[usize; 3]>> {
         .collect();
     // A side that runs through another corner was cut there, and there are more.
     (pieces.len() == flat.len() - 2).then_some(pieces)
+}
+
+/// Fills outlines in a plane with triangles: `sides` run counter-clockwise about what is to be
+/// filled, all of them together, and `at` tells where their ends lie. Every side is used as it
+/// is, and there are no new corners; none where sides cross, or two corners are at one place.
+pub(crate) fn fill_outlines(
+    sides: &[[u32; 2]],
+    at: impl Fn(u32) -> DVec2,
+) -> Option<Vec<[u32; 3]>> {
+    let mut corners: Vec<(DVec2, u32)> = sides.as_flattened().iter().map(|&v| (at(v), v)).collect();
+    corners.sort_by(|a, b| a.0.x.total_cmp(&b.0.x).then(a.0.y.total_cmp(&b.0.y)));
+    corners.dedup_by_key(|corner| corner.1);
+    let mut web = ConstrainedDelaunayTriangulation::<Point2<f64>>::new();
+    let mut handles = FxHashMap::default();
+    for (i, (place, corner)) in corners.iter().enumerate() {
+        let handle = web.insert(Point2::new(place.x, place.y)).ok()?;
+        if handle.index() != i {
+            return None;
+        }
+        handles.insert(*corner, handle);
+    }
+    for [from, to] in sides {
+        let (from, to) = (*handles.get(from)?, *handles.get(to)?);
+        if !web.can_add_constraint(from, to) {
+            return None;
+        }
+        web.add_constraint(from, to);
+    }
+    let inside = inside(&web);
+    let triangles: Vec<[u32; 3]> = web
+        .inner_faces()
+        .filter(|face| inside.get(face.index()) == Some(&Some(true)))
+        .map(|face| face.vertices().map(|v| corners[v.index()].1))
+        .collect();
+    // Every side once, and between triangles every other one both ways.
+    let mut left: FxHashMap<[u32; 2], i32> = FxHashMap::default();
+    for [a, b, c] in &triangles {
+        for [from, to] in [[*a, *b], [*b, *c], [*c, *a]] {
+            *left.entry([from.min(to), from.max(to)]).or_default() += if from < to { 1 } else { -1 };
+        }
+    }
+    for &[from, to] in sides {
+        *left.entry([from.min(to), from.max(to)]).or_default() -= if from < to { 1 } else { -1 };
+    }
+    left.values().all(|count| *count == 0).then_some(triangles)
 }
 
 /// Of every face, whether an odd number of the polygon's sides lies between it and the

@@ -11,7 +11,7 @@ pub struct Adjacency {
 }
 
 impl Adjacency {
-    pub(super) fn new(vertex_count: usize, triangles: &[[u32; 3]]) -> Self {
+    pub(crate) fn new(vertex_count: usize, triangles: &[[u32; 3]]) -> Self {
         let mut ring: Vec<u32> = (0..3 * triangles.len() as u32).collect();
         let (starts, mut sides) = by_lower_vertex(vertex_count, triangles);
         for bounds in starts.windows(2) {

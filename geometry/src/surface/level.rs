@@ -112,6 +112,14 @@ impl<C: Classes> Classes for Inwards<'_, C> {
     fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
         self.classes.is_even(self.cut.source_of(facet), corners_mm)
     }
+
+    fn coarsest_mm(&self, class: u32) -> f64 {
+        self.classes.coarsest_mm(class)
+    }
+
+    fn snap(&self) -> f64 {
+        self.classes.snap()
+    }
 }
 
 #[cfg(test)]

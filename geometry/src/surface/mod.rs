@@ -25,12 +25,14 @@ mod ray;
 pub mod refine;
 mod seen;
 mod slice;
+mod stitch;
 
 pub use adjacency::Adjacency;
 pub use level::{LevelCut, rising};
 pub use ray::Ray;
 pub use refine::{ClassArea, Classes, Refined, refine, refine_some};
 pub use slice::by_planes as cut_by_planes;
+pub use stitch::stitch;
 
 /// A point of the skin and the facet it lies on.
 #[derive(Clone, Copy, Debug, PartialEq)]

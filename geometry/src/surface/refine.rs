@@ -35,6 +35,18 @@ pub trait Classes: Sync {
         let _ = (facet, corners_mm);
         false
     }
+
+    /// The longest side that a triangle with a corner of a class may have, mm; any unless given.
+    fn coarsest_mm(&self, class: u32) -> f64 {
+        let _ = class;
+        f64::INFINITY
+    }
+
+    /// An edge that comes nearer than this part of a side to its end is put onto the end, so that
+    /// no small triangles come about; 0 unless given, and then edges stay where they are.
+    fn snap(&self) -> f64 {
+        0.0
+    }
 }
 
 impl<F: Fn(SurfacePoint) -> u32 + Sync> Classes for F {
@@ -218,6 +230,10 @@ impl<C: Classes> Work<C> {
             return false;
         }
         let [first, second, third] = self.known[node as usize];
+        let coarsest = [first, second, third].map(|class| self.classes.coarsest_mm(class));
+        if longest > coarsest[0].min(coarsest[1]).min(coarsest[2]) {
+            return true;
+        }
         first != second || second != third || self.hides_another(node, longest, first)
     }
 
@@ -259,9 +275,12 @@ impl<C: Classes> Work<C> {
         };
         let known: FxHashMap<(u32, u32), u32> = crossings
             .into_iter()
-            .map(|(edge, point)| {
-                out.vertices.push(point);
-                (edge, out.vertices.len() as u32 - 1)
+            .map(|(edge, place)| match place {
+                Place::End(vertex) => (edge, vertex),
+                Place::Between(point) => {
+                    out.vertices.push(point);
+                    (edge, out.vertices.len() as u32 - 1)
+                }
             })
             .collect();
         for leaf in leaves {
@@ -271,7 +290,7 @@ impl<C: Classes> Work<C> {
     }
 
     /// Where the class changes along each side whose ends differ.
-    fn crossings(&self, leaves: &[u32]) -> Vec<((u32, u32), DVec3)> {
+    fn crossings(&self, leaves: &[u32]) -> Vec<((u32, u32), Place)> {
         let mut sides = FxHashMap::default();
         for &leaf in leaves {
             let classes = self.known[leaf as usize];
@@ -287,12 +306,25 @@ impl<C: Classes> Work<C> {
         sides.sort_unstable();
         on_all(0..sides.len(), |i| {
             let ((a, b), root) = sides[i];
-            ((a, b), self.change_between(root, self.at(a), self.at(b)))
+            let part = self.part_between(root, self.at(a), self.at(b));
+            let place = if part < self.classes.snap() {
+                Place::End(a)
+            } else if part > 1.0 - self.classes.snap() {
+                Place::End(b)
+            } else {
+                Place::Between(self.at(a).lerp(self.at(b), part))
+            };
+            ((a, b), place)
         })
     }
 
     /// A point between two at which the class ceases to be that of the first.
     fn change_between(&self, root: u32, from: DVec3, to: DVec3) -> DVec3 {
+        from.lerp(to, self.part_between(root, from, to))
+    }
+
+    /// The part of the way between two points at which the class ceases to be that of the first.
+    fn part_between(&self, root: u32, from: DVec3, to: DVec3) -> f64 {
         let class = self.class_at(root, from);
         let (mut same, mut other) = (0.0, 1.0);
         for _ in 0..HALVINGS {
@@ -303,7 +335,7 @@ impl<C: Classes> Work<C> {
                 other = middle;
             }
         }
-        from.lerp(to, 0.5 * (same + other))
+        0.5 * (same + other)
     }
 
     /// Writes a whole triangle out, cut along the edges in it.
@@ -320,10 +352,15 @@ impl<C: Classes> Work<C> {
             Some(alone) => {
                 let turned = |i: usize| (alone + i) % 3;
                 let [own, next, last] = [0, 1, 2].map(|i| node.corners[turned(i)]);
+                let crossings = [on_side(own, next), on_side(own, last)];
+                if crossings.iter().any(|p| [own, next, last].contains(p)) {
+                    let classes = [classes[alone], classes[turned(1)]];
+                    return out.put_snapped([own, next, last], crossings, classes, facet);
+                }
                 let across = self.at(next).midpoint(self.at(last));
                 let split = Split {
                     corners: [own, next, last],
-                    crossings: [on_side(own, next), on_side(own, last)],
+                    crossings,
                     // A third point of the edge, on the way to the middle of the side across.
                     between: self.change_between(node.root, self.at(own), across),
                     classes: [classes[alone], classes[turned(1)]],
@@ -337,8 +374,11 @@ impl<C: Classes> Work<C> {
                 out.vertices.push(corners.into_iter().sum::<DVec3>() / 3.0);
                 for (i, class) in classes.into_iter().enumerate() {
                     let [own, next, last] = [0, 1, 2].map(|k| node.corners[(i + k) % 3]);
-                    out.put([own, on_side(own, next), centre], facet, class);
-                    out.put([own, centre, on_side(own, last)], facet, class);
+                    for side in [[on_side(own, next), centre], [centre, on_side(own, last)]] {
+                        if !side.contains(&own) {
+                            out.put([own, side[0], side[1]], facet, class);
+                        }
+                    }
                     *out.error_mm2.entry(class).or_default() += area(corners);
                 }
             }
@@ -362,7 +402,36 @@ struct Split {
     classes: [u32; 2],
 }
 
+/// Where an edge crosses a side.
+enum Place {
+    /// At a vertex, its end.
+    End(u32),
+    /// Between its ends, mm.
+    Between(DVec3),
+}
+
 impl Refined {
+    /// A triangle in which an edge goes through a corner. What has lost its area is left out.
+    fn put_snapped(
+        &mut self,
+        [own, next, last]: [u32; 3],
+        [p, q]: [u32; 2],
+        [alone, others]: [u32; 2],
+        facet: u32,
+    ) {
+        let rest = match p == own {
+            true => [[p, next, q], [q, next, last]],
+            false => [[p, next, last], [p, last, q]],
+        };
+        let pieces = [([own, p, q], alone), (rest[0], others), (rest[1], others)];
+        for (corners, class) in pieces {
+            let [a, b, c] = corners;
+            if a != b && b != c && c != a {
+                self.put(corners, facet, class);
+            }
+        }
+    }
+
     fn put(&mut self, triangle: [u32; 3], facet: u32, class: u32) {
         self.triangles.push(triangle);
         self.source_facet.push(facet);
@@ -411,87 +480,4 @@ fn odd_one_out([a, b, c]: [u32; 3]) -> Option<usize> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::surface::shapes::{ball, block, finer, surface};
-    use std::f64::consts::PI;
-
-    fn dot(centre: DVec3, radius: f64) -> impl Fn(SurfacePoint) -> u32 + Sync {
-        move |p| u32::from(p.point_mm.distance(centre) < radius)
-    }
-
-    #[test]
-    fn areas_add_up_and_a_disc_is_measured_on_large_facets_and_small() {
-        let shape = block(DVec3::new(60.0, 50.0, 10.0));
-        for times in [0, 3] {
-            let surface = surface(finer(&shape, times));
-            let disc = dot(DVec3::new(22.0, 17.0, 10.0), 6.0);
-            let areas = refine(&surface, disc, 0.5, &Progress::new())
-                .expect("not stopped")
-                .areas();
-            let whole: f64 = areas.iter().map(|a| a.area_mm2).sum();
-            assert!((whole - surface.mesh().area_mm2()).abs() < 1e-9 * whole);
-            let found = areas[1];
-            let error = (found.area_mm2 - PI * 36.0).abs();
-            assert!(error < found.error_mm2, "{error} {}", found.error_mm2);
-            assert!(found.error_mm2 < 0.01 * PI * 36.0);
-        }
-    }
-
-    /// Archimedes: a zone's area is its height's share of the sphere's.
-    #[test]
-    fn zones_of_a_ball_have_their_areas() {
-        let surface = surface(ball(20.0, 5));
-        let zones = |p: SurfacePoint| ((p.point_mm.z + 20.0) / 12.0) as u32;
-        let areas = refine(&surface, zones, 0.3, &Progress::new())
-            .expect("not stopped")
-            .areas();
-        let wanted = [12.0, 12.0, 12.0, 4.0].map(|height| 2.0 * PI * 20.0 * height);
-        for (area, wanted) in areas.iter().zip(wanted) {
-            // The mesh is a little smaller than the ball.
-            assert!(
-                (area.area_mm2 / wanted - 1.0).abs() < 3e-3,
-                "{area:?} {wanted}"
-            );
-        }
-    }
-
-    #[test]
-    fn every_triangle_is_of_one_class_but_for_a_hair() {
-        let surface = surface(block(DVec3::new(30.0, 30.0, 30.0)));
-        let classify = dot(DVec3::new(11.0, 12.0, 30.0), 5.0);
-        let refined = refine(&surface, &classify, 0.4, &Progress::new()).expect("not stopped");
-        for (i, triangle) in refined.triangles.iter().enumerate() {
-            let corners = triangle.map(|v| refined.vertices[v as usize]);
-            let inner = (corners[0] + corners[1] + corners[2]) / 3.0;
-            for corner in corners {
-                let point_mm = corner.lerp(inner, 0.2);
-                let off = (point_mm.distance(DVec3::new(11.0, 12.0, 30.0)) - 5.0).abs();
-                let facet = refined.source_facet[i];
-                let class = classify(SurfacePoint { point_mm, facet });
-                assert!(class == refined.class[i] || off < 2e-3, "{point_mm} {off}");
-            }
-        }
-    }
-
-    #[test]
-    fn some_facets_alone_can_be_refined() {
-        let surface = surface(block(DVec3::new(30.0, 30.0, 30.0)));
-        let classify = dot(DVec3::new(11.0, 12.0, 30.0), 5.0);
-        let top: Vec<u32> = (0..12).filter(|&f| surface.normal(f).z > 0.5).collect();
-        let refined = refine_some(&surface, top, &classify, 0.5, &Progress::new());
-        let areas = refined.expect("not stopped").areas();
-        let whole: f64 = areas.iter().map(|a| a.area_mm2).sum();
-        assert!((whole - 900.0).abs() < 1e-9);
-        assert!((areas[1].area_mm2 - PI * 25.0).abs() < areas[1].error_mm2);
-    }
-
-    #[test]
-    fn classes_that_follow_facets_need_no_cut() {
-        let surface = surface(block(DVec3::new(30.0, 30.0, 30.0)));
-        let refined = refine(&surface, |p: SurfacePoint| p.facet, 0.1, &Progress::new())
-            .expect("not stopped");
-        assert_eq!(refined.triangles.len(), 12);
-        assert!(refined.areas().iter().all(|a| a.error_mm2 == 0.0));
-    }
-}
+mod tests;

@@ -7,6 +7,7 @@
 //! mixing model predicts it (a colour group, joined to the composites by multiproperties, for a
 //! composite has no display colour of its own). Every triangle names its blend.
 
+mod bodies;
 mod read;
 
 use std::fmt::Write as _;
@@ -20,6 +21,7 @@ use zip::{CompressionMethod, DateTime, ZipWriter};
 use report::patches::Patches;
 use report::schedule::number;
 
+pub use bodies::write_bodies;
 pub use read::{ReadBackError, read_back};
 
 /// The namespaces of the two specifications.
@@ -91,23 +93,7 @@ impl Model {
     /// # Errors
     /// What the writer says.
     pub fn write(&self, out: &mut dyn Write) -> io::Result<()> {
-        let options = SimpleFileOptions::default()
-            .compression_method(CompressionMethod::Deflated)
-            // The same part gives the same bytes.
-            .last_modified_time(DateTime::default());
-        let mut package = ZipWriter::new(Cursor::new(Vec::new()));
-        for (name, text) in [
-            ("[Content_Types].xml", CONTENT_TYPES),
-            ("_rels/.rels", RELATIONSHIPS),
-            ("3D/3dmodel.model", &self.xml()),
-        ] {
-            package
-                .start_file(name, options)
-                .map_err(io::Error::other)?;
-            package.write_all(text.as_bytes())?;
-        }
-        let done = package.finish().map_err(io::Error::other)?;
-        out.write_all(done.get_ref())
+        packed(&self.xml(), out)
     }
 
     fn xml(&self) -> String {
@@ -123,20 +109,7 @@ impl Model {
             out,
             "<model unit=\"millimeter\" xml:lang=\"en-US\" xmlns=\"{CORE}\" xmlns:m=\"{MATERIAL}\">"
         )?;
-        for (name, value) in [
-            ("Title", self.title.as_str()),
-            ("Description", self.description.as_str()),
-            (
-                "Application",
-                concat!("Tintfall ", env!("CARGO_PKG_VERSION")),
-            ),
-        ] {
-            writeln!(
-                out,
-                "<metadata name=\"{name}\">{}</metadata>",
-                escaped(value)
-            )?;
-        }
+        write_metadata(&self.title, &self.description, out)?;
         writeln!(out, "<resources>")?;
         self.write_materials(out)?;
         self.write_mesh(out)?;
@@ -207,6 +180,43 @@ impl Model {
         }
         writeln!(out, "</triangles></mesh></object>")
     }
+}
+
+/// Writes a package around a model's XML.
+fn packed(xml: &str, out: &mut dyn Write) -> io::Result<()> {
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        // The same part gives the same bytes.
+        .last_modified_time(DateTime::default());
+    let mut package = ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, text) in [
+        ("[Content_Types].xml", CONTENT_TYPES),
+        ("_rels/.rels", RELATIONSHIPS),
+        ("3D/3dmodel.model", xml),
+    ] {
+        package
+            .start_file(name, options)
+            .map_err(io::Error::other)?;
+        package.write_all(text.as_bytes())?;
+    }
+    let done = package.finish().map_err(io::Error::other)?;
+    out.write_all(done.get_ref())
+}
+
+fn write_metadata(title: &str, description: &str, out: &mut String) -> std::fmt::Result {
+    let application = concat!("Tintfall ", env!("CARGO_PKG_VERSION"));
+    for (name, value) in [
+        ("Title", title),
+        ("Description", description),
+        ("Application", application),
+    ] {
+        writeln!(
+            out,
+            "<metadata name=\"{name}\">{}</metadata>",
+            escaped(value)
+        )?;
+    }
+    Ok(())
 }
 
 /// Numbers of the resources.

@@ -3,7 +3,6 @@
 
 mod colours;
 mod skin;
-mod stitch;
 
 pub use colours::{ClassColour, LayerColours};
 pub use skin::{Class, FINE_DE00, Fades, Patches};

@@ -3,12 +3,11 @@
 use std::collections::BTreeMap;
 
 use blend::Shares;
-use geometry::surface::{Classes, LevelCut, cut_by_planes, rising};
+use geometry::surface::{Classes, LevelCut, cut_by_planes, rising, stitch};
 use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::RampSteps;
 use plan::{Paint, Painted};
 
-use super::stitch;
 
 /// Neighbouring colours of what is written are no further apart than this, ΔE00: less than what
 /// is seen side by side (common practice, no source).
@@ -107,7 +106,7 @@ impl Patches {
         let refined = cut.refine(classes, finest_mm, progress)?;
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
-        stitch::stitch(&vertices, &mut triangles);
+        stitch(&vertices, &mut triangles);
         progress.check()?;
         if fades == Fades::InSteps {
             for (triangle, class) in &mut triangles {

@@ -89,7 +89,7 @@ pub(super) fn facts(pairs: &[(&str, String)]) -> String {
 }
 
 /// A picture as an address that holds it.
-pub(super) fn data_uri(image: &Image) -> String {
+pub(crate) fn data_uri(image: &Image) -> String {
     let mut bytes = Vec::new();
     // A Vec takes whatever is written.
     let _ = image.write_png(&mut bytes);

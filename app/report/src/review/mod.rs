@@ -5,7 +5,7 @@
 //! Without WebGL 2, and on paper, two still pictures stand in for the view.
 
 mod assemble;
-mod html;
+pub(crate) mod html;
 mod page;
 mod ribbon;
 mod shape;

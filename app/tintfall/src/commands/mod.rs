@@ -1,9 +1,11 @@
 //! The commands, one file each. A new one is a file with `Args` and `Args::run`, its `mod` and a
 //! line in the list below.
 
+mod bodies;
 mod cautions;
 mod check_handoff;
 mod demo;
+mod dialect;
 mod diff;
 mod fit;
 mod handoff;
@@ -68,6 +70,7 @@ commands! {
     sign: Sign,
     diff: Diff,
     key_in: KeyIn,
+    bodies: Bodies,
     handoff: Handoff,
     check_handoff: CheckHandoff,
     swatch: Swatch,

@@ -59,7 +59,7 @@ const SIZE_PX: [u32; 2] = [1200, 900];
 impl Args {
     /// Verifies.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
-        let dialect = self.reading.dialect()?;
+        let dialect = self.reading.dialect.read()?;
         let (found, text) = console.working(|progress| {
             let job = Job::open(&self.plan, progress).map_err(not_opened)?;
             let painted = &job.painted;

@@ -4,13 +4,12 @@ use std::path::{Path, PathBuf};
 
 use project::job::Job;
 use project::signoff;
-use project::text_file::read_text;
 use toolpath::{ExtruderMode, Settings};
 use weave::arrange::{Arrange, Arranged, Purge};
-use weave::dialect::{BUILT_IN, Dialect};
 use weave::register::Placement;
 use weave::{How, Weave, WeaveError, Woven};
 
+use super::dialect::DialectArgs;
 use super::prepare::{not_opened, not_signed, required};
 use crate::console::Console;
 use crate::fault::Fault;
@@ -69,9 +68,8 @@ enum Room {
 /// How to read the toolpath.
 #[derive(clap::Args)]
 pub(super) struct Reading {
-    /// A built-in dialect's name or a dialect file
-    #[arg(long, default_value = "slots", value_name = "NAME or FILE")]
-    pub dialect: String,
+    #[command(flatten)]
+    pub dialect: DialectArgs,
     /// Place of the part, if it can't be found: rotation in degrees, shift in x and y in mm. Give
     /// it once for each copy
     #[arg(long, num_args = 3, value_names = ["TURN", "X", "Y"], allow_negative_numbers = true)]
@@ -85,25 +83,6 @@ pub(super) struct Reading {
 }
 
 impl Reading {
-    /// The dialect, built in or from a file.
-    pub(super) fn dialect(&self) -> Result<Dialect, Fault> {
-        if let Some(dialect) = Dialect::built_in(&self.dialect) {
-            return Ok(dialect);
-        }
-        let path = Path::new(&self.dialect);
-        let named = self.dialect.contains(['.', '/', '\\']) || path.exists();
-        if !named {
-            let known: Vec<&str> = BUILT_IN.iter().map(|(name, _)| *name).collect();
-            let (asked, known) = (&self.dialect, known.join(", "));
-            return Err(Fault::input(format!(
-                "there is no dialect `{asked}`; choose {known}, or name a dialect file"
-            )));
-        }
-        let text =
-            read_text(path).map_err(|why| Fault::input(format!("{}: {why}", self.dialect)))?;
-        Dialect::from_ron(&text).map_err(|error| Fault::input(error.in_file(&self.dialect)))
-    }
-
     /// Places of the copies, if given.
     pub(super) fn stands(&self) -> Vec<Placement> {
         self.stand
@@ -151,7 +130,7 @@ impl Args {
 
     /// Weaves.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
-        let dialect = self.reading.dialect()?;
+        let dialect = self.reading.dialect.read()?;
         let same = |a: &Path, b: &Path| {
             a == b
                 || a.canonicalize()

@@ -21,8 +21,10 @@ mod check;
 mod document;
 mod listen;
 mod speak;
+mod store;
 mod template;
 
 pub use document::{BUILT_IN, Dialect, Form};
 pub use listen::{Heard, Listener};
 pub use speak::{DialectError, Speaker};
+pub use store::Stored;

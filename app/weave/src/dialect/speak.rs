@@ -21,6 +21,19 @@ pub enum DialectError {
         /// Components of the plan.
         needed: usize,
     },
+    /// Not enough slots.
+    #[error(
+        "the dialect `{dialect}` has {slots} slots, and {needed} blends are to be stored; store \
+         fewer (--tools {slots}), or say in its file that there are more"
+    )]
+    Slots {
+        /// Name of the dialect.
+        dialect: String,
+        /// Slots it has.
+        slots: usize,
+        /// Blends to be stored.
+        needed: usize,
+    },
     /// A template that should not have passed the check.
     #[error("the dialect `{dialect}` is broken: {what}")]
     Broken {

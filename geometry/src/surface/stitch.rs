@@ -1,23 +1,22 @@
 //! Sides that have a neighbour's vertex in their midst are cut there, so that a closed skin
 //! stays closed.
 
-use std::collections::HashMap;
-
-use geometry::DVec3;
+use glam::DVec3;
+use rustc_hash::FxHashMap;
 
 /// A vertex this near to a side lies on it, as a part of the side's length.
 const ON_SIDE: f64 = 1e-6;
 
 /// Cuts triangles where the end of a neighbour's side lies on theirs. What does not fit for
 /// another reason (an open mesh) is left as it is.
-pub(super) fn stitch<T: Copy>(vertices: &[DVec3], triangles: &mut Vec<([u32; 3], T)>) {
+pub fn stitch<T: Copy>(vertices: &[DVec3], triangles: &mut Vec<([u32; 3], T)>) {
     // Each round halves the sides that don't fit; more rounds than this have never been needed.
     for _ in 0..32 {
         let loose = loose_sides(triangles);
         if loose.is_empty() {
             return;
         }
-        let mut starts: HashMap<u32, Vec<u32>> = HashMap::new();
+        let mut starts: FxHashMap<u32, Vec<u32>> = FxHashMap::default();
         for &(from, to) in loose.keys() {
             starts.entry(from).or_default().push(to);
         }
@@ -62,9 +61,9 @@ fn lies_on(vertices: &[DVec3], (a, b): (u32, u32), p: u32) -> bool {
 
 /// Sides that no other triangle runs along the other way: their triangle, and which of its sides
 /// they are.
-fn loose_sides<T>(triangles: &[([u32; 3], T)]) -> HashMap<(u32, u32), (usize, usize)> {
-    let mut sides: HashMap<(u32, u32), (usize, usize)> = HashMap::new();
-    let mut all = HashMap::new();
+fn loose_sides<T>(triangles: &[([u32; 3], T)]) -> FxHashMap<(u32, u32), (usize, usize)> {
+    let mut sides: FxHashMap<(u32, u32), (usize, usize)> = FxHashMap::default();
+    let mut all = FxHashMap::default();
     for (index, (triangle, _)) in triangles.iter().enumerate() {
         for side in 0..3 {
             let (from, to) = (triangle[side], triangle[(side + 1) % 3]);

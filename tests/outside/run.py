@@ -3,6 +3,7 @@
 import sys
 
 import bad_prints
+import bodies
 import chamber
 import colours
 import exchange
@@ -23,7 +24,7 @@ from tools import Tools
 
 SUBJECTS = [
     chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, spectra, misread, inks, layers, geodesics, meshes,
-    real_meshes, toolpath, exchange, order,
+    real_meshes, toolpath, exchange, order, bodies,
 ]
 
 

@@ -34,7 +34,12 @@ pub struct Choice {
 impl Choice {
     /// Chooses at most `count` of the blends that a schedule asks for; see
     /// [`plan::economy::stored`]. None where nothing is visible.
-    pub fn new(plan: &Plan, model: &dyn MixModel, schedule: &Schedule, count: usize) -> Option<Self> {
+    pub fn new(
+        plan: &Plan,
+        model: &dyn MixModel,
+        schedule: &Schedule,
+        count: usize,
+    ) -> Option<Self> {
         let doses = schedule.layers.iter().flat_map(|l| &l.doses);
         let doses: Vec<_> = doses.filter(|d| d.area_mm2 > 0.0).collect();
         if doses.is_empty() {
@@ -54,7 +59,9 @@ impl Choice {
         for (dose, &blend) in doses.iter().zip(&found.of_item) {
             let lab = labs.get(blend).copied().unwrap_or(dose.lab);
             off.push((ciede2000(dose.lab, lab), dose.area_mm2));
-            let place = by_region.get_mut(blend).and_then(|b| b.get_mut(dose.region));
+            let place = by_region
+                .get_mut(blend)
+                .and_then(|b| b.get_mut(dose.region));
             if let Some(area) = place {
                 *area += dose.area_mm2;
             }

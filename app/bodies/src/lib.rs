@@ -7,6 +7,7 @@
 //! [`Bodies::new`] chooses the blends to store ([`Choice`]), cuts the part by them
 //! ([`geometry::bodies`]), and reckons what is purged ([`Purge`]). Nothing here touches the disk.
 
+mod body;
 mod choice;
 mod error;
 mod made;
@@ -16,8 +17,9 @@ mod purge;
 mod skin;
 mod told;
 
+pub use body::Body;
 pub use choice::{Choice, Fit};
 pub use error::BodiesError;
-pub use made::{Bodies, Body};
+pub use made::Bodies;
 pub use options::{Depth, Inside, MOST_TOOLS, Options, USUAL_TOOLS};
 pub use purge::Purge;

@@ -1,13 +1,12 @@
 //! The bodies.
 
-use blend::{Shares, Srgb};
 use geometry::bodies::{CutError, Partition, cut};
-use geometry::inspect::Inspection;
 use geometry::mend::{MendError, mend};
 use geometry::surface::rising;
-use geometry::{DVec3, Mesh, Progress};
+use geometry::{DVec3, Progress};
 use plan::{Painted, Schedule};
 
+use crate::body::Body;
 use crate::choice::{Choice, Fit};
 use crate::error::BodiesError;
 use crate::map::ToolMap;
@@ -19,29 +18,6 @@ use crate::told;
 /// Where what a plane cuts is no clean outline, all of the pattern is lifted by one of these, mm:
 /// far less than a layer.
 const LIFTS_MM: [f64; 5] = [0.0, 2e-4, -3e-4, 5e-4, -7e-4];
-
-/// One body, and the blend that is stored for it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Body {
-    /// The number of its tool, from 0.
-    pub tool: usize,
-    /// What it is called: the region that most of it shows.
-    pub name: String,
-    /// The blend.
-    pub shares: Shares,
-    /// Its colour as predicted.
-    pub colour: Srgb,
-    /// The solid, in the part's own place.
-    pub mesh: Mesh,
-    /// Its volume, mm³.
-    pub volume_mm3: f64,
-    /// What it weighs if printed solid, g.
-    pub mass_g: f64,
-    /// Area of the part's skin that is of it, mm².
-    pub visible_mm2: f64,
-    /// Which way that faces: of length 1 where all of it faces one way.
-    pub faces: DVec3,
-}
 
 /// A part in bodies.
 #[derive(Clone, Debug, PartialEq)]
@@ -98,7 +74,12 @@ impl Bodies {
         Ok(Self {
             purge: Purge::new(painted, schedule, &bodies),
             bodies,
-            spools: painted.plan().spools.iter().map(|s| s.name.clone()).collect(),
+            spools: painted
+                .plan()
+                .spools
+                .iter()
+                .map(|s| s.name.clone())
+                .collect(),
             most_tools,
             fit: choice.fit,
             depth_mm: (options.depth != Depth::Through).then_some(depth_mm),
@@ -131,8 +112,14 @@ fn sound<'a>(
         MendError::Cancelled(stop) => BodiesError::Cancelled(stop),
         error => BodiesError::Mesh(error),
     })?;
-    if mended.done.is_empty() && mended.mesh.triangles() == surface.mesh().triangles() {
-        return Ok(Part::own(surface));
+    if mended.done.is_empty() {
+        return Ok(
+            match mended.mesh.triangles() == surface.mesh().triangles() {
+                true => Part::own(surface),
+                // Where solids touch, vertices were doubled; facets are the same.
+                false => Part::alike(mended.mesh),
+            },
+        );
     }
     notes.extend(mended.done.iter().map(|what| format!("Mended: {what}")));
     Ok(Part::mended(mended.mesh))
@@ -217,7 +204,9 @@ impl Bodies {
     pub fn apart_mm(&self) -> Vec<DVec3> {
         let bounds: Vec<(DVec3, DVec3)> = self.bodies.iter().map(|b| b.mesh.bounds()).collect();
         let start = (DVec3::INFINITY, DVec3::NEG_INFINITY);
-        let (low, high) = bounds.iter().fold(start, |all, b| (all.0.min(b.0), all.1.max(b.1)));
+        let (low, high) = bounds
+            .iter()
+            .fold(start, |all, b| (all.0.min(b.0), all.1.max(b.1)));
         let size = (high - low).max_element();
         let middle = |i: &usize| bounds.get(*i).map_or(0.0, |b| b.0.z + b.1.z);
         let mut order: Vec<usize> = (0..bounds.len()).collect();
@@ -228,12 +217,5 @@ impl Bodies {
             DVec3::Z * (APART.0 * size * rank(i)) + body.faces.with_z(0.0) * (APART.1 * size)
         })
         .collect()
-    }
-}
-
-impl Body {
-    /// Looks it over as any mesh, and says what is wrong with it; empty for a sound one.
-    pub fn faults(&self) -> Vec<String> {
-        Inspection::of(&self.mesh).unmended()
     }
 }

@@ -132,13 +132,18 @@ impl<'a> ToolMap<'a> {
             facet: 0,
         };
         let regions = &self.painted.plan().regions;
-        let topmost = regions.iter().enumerate().skip(1).rev().find(|(i, region)| {
-            !region.hidden
-                && region.brush.is_empty()
-                && region.mask.depends_on_height_only()
-                && self.is_level(*i)
-                && self.painted.covers(*i, at)
-        });
+        let topmost = regions
+            .iter()
+            .enumerate()
+            .skip(1)
+            .rev()
+            .find(|(i, region)| {
+                !region.hidden
+                    && region.brush.is_empty()
+                    && region.mask.depends_on_height_only()
+                    && self.is_level(*i)
+                    && self.painted.covers(*i, at)
+            });
         let region = topmost.map_or(0, |(i, _)| i);
         match self.of_region.get(region) {
             Some(Tools::Along {

@@ -5,7 +5,7 @@ use plan::economy::FlushTable;
 use plan::{Painted, Schedule};
 use serde::{Deserialize, Serialize};
 
-use crate::made::Body;
+use crate::body::Body;
 
 /// What a print step purges for a part in bodies.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -34,7 +34,8 @@ impl Purge {
             .iter()
             .map(|from| {
                 let to = bodies.iter();
-                to.map(|to| table.volume_mm3(&from.shares, &to.shares)).collect()
+                to.map(|to| table.volume_mm3(&from.shares, &to.shares))
+                    .collect()
             })
             .collect();
         let middles: Vec<f64> = schedule.layers.iter().map(|l| l.span.middle_mm()).collect();
@@ -79,7 +80,8 @@ impl Purge {
                 _ => 0.0,
             };
             let stays = left.iter().position(|tool| Some(*tool) == *current);
-            let least = (0..left.len()).min_by(|&a, &b| volume(left[a]).total_cmp(&volume(left[b])));
+            let least =
+                (0..left.len()).min_by(|&a, &b| volume(left[a]).total_cmp(&volume(left[b])));
             let next = left.swap_remove(stays.or(least).unwrap_or(0));
             if current.is_some_and(|from| from != next) {
                 let flushed = volume(next);

@@ -34,6 +34,14 @@ impl<'a> Part<'a> {
         }
     }
 
+    /// One with the same facets in the same order.
+    pub(crate) fn alike(mesh: geometry::Mesh) -> Self {
+        Self {
+            own: true,
+            ..Self::mended(mesh)
+        }
+    }
+
     /// A mended one.
     pub(crate) fn mended(mesh: geometry::Mesh) -> Self {
         Self {

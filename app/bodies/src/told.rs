@@ -75,7 +75,10 @@ pub(crate) fn thin(
 ) {
     for label in labels(pieces.iter().map(|p| p.label)) {
         let own: Vec<&Piece> = pieces.iter().filter(|p| p.label == label).collect();
-        let Some(largest) = own.iter().max_by(|a, b| a.volume_mm3.total_cmp(&b.volume_mm3)) else {
+        let Some(largest) = own
+            .iter()
+            .max_by(|a, b| a.volume_mm3.total_cmp(&b.volume_mm3))
+        else {
             continue;
         };
         let count = match own.len() {
@@ -103,7 +106,9 @@ pub(crate) fn merged(
         let own: Vec<&Merged> = merged.iter().filter(|m| m.piece.label == label).collect();
         let visible: f64 = own.iter().map(|m| m.visible_mm2).sum();
         let lab = |tool: u32| choice.labs.get(tool as usize).copied();
-        let off = own.iter().filter_map(|m| Some(ciede2000(lab(label)?, lab(m.into)?)));
+        let off = own
+            .iter()
+            .filter_map(|m| Some(ciede2000(lab(label)?, lab(m.into)?)));
         notes.push(format!(
             "'{}': {} thinner than a line given to their neighbours; {visible:.2} mm² of the skin \
              is off by up to ΔE00 {:.1}.",

@@ -106,7 +106,7 @@ struct Task {
     writing: Duration,
 }
 
-const TASKS: [(&str, &[&str], &str, bool); 5] = [
+const TASKS: [(&str, &[&str], &str, bool); 6] = [
     (
         "new",
         &["new", "IN/box.stl", "--out", "OUT", "--replace"],
@@ -136,6 +136,12 @@ const TASKS: [(&str, &[&str], &str, bool); 5] = [
         &["handoff", "IN/box.plan.ron", "--out", "OUT"],
         "handoff.zip",
         false,
+    ),
+    (
+        "bodies",
+        &["bodies", "IN/box.plan.ron", "--out", "OUT"],
+        "bodies",
+        true,
     ),
 ];
 

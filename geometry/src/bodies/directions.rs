@@ -64,8 +64,11 @@ impl Outward {
                 return Self::along(skin, around, painted, vertex, unit);
             }
             let worst = normals.iter().filter(|n| n.dot(unit) < LEAST_LEAN);
-            unit = (unit + worst.map(|n| *n * (1.5 * LEAST_LEAN - n.dot(unit))).sum::<DVec3>())
-                .normalize_or_zero();
+            unit = (unit
+                + worst
+                    .map(|n| *n * (1.5 * LEAST_LEAN - n.dot(unit)))
+                    .sum::<DVec3>())
+            .normalize_or_zero();
         }
         self
     }
@@ -232,9 +235,11 @@ impl System {
         };
         let scaled = |r: &[DVec3]| -> Vec<DVec3> {
             let each = r.iter().zip(&scale);
-            each.map(|(r, s)| if *s > 0.0 { *r / *s } else { *r }).collect()
+            each.map(|(r, s)| if *s > 0.0 { *r / *s } else { *r })
+                .collect()
         };
-        let dot = |a: &[DVec3], b: &[DVec3]| -> DVec3 { a.iter().zip(b).map(|(a, b)| *a * *b).sum() };
+        let dot =
+            |a: &[DVec3], b: &[DVec3]| -> DVec3 { a.iter().zip(b).map(|(a, b)| *a * *b).sum() };
         let mut x: Vec<DVec3> = right
             .iter()
             .zip(&self.mass)

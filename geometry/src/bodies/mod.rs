@@ -80,7 +80,9 @@ pub enum CutError {
     #[error("the skin is not closed near {place}; mend the mesh first", place = crate::inspect::place_words(*.0))]
     Open(DVec3),
     /// What a plane cuts through is no clean outline.
-    #[error("the part can't be cut cleanly at a height of {height_mm} mm; move the edge of the region there a little")]
+    #[error(
+        "the part can't be cut cleanly at a height of {height_mm} mm; move the edge of the region there a little"
+    )]
     Tangled {
         /// The height, mm.
         height_mm: f64,
@@ -180,7 +182,9 @@ pub fn cut(
     drop(adjacency);
     let mut vertices = skin.vertices;
     vertices.extend(settled.rind.inner_mm);
-    let carried = faces.into_iter().map(|f| (f.corners, (f.inside, f.outside)));
+    let carried = faces
+        .into_iter()
+        .map(|f| (f.corners, (f.inside, f.outside)));
     let cut = cut_by_planes(&mut vertices, carried, &core.planes_mm);
     progress.check()?;
     let mut faces: Vec<Face> = cut
@@ -208,7 +212,12 @@ pub fn cut(
     }
     // What parts a body from itself is no wall.
     faces.retain(|face| face.inside != face.outside);
-    Ok(Partition::new(vertices, faces, settled.given_up, settled.shallow))
+    Ok(Partition::new(
+        vertices,
+        faces,
+        settled.given_up,
+        settled.shallow,
+    ))
 }
 
 /// Marks a slab of the core until labels are given; labels are smaller.

@@ -169,7 +169,12 @@ impl Partition {
 
 /// The slab between planes that a side of a triangle looks into: that of its middle, and where
 /// it lies in a plane, the one behind it, or before it.
-pub(super) fn slab(vertices: &[DVec3], corners: [u32; 3], behind: bool, planes_mm: &[f64]) -> usize {
+pub(super) fn slab(
+    vertices: &[DVec3],
+    corners: [u32; 3],
+    behind: bool,
+    planes_mm: &[f64],
+) -> usize {
     let [a, b, c] = corners.map(|v| vertices[v as usize]);
     let low = a.z.min(b.z).min(c.z);
     let high = a.z.max(b.z).max(c.z);

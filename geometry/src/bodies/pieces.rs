@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use glam::DVec3;
 
-use super::partition::{AIR, Face, Partition};
 use super::CutError;
+use super::partition::{AIR, Face, Partition};
 use crate::mesh::Parts;
 
 /// A connected piece of a body.

@@ -148,7 +148,12 @@ impl Trial {
             Some(inner) => rind.inner_mm[inner as usize],
             None => skin.at(v),
         };
-        for (t, &corners) in skin.triangles.iter().enumerate().filter(|(t, _)| painted[*t]) {
+        for (t, &corners) in skin
+            .triangles
+            .iter()
+            .enumerate()
+            .filter(|(t, _)| painted[*t])
+        {
             let inner = corners.map(beneath);
             triangles.push(inner);
             of.push(Some(t as u32));
@@ -201,7 +206,8 @@ impl Trial {
         }
         for t in &bad.triangles {
             let corners = self.corners.get(t).into_iter().flatten();
-            bad.vertices.extend(corners.filter_map(|&v| rind.beneath(v)));
+            bad.vertices
+                .extend(corners.filter_map(|&v| rind.beneath(v)));
         }
         (!bad.triangles.is_empty()).then_some(bad)
     }

@@ -17,7 +17,11 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Classes for Labels<F> {
     }
 
     fn coarsest_mm(&self, class: u32) -> f64 {
-        if class == 0 { f64::INFINITY } else { self.coarsest_mm }
+        if class == 0 {
+            f64::INFINITY
+        } else {
+            self.coarsest_mm
+        }
     }
 
     fn snap(&self) -> f64 {
@@ -82,9 +86,8 @@ fn bands_of_a_block_have_their_volumes() {
 #[test]
 fn a_disc_on_a_block_is_a_straight_plug() {
     let block = solids::cuboid(DVec3::new(30.0, 30.0, 10.0)).unwrap();
-    let label = |at: SurfacePoint| {
-        u32::from(at.point_mm.z > 9.0 && at.point_mm.truncate().length() < 6.0)
-    };
+    let label =
+        |at: SurfacePoint| u32::from(at.point_mm.z > 9.0 && at.point_mm.truncate().length() < 6.0);
     let (part, partition) = bodies(block, label, &Core::of_one(0)).unwrap();
     let volumes = sound(&part, &partition);
     let wanted = std::f64::consts::PI * 36.0 * DEPTH_MM;
@@ -111,14 +114,20 @@ fn all_of_the_skin_of_a_block_and_of_a_ball_is_a_rind_around_a_core() {
     let (part, partition) = bodies(block, |_| 4, &Core::of_one(0)).unwrap();
     let volumes = sound(&part, &partition);
     let inner = (20.0 - 2.0 * DEPTH_MM) * (16.0 - 2.0 * DEPTH_MM) * (12.0 - 2.0 * DEPTH_MM);
-    assert!((volumes[0].1 / inner - 1.0).abs() < 0.05, "{volumes:?} {inner}");
+    assert!(
+        (volumes[0].1 / inner - 1.0).abs() < 0.05,
+        "{volumes:?} {inner}"
+    );
 
     let ball = solids::icosphere(10.0, 4).unwrap();
     let whole = ball.volume_mm3();
     let (part, partition) = bodies(ball, |_| 4, &Core::of_one(0)).unwrap();
     let volumes = sound(&part, &partition);
     let inner = whole * ((10.0 - DEPTH_MM) / 10.0_f64).powi(3);
-    assert!((volumes[0].1 / inner - 1.0).abs() < 0.01, "{volumes:?} {inner}");
+    assert!(
+        (volumes[0].1 / inner - 1.0).abs() < 0.01,
+        "{volumes:?} {inner}"
+    );
 }
 
 #[test]
@@ -170,7 +179,12 @@ fn both_sides_of_a_thin_wall_have_their_own_body() {
     let (part, partition) = bodies(wall, sides, &Core::of_one(0)).unwrap();
     let volumes = sound(&part, &partition);
     assert_eq!(volumes.len(), 3);
-    assert!(partition.shallow().iter().all(|s| s.area_mm2 > 0.9 * s.of_mm2));
+    assert!(
+        partition
+            .shallow()
+            .iter()
+            .all(|s| s.area_mm2 > 0.9 * s.of_mm2)
+    );
 }
 
 #[test]
@@ -180,7 +194,8 @@ fn thin_pieces_are_told_and_merged() {
         planes_mm: vec![5.0, 5.2],
         labels: vec![0, 1, 2],
     };
-    let label = |at: SurfacePoint| core.labels[core.planes_mm.partition_point(|&p| p < at.point_mm.z)];
+    let label =
+        |at: SurfacePoint| core.labels[core.planes_mm.partition_point(|&p| p < at.point_mm.z)];
     let (part, mut partition) = bodies(block, label, &core).unwrap();
     sound(&part, &partition);
     let thin = partition.thin(0.4).unwrap();

@@ -234,9 +234,7 @@ impl Tree {
         while let Some(node) = pending.pop() {
             // The last leaf beneath the node must not come before this one.
             let beneath = self.levels - (node as u32).ilog2();
-            if ((node + 1) << beneath) <= leaf
-                || !wanted(node)
-                || !self.nodes[node].meets(&around)
+            if ((node + 1) << beneath) <= leaf || !wanted(node) || !self.nodes[node].meets(&around)
             {
                 continue;
             }

@@ -126,7 +126,8 @@ pub(crate) fn fill_outlines(
     let mut left: FxHashMap<[u32; 2], i32> = FxHashMap::default();
     for [a, b, c] in &triangles {
         for [from, to] in [[*a, *b], [*b, *c], [*c, *a]] {
-            *left.entry([from.min(to), from.max(to)]).or_default() += if from < to { 1 } else { -1 };
+            *left.entry([from.min(to), from.max(to)]).or_default() +=
+                if from < to { 1 } else { -1 };
         }
     }
     for &[from, to] in sides {

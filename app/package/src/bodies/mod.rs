@@ -3,12 +3,13 @@
 use std::io;
 
 use bodies::{Bodies, Options};
-use geometry::read::mesh_to_stl;
 use geometry::Progress;
+use geometry::read::mesh_to_stl;
 use plan::schedule::Provenance;
 use plan::{AsPrinted, Schedule};
 use project::cautions;
 use project::job::Job;
+use render::Image;
 use report::tools_page::{Lines, ToolsPage, exploded};
 use serde::{Deserialize, Serialize};
 use weave::dialect::{Dialect, DialectError, Stored};
@@ -81,6 +82,8 @@ impl BodiesSummary {
 pub struct MadeBodies {
     /// What it says.
     pub summary: BodiesSummary,
+    /// The bodies drawn apart, if they could be drawn.
+    pub picture: Option<Image>,
     /// Names, what they are, and content.
     pub files: Vec<(String, String, Vec<u8>)>,
 }
@@ -170,7 +173,11 @@ impl BodyPlan<'_> {
             let what = format!("STL: the body of '{}', in the part's own place", body.name);
             files.push((name.clone(), what, mesh_to_stl(&body.mesh)));
         }
-        Ok(MadeBodies { summary, files })
+        Ok(MadeBodies {
+            summary,
+            picture,
+            files,
+        })
     }
 }
 
@@ -226,7 +233,9 @@ fn lines(bodies: &Bodies, dialect: &Dialect) -> Result<Lines, DialectError> {
         }
         Stored::OnMoves(words) => {
             let each = words.iter().enumerate();
-            let text: Vec<String> = each.map(|(i, words)| format!("tool {i}: {words}")).collect();
+            let text: Vec<String> = each
+                .map(|(i, words)| format!("tool {i}: {words}"))
+                .collect();
             (
                 "This dialect stores nothing, and says the blend on every move. No script does \
                  that: weave the plan into the toolpath instead, with `tintfall weave`.",

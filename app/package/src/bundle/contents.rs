@@ -4,10 +4,12 @@ use std::fs;
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
+use bodies::{BodiesError, Options};
 use geometry::Progress;
 
 use super::error::BundleError;
 use super::manifest::{Entry, MANIFEST, Manifest, SUMS};
+use crate::bodies::{BodyFilesError, BodyPlan};
 use crate::coloured::Coloured;
 use crate::prepare::FILES;
 use crate::prepare::Work;
@@ -19,9 +21,14 @@ use project::signoff;
 use project::write::WriteError;
 use report::panel_table::{PanelTable, Screen, table};
 use report::patches::{Fades, Patches};
+use weave::dialect::Dialect;
 
 /// Where the plan and what it names goes.
 const SOURCE: &str = "source";
+
+/// Where the part in bodies goes, and the built-in dialect that its lines are in.
+const BODIES: &str = "bodies";
+const DIALECT: &str = "slots";
 
 /// What is written beyond what `prepare` writes, and what it is.
 const MORE: &[(&str, &str)] = &[
@@ -65,6 +72,7 @@ pub(super) fn gather(
     for (name, content) in exchanged(job, &work, progress)? {
         all.push((name.to_owned(), what_of(name), content));
     }
+    all.extend(bodies(job, &work, progress)?);
     let (plan, source) = sources(job)?;
     all.extend(source);
     let title = &work.summary.provenance.title;
@@ -123,6 +131,38 @@ fn exchanged(
         made("part.ply", |out| ply::write_ply(&part, note, out))?,
         ("key-in.txt", text.into_bytes()),
     ])
+}
+
+/// The part in bodies, for print steps that take several tools; where it can't be cut, why not.
+fn bodies(
+    job: &Job,
+    work: &Work<'_>,
+    progress: &Progress,
+) -> Result<Vec<(String, String, Vec<u8>)>, BundleError> {
+    let Some(dialect) = Dialect::built_in(DIALECT) else {
+        return Ok(Vec::new());
+    };
+    let plan = BodyPlan {
+        job,
+        schedule: &work.schedule,
+        printed: Some(&work.printed),
+        options: Options::default(),
+        dialect: &dialect,
+    };
+    let files = match plan.files(progress) {
+        Ok(made) => made.files,
+        Err(BodyFilesError::Bodies(BodiesError::Cancelled(stop))) => return Err(stop.into()),
+        Err(BodyFilesError::Content { name, source }) => {
+            return Err(BundleError::Format { name, source });
+        }
+        Err(refused) => vec![(
+            "refused.txt".to_owned(),
+            "why there are no bodies".to_owned(),
+            format!("The part was not cut into bodies: {refused}\n").into_bytes(),
+        )],
+    };
+    let placed = |(name, what, content)| (format!("{BODIES}/{name}"), what, content);
+    Ok(files.into_iter().map(placed).collect())
 }
 
 /// A file made in memory.

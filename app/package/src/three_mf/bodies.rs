@@ -32,7 +32,12 @@ pub fn write_bodies(
     packed(&xml, out)
 }
 
-fn write_xml(bodies: &Bodies, title: &str, description: &str, out: &mut String) -> std::fmt::Result {
+fn write_xml(
+    bodies: &Bodies,
+    title: &str,
+    description: &str,
+    out: &mut String,
+) -> std::fmt::Result {
     writeln!(out, "<?xml version=\"1.0\" encoding=\"UTF-8\"?>")?;
     writeln!(
         out,
@@ -69,7 +74,9 @@ fn write_xml(bodies: &Bodies, title: &str, description: &str, out: &mut String) 
     writeln!(out, "</components>\n</object>\n</resources>")?;
     // The part stands in the corner of the positive octant, as the core specification asks.
     let meshes = bodies.bodies.iter().map(|b| b.mesh.bounds().0);
-    let least = meshes.fold(DVec3::INFINITY, DVec3::min).min(DVec3::splat(1e9));
+    let least = meshes
+        .fold(DVec3::INFINITY, DVec3::min)
+        .min(DVec3::splat(1e9));
     writeln!(
         out,
         "<build><item objectid=\"{}\" transform=\"1 0 0 0 1 0 0 0 1 {} {} {}\"/></build>\n</model>",

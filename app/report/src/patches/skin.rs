@@ -8,7 +8,6 @@ use geometry::{Cancelled, DVec3, Progress, SurfacePoint};
 use plan::schedule::RampSteps;
 use plan::{Paint, Painted};
 
-
 /// Neighbouring colours of what is written are no further apart than this, ΔE00: less than what
 /// is seen side by side (common practice, no source).
 pub const FINE_DE00: f64 = 1.0;

@@ -109,7 +109,11 @@ impl ToolsPage<'_> {
         };
         format!(
             "<h2>Tools to store</h2>\n{}{}",
-            table("Shares of the spools, in their order", &heads, rows.collect()),
+            table(
+                "Shares of the spools, in their order",
+                &heads,
+                rows.collect()
+            ),
             facts(&[
                 ("Spools", spools.join(", ")),
                 (
@@ -138,7 +142,12 @@ impl ToolsPage<'_> {
              class=\"soft small\">Dialect: {}. Check each line against your firmware's manual \
              before you print.</p>\n",
             escaped(&self.lines.what),
-            self.lines.text.lines().map(escaped).collect::<Vec<_>>().join("\n"),
+            self.lines
+                .text
+                .lines()
+                .map(escaped)
+                .collect::<Vec<_>>()
+                .join("\n"),
             escaped(&self.lines.dialect)
         )
     }
@@ -156,7 +165,10 @@ impl ToolsPage<'_> {
                 true => Cell::Number("–".to_owned()),
                 false => Cell::Number(format!("{volume:.0} mm³")),
             });
-            [Cell::Text(number.clone())].into_iter().chain(cells).collect()
+            [Cell::Text(number.clone())]
+                .into_iter()
+                .chain(cells)
+                .collect()
         });
         let layers = purge.changes.iter().filter(|c| **c > 0).count();
         let woven = match self.woven_waste_g {
@@ -169,7 +181,11 @@ impl ToolsPage<'_> {
              no more than ΔE00 {}. In each layer the tool that takes least comes next; a print \
              step may take another order, and may build its tower in layers without a \
              change.</p>\n",
-            table("Flush from one tool (row) to another (column)", &heads, rows.collect()),
+            table(
+                "Flush from one tool (row) to another (column)",
+                &heads,
+                rows.collect()
+            ),
             facts(&[
                 (
                     "Changes of tool",

@@ -138,7 +138,11 @@ fn told(out: &Path, made: &MadeBodies) -> String {
     }
     text.push_str("Tools to store\n");
     for tool in &summary.tools {
-        let shares: Vec<String> = tool.shares.iter().map(|s| format!("{:.1}", s * 100.0)).collect();
+        let shares: Vec<String> = tool
+            .shares
+            .iter()
+            .map(|s| format!("{:.1}", s * 100.0))
+            .collect();
         text.push_str(&format!(
             "  {:>3}  {:>18} %  {}  {:>7.1} g  {}\n",
             tool.number,

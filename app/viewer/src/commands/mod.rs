@@ -6,6 +6,7 @@
 use std::path::PathBuf;
 
 use blend::Shares;
+use bodies::Options;
 use emath::{Pos2, Rect, Vec2};
 use geometry::Field;
 use plan::Edit;
@@ -55,6 +56,12 @@ pub enum Command {
     PrepareIn(PathBuf),
     /// Mend the mesh, here and whenever the plan is read.
     Mend,
+    /// Show the part in bodies, one for each stored blend.
+    Bodies,
+    /// Cut the part into bodies anew.
+    CutBodies(Options),
+    /// Write the bodies that were cut into a folder.
+    BodiesIn(PathBuf),
     /// Open the system's dialog for files.
     Browse(Browse),
     /// Go to the start page.

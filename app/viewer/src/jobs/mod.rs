@@ -1,6 +1,7 @@
 //! Work that takes longer than a frame: each job runs on a thread of its own, tells how far
 //! it is, can be cancelled, and leaves its result where the window picks it up.
 
+pub mod bodies;
 pub mod colours;
 pub mod dirty;
 pub mod follow;

@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use bodies::Options;
+
 /// What the drawer at the right shows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Drawer {
@@ -75,6 +77,13 @@ pub enum Page {
     Prepare {
         /// The folder in the field.
         folder: String,
+    },
+    /// The part in bodies, and where to write them.
+    Bodies {
+        /// The folder in the field.
+        folder: String,
+        /// How the part is cut.
+        options: Options,
     },
     /// Saving would lose what somebody else wrote.
     Overwrite {

@@ -8,7 +8,7 @@ use egui::{
 use super::paths::{PathField, Wants};
 use super::shortcuts::{self, Group};
 use super::widgets::{heading, main_button, note};
-use super::{help, icon::Icon, steps, widgets};
+use super::{bodies, help, icon::Icon, steps, widgets};
 use crate::commands::{Browse, Command, Commands};
 use crate::model::page::{After, Page};
 use crate::session::Session;
@@ -22,7 +22,7 @@ pub(super) fn show(ctx: &Context, session: &Session, send: &mut Commands) {
     let shown = modal.show(ctx, |ui| {
         let room = ctx.viewport_rect().size() * 0.88 - egui::Vec2::splat(36.0);
         let wide = match page {
-            Page::Keys => 840.0,
+            Page::Keys | Page::Bodies { .. } => 840.0,
             Page::Steps => 520.0,
             _ => 660.0,
         };
@@ -57,6 +57,9 @@ fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut
         Page::OpenFile { path } => open_file(ui, path, fresh, send),
         Page::SaveAs { path, then } => save_as(ui, session, path, then.as_ref(), fresh, send),
         Page::Prepare { folder } => prepare(ui, session, folder, fresh, send),
+        Page::Bodies { folder, options } => {
+            bodies::show(ui, session, (folder, *options), fresh, send);
+        }
         Page::Overwrite {
             file,
             changed,
@@ -181,7 +184,13 @@ fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
 }
 
 /// The button that does it and the one that leaves it; whether the first was pressed.
-fn actions_row(ui: &mut Ui, send: &mut Commands, name: &str, can: bool, leave: &str) -> bool {
+pub(super) fn actions_row(
+    ui: &mut Ui,
+    send: &mut Commands,
+    name: &str,
+    can: bool,
+    leave: &str,
+) -> bool {
     let mut go = false;
     ui.add_space(8.0);
     ui.horizontal(|ui| {
@@ -288,6 +297,12 @@ fn prepare(ui: &mut Ui, session: &Session, folder: &str, fresh: bool, send: &mut
                 note(ui, about.as_str());
             });
         }
+    }
+    if ui
+        .link("The print step takes several tools? Cut the part into bodies instead.")
+        .clicked()
+    {
+        send.send(Command::Bodies);
     }
     note(
         ui,

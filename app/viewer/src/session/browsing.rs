@@ -77,7 +77,9 @@ impl Session {
                 self.toolpath.draft.dialect_file = text;
             }
             (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
-            (Browse::Folder, Some(Page::Prepare { folder })) => *folder = text,
+            (Browse::Folder, Some(Page::Prepare { folder } | Page::Bodies { folder, .. })) => {
+                *folder = text;
+            }
             (Browse::Save(_) | Browse::Folder, _) => {}
         }
     }

@@ -19,6 +19,7 @@ impl Session {
             Command::Save
             | Command::SaveAs
             | Command::Prepare
+            | Command::Bodies
             | Command::Weave
             | Command::Close
             | Command::AddBand
@@ -110,6 +111,9 @@ impl Session {
             Command::SaveOver(file, then) => self.save_over(&file, then),
             Command::DropUnsaved(then) => self.drop_unsaved(then),
             Command::Prepare => self.ask_prepare(),
+            Command::Bodies => self.show_bodies(),
+            Command::CutBodies(options) => self.cut_bodies(options),
+            Command::BodiesIn(folder) => self.write_bodies(&folder),
             Command::PrepareIn(folder) => self.prepare(&folder),
             Command::Mend => self.mend(),
             Command::Browse(what) => self.browse(what),

@@ -6,6 +6,7 @@
 
 mod autosave;
 mod blending;
+mod bodies;
 mod browsing;
 mod cards;
 mod coloured;
@@ -45,6 +46,7 @@ use geometry::layers::Section;
 use plan::Painted;
 
 use crate::files::{Home, Left, OnDisk, Recent, Settings};
+use crate::jobs::bodies::Cut;
 use crate::jobs::load::Loaded;
 use crate::jobs::prepare::Prepared;
 use crate::jobs::printed::Printed;
@@ -119,6 +121,10 @@ pub struct Session {
     section: Filled<Option<(f64, Section)>, (f64, Section)>,
     /// What preparing wrote last.
     pub prepared: Filled<Option<Prepared>, Prepared>,
+    /// The part in bodies, as it was cut last.
+    pub bodies: Filled<Option<Arc<Cut>>, Arc<Cut>>,
+    /// The folder that they were written into.
+    pub bodies_written: Filled<Option<PathBuf>, PathBuf>,
     /// The person's toolpath.
     pub toolpath: Toolpath,
     /// A fit to a test print that waits to be used.
@@ -164,6 +170,8 @@ impl Session {
             review: Filled::default(),
             section: Filled::default(),
             prepared: Filled::default(),
+            bodies: Filled::default(),
+            bodies_written: Filled::default(),
             toolpath: Toolpath::default(),
             fitted: Filled::default(),
             spools_wanted: None,

@@ -99,6 +99,8 @@ impl Session {
         self.review = Default::default();
         self.printed = Default::default();
         self.prepared = Default::default();
+        self.bodies = Default::default();
+        self.bodies_written = Default::default();
         self.section = Default::default();
         self.toolpath = Default::default();
         self.chosen = Default::default();

@@ -68,6 +68,12 @@ impl Session {
         if let Some(outcome) = self.prepared.poll() {
             self.take_prepared(outcome);
         }
+        if let Some(outcome) = self.bodies.poll() {
+            self.take_bodies(outcome);
+        }
+        if let Some(outcome) = self.bodies_written.poll() {
+            self.take_written_bodies(outcome);
+        }
         self.take_cards();
         self.take_section();
         self.take_toolpath_results();
@@ -76,7 +82,7 @@ impl Session {
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 9], usize) {
+    fn running(&self) -> ([bool; 11], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -85,6 +91,8 @@ impl Session {
             self.review.is_working(),
             self.fitted.is_working(),
             self.prepared.is_working(),
+            self.bodies.is_working(),
+            self.bodies_written.is_working(),
             self.section.is_working(),
             self.toolpath.is_working(),
         ];
@@ -105,6 +113,8 @@ impl Session {
     pub fn busy_with(&self) -> Option<Told> {
         told(self.loading.as_ref())
             .or_else(|| told(self.prepared.job()))
+            .or_else(|| told(self.bodies.job()))
+            .or_else(|| told(self.bodies_written.job()))
             .or_else(|| self.toolpath.told())
             .or_else(|| told(self.fitted.job()))
             .or_else(|| told(self.colouring.repaint.as_ref()))
@@ -120,6 +130,8 @@ impl Session {
         }
         let shown = of(self.loading.as_ref())
             .or_else(|| of(self.prepared.job()))
+            .or_else(|| of(self.bodies.job()))
+            .or_else(|| of(self.bodies_written.job()))
             .or_else(|| self.toolpath.progress())
             .or_else(|| of(self.fitted.job()))
             .or_else(|| of(self.colouring.repaint.as_ref()));

@@ -66,7 +66,9 @@ impl Dialect {
             }
             Form::RatioWord { .. } => {
                 let line = |shares| Ok(Speaker::new(self, components)?.change(shares));
-                let lines = blends.iter().map(|b| line(b).map(Option::unwrap_or_default));
+                let lines = blends
+                    .iter()
+                    .map(|b| line(b).map(Option::unwrap_or_default));
                 Ok(Stored::AtChange(lines.collect::<Result<_, _>>()?))
             }
             Form::MoveWords { .. } => {
@@ -101,7 +103,14 @@ mod tests {
         assert_eq!(lines[0].1, ["M163 S0 P0.250", "M163 S1 P0.750", "M164 S0"]);
         assert_eq!(
             lines[1],
-            (1, vec!["M163 S0 P1.000".into(), "M163 S1 P0.000".into(), "M164 S1".into()])
+            (
+                1,
+                vec![
+                    "M163 S0 P1.000".into(),
+                    "M163 S1 P0.000".into(),
+                    "M164 S1".into()
+                ]
+            )
         );
         let many = vec![blends()[0]; 17];
         let refused = dialect.stored(&many).expect_err("16 slots");

@@ -75,8 +75,8 @@ fn some_facets_alone_can_be_refined() {
 #[test]
 fn classes_that_follow_facets_need_no_cut() {
     let surface = surface(block(DVec3::new(30.0, 30.0, 30.0)));
-    let refined = refine(&surface, |p: SurfacePoint| p.facet, 0.1, &Progress::new())
-        .expect("not stopped");
+    let refined =
+        refine(&surface, |p: SurfacePoint| p.facet, 0.1, &Progress::new()).expect("not stopped");
     assert_eq!(refined.triangles.len(), 12);
     assert!(refined.areas().iter().all(|a| a.error_mm2 == 0.0));
 }

@@ -171,10 +171,15 @@ def signed_volume(vertices, faces):
 # Seeded meshes
 
 def seeded(tools, count):
+    yield from seeded_some(tools, range(count))
+
+
+def seeded_some(tools, numbers):
+    count = len(numbers)
     whole, refused, names = Measured(), [], []
     folder = tools.folder / "bodies"
     folder.mkdir(exist_ok=True)
-    for number in range(count):
+    for number in numbers:
         case, text = made(number)
         name = f"part-{number}"
         meshes.write_ply(folder / f"{name}.ply", case.vertices, case.faces)

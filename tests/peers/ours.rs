@@ -11,6 +11,7 @@
 //! | `rays` | first hits of a COUNT × COUNT picture in parallel projection along +x | hits |
 //! | `picks` | the same, one ray at a time | hits |
 //! | `nearest` | the nearest points of the skin for COUNT points off it | sum of distances, mm |
+//! | `bands` | closed bodies of COUNT bands of equal height | sum of volumes times places, mm³ |
 //! | `classify` | the region and the blend at COUNT points of the skin | sum of the regions' places |
 
 use std::path::Path;
@@ -18,7 +19,9 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use geometry::bodies::{Core, Skin, cut};
 use geometry::read::{ReadOptions, mesh_to_stl, read_mesh};
+use geometry::surface::LevelCut;
 use geometry::{
     DVec3, LayerPlan, Mesh, Progress, Ray, Surface, SurfacePoint, layers, place, solids,
 };
@@ -70,6 +73,10 @@ fn run(words: &[String]) -> Result<String, Failure> {
         "nearest" => {
             let surface = Surface::new(Arc::new(load(path)?));
             fastest(|| Ok(nearest(&surface, count)))?
+        }
+        "bands" => {
+            let surface = Surface::new(Arc::new(place::on_bed(load(path)?)?));
+            fastest(|| bands(&surface, count))?
         }
         "classify" => {
             let painted = painted(Surface::new(Arc::new(place::on_bed(load(path)?)?)))?;
@@ -123,6 +130,27 @@ fn slice(mesh: &Mesh, count: usize) -> Result<f64, Failure> {
     let plan = LayerPlan::plain(layer_mm, layer_mm);
     let layers = layers::cut(mesh, &plan, &Progress::new())?;
     Ok(layers.iter().map(|l| l.area_mm2).sum())
+}
+
+/// Closed bodies between level planes.
+fn bands(surface: &Surface, count: usize) -> Result<f64, Failure> {
+    let top = surface.mesh().bounds().1.z;
+    let planes_mm: Vec<f64> = (1..count).map(|i| top * i as f64 / count as f64).collect();
+    let core = Core {
+        labels: (0..count as u32).collect(),
+        planes_mm,
+    };
+    let band = |at: SurfacePoint| core.planes_mm.partition_point(|p| *p < at.point_mm.z) as u32;
+    let progress = Progress::new();
+    let refined = LevelCut::new(surface, &core.planes_mm).refine(band, 1e6, &progress)?;
+    let skin = Skin::new(refined.vertices, refined.triangles, refined.class);
+    let partition = cut(skin, &core, 1.0, surface, &progress)?;
+    let mut sum = 0.0;
+    for label in partition.labels() {
+        let body = partition.body(label)?.ok_or("no body")?;
+        sum += f64::from(label + 1) * body.volume_mm3();
+    }
+    Ok(sum)
 }
 
 fn rays(surface: &Surface, side: usize, hits: fn(&Surface, &[Ray]) -> usize) -> f64 {

@@ -100,14 +100,28 @@ def with_libigl(task, path, count):
         return fastest(lambda: np.sqrt(tree.squared_distance(v, f, points)[0]).sum())
 
 
+def bands(solid, low, high, count):
+    """Bodies between level planes, cut off one by one from below."""
+    total = 0.0
+    for i in range(1, count):
+        solid, below = solid.split_by_plane([0.0, 0.0, 1.0], low + (high - low) * i / count)
+        total += i * below.volume()
+        below.to_mesh64()
+    solid.to_mesh64()
+    return total + count * solid.volume()
+
+
 def with_manifold3d(task, path, count):
     import manifold3d
     import trimesh
 
-    assert task == "slice"
     mesh = trimesh.load_mesh(path)
     solid = manifold3d.Manifold(manifold3d.Mesh64(
         np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces, dtype=np.uint64)))
+    if task == "bands":
+        low, high = mesh.bounds[0][2], mesh.bounds[1][2]
+        return fastest(lambda: bands(solid, low, high, count))
+    assert task == "slice"
     levels = heights(mesh.bounds[0][2], mesh.bounds[1][2], count)
     return fastest(lambda: sum(solid.slice(z).area() for z in levels))
 

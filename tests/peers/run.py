@@ -51,6 +51,7 @@ TASKS = [
     Task("First hits of a picture of 1000 × 1000", "rays", 1000, ["embreex"], 1e-3, 0.5),
     Task("The same rays, looked for one by one", "picks", 1000, ["embreex"], 1e-3, theirs="rays"),
     Task("Nearest points of the skin, 10,000", "nearest", 10_000, ["libigl", "trimesh"], 1e-6, 2.0),
+    Task("Closed bodies of 8 bands", "bands", 8, ["manifold3d"], 1e-6),
 ]
 # Greatest peak memory of a task, in sizes of the mesh's own arrays.
 MEMORY_AIM = 3.0

@@ -107,7 +107,7 @@ impl<'a> ToolMap<'a> {
         let edges: Vec<f64> = edges_mm
             .iter()
             .copied()
-            .filter(|edge| (low.z..high.z).contains(edge))
+            .filter(|edge| low.z < *edge && *edge < high.z)
             .collect();
         let ends = [low.z].into_iter().chain(edges.iter().copied());
         let ends: Vec<f64> = ends.chain([high.z]).collect();

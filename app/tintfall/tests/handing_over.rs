@@ -382,6 +382,7 @@ fn a_hand_off_made_here_is_checked_there() {
     let wanted = [
         "SHA256SUMS",
         "as-printed.ron",
+        "bodies",
         "commands.csv",
         "index.txt",
         "key-in.txt",

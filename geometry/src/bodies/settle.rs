@@ -21,6 +21,9 @@ const LIFT: f64 = 0.7;
 /// The most of the painted skin that may be left to the core.
 const MOST_GIVEN_UP: f64 = 0.01;
 
+/// A tetrahedron inside out by less than a sixth of this, mm³, is one of rounding.
+const FOLD_MM3: f64 = 1e-9;
+
 /// A box that touches more cells than this is near to everything.
 const MOST_CELLS: i64 = 4096;
 
@@ -131,7 +134,7 @@ struct Trial {
     mesh: Mesh,
     /// For each triangle the painted one that it belongs to; none for skin.
     of: Vec<Option<u32>>,
-    /// Inner triangles that face the other way than the skin over them.
+    /// Triangles over a prism that is folded.
     turned: Vec<u32>,
     /// For each triangle of the skin its corners.
     corners: FxHashMap<u32, [u32; 3]>,
@@ -158,9 +161,7 @@ impl Trial {
             triangles.push(inner);
             of.push(Some(t as u32));
             corners_of.insert(t as u32, corners);
-            let area = |[a, b, c]: [u32; 3]| (at(b) - at(a)).cross(at(c) - at(a));
-            let (above, below) = (area(corners), area(inner));
-            if above.dot(below) <= 0.0 && below.length() > 1e-4 && above.length() > 1e-4 {
+            if is_folded(corners, inner, at) {
                 turned.push(t as u32);
             }
             for side in 0..3 {
@@ -211,6 +212,28 @@ impl Trial {
         }
         (!bad.triangles.is_empty()).then_some(bad)
     }
+}
+
+/// Whether the prism between a triangle and its inner one is folded somewhere: whether one of the
+/// three tetrahedra that it falls into along the diagonals of its walls, as [`wall`] draws them,
+/// is inside out. Where none is, and no two triangles cross, no two prisms share any space.
+fn is_folded(outer: [u32; 3], inner: [u32; 3], at: impl Fn(u32) -> DVec3) -> bool {
+    let mut rising = [0, 1, 2];
+    rising.sort_by_key(|&i| outer[i]);
+    let turned = (rising[0] + 1) % 3 != rising[1];
+    let [a, b, c] = rising.map(|i| at(outer[i]));
+    let [deep_a, deep_b, deep_c] = rising.map(|i| at(inner[i]));
+    let six_fold = |[p, q, r, s]: [DVec3; 4]| {
+        let volume = (q - p).cross(r - p).dot(p - s);
+        if turned { -volume } else { volume }
+    };
+    [
+        [a, b, c, deep_a],
+        [deep_a, b, c, deep_b],
+        [deep_a, deep_b, c, deep_c],
+    ]
+    .into_iter()
+    .any(|corners| six_fold(corners) < -FOLD_MM3)
 }
 
 /// Cubes of space that some triangles touch with their boxes.

@@ -240,8 +240,7 @@ fn sides(asked: u32) -> u32 {
 }
 
 /// Area of a regular polygon with its corners on a circle: ½ n r² sin(2π/n).
-#[cfg(test)]
-pub(crate) fn polygon_area_mm2(radius_mm: f64, count: u32) -> f64 {
+pub fn polygon_area_mm2(radius_mm: f64, count: u32) -> f64 {
     let n = f64::from(sides(count));
     0.5 * n * radius_mm * radius_mm * (TAU / n).sin()
 }

@@ -43,7 +43,9 @@ impl<'a> ToolMap<'a> {
                 (Paint::Fade { along, .. }, Some(ramp)) => {
                     by_ramp(ramp, along.depends_on_height_only(), model, choice)
                 }
-                (Paint::Fixed(shares), _) => Tools::One(choice.nearest(model.mix(shares).to_lab())),
+                (Paint::Fixed(shares) | Paint::Blend(plan::NamedBlend { shares, .. }), _) => {
+                    Tools::One(choice.nearest(model.mix(shares).to_lab()))
+                }
                 _ => Tools::One(0),
             })
             .collect();

@@ -27,8 +27,8 @@ use crate::mesh::{Edges, Parts};
 use crate::{Mesh, Progress, layers};
 
 pub use crossings::Crossings;
-pub(crate) use facets::{Thin, sliver_mm, thin};
 pub(crate) use crossings::crossing_pairs;
+pub(crate) use facets::{Thin, sliver_mm, thin};
 pub use findings::{Finding, Severity};
 pub use holes::Hole;
 pub use shells::{Shell, sealed_facets};

@@ -7,13 +7,13 @@ use render::Image;
 use crate::markup::escaped;
 
 /// A list of entries that are HTML already.
-pub(super) fn list(class: &str, entries: impl Iterator<Item = String>) -> String {
+pub(crate) fn list(class: &str, entries: impl Iterator<Item = String>) -> String {
     let entries: String = entries.map(|e| format!("<li>{e}</li>\n")).collect();
     format!("<ul class=\"{class}\">\n{entries}</ul>\n")
 }
 
 /// A patch of colour, or of the colours of a fade; the words are for those who don't see it.
-pub(super) fn swatch(shades: &[Srgb], words: &str) -> String {
+pub(crate) fn swatch(shades: &[Srgb], words: &str) -> String {
     let fill = match shades {
         [] => "transparent".to_owned(),
         [one] => one.to_string(),
@@ -34,7 +34,7 @@ pub(super) fn swatch(shades: &[Srgb], words: &str) -> String {
 }
 
 /// A cell of a table.
-pub(super) enum Cell {
+pub(crate) enum Cell {
     /// Text, escaped here.
     Text(String),
     /// A number with its unit, set to the right.
@@ -44,7 +44,7 @@ pub(super) enum Cell {
 }
 
 /// A table: the first cell of each row is its heading; heads of numbers are set to the right.
-pub(super) fn table(caption: &str, heads: &[(&str, bool)], rows: Vec<Vec<Cell>>) -> String {
+pub(crate) fn table(caption: &str, heads: &[(&str, bool)], rows: Vec<Vec<Cell>>) -> String {
     let mut out = format!(
         "<div class=\"table\"><table>\n<caption>{}</caption>\n<thead><tr>",
         escaped(caption)
@@ -74,7 +74,7 @@ pub(super) fn table(caption: &str, heads: &[(&str, bool)], rows: Vec<Vec<Cell>>)
 }
 
 /// Labels and values side by side.
-pub(super) fn facts(pairs: &[(&str, String)]) -> String {
+pub(crate) fn facts(pairs: &[(&str, String)]) -> String {
     let inner: String = pairs
         .iter()
         .map(|(label, value)| {

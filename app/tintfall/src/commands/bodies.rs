@@ -25,7 +25,7 @@ Examples:
 For print steps that take parts of several tools and purge by themselves. Bands go right through;
 painted areas reach as deep as the plan's skin_mm, or --depth. The bodies share their walls to the
 last bit. tools.html says which blends to store, and holds the lines for your start script.")]
-pub struct Args {
+pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The folder to write into; created if it does not exist
@@ -73,7 +73,7 @@ fn depth(text: &str) -> Result<Depth, String> {
 
 impl Args {
     /// Cuts and writes.
-    pub fn run(self, console: &Console) -> Result<(), Fault> {
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.dialect.read()?;
         let options = Options {
             tools: self.tools.map(usize::from),
@@ -93,7 +93,7 @@ impl Args {
                 .map_err(|error| not_prepared(&self.plan, error))?;
             let painted = &job.painted;
             let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)
-                .map_err(|_| Fault::Stopped)?;
+                .map_err(|_| Fault::Cancelled)?;
             let plan = BodyPlan {
                 job: &job,
                 schedule: &schedule,
@@ -124,7 +124,7 @@ impl Args {
 
 fn not_made(plan: &Path, error: BodyFilesError) -> Fault {
     match error {
-        BodyFilesError::Bodies(BodiesError::Cancelled(_)) => Fault::Stopped,
+        BodyFilesError::Bodies(BodiesError::Cancelled(_)) => Fault::Cancelled,
         error @ BodyFilesError::Content { .. } => Fault::system(error),
         error => Fault::Input(format!("{}: {error}", plan.display())),
     }

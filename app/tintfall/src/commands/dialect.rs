@@ -2,14 +2,14 @@
 
 use std::path::Path;
 
-use project::job::read_text;
+use project::text_file::read_text;
 use weave::dialect::{BUILT_IN, Dialect};
 
 use crate::fault::Fault;
 
 /// The argument that names a dialect.
 #[derive(clap::Args)]
-pub struct DialectArgs {
+pub(super) struct DialectArgs {
     /// A built-in dialect's name or a dialect file
     #[arg(long, default_value = "slots", value_name = "NAME or FILE")]
     pub dialect: String,
@@ -17,7 +17,7 @@ pub struct DialectArgs {
 
 impl DialectArgs {
     /// The dialect, built in or from a file.
-    pub fn read(&self) -> Result<Dialect, Fault> {
+    pub(super) fn read(&self) -> Result<Dialect, Fault> {
         if let Some(dialect) = Dialect::built_in(&self.dialect) {
             return Ok(dialect);
         }

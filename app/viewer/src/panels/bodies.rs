@@ -20,7 +20,7 @@ use crate::session::Session;
 const PICTURE: f32 = 300.0;
 
 /// Shows the page.
-pub fn show(
+pub(super) fn show(
     ui: &mut Ui,
     session: &Session,
     (folder, options): (&str, Options),

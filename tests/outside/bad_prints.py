@@ -54,7 +54,7 @@ class Print:
     grip: list = field(default_factory=lambda: [lambda z: 1.0] * 2)
     thickness: list = field(default_factory=lambda: [lambda z: 1.0] * 2)
     most: float = 9.0
-    exchanged: bool = False
+    swapped: bool = False
     chamber: float = 1.0
     height: object = lambda z: z
     amounts: bool = True
@@ -111,8 +111,8 @@ def made(kind, rng):
             at += long + rng.uniform(4, 14)
         slips = lambda z: few if any(a <= z < b for a, b in spells) else 1.0
         return Print(kind, [[(SLIPS, drive), (LITTLE, drive)]], grip=one(drive, slips), amounts=amounts)
-    if kind == "exchanged":
-        return Print(kind, [[(SWAPPED, None)]], exchanged=True, amounts=amounts)
+    if kind == "swapped":
+        return Print(kind, [[(SWAPPED, None)]], swapped=True, amounts=amounts)
     if kind == "lag":
         return Print(kind, [[(LAG, None)]], chamber=rng.uniform(2.5, 6), amounts=amounts)
     if kind == "wrong heights":
@@ -129,7 +129,7 @@ def made(kind, rng):
         return Print(kind, [[(LIMIT, None)]], most=rng.uniform(0.5, 0.72), amounts=amounts)
     if kind == "two at once":
         low = rng.uniform(0, 25)
-        more = {"chamber": rng.uniform(2.5, 5)} if rng.random() < 0.5 else {"exchanged": True}
+        more = {"chamber": rng.uniform(2.5, 5)} if rng.random() < 0.5 else {"swapped": True}
         second = [(LAG, None)] if "chamber" in more else [(SWAPPED, None)]
         return Print(kind, [[(LITTLE, drive)], second], **feed(spell(few, low, 99)), **more)
     raise ValueError(kind)
@@ -137,7 +137,7 @@ def made(kind, rng):
 
 KINDS = ["nothing", "too little from a height on", "too little until a height",
          "too little for a while", "tangle", "inlet half clogged", "too much", "another thickness",
-         "slips now and then", "exchanged", "lag", "wrong heights", "nozzle half clogged",
+         "slips now and then", "swapped", "lag", "wrong heights", "nozzle half clogged",
          "hotend cools down", "can't melt", "two at once"]
 
 
@@ -147,7 +147,7 @@ def simulated(bad, job, rng):
     pots = 2 if rng.random() < 0.25 else 1
     edges, places, shares = job
     start = shares[0]
-    pipe = [(dead, 1 - start if bad.exchanged else start)]
+    pipe = [(dead, 1 - start if bad.swapped else start)]
     pot, head = [pipe[0][1]] * pots, 0
     turned, taken = np.zeros(2), np.zeros(2)
     seen = []
@@ -171,7 +171,7 @@ def simulated(bad, job, rng):
                 gripped = min(part * gear * grip, bad.most) * dv
                 taken[drive] += gripped
                 volume[drive] = gripped * thickness
-            entering = volume[::-1] if bad.exchanged else volume
+            entering = volume[::-1] if bad.swapped else volume
             sum_of = entering.sum()
             if sum_of <= 0:
                 continue

@@ -254,16 +254,18 @@ def woven(bench: Bench, tintfall: Path, quick: bool) -> list[str]:
 BOUNDS = """## What bounds it
 
 First hits: the rays of a picture go through the tree eight at a time. Most of the time goes into
-walking the tree; the rest into making the eight rays ready and into the exact test of facets, which
-are tested in double precision from the mesh itself, so that no ray slips through and no copy is kept. The tree has eight boxes a node, each side in one byte; it is weighed in the four-wide
-registers that every x86-64 has, where the peer has wider ones and single precision. One by one,
-rays take 1.4 to 2 times as long: each waits for one node before it knows the next. Tried for them:
-four boxes a node in single precision took five times the memory and the same time within what this
-machine wavers; compiled for eight-wide registers, they took an eighth less.
+walking the tree. The rest goes into preparing the eight rays and into the exact test of facets.
+Facets are tested in double precision from the mesh itself, so that no ray slips through and no copy
+is kept. The tree has eight boxes in each node, with one byte for each side. It is computed in the
+four-wide registers that every x86-64 has; the other library has wider ones and single precision.
+One by one, rays take 1.4 to 2 times as long: each waits for one node before it knows the next. Two
+ideas were tried for them. Four boxes in each node in single precision took five times the memory
+and the same time, within this machine's noise. Compiled for eight-wide registers, they took an
+eighth less.
 
-Nearest points: a point off a ball is nearly as far from many facets, some 30 to 170 of whose boxes
-must be opened by any tree of boxes. Of 100 parts of the time, some 55 went into the boxes and 40 into
-those facets, by sampling, before boxes were sorted without guesses, which took a seventh of the whole.
+Nearest points: a point off a ball is nearly as far from many facets. Any tree of boxes must open
+some 30 to 170 of their boxes. By sampling, some 55 % of the time went into the boxes and 40 % into
+those facets. Since then, boxes are sorted without guesses, which saved a seventh of the whole.
 """
 
 
@@ -274,15 +276,15 @@ def page(tables: list[str], verdicts: list[str]) -> str:
                 if line.startswith("model name")), platform.machine())
     head = [
         "# Speed beside other libraries", "",
-        "Written by `tests/peers/run.py`; see there how to repeat it. Balls of equal facets; the fastest",
-        "of at least three runs; each task in a process of its own, tied to one core or to two. What a",
-        "library makes before it can answer (its search tree) is not counted, for anyone. 'Times ours' is",
-        "how many times as long as Tintfall it took. On two cores some libraries still use one. Peak memory",
-        "is that of a whole process, its tree included.", "",
+        "`tests/peers/run.py` writes this page; it says how to repeat the runs. The meshes are balls of",
+        "equal facets. Each figure is the fastest of at least three runs. Each task has its own process,",
+        "tied to one core or to two. The time to build a search tree first is not counted, for any",
+        "library. 'Times ours' is the time as a multiple of Tintfall's. On two cores some libraries still",
+        "use one. Peak memory is that of the whole process, with its tree.", "",
         f"Machine: {cpu}, {os.cpu_count()} cores, {platform.system()}. Python {platform.python_version()}, {versions}.", "",
         "## What was aimed at", "",
-        "Ratios of time are the fastest peer's time in ours, so more is better; those of memory are ours",
-        "in sizes of the mesh's own arrays, so less is better.", "",
+        "Ratios of time are the fastest other library's time divided by ours, so more is better. Ratios",
+        "of memory are ours divided by the size of the mesh's own arrays, so less is better.", "",
         "| Task | Facets | On | Beside | Ratio | Aim | |", "|---|---:|---|---|---:|---:|---|",
         *verdicts, "", BOUNDS, STROKES.read_text(), "## All figures", "",
     ]

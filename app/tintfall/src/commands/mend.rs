@@ -14,7 +14,11 @@ use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{not_mended, not_read};
 
+<<<<<<< Updated upstream
 /// Mend a mesh: weld, turn facets, fill holes, drop doubles, unite shells that cross
+=======
+/// Mend a mesh: weld, turn, fill holes, drop doubles and slivers, unite shells that cross
+>>>>>>> Stashed changes
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

@@ -14,11 +14,7 @@ use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{not_mended, not_read};
 
-<<<<<<< Updated upstream
-/// Mend a mesh: weld, turn facets, fill holes, drop doubles, unite shells that cross
-=======
-/// Mend a mesh: weld, turn, fill holes, drop doubles and slivers, unite shells that cross
->>>>>>> Stashed changes
+/// Mend a mesh: weld, turn facets, fill holes, drop doubles and slivers, unite shells that cross
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:

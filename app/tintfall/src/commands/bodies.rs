@@ -33,7 +33,7 @@ pub(crate) struct Args {
     out: PathBuf,
     /// How deep painted areas reach, or `through`: as deep as the part is, to the middle between
     /// facing sides; as the plan's skin_mm unless given
-    #[arg(long, value_name = "MM|through", value_parser = depth)]
+    #[arg(long, value_name = "MM|through", value_parser = depth, allow_hyphen_values = true)]
     depth: Option<Depth>,
     /// What is inside, beneath painted areas
     #[arg(long, value_enum, default_value = "levels")]

@@ -1,12 +1,12 @@
 //! The part in its predicted colours, for formats that know colours and no blends.
 
-use std::collections::HashMap;
 use std::ops::Range;
 
 use blend::Xyz;
 use geometry::{Cancelled, DVec3, Progress};
 use plan::{AsPrinted, Painted, Schedule};
 use report::patches::{FINE_DE00, Fades, LayerColours, Patches};
+use rustc_hash::FxHashMap;
 
 /// A mesh with one colour to a triangle, as it will come out of the printer.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,7 +31,21 @@ impl Coloured {
         printed: &AsPrinted,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
-        let mut patches = Patches::new(painted, Fades::Whole, progress)?;
+        let patches = Patches::new(painted, Fades::Whole, progress)?;
+        Self::of(patches, painted, schedule, printed, progress)
+    }
+
+    /// The same, of a skin that is cut along its colours already, its fades left whole.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn of(
+        mut patches: Patches,
+        painted: &Painted,
+        schedule: &Schedule,
+        printed: &AsPrinted,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
         let colours = LayerColours::new(painted, schedule, printed, &patches.classes);
         let slabs: Vec<Vec<Range<usize>>> = (0..patches.classes.len())
             .map(|class| colours.slabs(class, FINE_DE00))
@@ -39,7 +53,7 @@ impl Coloured {
         let of = |class: usize| slabs.get(class).map_or(&[][..], Vec::as_slice);
         patches.cut_each(|class| colours.edges_mm(of(class)));
         progress.check()?;
-        let mut seen: HashMap<(u32, usize, usize), u32> = HashMap::new();
+        let mut seen: FxHashMap<(u32, usize, usize), u32> = FxHashMap::default();
         let mut out = Self {
             vertices: Vec::new(),
             linear: Vec::new(),

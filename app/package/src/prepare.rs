@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 
 use geometry::layers::CutError;
 use geometry::{Cancelled, DVec3, Progress};
+use plan::changes::Change;
 use plan::schedule::{Laid, Provenance, ScheduleError, Totals, Warning};
 use plan::watch::Watch;
-use plan::{AsPrinted, Schedule};
+use plan::{AsPrinted, Painted, Schedule};
 use serde::{Deserialize, Serialize};
 
 use project::cautions;
@@ -15,8 +16,9 @@ use project::job::Job;
 use project::signoff::{self, SignoffError, Standing};
 use project::write::{Folder, WriteError};
 use render::Stage;
+use report::patches::Patches;
 use report::print_quality::Outcome;
-use report::review::Page;
+use report::review::{self, Page};
 use report::schedule::{write_commands, write_csv, write_ron};
 use report::sheet::{Facts, Finished, Sheet, SheetError};
 use report::skin_colours::{colours, printed_colours};
@@ -145,8 +147,14 @@ pub fn prepare_along(
 ) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let work = Work::along(job, laid, progress)?;
-    let files = work.files(progress)?;
+    let beside = progress.beside();
+    let (work, shown) = rayon::join(
+        || Work::along(job, laid, progress),
+        move || Shown::new(&job.painted, review::patches, &beside),
+    );
+    let (work, shown) = (work?, shown?);
+    let files = work.files(&shown, progress)?;
+    drop(shown);
     progress.stage("Writing the files");
     for (name, content) in &files {
         progress.check()?;
@@ -157,6 +165,27 @@ pub fn prepare_along(
         files,
         summary: work.summary,
     })
+}
+
+/// What pictures and pages show of a part and no schedule decides: made beside the schedule.
+pub(crate) struct Shown {
+    /// Light and shadow.
+    stage: Stage,
+    /// The skin cut along its colours, fades left whole.
+    pub patches: Patches,
+}
+
+impl Shown {
+    /// Makes it ready; `cut` cuts the skin.
+    pub(crate) fn new(
+        painted: &Painted,
+        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
+        let stage = Stage::new(painted.surface(), progress)?;
+        let patches = cut(painted, progress)?;
+        Ok(Self { stage, patches })
+    }
 }
 
 /// What is worked out once and written in many ways.
@@ -228,16 +257,42 @@ impl<'a> Work<'a> {
         ])
     }
 
-    /// All files, in the order of [`FILES`].
-    pub(crate) fn files(&self, progress: &Progress) -> Result<Made, PrepareError> {
-        let painted = &self.job.painted;
+    /// All files, in the order of [`FILES`]; what can be made side by side is.
+    pub(crate) fn files(&self, shown: &Shown, progress: &Progress) -> Result<Made, PrepareError> {
         let changes = signoff::since_signed(self.job)?;
+        let lines = [progress.beside(), progress.beside()];
+        let [beside, tabling] = &lines;
+        let (sheet, (page, tables)) = rayon::join(
+            || self.sheet(&shown.stage, progress),
+            || {
+                rayon::join(
+                    || self.page(shown, changes.as_deref(), beside),
+                    || {
+                        tabling.stage("Writing tables");
+                        self.tables()
+                    },
+                )
+            },
+        );
+        let mut all = tables?;
+        all.extend(sheet?);
+        all.extend([
+            ("review.html", page?.into_bytes()),
+            ("index.txt", index(&self.summary).into_bytes()),
+        ]);
+        let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
+        all.sort_by_key(|(name, _)| place(name));
+        Ok(all)
+    }
+
+    /// The sheet and what to hold beside the printer.
+    fn sheet(&self, stage: &Stage, progress: &Progress) -> Result<Made, PrepareError> {
+        let painted = &self.job.painted;
         let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.told());
         facts.stamp.push(self.standing.stamp().to_owned());
-        let stage = Stage::new(painted.surface(), progress)?;
         let sheet = Sheet::of(facts)
             .run(
-                &stage,
+                stage,
                 colours(painted),
                 printed_colours(painted, &self.schedule, &self.printed),
                 progress,
@@ -246,28 +301,30 @@ impl<'a> Work<'a> {
                 SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
                 error => PrepareError::Sheet(error),
             })?;
+        progress.stage("Writing pictures");
         let png = |name, page: &Finished| made(name, |out| page.image.write_png(out));
         let watch = watch::page(&self.watch, &self.schedule.provenance)
             .ok_or(PrepareError::Sheet(SheetError::TooLarge))?;
+        Ok(vec![png("sheet.png", &sheet)?, png("watch.png", &watch)?])
+    }
+
+    /// The review page.
+    fn page(
+        &self,
+        shown: &Shown,
+        changes: Option<&[Change]>,
+        progress: &Progress,
+    ) -> Result<String, Cancelled> {
         let page = Page {
             job: self.job,
             schedule: &self.schedule,
             printed: &self.printed,
             standing: &self.standing,
-            changes: changes.as_deref(),
-            stage: &stage,
+            changes,
+            stage: &shown.stage,
+            patches: &shown.patches,
         };
-        let page = page.html(progress)?;
-        let mut all = self.tables()?;
-        all.extend([
-            png("sheet.png", &sheet)?,
-            png("watch.png", &watch)?,
-            ("review.html", page.into_bytes()),
-            ("index.txt", index(&self.summary).into_bytes()),
-        ]);
-        let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
-        all.sort_by_key(|(name, _)| place(name));
-        Ok(all)
+        page.html(progress)
     }
 }
 

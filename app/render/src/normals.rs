@@ -1,61 +1,55 @@
 //! Normals that run smoothly over curved skin and break at edges.
 
-use std::collections::HashMap;
-
 use geometry::{DVec3, Mesh, SurfacePoint};
+use rayon::prelude::*;
 
 /// Facets that meet at less than this angle are shown as one curved skin.
 const SMOOTH_BELOW_DEG: f64 = 35.0;
 
-/// A normal for each corner of each facet.
+/// Places that are looked at together, one thread at a time.
+const TOGETHER: usize = 4096;
+
+/// A normal for each corner of each facet; where all facets about a place meet smoothly, they
+/// share one.
 pub(super) struct Normals {
-    corner: Vec<[DVec3; 3]>,
+    normals: Vec<DVec3>,
+    /// For each corner of each facet its place in `normals`.
+    corner: Vec<[u32; 3]>,
 }
 
 impl Normals {
     /// Averages, at each corner, the facets around it that meet smoothly, weighted by the
     /// angle they take up there.
     pub(crate) fn of(mesh: &Mesh) -> Self {
-        let facets = mesh.triangles().len();
-        let flat: Vec<DVec3> = (0..facets)
-            .map(|f| mesh.area_vector(f).normalize_or_zero())
-            .collect();
-        // Facets around each place, by where it is and not by index, so that a seam whose
-        // vertices were never joined is smooth as well.
-        let mut around: HashMap<[u64; 3], Vec<(u32, f64)>> = HashMap::new();
-        for facet in 0..facets {
-            for (place, angle) in corner_angles(mesh, facet) {
-                around
-                    .entry(key(place))
-                    .or_default()
-                    .push((facet as u32, angle));
+        let around = Around::of(mesh);
+        let places: Vec<usize> = (0..around.count()).collect();
+        let found = places.par_chunks(TOGETHER).map(|places| {
+            let mut found = Found::default();
+            for &place in places {
+                found.add(mesh, around.at(place));
             }
+            found
+        });
+        let found: Vec<Found> = found.collect();
+        let mut normals = Vec::with_capacity(found.iter().map(|f| f.normals.len()).sum());
+        let mut corner = vec![[0; 3]; mesh.triangles().len()];
+        let mut corners = around.corners.iter();
+        for found in found {
+            let begin = normals.len() as u32;
+            // As many as there are names, so that the rest is left for those to come.
+            for (name, &at) in found.names.iter().zip(corners.by_ref()) {
+                corner[at as usize / 3][at as usize % 3] = begin + name;
+            }
+            normals.extend(found.normals);
         }
-        let least = SMOOTH_BELOW_DEG.to_radians().cos();
-        let corner = (0..facets)
-            .map(|facet| {
-                let own = flat[facet];
-                mesh.corners(facet).map(|place| {
-                    let sum: DVec3 = around
-                        .get(&key(place))
-                        .into_iter()
-                        .flatten()
-                        .map(|&(f, angle)| (flat[f as usize], angle))
-                        .filter(|(normal, _)| normal.dot(own) >= least)
-                        .map(|(normal, angle)| normal * angle)
-                        .sum();
-                    sum.try_normalize().unwrap_or(own)
-                })
-            })
-            .collect();
-        Self { corner }
+        Self { normals, corner }
     }
 
     /// The unit normal at a point of a facet, turned to the side that is looked at.
     pub(crate) fn at(&self, mesh: &Mesh, point: SurfacePoint, toward: DVec3) -> DVec3 {
         let facet = point.facet as usize;
         let [wa, wb, wc] = weights(mesh.corners(facet), point.point_mm);
-        let [a, b, c] = self.corner[facet];
+        let [a, b, c] = self.corner[facet].map(|normal| self.normals[normal as usize]);
         let normal = (a * wa + b * wb + c * wc).try_normalize().unwrap_or(toward);
         // The facet and not the smooth normal says which side is seen: at a silhouette the
         // smooth one may already lean away.
@@ -68,18 +62,127 @@ impl Normals {
     }
 }
 
+/// The corners at each place of a mesh: by where it is and not by its number, so that a seam
+/// whose vertices were never joined is smooth as well.
+struct Around {
+    /// Where the corners of each place begin; one more at the end.
+    starts: Vec<u32>,
+    /// Written `3 * facet + corner`, in order at each place.
+    corners: Vec<u32>,
+}
+
+impl Around {
+    fn of(mesh: &Mesh) -> Self {
+        let (place_of, count) = places(mesh);
+        let places = || {
+            mesh.triangles()
+                .iter()
+                .flatten()
+                .map(|&v| place_of[v as usize])
+        };
+        let mut starts = vec![0u32; count + 1];
+        for place in places() {
+            starts[place as usize + 1] += 1;
+        }
+        for place in 0..count {
+            starts[place + 1] += starts[place];
+        }
+        let mut next = starts.clone();
+        let mut corners = vec![0; 3 * mesh.triangles().len()];
+        for (place, corner) in places().zip(0u32..) {
+            let slot = &mut next[place as usize];
+            corners[*slot as usize] = corner;
+            *slot += 1;
+        }
+        Self { starts, corners }
+    }
+
+    fn count(&self) -> usize {
+        self.starts.len() - 1
+    }
+
+    fn at(&self, place: usize) -> &[u32] {
+        &self.corners[self.starts[place] as usize..self.starts[place + 1] as usize]
+    }
+}
+
+/// For each vertex a number of its place, and how many places there are.
+fn places(mesh: &Mesh) -> (Vec<u32>, usize) {
+    let key = |vertex: u32| key(mesh.vertices()[vertex as usize]);
+    let mut order: Vec<u32> = (0..mesh.vertices().len() as u32).collect();
+    order.par_sort_unstable_by_key(|&vertex| key(vertex));
+    let mut place_of = vec![0; order.len()];
+    let mut count = 0;
+    for same in order.chunk_by(|&a, &b| key(a) == key(b)) {
+        for &vertex in same {
+            place_of[vertex as usize] = count;
+        }
+        count += 1;
+    }
+    (place_of, count as usize)
+}
+
+/// The normals at some places that follow each other.
+#[derive(Default)]
+struct Found {
+    normals: Vec<DVec3>,
+    /// For each corner at these places which of the normals is its own.
+    names: Vec<u32>,
+}
+
+impl Found {
+    /// Adds a place, given the corners there.
+    fn add(&mut self, mesh: &Mesh, corners: &[u32]) {
+        let least = SMOOTH_BELOW_DEG.to_radians().cos();
+        let around = corners.iter().map(|&corner| {
+            let facet = corner as usize / 3;
+            let normal = mesh.area_vector(facet).normalize_or_zero();
+            (normal, corner_angle(mesh, facet, corner as usize % 3))
+        });
+        let around: Vec<(DVec3, f64)> = around.collect();
+        let meets = |own: DVec3, other: DVec3| other.dot(own) >= least;
+        let sum_of = |own: DVec3| -> DVec3 {
+            let smooth = around.iter().filter(|(normal, _)| meets(own, *normal));
+            smooth.map(|&(normal, angle)| normal * angle).sum()
+        };
+        let all_meet = around
+            .iter()
+            .all(|(own, _)| around.iter().all(|(other, _)| meets(*own, *other)));
+        let shared = all_meet
+            .then(|| {
+                around
+                    .first()
+                    .and_then(|(own, _)| sum_of(*own).try_normalize())
+            })
+            .flatten();
+        match shared {
+            Some(normal) => {
+                let name = self.normals.len() as u32;
+                self.normals.push(normal);
+                self.names.extend(around.iter().map(|_| name));
+            }
+            None => {
+                for (own, _) in &around {
+                    self.names.push(self.normals.len() as u32);
+                    self.normals
+                        .push(sum_of(*own).try_normalize().unwrap_or(*own));
+                }
+            }
+        }
+    }
+}
+
 /// A place as a key; −0 and 0 are one place.
 fn key(place: DVec3) -> [u64; 3] {
     (place + DVec3::ZERO).to_array().map(f64::to_bits)
 }
 
-fn corner_angles(mesh: &Mesh, facet: usize) -> [(DVec3, f64); 3] {
-    let [a, b, c] = mesh.corners(facet);
-    let angle = |at: DVec3, one: DVec3, other: DVec3| {
-        let angle = (one - at).angle_between(other - at);
-        (at, if angle.is_finite() { angle } else { 0.0 })
-    };
-    [angle(a, b, c), angle(b, c, a), angle(c, a, b)]
+/// The angle of a facet at one of its corners; 0 where it has none.
+fn corner_angle(mesh: &Mesh, facet: usize, corner: usize) -> f64 {
+    let corners = mesh.corners(facet);
+    let [at, one, other] = [0, 1, 2].map(|i| corners[(corner + i) % 3]);
+    let angle = (one - at).angle_between(other - at);
+    if angle.is_finite() { angle } else { 0.0 }
 }
 
 /// Barycentric weights of a point in a triangle, held within it.

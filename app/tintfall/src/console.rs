@@ -10,6 +10,7 @@ use geometry::Progress;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::fault::Fault;
+use crate::timings;
 
 /// How often the bar looks at the work.
 const BEAT: Duration = Duration::from_millis(80);
@@ -64,6 +65,11 @@ impl Console {
         if !matches!(fault, Fault::NobodyListens) {
             self.note(&format!("tintfall: {fault}"));
         }
+    }
+
+    /// How long each stage of the work took so far.
+    pub(crate) fn timings(&self) -> String {
+        timings::table(&self.progress.timings(), self.progress.elapsed())
     }
 
     /// Does long work under a progress bar, which shows only on a terminal.

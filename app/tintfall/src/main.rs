@@ -6,6 +6,7 @@ mod console;
 mod fault;
 mod memory;
 mod part;
+mod timings;
 
 use std::process::ExitCode;
 
@@ -29,6 +30,9 @@ Start here:
 
 Exit codes: 0 done, 1 can't write or out of memory, 2 bad input or arguments, 130 cancelled.")]
 struct Cli {
+    /// Say on standard error how long each stage of the work took, and how much memory it took
+    #[arg(long, global = true)]
+    timings: bool,
     #[command(subcommand)]
     command: Command,
     /// The most memory to take, GiB; nine tenths of the machine's unless given (Linux only)
@@ -50,7 +54,11 @@ fn main() -> ExitCode {
     if !matches!(cli.command, Command::View(_)) {
         memory::watch(console.progress(), cli.memory);
     }
-    match cli.command.run(&console) {
+    let outcome = cli.command.run(&console);
+    if cli.timings {
+        console.note(&console.timings());
+    }
+    match outcome {
         Ok(()) => ExitCode::SUCCESS,
         Err(fault) => {
             console.complain(&fault);

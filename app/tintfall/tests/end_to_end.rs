@@ -58,6 +58,33 @@ fn layers_add_up_to_the_box() {
 }
 
 #[test]
+fn timings_are_told_beside_the_same_output() {
+    let folder = with_box();
+    done(folder.path(), &["new", "box.stl", "--out", "mine.ron"]);
+    let plain = done(folder.path(), &["prepare", "mine.ron", "--out", "out"]);
+    let page = fs::read(folder.path().join("out/review.html")).unwrap();
+    let timed = done(
+        folder.path(),
+        &["prepare", "mine.ron", "--out", "out", "--timings"],
+    );
+    assert_eq!(plain.stdout, timed.stdout);
+    assert_eq!(
+        fs::read(folder.path().join("out/review.html")).unwrap(),
+        page
+    );
+    let told = String::from_utf8(timed.stderr).unwrap();
+    for stage in [
+        "Reading the mesh",
+        "Assigning blends to layers",
+        "Setting the light",
+        "In all",
+    ] {
+        assert!(told.contains(stage), "{told}");
+    }
+    assert!(!String::from_utf8(plain.stderr).unwrap().contains("In all"));
+}
+
+#[test]
 fn a_new_plan_is_prepared_as_it_is() {
     let folder = with_box();
     done(folder.path(), &["new", "box.stl", "--out", "mine.ron"]);

@@ -29,7 +29,7 @@ mod sphere;
 mod stroke;
 mod values;
 
-pub use brushwork::{Brushwork, Mark};
+pub use brushwork::{Brushwork, Mark, OnPart};
 pub use error::MaskError;
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;

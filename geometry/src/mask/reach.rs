@@ -9,6 +9,10 @@ use crate::surface::geodesic::{
 };
 use crate::{Mesh, Progress, Surface};
 
+/// What is said of a part of a facet holds for points that lie so far outside of it as well, mm:
+/// some are moved a little off an edge before they are asked about.
+pub(super) const SURELY_MM: f64 = 3e-3;
+
 /// How far a stroke's paint goes.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Brush {
@@ -138,6 +142,26 @@ impl Segment {
         &self.facets
     }
 
+    /// Whether it surely paints all of a part of a facet that it does not paint as a whole.
+    pub(super) fn paints_all(&self, facet: u32, corners: [DVec3; 3], brush: Brush) -> bool {
+        // What is near a straight piece is convex.
+        if !all_within(corners, self.ends, (brush.radius_mm - SURELY_MM).max(0.0)) {
+            return false;
+        }
+        match self.facets.binary_search(&facet) {
+            Ok(place) => self.fronts_of(place).is_none_or(<[Front]>::is_empty),
+            Err(_) => false,
+        }
+    }
+
+    /// What decides about the facet at a place of the list; none if all of it is within reach.
+    fn fronts_of(&self, place: usize) -> Option<&[Front]> {
+        let &begin = self.starts.get(place)?;
+        let end = self.starts.get(place + 1).copied();
+        let end = end.map_or(self.fronts.len(), |end| end as usize);
+        Some(self.fronts.get(begin as usize..end).unwrap_or_default())
+    }
+
     /// Whether a point of a facet that it does not paint as a whole is painted.
     pub(super) fn paints(&self, mesh: &Mesh, facet: u32, point: DVec3, brush: Brush) -> bool {
         let [a, b] = self.ends;
@@ -148,12 +172,9 @@ impl Segment {
         let Ok(place) = self.facets.binary_search(&facet) else {
             return false;
         };
-        let Some(&begin) = self.starts.get(place) else {
+        let Some(fronts) = self.fronts_of(place) else {
             return true;
         };
-        let end = self.starts.get(place + 1).copied();
-        let end = end.map_or(self.fronts.len(), |end| end as usize);
-        let fronts = self.fronts.get(begin as usize..end).unwrap_or_default();
         let within = |front: &Front| front.distance(mesh, facet, point) <= brush.reach_mm;
         fronts.is_empty() || fronts.iter().any(within)
     }

@@ -44,31 +44,39 @@ impl SegmentBoxes {
         }
     }
 
-    /// Whether `is` so for a piece whose box holds a point.
-    pub(super) fn any_at(&self, point: DVec3, mut is: impl FnMut(usize) -> bool) -> bool {
+    /// Whether `is` so for a piece whose box comes within `room_mm` of a point, measured along
+    /// the axis on which it is farthest.
+    pub(super) fn any_near(
+        &self,
+        point: DVec3,
+        room_mm: f64,
+        mut is: impl FnMut(usize) -> bool,
+    ) -> bool {
         let Some(top) = self.levels.len().checked_sub(1) else {
             return false;
         };
-        (0..self.levels[top].len()).any(|number| self.any_below(top, number, point, &mut is))
+        let room = DVec3::splat(room_mm);
+        let about = [point - room, point + room];
+        (0..self.levels[top].len()).any(|number| self.any_below(top, number, about, &mut is))
     }
 
     fn any_below(
         &self,
         level: usize,
         number: usize,
-        point: DVec3,
+        about: [DVec3; 2],
         is: &mut impl FnMut(usize) -> bool,
     ) -> bool {
         let Some([low, high]) = self.levels[level].get(number) else {
             return false;
         };
-        if !(point.cmpge(*low).all() && point.cmple(*high).all()) {
+        if !(about[1].cmpge(*low).all() && about[0].cmple(*high).all()) {
             return false;
         }
         match level {
             0 => is(number),
             _ => (GROUP * number..GROUP * (number + 1))
-                .any(|below| self.any_below(level - 1, below, point, is)),
+                .any(|below| self.any_below(level - 1, below, about, is)),
         }
     }
 }

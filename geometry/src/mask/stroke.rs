@@ -113,6 +113,11 @@ impl PreparedStroke {
         self.whole.iter().chain(&self.part).copied()
     }
 
+    /// How many facets the part has that it is drawn on.
+    pub(super) fn facet_count(&self) -> usize {
+        self.surface.mesh().triangles().len()
+    }
+
     /// The facets that are painted as a whole, in rising order.
     pub(super) fn whole_facets(&self) -> &[u32] {
         &self.whole
@@ -144,10 +149,24 @@ impl PreparedStroke {
     pub(super) fn paints_part(&self, at: SurfacePoint) -> bool {
         let mesh = self.surface.mesh();
         let (facet, point) = (at.facet, at.point_mm);
-        self.boxes.any_at(point, |segment| {
+        self.boxes.any_near(point, 0.0, |segment| {
             let segment = self.segments.get(segment);
             segment.is_some_and(|s| s.paints(mesh, facet, point, self.brush))
         })
+    }
+
+    /// Whether all of a part of a facet is surely painted, by one straight piece.
+    pub(super) fn paints_all(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        self.boxes.any_near(corners_mm[0], 0.0, |segment| {
+            let segment = self.segments.get(segment);
+            segment.is_some_and(|s| s.paints_all(facet, corners_mm, self.brush))
+        })
+    }
+
+    /// Whether a point within `room_mm` of a place may be painted; it may say so of one that is
+    /// not.
+    pub(super) fn may_paint(&self, place_mm: DVec3, room_mm: f64) -> bool {
+        self.boxes.any_near(place_mm, room_mm, |_| true)
     }
 
     fn put(&mut self, segment: Segment) {

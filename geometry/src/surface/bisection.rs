@@ -30,6 +30,17 @@ pub(crate) struct Node {
 }
 
 impl Node {
+    fn root(root: u32, corners: [u32; 3], ring: [u32; 3]) -> Self {
+        Self {
+            corners,
+            ring,
+            half: 0,
+            cut: 0,
+            root,
+            parent: root,
+        }
+    }
+
     pub(crate) fn is_whole(&self) -> bool {
         self.half == 0
     }
@@ -41,35 +52,98 @@ impl Node {
 }
 
 /// Facets, their halves, the halves' halves and so on. The first nodes are the facets it
-/// began with, in their order.
-#[derive(Clone)]
-pub(crate) struct Bisection {
-    pub(crate) vertices: Vec<DVec3>,
-    pub(crate) nodes: Vec<Node>,
-    /// How many facets it began with.
-    pub(crate) roots: u32,
+/// began with, in their order; only those that are cut, or lie beside a cut, take any memory.
+pub(crate) struct Bisection<'a> {
+    roots_from: Roots<'a>,
+    /// Vertices that cuts have made, numbered after those it began with.
+    made: Vec<DVec3>,
+    /// The roots that are cut or have a neighbour that is.
+    touched: FxHashMap<u32, Node>,
+    /// The other nodes, numbered after the roots.
+    halves: Vec<Node>,
 }
 
-impl Bisection {
-    /// Begins with all facets of a mesh; node, root and facet numbers agree.
-    pub(crate) fn of_all(mesh: &Mesh, adjacency: &Adjacency) -> Self {
-        let rings = adjacency.ring().as_chunks::<3>().0;
-        let facets = mesh.triangles().iter().zip(rings).enumerate();
-        let nodes: Vec<Node> = facets
-            .map(|(root, (&corners, &ring))| Node {
-                corners,
-                ring,
-                half: 0,
-                cut: 0,
-                root: root as u32,
-                parent: root as u32,
-            })
-            .collect();
-        Self {
-            vertices: mesh.vertices().to_vec(),
-            roots: nodes.len() as u32,
-            nodes,
+/// What a bisection begins with.
+enum Roots<'a> {
+    /// All facets of a mesh; turned, each from its lowest corner on.
+    All {
+        mesh: &'a Mesh,
+        adjacency: &'a Adjacency,
+        turned: bool,
+    },
+    /// Some facets, with vertices named anew.
+    Some(Vec<DVec3>, Vec<Node>),
+}
+
+impl Roots<'_> {
+    fn vertices(&self) -> &[DVec3] {
+        match self {
+            Self::All { mesh, .. } => mesh.vertices(),
+            Self::Some(vertices, _) => vertices,
         }
+    }
+
+    fn node(&self, root: u32) -> Node {
+        match self {
+            Self::All { adjacency, .. } => {
+                let by = self.turn(root);
+                let ring = adjacency.ring().as_chunks::<3>().0[root as usize];
+                let ring = [0, 1, 2].map(|side| {
+                    let next = ring[(by + side) % 3];
+                    let (other, side) = (next / 3, next as usize % 3);
+                    3 * other + ((side + 3 - self.turn(other)) % 3) as u32
+                });
+                Node::root(root, self.corners(root), ring)
+            }
+            Self::Some(_, nodes) => nodes[root as usize],
+        }
+    }
+
+    fn corners(&self, root: u32) -> [u32; 3] {
+        match self {
+            Self::All { mesh, .. } => {
+                let (by, corners) = (self.turn(root), mesh.triangles()[root as usize]);
+                [0, 1, 2].map(|i| corners[(by + i) % 3])
+            }
+            Self::Some(_, nodes) => nodes[root as usize].corners,
+        }
+    }
+
+    /// Which of a facet's corners comes first.
+    fn turn(&self, root: u32) -> usize {
+        match self {
+            Self::All {
+                mesh, turned: true, ..
+            } => lowest(mesh.corners(root as usize)),
+            _ => 0,
+        }
+    }
+}
+
+/// The lowest corner, the first of several: facets that are cut by planes begin there.
+pub(super) fn lowest(corners: [DVec3; 3]) -> usize {
+    let below = |a: usize, b: usize| corners[a].z.total_cmp(&corners[b].z).is_lt();
+    let first = usize::from(below(1, 0));
+    if below(2, first) { 2 } else { first }
+}
+
+impl<'a> Bisection<'a> {
+    /// Begins with all facets of a mesh; node, root and facet numbers agree.
+    pub(crate) fn of_all(mesh: &'a Mesh, adjacency: &'a Adjacency) -> Self {
+        Self::of(Roots::All {
+            mesh,
+            adjacency,
+            turned: false,
+        })
+    }
+
+    /// As [`Bisection::of_all`], but each facet begins with its lowest corner.
+    pub(crate) fn of_turned(mesh: &'a Mesh, adjacency: &'a Adjacency) -> Self {
+        Self::of(Roots::All {
+            mesh,
+            adjacency,
+            turned: true,
+        })
     }
 
     /// Begins with some facets of a mesh; `place` gives each facet's position in `facets`.
@@ -96,36 +170,95 @@ impl Bisection {
                     .find_map(|(f, s)| Some(3 * place.get(&f)? + s as u32));
                 next.unwrap_or((3 * root + side) as u32)
             });
-            nodes.push(Node {
-                corners,
-                ring,
-                half: 0,
-                cut: 0,
-                root: root as u32,
-                parent: root as u32,
-            });
+            nodes.push(Node::root(root as u32, corners, ring));
         }
+        let vertices = names.iter().map(|&v| mesh.vertices()[v as usize]).collect();
+        Self::of(Roots::Some(vertices, nodes))
+    }
+
+    fn of(roots_from: Roots<'a>) -> Self {
         Self {
-            vertices: names.iter().map(|&v| mesh.vertices()[v as usize]).collect(),
-            roots: nodes.len() as u32,
-            nodes,
+            roots_from,
+            made: Vec::new(),
+            touched: FxHashMap::default(),
+            halves: Vec::new(),
+        }
+    }
+
+    /// How many facets it began with.
+    pub(crate) fn roots(&self) -> u32 {
+        match &self.roots_from {
+            Roots::All { mesh, .. } => mesh.triangles().len() as u32,
+            Roots::Some(_, nodes) => nodes.len() as u32,
+        }
+    }
+
+    /// How many nodes there are.
+    pub(crate) fn count(&self) -> usize {
+        self.roots() as usize + self.halves.len()
+    }
+
+    /// A node.
+    pub(crate) fn node(&self, node: u32) -> Node {
+        match node.checked_sub(self.roots()) {
+            Some(half) => self.halves[half as usize],
+            None => match self.touched.get(&node) {
+                Some(touched) => *touched,
+                None => self.roots_from.node(node),
+            },
+        }
+    }
+
+    fn node_mut(&mut self, node: u32) -> &mut Node {
+        match node.checked_sub(self.roots()) {
+            Some(half) => &mut self.halves[half as usize],
+            None => {
+                let from = &self.roots_from;
+                self.touched.entry(node).or_insert_with(|| from.node(node))
+            }
+        }
+    }
+
+    /// A vertex, mm.
+    pub(crate) fn vertex(&self, vertex: u32) -> DVec3 {
+        let vertices = self.roots_from.vertices();
+        match (vertex as usize).checked_sub(vertices.len()) {
+            Some(made) => self.made[made],
+            None => vertices[vertex as usize],
+        }
+    }
+
+    /// How many vertices there are.
+    pub(crate) fn vertex_count(&self) -> usize {
+        self.roots_from.vertices().len() + self.made.len()
+    }
+
+    /// All vertices, mm: those it began with, then those that cuts have made.
+    pub(crate) fn vertices(&self) -> impl Iterator<Item = DVec3> + '_ {
+        let before = self.roots_from.vertices().iter();
+        before.chain(&self.made).copied()
+    }
+
+    /// The vertices of a node.
+    fn names(&self, node: u32) -> [u32; 3] {
+        match node.checked_sub(self.roots()) {
+            Some(half) => self.halves[half as usize].corners,
+            None => self.roots_from.corners(node),
         }
     }
 
     /// The corners of a node, mm.
     pub(crate) fn corners(&self, node: u32) -> [DVec3; 3] {
-        self.nodes[node as usize]
-            .corners
-            .map(|v| self.vertices[v as usize])
+        self.names(node).map(|v| self.vertex(v))
     }
 
     /// The longest side of a node; of equal sides both neighbours choose the same.
     pub(crate) fn longest_side(&self, node: u32) -> usize {
-        let corners = self.nodes[node as usize].corners;
+        let corners = self.names(node);
         let mut best = (0, (f64::NEG_INFINITY, 0, 0));
         for side in 0..3 {
             let (a, b) = (corners[side], corners[(side + 1) % 3]);
-            let length = self.vertices[a as usize].distance_squared(self.vertices[b as usize]);
+            let length = self.vertex(a).distance_squared(self.vertex(b));
             let key = (length, a.min(b), a.max(b));
             if key > best.1 {
                 best = (side, key);
@@ -154,18 +287,18 @@ impl Bisection {
     }
 
     fn next(&self, side: u32) -> u32 {
-        self.nodes[side as usize / 3].ring[side as usize % 3]
+        self.node(side / 3).ring[side as usize % 3]
     }
 
     fn set_next(&mut self, side: u32, next: u32) {
-        self.nodes[side as usize / 3].ring[side as usize % 3] = next;
+        self.node_mut(side / 3).ring[side as usize % 3] = next;
     }
 
     /// Cuts a whole node in two, and before it whatever else must be cut.
     pub(crate) fn cut(&mut self, node: u32) {
         let (mut wanted, mut sides) = (vec![node], Vec::with_capacity(2));
         while let Some(&top) = wanted.last() {
-            if !self.nodes[top as usize].is_whole() {
+            if !self.node(top).is_whole() {
                 wanted.pop();
                 continue;
             }
@@ -187,16 +320,16 @@ impl Bisection {
         let Some(&first) = sides.first() else {
             return;
         };
-        let corners = self.nodes[first as usize / 3].corners;
+        let corners = self.names(first / 3);
         let [start, end] = [0, 1].map(|i| corners[(first as usize % 3 + i) % 3]);
-        let middle = self.vertices.len() as u32;
-        self.vertices
-            .push(self.vertices[start as usize].midpoint(self.vertices[end as usize]));
+        let middle = self.vertex_count() as u32;
+        self.made
+            .push(self.vertex(start).midpoint(self.vertex(end)));
         // The halves of the edge get a ring each, in the order of the old one.
         let (mut last, mut first) = ([0; 2], [0; 2]);
         for (i, &side) in sides.iter().enumerate() {
             let halves = self.cut_one(side / 3, side as usize % 3, middle);
-            let forward = self.nodes[halves[0] as usize].corners[0] == start;
+            let forward = self.names(halves[0])[0] == start;
             let ordered = if forward {
                 halves
             } else {
@@ -218,9 +351,9 @@ impl Bisection {
     /// Cuts one triangle from the middle of a side to the corner across; in both halves,
     /// side 0 is the half of that side.
     fn cut_one(&mut self, node: u32, side: usize, middle: u32) -> [u32; 2] {
-        let whole = self.nodes[node as usize];
+        let whole = self.node(node);
         let [a, b, c] = [0, 1, 2].map(|i| whole.corners[(side + i) % 3]);
-        let first = self.nodes.len() as u32;
+        let first = self.count() as u32;
         let second = first + 1;
         let half = |corners, ring| Node {
             corners,
@@ -231,17 +364,17 @@ impl Bisection {
             parent: node,
         };
         let own = |n: u32, s: u32| 3 * n + s;
-        self.nodes.push(half(
+        self.halves.push(half(
             [a, middle, c],
             [own(first, 0), own(second, 2), own(first, 2)],
         ));
-        self.nodes.push(half(
+        self.halves.push(half(
             [middle, b, c],
             [own(second, 0), own(second, 1), own(first, 1)],
         ));
         self.replace(own(node, ((side + 2) % 3) as u32), own(first, 2));
         self.replace(own(node, ((side + 1) % 3) as u32), own(second, 1));
-        let whole = &mut self.nodes[node as usize];
+        let whole = self.node_mut(node);
         whole.half = first;
         whole.cut = side as u8;
         [first, second]
@@ -263,8 +396,21 @@ impl Bisection {
 
     /// The whole nodes.
     pub(crate) fn leaves(&self) -> impl Iterator<Item = u32> + '_ {
-        let nodes = self.nodes.iter().enumerate();
-        nodes.filter(|(_, n)| n.is_whole()).map(|(i, _)| i as u32)
+        (0..self.count() as u32).filter(|&node| self.is_whole(node))
+    }
+
+    /// Whether a node's corners are three vertices.
+    pub(crate) fn is_proper(&self, node: u32) -> bool {
+        let [a, b, c] = self.names(node);
+        a != b && b != c && c != a
+    }
+
+    /// Whether a node is not cut.
+    pub(crate) fn is_whole(&self, node: u32) -> bool {
+        match node.checked_sub(self.roots()) {
+            Some(half) => self.halves[half as usize].is_whole(),
+            None => self.touched.get(&node).is_none_or(Node::is_whole),
+        }
     }
 }
 
@@ -276,7 +422,7 @@ mod tests {
     fn assert_no_cracks(mesh: &Bisection, closed: bool) {
         let mut seen = FxHashMap::<(u32, u32), i32>::default();
         for leaf in mesh.leaves() {
-            let c = mesh.nodes[leaf as usize].corners;
+            let c = mesh.names(leaf);
             for (a, b) in [(c[0], c[1]), (c[1], c[2]), (c[2], c[0])] {
                 *seen.entry((a.min(b), a.max(b))).or_default() += if a < b { 1 } else { -1 };
             }
@@ -288,9 +434,9 @@ mod tests {
 
     fn refine(mesh: &mut Bisection, too_long: impl Fn(DVec3, DVec3) -> bool) {
         let mut next = 0;
-        while next < mesh.nodes.len() {
+        while next < mesh.count() {
             let [a, b] = mesh.longest_ends(next as u32);
-            if mesh.nodes[next].is_whole() && too_long(a, b) {
+            if mesh.is_whole(next as u32) && too_long(a, b) {
                 mesh.cut(next as u32);
             }
             next += 1;
@@ -319,7 +465,7 @@ mod tests {
         refine(&mut cut, |a, b| {
             a.distance(b) > 0.05 + 0.2 * a.midpoint(b).length()
         });
-        assert!(cut.nodes.len() > 1000);
+        assert!(cut.count() > 1000);
         assert_no_cracks(&cut, true);
         let area: f64 = cut
             .leaves()

@@ -4,9 +4,10 @@
 //! ends are known. So they are cut first, exactly, and what is left between them is of one area
 //! or has an edge of another kind in it.
 
-use super::refine::{Classes, Refined, run};
+use super::bisection::{Bisection, lowest};
+use super::refine::{ClassArea, Classes, Refined, Work, run};
 use super::slice;
-use super::{Adjacency, Surface, SurfacePoint, bisection::Bisection};
+use super::{Adjacency, Surface, SurfacePoint};
 use crate::{Cancelled, DVec3, Mesh, Progress};
 
 /// How far into its facet a point is moved before it is asked for its class, mm: the last digit
@@ -28,26 +29,28 @@ pub fn rising(mut heights_mm: Vec<f64>) -> Vec<f64> {
 
 /// A surface cut by level planes, which still knows its facets from before.
 pub struct LevelCut {
+    surface: Surface,
+    /// What the planes make of it; none where they cut nothing.
+    cut: Option<Pieces>,
+}
+
+struct Pieces {
     mesh: Mesh,
     /// For each facet the one of the surface that it came from.
     source: Vec<u32>,
+    adjacency: Adjacency,
 }
 
 impl LevelCut {
     /// Cuts a surface at heights, given in mm as [`rising`] gives them.
     pub fn new(surface: &Surface, rising_mm: &[f64]) -> Self {
-        let mesh = surface.mesh();
-        let mut vertices = mesh.vertices().to_vec();
-        let facets = mesh.triangles().iter().copied().zip(0u32..);
-        let cut = slice::by_planes(&mut vertices, facets, rising_mm);
-        let (triangles, source) = cut.into_iter().unzip();
-        match Mesh::new(vertices, triangles) {
-            Ok(mesh) => Self { mesh, source },
-            // Cutting adds finite points and takes none away; only their count could be too much.
-            Err(_) => Self {
-                source: (0..mesh.triangles().len() as u32).collect(),
-                mesh: Mesh::clone(mesh),
-            },
+        let cut = match slice::changes(surface.mesh(), rising_mm) {
+            true => Pieces::of(surface.mesh(), rising_mm),
+            false => None,
+        };
+        Self {
+            surface: surface.clone(),
+            cut,
         }
     }
 
@@ -65,36 +68,93 @@ impl LevelCut {
         finest_mm: f64,
         progress: &Progress,
     ) -> Result<Refined, Cancelled> {
-        let triangles = self.mesh.triangles();
-        let adjacency = Adjacency::new(self.mesh.vertices().len(), triangles);
-        let facets = (0..triangles.len() as u32).collect();
-        let inwards = Inwards { cut: self, classes };
-        let whole = Bisection::of_all(&self.mesh, &adjacency);
-        drop(adjacency);
-        let mut refined = run(whole, facets, inwards, finest_mm, progress)?;
-        for facet in &mut refined.source_facet {
-            *facet = self.source_of(*facet);
+        let mut refined = self.run(classes, finest_mm, progress)?.refined(progress)?;
+        if self.cut.is_some() {
+            for facet in &mut refined.source_facet {
+                *facet = self.source_of(*facet);
+            }
         }
         Ok(refined)
     }
 
+    /// The area of each class, as [`LevelCut::refine`] and [`Refined::areas`] tell it, but no
+    /// triangle is kept.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn areas(
+        &self,
+        classes: impl Classes,
+        finest_mm: f64,
+        progress: &Progress,
+    ) -> Result<Vec<ClassArea>, Cancelled> {
+        self.run(classes, finest_mm, progress)?.areas(progress)
+    }
+
+    fn run<C: Classes>(
+        &self,
+        classes: C,
+        finest_mm: f64,
+        progress: &Progress,
+    ) -> Result<Work<'_, Inwards<'_, C>>, Cancelled> {
+        let inwards = Inwards { cut: self, classes };
+        let whole = match &self.cut {
+            Some(pieces) => Bisection::of_all(&pieces.mesh, &pieces.adjacency),
+            None => Bisection::of_turned(self.surface.mesh(), self.surface.adjacency()),
+        };
+        run(whole, None, inwards, finest_mm, progress)
+    }
+
+    /// The corners of a facet, mm, from its lowest on.
+    fn corners(&self, facet: usize) -> [DVec3; 3] {
+        match &self.cut {
+            Some(pieces) => pieces.mesh.corners(facet),
+            None => {
+                let corners = self.surface.mesh().corners(facet);
+                let by = lowest(corners);
+                [0, 1, 2].map(|i| corners[(by + i) % 3])
+            }
+        }
+    }
+
     fn source_of(&self, facet: u32) -> u32 {
-        self.source.get(facet as usize).copied().unwrap_or(facet)
+        let pieces = self.cut.as_ref();
+        let found = pieces.and_then(|pieces| pieces.source.get(facet as usize));
+        found.copied().unwrap_or(facet)
     }
 
     /// The point of the uncut surface to ask about.
     fn inwards(&self, point: SurfacePoint) -> SurfacePoint {
         let facet = point.facet as usize;
-        let corners = self.mesh.corners(facet);
+        let corners = self.corners(facet);
         let middle = corners.iter().sum::<DVec3>() / 3.0;
         let mut point_mm = point.point_mm + (middle - point.point_mm).clamp_length_max(INWARDS_MM);
-        if corners.iter().all(|c| (c.z - corners[0].z).abs() < SAME_MM) {
-            point_mm -= self.mesh.area_vector(facet).normalize_or_zero() * BENEATH_MM;
+        let [a, b, c] = corners;
+        if corners.iter().all(|p| (p.z - a.z).abs() < SAME_MM) {
+            let normal = (0.5 * (b - a).cross(c - a)).normalize_or_zero();
+            point_mm -= normal * BENEATH_MM;
         }
         SurfacePoint {
             point_mm,
             facet: self.source_of(point.facet),
         }
+    }
+}
+
+impl Pieces {
+    /// None only where there would be too many vertices: cutting adds finite points and takes
+    /// none away.
+    fn of(mesh: &Mesh, rising_mm: &[f64]) -> Option<Self> {
+        let mut vertices = mesh.vertices().to_vec();
+        let facets = mesh.triangles().iter().copied().zip(0u32..);
+        let cut = slice::by_planes(&mut vertices, facets, rising_mm);
+        let (triangles, source) = cut.into_iter().unzip();
+        let mesh = Mesh::new(vertices, triangles).ok()?;
+        Some(Self {
+            adjacency: Adjacency::new(mesh.vertices().len(), mesh.triangles()),
+            mesh,
+            source,
+        })
     }
 }
 

@@ -1,6 +1,5 @@
 //! Facets cut along the edges of areas, for showing those areas and for measuring them.
 
-use std::collections::BTreeMap;
 use std::ops::Range;
 
 use glam::DVec3;
@@ -8,8 +7,12 @@ use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use super::bisection::Bisection;
+use super::lattice::{FEW_STEPS, Lattice, halves};
+use super::refined::{Areas, Pieces, Split, area, put_snapped};
 use super::{Surface, SurfacePoint};
 use crate::{Cancelled, Progress};
+
+pub use super::refined::{ClassArea, Refined};
 
 /// Facets are looked through at this many times the finest length; an area smaller than
 /// that, in the middle of a large facet, may be missed.
@@ -55,37 +58,6 @@ impl<F: Fn(SurfacePoint) -> u32 + Sync> Classes for F {
     }
 }
 
-/// The skin cut so that each triangle belongs to one class.
-///
-/// Triangles that touch share their vertices, but for a vertex that may lie on the straight
-/// side of a neighbour across a facet's edge: there is no gap to be seen.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Refined {
-    /// Vertices, mm.
-    pub vertices: Vec<DVec3>,
-    /// Triangles, wound as the facets they came from.
-    pub triangles: Vec<[u32; 3]>,
-    /// For each triangle the facet it came from.
-    pub source_facet: Vec<u32>,
-    /// For each triangle its class.
-    pub class: Vec<u32>,
-    /// How far the area of each class may be off, mm².
-    error_mm2: BTreeMap<u32, f64>,
-}
-
-/// The area of a class.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ClassArea {
-    /// The class.
-    pub class: u32,
-    /// Its area, mm².
-    pub area_mm2: f64,
-    /// How far that may be off, mm²: what the last improvement of the class's edges has
-    /// changed, or, where three classes meet, all of the triangle. An estimate, not a
-    /// bound; on smooth edges the error is about a quarter of it.
-    pub error_mm2: f64,
-}
-
 /// Cuts all facets so that the edges between classes are resolved to `finest_mm`.
 ///
 /// Triangles without an edge in them stay as large as they are. Those with one are halved
@@ -104,9 +76,8 @@ pub fn refine(
     finest_mm: f64,
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
-    let facets: Vec<u32> = (0..surface.mesh().triangles().len() as u32).collect();
     let mesh = Bisection::of_all(surface.mesh(), surface.adjacency());
-    run(mesh, facets, classes, finest_mm, progress)
+    run(mesh, None, classes, finest_mm, progress)?.refined(progress)
 }
 
 /// As [`refine`], but of some facets alone: what a stroke that has just grown needs.
@@ -132,86 +103,140 @@ pub fn refine_some(
         });
     }
     let mesh = Bisection::of_some(surface.mesh(), surface.adjacency(), &unique, &place);
-    run(mesh, unique, classes, finest_mm, progress)
+    run(mesh, Some(unique), classes, finest_mm, progress)?.refined(progress)
 }
 
-impl Refined {
-    /// The area of each class, in rising order of class. They add up to the surface's.
-    pub fn areas(&self) -> Vec<ClassArea> {
-        let mut areas = BTreeMap::<u32, f64>::new();
-        for (triangle, &class) in self.triangles.iter().zip(&self.class) {
-            let corners = triangle.map(|v| self.vertices[v as usize]);
-            *areas.entry(class).or_default() += area(corners);
-        }
-        let error = |class| self.error_mm2.get(class).copied().unwrap_or(0.0);
-        areas
-            .iter()
-            .map(|(class, &area_mm2)| ClassArea {
-                class: *class,
-                area_mm2,
-                error_mm2: error(class),
-            })
-            .collect()
-    }
-}
-
-fn area([a, b, c]: [DVec3; 3]) -> f64 {
-    0.5 * (b - a).cross(c - a).length()
-}
-
-pub(super) fn run(
-    mesh: Bisection,
-    facets: Vec<u32>,
-    classes: impl Classes,
+/// Classifies facets and cuts those in which there is an edge. `facets` names the facet of each
+/// root where that is not its own number.
+pub(super) fn run<'a, C: Classes>(
+    mesh: Bisection<'a>,
+    facets: Option<Vec<u32>>,
+    classes: C,
     finest_mm: f64,
     progress: &Progress,
-) -> Result<Refined, Cancelled> {
+) -> Result<Work<'a, C>, Cancelled> {
     let mut work = Work {
-        known: Vec::new(),
         mesh,
         facets,
+        of_roots: Vec::new(),
+        mixed: FxHashMap::default(),
+        of_halves: Vec::new(),
         classes,
         finest_mm,
     };
-    work.classify_roots();
-    work.cut(progress)?;
-    work.finish(progress)
+    let wanted = work.classify_roots();
+    work.cut(wanted, progress)?;
+    Ok(work)
 }
 
-struct Work<C> {
-    mesh: Bisection,
-    /// The facet of each root.
-    facets: Vec<u32>,
-    /// For each node the classes at its corners, as its own facet sees them.
-    known: Vec<[u32; 3]>,
+/// Facets classified and cut.
+pub(super) struct Work<'a, C> {
+    mesh: Bisection<'a>,
+    /// The facet of each root, if not that of its number.
+    facets: Option<Vec<u32>>,
+    /// For each root the class at its first corner.
+    of_roots: Vec<u32>,
+    /// The classes at all corners of those roots where they differ, as the facet sees them.
+    mixed: FxHashMap<u32, [u32; 3]>,
+    /// The same for each half.
+    of_halves: Vec<[u32; 3]>,
     classes: C,
     finest_mm: f64,
 }
 
-impl<C: Classes> Work<C> {
+/// What is seen of a facet before anything is cut.
+#[derive(Clone, Copy)]
+struct Seen {
+    class: u32,
+    is_mixed: bool,
+    wants_cut: bool,
+}
+
+impl<C: Classes> Work<'_, C> {
+    fn facet_of(&self, root: u32) -> u32 {
+        match &self.facets {
+            Some(facets) => facets[root as usize],
+            None => root,
+        }
+    }
+
     fn class_at(&self, root: u32, point_mm: DVec3) -> u32 {
         self.classes.class(SurfacePoint {
             point_mm,
-            facet: self.facets[root as usize],
+            facet: self.facet_of(root),
         })
     }
 
-    fn classify_roots(&mut self) {
-        self.known = on_all(0..self.mesh.roots as usize, |root| {
-            let root = root as u32;
-            self.mesh.corners(root).map(|p| self.class_at(root, p))
-        });
+    fn at_corners(&self, root: u32) -> [u32; 3] {
+        self.mesh.corners(root).map(|p| self.class_at(root, p))
     }
 
-    fn cut(&mut self, progress: &Progress) -> Result<(), Cancelled> {
-        let mut asked = 0;
-        while asked < self.mesh.nodes.len() {
+    /// The classes at a node's corners, as its own facet sees them.
+    fn known(&self, node: u32) -> [u32; 3] {
+        match node.checked_sub(self.mesh.roots()) {
+            Some(half) => self.of_halves[half as usize],
+            None => match self.mixed.get(&node) {
+                Some(classes) => *classes,
+                None => [self.of_roots[node as usize]; 3],
+            },
+        }
+    }
+
+    /// Classifies all roots; tells which want to be cut.
+    fn classify_roots(&mut self) -> Vec<u32> {
+        let seen = on_all(0..self.mesh.roots() as usize, |root| self.look(root as u32));
+        let mut wanted = Vec::new();
+        for (root, seen) in (0..).zip(&seen) {
+            if seen.is_mixed {
+                let classes = self.at_corners(root);
+                self.mixed.insert(root, classes);
+            }
+            if seen.wants_cut {
+                wanted.push(root);
+            }
+        }
+        self.of_roots = seen.into_iter().map(|seen| seen.class).collect();
+        wanted
+    }
+
+    fn look(&self, root: u32) -> Seen {
+        let corners = self.mesh.corners(root);
+        if self.classes.is_even(self.facet_of(root), corners) {
+            let middle = corners.iter().sum::<DVec3>() / 3.0;
+            let class = self.class_at(root, middle);
+            return Seen {
+                class,
+                is_mixed: false,
+                wants_cut: self.is_too_coarse(root, [class; 3]),
+            };
+        }
+        let classes = corners.map(|p| self.class_at(root, p));
+        Seen {
+            class: classes[0],
+            is_mixed: !agree(classes),
+            wants_cut: self.wants_cut(root, classes),
+        }
+    }
+
+    /// Cuts the roots that want it, then their halves, until none does.
+    fn cut(&mut self, wanted: Vec<u32>, progress: &Progress) -> Result<(), Cancelled> {
+        let mut asked = self.mesh.count();
+        for root in wanted {
+            if self.mesh.is_whole(root) && self.mesh.count() < MOST_NODES {
+                self.mesh.cut(root);
+            }
+        }
+        self.classify_halves(asked);
+        while asked < self.mesh.count() {
             progress.check()?;
-            let fresh = asked..self.mesh.nodes.len();
-            asked = self.mesh.nodes.len();
-            let wanted = on_all(fresh.clone(), |node| self.wants_cut(node as u32));
+            let fresh = asked..self.mesh.count();
+            asked = self.mesh.count();
+            let wanted = on_all(fresh.clone(), |node| {
+                let node = node as u32;
+                self.mesh.is_whole(node) && self.wants_cut(node, self.known(node))
+            });
             for (node, wanted) in fresh.zip(wanted) {
-                if wanted && self.mesh.nodes.len() < MOST_NODES {
+                if wanted && self.mesh.count() < MOST_NODES {
                     self.mesh.cut(node as u32);
                 }
             }
@@ -220,81 +245,128 @@ impl<C: Classes> Work<C> {
         Ok(())
     }
 
-    fn wants_cut(&self, node: u32) -> bool {
-        if !self.mesh.nodes[node as usize].is_whole() {
-            return false;
-        }
+    fn wants_cut(&self, node: u32, classes: [u32; 3]) -> bool {
+        let longest = self.longest(node);
+        longest > self.finest_mm
+            && (self.is_too_coarse(node, classes)
+                || !agree(classes)
+                || self.hides_another(node, longest, classes[0]))
+    }
+
+    /// Whether a node is larger than its classes let it be.
+    fn is_too_coarse(&self, node: u32, classes: [u32; 3]) -> bool {
+        let coarsest = classes.map(|class| self.classes.coarsest_mm(class));
+        let coarsest = coarsest[0].min(coarsest[1]).min(coarsest[2]);
+        coarsest < f64::INFINITY && self.longest(node) > coarsest.max(self.finest_mm)
+    }
+
+    fn longest(&self, node: u32) -> f64 {
         let [a, b] = self.mesh.longest_ends(node);
-        let longest = a.distance(b);
-        if longest <= self.finest_mm {
-            return false;
-        }
-        let [first, second, third] = self.known[node as usize];
-        let coarsest = [first, second, third].map(|class| self.classes.coarsest_mm(class));
-        if longest > coarsest[0].min(coarsest[1]).min(coarsest[2]) {
-            return true;
-        }
-        first != second || second != third || self.hides_another(node, longest, first)
+        a.distance(b)
     }
 
     /// Looks through a triangle whose corners agree for a point that does not.
     fn hides_another(&self, node: u32, longest: f64, class: u32) -> bool {
-        let root = self.mesh.nodes[node as usize].root;
+        let root = self.mesh.node(node).root;
         let [a, b, c] = self.mesh.corners(node);
-        if self.classes.is_even(self.facets[root as usize], [a, b, c]) {
+        if self.classes.is_even(self.facet_of(root), [a, b, c]) {
             return false;
         }
         let steps = (longest / (LOOK * self.finest_mm)).ceil().max(2.0) as usize;
-        let at = |i: usize, j: usize| {
-            a + (b - a) * (i as f64 / steps as f64) + (c - a) * (j as f64 / steps as f64)
+        let lattice = Lattice {
+            origin: a,
+            sides: [b - a, c - a],
+            steps,
         };
-        (0..=steps).any(|i| (0..=steps - i).any(|j| self.class_at(root, at(i, j)) != class))
+        self.differs(&lattice, root, class, [[0, steps], [0, steps]])
+    }
+
+    /// Whether a point of a lattice, in ranges of places along its two sides, is of another
+    /// class. Blocks that are surely of one class are asked about once.
+    fn differs(&self, lattice: &Lattice, root: u32, class: u32, block: [[usize; 2]; 2]) -> bool {
+        let [[i0, i1], [j0, j1]] = block;
+        let other = |i: usize, j: usize| self.class_at(root, lattice.at(i, j)) != class;
+        if i0 + j0 > lattice.steps {
+            return false;
+        }
+        if i1 - i0 <= FEW_STEPS && j1 - j0 <= FEW_STEPS {
+            let row = |i: usize| j0..=j1.min(lattice.steps - i);
+            let rows = i0..=i1.min(lattice.steps - j0);
+            return rows.into_iter().any(|i| row(i).any(|j| other(i, j)));
+        }
+        let [own, next, last, across] =
+            [(i0, j0), (i1, j0), (i0, j1), (i1, j1)].map(|(i, j)| lattice.at(i, j));
+        let facet = self.facet_of(root);
+        let even = |corners| self.classes.is_even(facet, corners);
+        if even([own, next, last]) && even([next, across, last]) {
+            return other(i0, j0);
+        }
+        let mut rows = halves([i0, i1]);
+        rows.any(|rows| {
+            let mut columns = halves([j0, j1]);
+            columns.any(|columns| self.differs(lattice, root, class, [rows, columns]))
+        })
     }
 
     /// Classifies the nodes from `first` on, which come in pairs of halves.
     fn classify_halves(&mut self, first: usize) {
-        let pairs = (self.mesh.nodes.len() - first) / 2;
+        let pairs = (self.mesh.count() - first) / 2;
         let middles = on_all(0..pairs, |pair| {
-            let half = &self.mesh.nodes[first + 2 * pair];
-            self.class_at(half.root, self.at(half.corners[1]))
+            let half = self.mesh.node((first + 2 * pair) as u32);
+            self.class_at(half.root, self.mesh.vertex(half.corners[1]))
         });
         for (half, middle) in (first..).step_by(2).zip(middles) {
-            let parent = self.mesh.nodes[half].parent as usize;
-            let [a, b, c] = self.mesh.nodes[parent].turned_to_cut(self.known[parent]);
-            self.known.extend([[a, middle, c], [middle, b, c]]);
+            let parent = self.mesh.node(half as u32).parent;
+            let known = self.known(parent);
+            let [a, b, c] = self.mesh.node(parent).turned_to_cut(known);
+            self.of_halves.extend([[a, middle, c], [middle, b, c]]);
         }
     }
 
-    fn finish(&self, progress: &Progress) -> Result<Refined, Cancelled> {
-        let leaves: Vec<u32> = self.mesh.leaves().collect();
-        let crossings = self.crossings(&leaves);
+    /// The skin in triangles of one class each.
+    pub(super) fn refined(&self, progress: &Progress) -> Result<Refined, Cancelled> {
+        let mut out = Refined::beside(self.mesh.vertices());
+        self.finish(&mut out, progress)?;
+        Ok(out)
+    }
+
+    /// The area of each class, in rising order of class.
+    pub(super) fn areas(&self, progress: &Progress) -> Result<Vec<ClassArea>, Cancelled> {
+        let before = self.mesh.vertex_count() as u32;
+        let mut out = Areas::beside(before, |vertex| self.mesh.vertex(vertex));
+        self.finish(&mut out, progress)?;
+        Ok(out.told())
+    }
+
+    fn finish(&self, out: &mut impl Pieces, progress: &Progress) -> Result<(), Cancelled> {
+        let crossings = self.crossings();
         progress.check()?;
-        let mut out = Refined {
-            vertices: self.mesh.vertices.clone(),
-            ..Refined::default()
-        };
         let known: FxHashMap<(u32, u32), u32> = crossings
             .into_iter()
             .map(|(edge, place)| match place {
                 Place::End(vertex) => (edge, vertex),
-                Place::Between(point) => {
-                    out.vertices.push(point);
-                    (edge, out.vertices.len() as u32 - 1)
-                }
+                Place::Between(point) => (edge, out.vertex(point)),
             })
             .collect();
-        for leaf in leaves {
-            self.emit(leaf, &known, &mut out);
+        for leaf in self.mesh.leaves().filter(|&l| self.mesh.is_proper(l)) {
+            self.emit(leaf, &known, out);
         }
-        Ok(out)
+        Ok(())
     }
 
     /// Where the class changes along each side whose ends differ.
-    fn crossings(&self, leaves: &[u32]) -> Vec<((u32, u32), Place)> {
+    fn crossings(&self) -> Vec<((u32, u32), Place)> {
+        let mut roots: Vec<u32> = self.mixed.keys().copied().collect();
+        roots.sort_unstable();
+        let halves = self.mesh.roots()..self.mesh.count() as u32;
+        let leaves = roots.into_iter().chain(halves);
         let mut sides = FxHashMap::default();
-        for &leaf in leaves {
-            let classes = self.known[leaf as usize];
-            let node = &self.mesh.nodes[leaf as usize];
+        for leaf in leaves.filter(|&leaf| self.mesh.is_whole(leaf)) {
+            let classes = self.known(leaf);
+            if agree(classes) {
+                continue;
+            }
+            let node = self.mesh.node(leaf);
             for (i, j) in [(0, 1), (1, 2), (2, 0)] {
                 if classes[i] != classes[j] {
                     let edge = key(node.corners[i], node.corners[j]);
@@ -306,13 +378,14 @@ impl<C: Classes> Work<C> {
         sides.sort_unstable();
         on_all(0..sides.len(), |i| {
             let ((a, b), root) = sides[i];
-            let part = self.part_between(root, self.at(a), self.at(b));
+            let [from, to] = [a, b].map(|v| self.mesh.vertex(v));
+            let part = self.part_between(root, from, to);
             let place = if part < self.classes.snap() {
                 Place::End(a)
             } else if part > 1.0 - self.classes.snap() {
                 Place::End(b)
             } else {
-                Place::Between(self.at(a).lerp(self.at(b), part))
+                Place::Between(from.lerp(to, part))
             };
             ((a, b), place)
         })
@@ -339,13 +412,14 @@ impl<C: Classes> Work<C> {
     }
 
     /// Writes a whole triangle out, cut along the edges in it.
-    fn emit(&self, leaf: u32, known: &FxHashMap<(u32, u32), u32>, out: &mut Refined) {
-        let node = &self.mesh.nodes[leaf as usize];
-        let classes = self.known[leaf as usize];
-        let facet = self.facets[node.root as usize];
-        if classes[0] == classes[1] && classes[1] == classes[2] {
+    fn emit(&self, leaf: u32, known: &FxHashMap<(u32, u32), u32>, out: &mut impl Pieces) {
+        let node = self.mesh.node(leaf);
+        let classes = self.known(leaf);
+        let facet = self.facet_of(node.root);
+        if agree(classes) {
             return out.put(node.corners, facet, classes[0]);
         }
+        let at = |vertex: u32| self.mesh.vertex(vertex);
         // The crossing on a side; where there is none, the side's end will do.
         let on_side = |a: u32, b: u32| known.get(&key(a, b)).copied().unwrap_or(b);
         match odd_one_out(classes) {
@@ -355,23 +429,22 @@ impl<C: Classes> Work<C> {
                 let crossings = [on_side(own, next), on_side(own, last)];
                 if crossings.iter().any(|p| [own, next, last].contains(p)) {
                     let classes = [classes[alone], classes[turned(1)]];
-                    return out.put_snapped([own, next, last], crossings, classes, facet);
+                    return put_snapped(out, [own, next, last], crossings, classes, facet);
                 }
-                let across = self.at(next).midpoint(self.at(last));
+                let across = at(next).midpoint(at(last));
                 let split = Split {
                     corners: [own, next, last],
                     crossings,
                     // A third point of the edge, on the way to the middle of the side across.
-                    between: self.change_between(node.root, self.at(own), across),
+                    between: self.change_between(node.root, at(own), across),
                     classes: [classes[alone], classes[turned(1)]],
                 };
-                out.put_split(&split, facet);
+                split.put(out, facet);
             }
             None => {
                 // Three classes meet: each gets the part around its own corner.
                 let corners = self.mesh.corners(leaf);
-                let centre = out.vertices.len() as u32;
-                out.vertices.push(corners.into_iter().sum::<DVec3>() / 3.0);
+                let centre = out.vertex(corners.into_iter().sum::<DVec3>() / 3.0);
                 for (i, class) in classes.into_iter().enumerate() {
                     let [own, next, last] = [0, 1, 2].map(|k| node.corners[(i + k) % 3]);
                     for side in [[on_side(own, next), centre], [centre, on_side(own, last)]] {
@@ -379,27 +452,11 @@ impl<C: Classes> Work<C> {
                             out.put([own, side[0], side[1]], facet, class);
                         }
                     }
-                    *out.error_mm2.entry(class).or_default() += area(corners);
+                    out.err(class, area(corners));
                 }
             }
         }
     }
-
-    fn at(&self, vertex: u32) -> DVec3 {
-        self.mesh.vertices[vertex as usize]
-    }
-}
-
-/// A triangle in which an edge parts one corner from the other two.
-struct Split {
-    /// The corner alone, and the others in their order.
-    corners: [u32; 3],
-    /// Where the edge crosses the sides from that corner to the others.
-    crossings: [u32; 2],
-    /// A point of the edge between the crossings.
-    between: DVec3,
-    /// The class of the corner alone, and that of the others.
-    classes: [u32; 2],
 }
 
 /// Where an edge crosses a side.
@@ -410,50 +467,9 @@ enum Place {
     Between(DVec3),
 }
 
-impl Refined {
-    /// A triangle in which an edge goes through a corner. What has lost its area is left out.
-    fn put_snapped(
-        &mut self,
-        [own, next, last]: [u32; 3],
-        [p, q]: [u32; 2],
-        [alone, others]: [u32; 2],
-        facet: u32,
-    ) {
-        let rest = match p == own {
-            true => [[p, next, q], [q, next, last]],
-            false => [[p, next, last], [p, last, q]],
-        };
-        let pieces = [([own, p, q], alone), (rest[0], others), (rest[1], others)];
-        for (corners, class) in pieces {
-            let [a, b, c] = corners;
-            if a != b && b != c && c != a {
-                self.put(corners, facet, class);
-            }
-        }
-    }
-
-    fn put(&mut self, triangle: [u32; 3], facet: u32, class: u32) {
-        self.triangles.push(triangle);
-        self.source_facet.push(facet);
-        self.class.push(class);
-    }
-
-    fn put_split(&mut self, split: &Split, facet: u32) {
-        let ([own, next, last], [p, q]) = (split.corners, split.crossings);
-        let [alone, others] = split.classes;
-        let middle = self.vertices.len() as u32;
-        self.vertices.push(split.between);
-        // What the third point changes tells how far off the edge may still be.
-        let changed = area([p, middle, q].map(|v| self.vertices[v as usize]));
-        for class in split.classes {
-            *self.error_mm2.entry(class).or_default() += changed;
-        }
-        self.put([own, p, middle], facet, alone);
-        self.put([own, middle, q], facet, alone);
-        self.put([p, next, middle], facet, others);
-        self.put([middle, next, last], facet, others);
-        self.put([middle, last, q], facet, others);
-    }
+/// Whether all corners are of one class.
+fn agree([a, b, c]: [u32; 3]) -> bool {
+    a == b && b == c
 }
 
 /// Does something for each of a range; on several threads if there is enough of it.

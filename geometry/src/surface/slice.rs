@@ -4,8 +4,28 @@ use glam::DVec3;
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
+use crate::Mesh;
+
 /// A vertex this near to a plane lies on it, mm.
 const ON_MM: f64 = 1e-6;
+
+/// Whether level planes, whose heights in mm rise, would change anything of a mesh.
+pub(super) fn changes(mesh: &Mesh, planes_mm: &[f64]) -> bool {
+    let (low, high) = mesh.bounds();
+    let near = planes_mm.partition_point(|&p| p < low.z - ON_MM);
+    let beyond = planes_mm.partition_point(|&p| p <= high.z + ON_MM);
+    let planes = planes_mm.get(near..beyond).unwrap_or_default();
+    // At the very ends there is nothing to cut, unless a vertex is beside the plane.
+    planes
+        .iter()
+        .any(|&plane| match plane == low.z || plane == high.z {
+            false => true,
+            true => {
+                let beside = |v: &DVec3| v.z != plane && (v.z - plane).abs() <= ON_MM;
+                mesh.vertices().iter().any(beside)
+            }
+        })
+}
 
 /// A mesh that is cut: vertices, and for each triangle what it carries with it.
 struct Cut<'a, T> {

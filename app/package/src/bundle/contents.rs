@@ -6,13 +6,14 @@ use std::path::{Component, Path, PathBuf};
 
 use bodies::{BodiesError, Options};
 use geometry::Progress;
+use plan::Painted;
 
 use super::error::BundleError;
 use super::manifest::{Entry, MANIFEST, Manifest, SUMS};
 use crate::bodies::{BodyFilesError, BodyPlan};
 use crate::coloured::Coloured;
 use crate::prepare::FILES;
-use crate::prepare::Work;
+use crate::prepare::{Shown, Work};
 use crate::three_mf::Model;
 use crate::{gltf, ply};
 use project::cautions;
@@ -58,18 +59,25 @@ pub(super) fn gather(
     job: &Job,
     progress: &Progress,
 ) -> Result<(Manifest, Vec<Packed>), BundleError> {
-    let work = Work::new(job, progress)?;
+    let beside = progress.beside();
+    let whole =
+        |painted: &Painted, progress: &Progress| Patches::new(painted, Fades::Whole, progress);
+    let (work, shown) = rayon::join(
+        || Work::new(job, progress),
+        move || Shown::new(&job.painted, whole, &beside),
+    );
+    let (work, shown) = (work?, shown?);
     let mut all: Vec<(String, String, Vec<u8>)> = Vec::new();
     let what_of = |name: &str| {
         let known = FILES.iter().chain(MORE).find(|(n, _)| *n == name);
         known.map_or(String::new(), |(_, what)| (*what).to_owned())
     };
-    for (name, content) in work.files(progress)? {
+    for (name, content) in work.files(&shown, progress)? {
         if name != "index.txt" {
             all.push((name.to_owned(), what_of(name), content));
         }
     }
-    for (name, content) in exchanged(job, &work, progress)? {
+    for (name, content) in exchanged(job, &work, shown.patches, progress)? {
         all.push((name.to_owned(), what_of(name), content));
     }
     all.extend(bodies(job, &work, progress)?);
@@ -114,11 +122,13 @@ pub(super) fn gather(
 fn exchanged(
     job: &Job,
     work: &Work<'_>,
+    patches: Patches,
     progress: &Progress,
 ) -> Result<Vec<(&'static str, Vec<u8>)>, BundleError> {
     let painted = &job.painted;
     let model = three_mf(job, work, progress)?;
-    let part = Coloured::new(painted, &work.schedule, &work.printed, progress)?;
+    progress.stage("Colouring the part for other programs");
+    let part = Coloured::of(patches, painted, &work.schedule, &work.printed, progress)?;
     progress.stage("Writing open formats");
     let title = &work.schedule.provenance.title;
     let note = &work.schedule.provenance.review;

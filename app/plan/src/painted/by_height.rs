@@ -8,6 +8,9 @@ pub(super) struct ByHeight {
     /// Words of 64 bits in a set.
     words: usize,
     sets: Vec<u64>,
+    /// Words in which a set's words that are not 0 are marked.
+    marks: usize,
+    marked: Vec<u64>,
 }
 
 impl ByHeight {
@@ -18,15 +21,22 @@ impl ByHeight {
         edges_mm.sort_by(f64::total_cmp);
         edges_mm.dedup();
         let words = ranges_mm.len().div_ceil(64);
+        let marks = words.div_ceil(64);
         let mut by_height = Self {
             sets: vec![0; words * (edges_mm.len() + 1)],
+            marked: vec![0; marks * (edges_mm.len() + 1)],
             edges_mm,
             words,
+            marks,
         };
         for (place, &(low, high)) in ranges_mm.iter().enumerate() {
             for set in by_height.set_at(low)..=by_height.set_at(high) {
                 if let Some(word) = by_height.sets.get_mut(set * words + place / 64) {
                     *word |= 1 << (place % 64);
+                }
+                let mark = set * marks + place / (64 * 64);
+                if let Some(word) = by_height.marked.get_mut(mark) {
+                    *word |= 1 << (place / 64 % 64);
                 }
             }
         }
@@ -46,19 +56,29 @@ impl ByHeight {
     /// The same for those that may have a point between two heights.
     pub(super) fn between(&self, low_mm: f64, high_mm: f64) -> impl Iterator<Item = usize> + '_ {
         let sets = self.set_at(low_mm)..=self.set_at(high_mm);
-        (0..self.words).flat_map(move |i| {
-            let word = |set: usize| self.sets.get(set * self.words + i).copied();
-            let mut left = sets
-                .clone()
+        let all = move |of: &[u64], each: usize, i: usize| {
+            let word = |set: usize| of.get(set * each + i).copied();
+            sets.clone()
                 .filter_map(word)
-                .fold(0, |all, word| all | word);
-            std::iter::from_fn(move || {
-                let bit = left.trailing_zeros() as usize;
-                left &= left.wrapping_sub(1);
-                (bit < 64).then_some(64 * i + bit)
+                .fold(0, |all, word| all | word)
+        };
+        let words = {
+            let all = all.clone();
+            (0..self.marks).flat_map(move |i| {
+                bits(all(&self.marked, self.marks, i)).map(move |bit| 64 * i + bit)
             })
-        })
+        };
+        words.flat_map(move |i| bits(all(&self.sets, self.words, i)).map(move |bit| 64 * i + bit))
     }
+}
+
+/// The places of the bits of a word that are set.
+fn bits(mut left: u64) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let bit = left.trailing_zeros() as usize;
+        left &= left.wrapping_sub(1);
+        (bit < 64).then_some(bit)
+    })
 }
 
 #[cfg(test)]

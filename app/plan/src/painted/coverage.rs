@@ -2,8 +2,9 @@
 
 use std::sync::Arc;
 
-use geometry::mask::{Brushwork, Mark, MaskError, PreparedMask, PreparedStroke, Stroke};
+use geometry::mask::{Brushwork, Mark, MaskError, OnPart, PreparedMask, PreparedStroke, Stroke};
 use geometry::{DVec3, Progress, Surface, SurfacePoint};
+use rayon::prelude::*;
 
 use crate::{BrushStroke, Region};
 
@@ -32,18 +33,23 @@ impl Coverage {
             Some((_, area)) => area.mask.clone(),
             None => PreparedMask::new(&region.mask, surface, progress)?,
         };
-        let mut marks = Vec::with_capacity(region.brush.len());
-        for (i, touch) in region.brush.iter().enumerate() {
+        let mark = |(i, touch): (usize, &BrushStroke)| -> Result<Mark, MaskError> {
             let old = old.and_then(|(old, area)| {
                 let stroke = old.brush.get(i)?.stroke();
                 let mark = area.brush.marks().get(i)?;
                 Some((stroke, &mark.stroke))
             });
-            marks.push(Mark {
+            Ok(Mark {
                 erases: matches!(touch, BrushStroke::Erase(_)),
                 stroke: prepared(touch.stroke(), old, surface, progress)?,
-            });
-        }
+            })
+        };
+        // The first fault in the order of the strokes is told, whichever is found first.
+        let marks: Vec<Result<Mark, MaskError>> =
+            region.brush.par_iter().enumerate().map(mark).collect();
+        let marks = marks
+            .into_iter()
+            .collect::<Result<Vec<Mark>, MaskError>>()?;
         let before = old.map(|(_, area)| &area.brush);
         Ok(Self {
             mask,
@@ -88,16 +94,17 @@ impl Coverage {
         if self.level || highest < low || lowest > high {
             return true;
         }
-        let middle = (a + b + c) / 3.0;
-        let size = corners_mm.map(|corner| corner.distance(middle));
-        let size = size.into_iter().fold(0.0, f64::max);
-        if self.clearance_mm(middle) > size {
-            return true;
+        match self.brush.on_part(facet, corners_mm) {
+            OnPart::All => lowest >= low && highest <= high,
+            OnPart::Nothing => {
+                let middle = (a + b + c) / 3.0;
+                let size = corners_mm.map(|corner| corner.distance(middle));
+                let size = size.into_iter().fold(0.0, f64::max);
+                let beyond = (low - middle.z).max(middle.z - high);
+                beyond > size || self.mask.clearance_mm(middle) > size
+            }
+            OnPart::Some => false,
         }
-        self.brush.is_even(facet)
-            && lowest >= low
-            && highest <= high
-            && self.mask.clearance_mm(middle) > size
     }
 
     /// Least and greatest height of any point in it, mm.

@@ -332,7 +332,7 @@ impl Painted {
         let edges = visible.flat_map(|region| region.mask.level_edges_mm());
         let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
         let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
-        for found in cut.refine(ByRegion(self), finest_mm, progress)?.areas() {
+        for found in cut.areas(ByRegion(self), finest_mm, progress)? {
             // What is sealed has a class of its own, which no region has.
             if let Some(area) = areas.get_mut(found.class as usize) {
                 *area = found.area_mm2;

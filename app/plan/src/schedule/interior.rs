@@ -11,6 +11,8 @@ use geometry::{Surface, SurfacePoint};
 const FEWEST_ROWS: usize = 48;
 /// The most rows, so that large ones are done in time.
 const MOST_ROWS: usize = 1500;
+/// Room for what rounding does to the length of a way.
+const ROOM: f64 = 1.0 + 1e-9;
 /// How far the skin is looked for, in depths of colour.
 const LOOK: f64 = 4.0;
 
@@ -42,23 +44,30 @@ pub(super) fn sample(
             let width = (to - from) / count;
             let cell = width * grid.apart_mm;
             let mut i = 0.0;
+            // No farther from the skin than the sample before, and the way from there.
+            let mut most_mm = f64::INFINITY;
             while i < count {
                 let point = DVec3::new(from + (i + 0.5) * width, y, height_mm);
-                let near = surface.nearest_seen_within(point, LOOK * skin_mm);
+                let near = surface.nearest_seen_within(point, most_mm.min(LOOK * skin_mm));
                 let depth = near.map_or(LOOK * skin_mm, |p| p.point_mm.distance(point));
-                match near {
+                let cells = match near {
                     Some(at) if depth <= skin_mm => {
                         found.near.add(region_step_at(at), cell);
-                        i += 1.0;
+                        1.0
                     }
                     // Nothing within (depth − skin) of here can be near the skin.
                     _ => {
                         let cells = ((depth - skin_mm) / width).floor() + 1.0;
                         let cells = cells.min(count - i);
                         found.free += cell * cells;
-                        i += cells;
+                        cells
                     }
-                }
+                };
+                most_mm = match near {
+                    Some(_) => (depth + cells * width) * ROOM,
+                    None => f64::INFINITY,
+                };
+                i += cells;
             }
         }
     }

@@ -61,7 +61,8 @@ impl Layer {
         self.doses.get(self.main()?)
     }
 
-    fn main(&self) -> Option<usize> {
+    /// The place of the dominant dose.
+    pub fn main(&self) -> Option<usize> {
         let larger = |a: &Dose, b: &Dose| {
             let area = a.area_mm2.total_cmp(&b.area_mm2);
             area.then(a.volume_mm3.total_cmp(&b.volume_mm3))

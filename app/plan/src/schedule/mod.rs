@@ -156,7 +156,11 @@ impl Schedule {
             })
             .collect();
         let apportioned = apportioned?;
-        let areas = painted.region_areas_mm2(progress)?;
+        let (areas, mesh_sha256) = rayon::join(
+            || painted.region_areas_mm2(progress),
+            || mesh_sha256(painted.surface().mesh()),
+        );
+        let areas = areas?;
         let mut layers: Vec<Layer> = cut
             .iter()
             .zip(&apportioned)
@@ -175,7 +179,7 @@ impl Schedule {
         order::arrange(&mut layers, plan);
         Ok(Self {
             version: Self::VERSION,
-            provenance: Provenance::of(painted, laid),
+            provenance: Provenance::of(painted, laid, mesh_sha256),
             totals: Totals::of(plan, &cut, &layers, &areas),
             warnings: warnings::of(painted, &cut, &apportioned, &layers, &areas),
             layers,

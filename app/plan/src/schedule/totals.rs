@@ -97,13 +97,13 @@ pub struct RegionTotal {
 }
 
 impl Provenance {
-    pub(super) fn of(painted: &Painted, laid: Option<&Laid>) -> Self {
+    pub(super) fn of(painted: &Painted, laid: Option<&Laid>, mesh_sha256: String) -> Self {
         let plan = painted.plan();
         Self {
             title: plan.title.clone(),
             plan_sha256: plan.sha256().unwrap_or_default(),
             mesh_file: plan.mesh.file.clone(),
-            mesh_sha256: mesh_sha256(painted.surface().mesh()),
+            mesh_sha256,
             model: painted.model().name(),
             machine: plan.machine.name.clone(),
             route: laid.map_or_else(
@@ -194,14 +194,24 @@ fn regions(plan: &Plan, layers: &[Layer], areas: &[f64]) -> Vec<RegionTotal> {
 /// SHA-256 over a mesh's vertices (as little-endian doubles) and triangles, in hexadecimal:
 /// the shape that was used, whatever file it came from.
 pub fn mesh_sha256(mesh: &Mesh) -> String {
+    /// Vertices or triangles that are hashed together.
+    const TOGETHER: usize = 1024;
     let mut hash = Sha256::new();
-    for vertex in mesh.vertices() {
-        for coordinate in vertex.to_array() {
-            hash.update(coordinate.to_le_bytes());
+    let mut bytes = Vec::with_capacity(24 * TOGETHER);
+    for vertices in mesh.vertices().chunks(TOGETHER) {
+        bytes.clear();
+        for vertex in vertices {
+            let coordinates = vertex.to_array().map(f64::to_le_bytes);
+            bytes.extend_from_slice(coordinates.as_flattened());
         }
+        hash.update(&bytes);
     }
-    for corner in mesh.triangles().iter().flatten() {
-        hash.update(corner.to_le_bytes());
+    for triangles in mesh.triangles().chunks(TOGETHER) {
+        bytes.clear();
+        for corners in triangles {
+            bytes.extend_from_slice(corners.map(u32::to_le_bytes).as_flattened());
+        }
+        hash.update(&bytes);
     }
     hex(&hash.finalize())
 }

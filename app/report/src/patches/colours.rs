@@ -1,5 +1,6 @@
 //! The colour of each class in each layer: as asked for, and as it will come out.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use blend::{Lab, Shares, ciede2000};
@@ -21,11 +22,37 @@ pub struct ClassColour {
     pub own: bool,
 }
 
-/// Colours by layer and class.
+/// Colours by layer and class. What a class has no dose for is kept once for its layer: of many
+/// classes most are in few layers.
 pub struct LayerColours {
     tops_mm: Vec<f64>,
-    classes: usize,
-    colours: Vec<ClassColour>,
+    /// What comes out of each layer's main dose.
+    main: Vec<Option<Lab>>,
+    classes: Vec<ColoursOfClass>,
+}
+
+/// The colours of one class.
+struct ColoursOfClass {
+    asked: Asked,
+    /// What comes out of the class's own doses, in rising order of layers.
+    own: Vec<(usize, Lab)>,
+}
+
+/// What is asked for.
+enum Asked {
+    /// In every layer.
+    One(Lab),
+    /// In each layer.
+    ByLayer(Vec<Lab>),
+}
+
+impl Asked {
+    fn at(&self, layer: usize) -> Option<Lab> {
+        match self {
+            Self::One(lab) => Some(*lab),
+            Self::ByLayer(labs) => labs.get(layer).copied(),
+        }
+    }
 }
 
 impl LayerColours {
@@ -36,16 +63,50 @@ impl LayerColours {
         printed: &AsPrinted,
         classes: &[Class],
     ) -> Self {
-        let mut colours = Vec::with_capacity(schedule.layers.len() * classes.len());
+        let lab = |shares: &Shares| painted.model().mix(shares).to_lab();
+        let by_layer = |class: &Class| {
+            let layers = schedule.layers.iter();
+            let shares = layers.map(|layer| lab(&asked_shares(painted, class, layer)));
+            Asked::ByLayer(shares.collect())
+        };
+        let mut colours: Vec<ColoursOfClass> = classes
+            .iter()
+            .map(|class| ColoursOfClass {
+                asked: class
+                    .shares
+                    .map_or_else(|| by_layer(class), |s| Asked::One(lab(&s))),
+                own: Vec::new(),
+            })
+            .collect();
+        let mut of_region: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (place, class) in classes.iter().enumerate() {
+            of_region.entry(class.region).or_default().push(place);
+        }
+        let mut main = Vec::with_capacity(schedule.layers.len());
         for (index, layer) in schedule.layers.iter().enumerate() {
-            for class in classes {
-                colours.push(colour(painted, printed, class, (index, layer)));
+            let out = |dose: usize| {
+                let layer = printed.delivery.layers.get(index)?;
+                layer.doses.get(dose).map(|d| d.lab)
+            };
+            main.push(layer.main().and_then(out));
+            let regions: BTreeSet<usize> = layer.doses.iter().map(|dose| dose.region).collect();
+            let own = regions.iter().filter_map(|region| of_region.get(region));
+            for &place in own.flatten() {
+                let (Some(class), Some(colour)) = (classes.get(place), colours.get_mut(place))
+                else {
+                    continue;
+                };
+                let asked = asked_shares(painted, class, layer);
+                let delivered = layer.dose_for(class.region, &asked).and_then(out);
+                if let Some(lab) = delivered.or_else(|| colour.asked.at(index)) {
+                    colour.own.push((index, lab));
+                }
             }
         }
         Self {
             tops_mm: schedule.layers.iter().map(|l| l.span.top_mm).collect(),
-            classes: classes.len(),
-            colours,
+            main,
+            classes: colours,
         }
     }
 
@@ -56,12 +117,19 @@ impl LayerColours {
             a: 0.0,
             b: 0.0,
         };
-        let found = self.colours.get(layer * self.classes + class).copied();
-        found.unwrap_or(ClassColour {
-            asked: black,
-            printed: black,
-            own: false,
-        })
+        let class = self.classes.get(class);
+        let asked = class.and_then(|class| class.asked.at(layer));
+        let own = class.and_then(|class| {
+            let place = class.own.binary_search_by_key(&layer, |(layer, _)| *layer);
+            class.own.get(place.ok()?).map(|(_, lab)| *lab)
+        });
+        let main = asked.and(self.main.get(layer).copied().flatten());
+        let asked = asked.unwrap_or(black);
+        ClassColour {
+            asked,
+            printed: own.or(main).unwrap_or(asked),
+            own: own.is_some(),
+        }
     }
 
     /// The top of a layer, mm.
@@ -81,18 +149,15 @@ impl LayerColours {
     pub fn slabs(&self, class: usize, bound_de00: f64) -> Vec<Range<usize>> {
         let mut slabs: Vec<Range<usize>> = Vec::new();
         let (mut start, mut first) = (0, None);
-        for layer in 0..self.tops_mm.len() {
-            let here = self.at(layer, class);
-            if !here.own {
-                continue;
-            }
+        let own = self.classes.get(class).map(|class| class.own.iter());
+        for &(layer, printed) in own.into_iter().flatten() {
             match first {
-                Some(printed) if ciede2000(printed, here.printed) > bound_de00 => {
+                Some(before) if ciede2000(before, printed) > bound_de00 => {
                     slabs.push(start..layer);
-                    (start, first) = (layer, Some(here.printed));
+                    (start, first) = (layer, Some(printed));
                 }
                 Some(_) => {}
-                None => first = Some(here.printed),
+                None => first = Some(printed),
             }
         }
         if start < self.tops_mm.len() {
@@ -117,13 +182,9 @@ impl LayerColours {
     }
 }
 
-fn colour(
-    painted: &Painted,
-    printed: &AsPrinted,
-    class: &Class,
-    (index, layer): (usize, &Layer),
-) -> ClassColour {
-    let asked = class.shares.unwrap_or_else(|| {
+/// The blend that a class asks for in a layer.
+fn asked_shares(painted: &Painted, class: &Class, layer: &Layer) -> Shares {
+    class.shares.unwrap_or_else(|| {
         let middle = SurfacePoint {
             point_mm: geometry::DVec3::Z * layer.span.middle_mm(),
             facet: 0,
@@ -134,15 +195,5 @@ fn colour(
             (Some(ramp), Some(at)) => ramp.at(at),
             _ => Shares::SINGLE,
         }
-    });
-    let asked_lab = painted.model().mix(&asked).to_lab();
-    let delivered = layer.dose_for(class.region, &asked).and_then(|dose| {
-        let layer = printed.delivery.layers.get(index)?;
-        layer.doses.get(dose).map(|d| d.lab)
-    });
-    ClassColour {
-        asked: asked_lab,
-        printed: delivered.unwrap_or(asked_lab),
-        own: layer.doses.iter().any(|dose| dose.region == class.region),
-    }
+    })
 }

@@ -90,6 +90,24 @@ impl Patches {
     /// # Errors
     /// [`Cancelled`] when cancelled.
     pub fn new(painted: &Painted, fades: Fades, progress: &Progress) -> Result<Self, Cancelled> {
+        Self::cut(painted, fades, true, progress)
+    }
+
+    /// As [`Patches::new`], fades left whole, but to be looked at from afar: where areas meet, a
+    /// vertex may lie in the midst of a neighbour's side.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when told to stop.
+    pub fn to_look_at(painted: &Painted, progress: &Progress) -> Result<Self, Cancelled> {
+        Self::cut(painted, Fades::Whole, false, progress)
+    }
+
+    fn cut(
+        painted: &Painted,
+        fades: Fades,
+        closed: bool,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
         progress.stage("Cutting the skin along its colours");
         let ready: Vec<Option<Ready>> = (0..painted.plan().regions.len())
             .map(|region| ready(painted, region))
@@ -103,9 +121,12 @@ impl Patches {
         };
         let finest_mm = painted.plan().machine.nozzle_mm;
         let refined = cut.refine(classes, finest_mm, progress)?;
+        drop(cut);
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
-        stitch(&vertices, &mut triangles);
+        if closed {
+            stitch(&vertices, &mut triangles);
+        }
         progress.check()?;
         if fades == Fades::InSteps {
             for (triangle, class) in &mut triangles {
@@ -151,8 +172,8 @@ impl Patches {
         }
         let mut patches = Self {
             vertices,
-            class: Vec::new(),
-            triangles: Vec::new(),
+            class: Vec::with_capacity(triangles.len()),
+            triangles: Vec::with_capacity(triangles.len()),
             classes,
         };
         for (triangle, key) in triangles {

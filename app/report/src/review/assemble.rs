@@ -9,7 +9,7 @@ use super::html::{data_uri, list};
 use super::page::Page;
 use super::{ribbon, shape, tables};
 use crate::markup::escaped;
-use crate::patches::{Fades, LayerColours, Patches};
+use crate::patches::LayerColours;
 use crate::sheet::Facts;
 use crate::skin_colours::printed_colours;
 
@@ -28,9 +28,10 @@ impl Page<'_> {
     /// [`Cancelled`] when cancelled.
     pub fn html(&self, progress: &Progress) -> Result<String, Cancelled> {
         let painted = &self.job.painted;
-        let patches = Patches::new(painted, Fades::Whole, progress)?;
+        progress.stage("Laying colours on the review page");
+        let patches = self.patches;
         let colours = LayerColours::new(painted, self.schedule, self.printed, &patches.classes);
-        let shape = shape::Shape::new(&patches, &colours, self.schedule);
+        let shape = shape::Shape::new(patches, &colours, self.schedule);
         progress.stage("Drawing the review page");
         let stills = self.stills(progress)?;
         let facts = Facts::of(painted, self.schedule, self.printed, &self.job.told());

@@ -11,4 +11,4 @@ mod ribbon;
 mod shape;
 mod tables;
 
-pub use page::Page;
+pub use page::{Page, patches};

@@ -1,10 +1,14 @@
 //! What the page is made from.
 
+use geometry::{Cancelled, Progress};
 use plan::changes::Change;
-use plan::{AsPrinted, Schedule};
+use plan::{AsPrinted, Painted, Schedule};
 use project::job::Job;
 use project::signoff::Standing;
 use render::Stage;
+
+use super::shape::MOST_TRIANGLES;
+use crate::patches::{Fades, Patches};
 
 /// What the page is made from.
 pub struct Page<'a> {
@@ -20,4 +24,19 @@ pub struct Page<'a> {
     pub changes: Option<&'a [Change]>,
     /// Light and shadow for the still pictures.
     pub stage: &'a Stage,
+    /// The skin to be turned about; see [`patches`].
+    pub patches: &'a Patches,
+}
+
+/// The skin of a part as the page needs it. Of so many facets that they are thinned out, no
+/// care is taken of what cannot be seen.
+///
+/// # Errors
+/// [`Cancelled`] when told to stop.
+pub fn patches(painted: &Painted, progress: &Progress) -> Result<Patches, Cancelled> {
+    let facets = painted.surface().mesh().triangles().len();
+    match facets > MOST_TRIANGLES {
+        true => Patches::to_look_at(painted, progress),
+        false => Patches::new(painted, Fades::Whole, progress),
+    }
 }

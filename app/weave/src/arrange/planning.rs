@@ -1,6 +1,6 @@
 //! What is done with each section, and where the purge block stands.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use blend::Shares;
 
@@ -24,8 +24,7 @@ const WORTH_DE00: f64 = 0.02;
 #[derive(Clone, Copy, Debug)]
 struct Entering {
     group: u32,
-    /// Its section had no other blend.
-    alone: bool,
+    top_mm: f64,
 }
 
 /// Decides what is done with each section.
@@ -46,12 +45,18 @@ impl Planning<'_> {
         };
         let mut arranged = Arranged::default();
         let mut doing: Vec<Doing> = Vec::with_capacity(orders.len());
+        let shared = self.shared_heights();
         let mut entering: Option<Entering> = None;
         for (index, order) in orders.into_iter().enumerate() {
-            let changes = self.changes(index, &order, entering, &mut arranged);
+            let top_mm = self.facts.get(index).map_or(0.0, |f| f.top_mm);
+            let jump = entering.is_some_and(|e| {
+                let heights = [e.top_mm, top_mm].map(key);
+                heights[0] != heights[1] && heights.iter().all(|height| !shared.contains(height))
+            });
+            let changes = self.changes(index, &order, (entering, jump), &mut arranged);
             let left = order.last().map(|group| Entering {
                 group: *group,
-                alone: order.len() == 1,
+                top_mm,
             });
             entering = left.or(entering);
             doing.push(Doing {
@@ -94,12 +99,28 @@ impl Planning<'_> {
         planned
     }
 
-    /// The changes of a section in an order, and how much nobody sees of each.
+    /// Heights at which several blends are laid, by [`key`].
+    fn shared_heights(&self) -> HashSet<i64> {
+        let mut first: HashMap<i64, u32> = HashMap::new();
+        let mut shared = HashSet::new();
+        for facts in &self.facts {
+            for group in &facts.wants.groups {
+                let height = key(facts.top_mm);
+                if *first.entry(height).or_insert(*group) != *group {
+                    shared.insert(height);
+                }
+            }
+        }
+        shared
+    }
+
+    /// The changes of a section in an order, and how much nobody sees of each. Between two
+    /// layers of one blend each there is a `jump`.
     fn changes(
         &mut self,
         index: usize,
         order: &[u32],
-        entering: Option<Entering>,
+        (entering, jump): (Option<Entering>, bool),
         arranged: &mut Arranged,
     ) -> Vec<Change> {
         let Some(facts) = self.facts.get(index).cloned() else {
@@ -111,8 +132,7 @@ impl Planning<'_> {
         let mut found: Vec<Change> = Vec::new();
         let mut from = entering.map(|e| e.group);
         let mut needs = Vec::new();
-        // Between two layers of one blend each: the plan says whether that is purged.
-        let jump = order.len() == 1 && entering.is_some_and(|e| e.alone);
+        // Between two layers of one blend each the plan says whether there is a purge.
         let plan = self.job.asked.painted().plan();
         let smears = jump && !plan.laying.purge_jumps;
         let tank_mm3 = plan.machine.chamber.mixed_mm3;

@@ -574,7 +574,7 @@ mod tests {
             ("included", "shiny", 3, "gloss"),
             ("format: 1", "format: 9", 1, "version 9"),
             ("share_1,share_2", "first,second", 4, "share_1"),
-            ("l,a,b,hex", "w,x,y,z", 4, "nowhere"),
+            ("l,a,b,hex", "w,x,y,z", 4, "no column for a colour"),
         ] {
             let error = Table::read(&TEXT.replacen(from, to, 1)).unwrap_err();
             assert_eq!(error.line, line, "{error}");

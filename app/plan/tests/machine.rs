@@ -43,7 +43,7 @@ fn wrong_machines_say_where() {
         ),
         (
             "(version: 2, chambers: ())",
-            "line 1, column 11: this machine file is of version 2",
+            "line 1, column 11: this machine file has version 2",
         ),
         (
             "(version: 1, flow: (usual_mm3_s: 40.0))",

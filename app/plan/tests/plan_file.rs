@@ -159,7 +159,7 @@ fn written_plans_carry_comments_and_stay_short() {
 fn faults_of_grammar_name_line_and_column() {
     let cases = [
         ("skin_mm: 1.2", "skin: 1.2", "there is no field `skin` here"),
-        ("Whole", "Hole", "`Hole` is not known here"),
+        ("Whole", "Hole", "`Hole` is unknown here"),
         ("\"#c22a24\"", "\"#c22a2\"", "is not a colour"),
         ("[0.6, 0.4]", "[0.6, 0.6]", "add up to 1.2, not 1"),
         (

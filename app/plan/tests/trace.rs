@@ -400,7 +400,7 @@ fn colours_alone_tell_a_swap_and_nothing_tells_nothing() {
     assert!(
         first
             .evidence
-            .contains("'Deep blue' and 'Warm white' exchanged")
+            .contains("'Deep blue' and 'Warm white' swapped")
     );
     let nothing = tower.likeliest(&Sighting::new(vec![]));
     assert_eq!(nothing, Tracing::default());

@@ -421,7 +421,7 @@ fn a_hand_off_made_here_is_checked_there() {
     }
     let error = complains(there.path(), &["check-handoff", "got"]);
     assert!(error.contains("out of date"), "{error}");
-    assert!(error.contains("not so: the plan is the one"), "{error}");
+    assert!(error.contains("not true: the plan matches"), "{error}");
     change(&plan, "radius_mm: 2.1", "radius_mm: 2.0");
     for list in ["manifest.ron", "SHA256SUMS"] {
         change(&got.join(list), &now, &before);

@@ -124,7 +124,7 @@ fn a_swap_seen_on_the_watch_table_is_traced() {
     fs::write(at.join("seen.csv"), seen).unwrap();
     let text = works(at, &["trace", "tube.plan.ron", "seen.csv"]);
     assert!(text.contains("1. two spools are swapped"), "{text}");
-    assert!(text.contains("Try: See which filament"), "{text}");
+    assert!(text.contains("Try: Check which filament"), "{text}");
     let findings = json(at, &["trace", "tube.plan.ron", "seen.csv", "--json"]);
     let first = &findings["findings"][0]["cause"]["faults"][0];
     assert!(first["Swapped"].is_object(), "{findings}");
@@ -241,7 +241,10 @@ fn bad_input_ends_with_one_clear_error() {
     complains(at, &["watch", "tube.plan.ron", "--every", "nan"], "above 0");
     for (text, word) in [
         ("turns_1\n3\n", "height_mm is missing"),
-        ("height_mm,turns_3\n5,3\n", "no use for a column 'turns_3'"),
+        (
+            "height_mm,turns_3\n5,3\n",
+            "the column 'turns_3' is unknown",
+        ),
         ("height_mm,turns_1\n5,many\n", "line 2: 'many'"),
         ("height_mm,turns_1\n5,-2\n", "below 0"),
         ("height_mm,turns_1\n500,3\n", "above the part"),
@@ -271,7 +274,7 @@ fn bad_input_ends_with_one_clear_error() {
     complains(at, &fit("1"), "swap");
     complains(at, &fit("0"), "1 to 20");
     write("lag.csv", "change,begins_mm,ends_mm\n1.5,5,6\n");
-    complains(at, &fit("1"), "counted from 1");
+    complains(at, &fit("1"), "count from 1");
     write("lag.csv", "depth,colour\n1.5,5\n");
     complains(at, &fit("1"), "not a table of a lag test");
     assert!(!at.join("m.ron").exists());
@@ -328,7 +331,7 @@ fn the_watch_table_counts_the_toolpath_that_is_printed() {
         &["watch", "shade.ron", "--toolpath", "shade.gcode"],
     );
     assert!(
-        words.contains("The plastic of the toolpath shade.gcode"),
+        words.contains("Plastic counted from the toolpath shade.gcode"),
         "{words}"
     );
     write("other.gcode", b"M83\nG1 Z0.2\nG1 X5 E1\n");

@@ -36,6 +36,8 @@ fn it_is_told_in_words_at_what_stage() {
         .current_dir(path)
         .args(["-c", "ulimit -v 60000; exec \"$0\" inspect ball.stl"])
         .arg(env!("CARGO_BIN_EXE_tintfall"))
+        // A thread for each of many cores takes more room than that before anything is read.
+        .env("RAYON_NUM_THREADS", "2")
         .output()
         .unwrap();
     told(&limited, &["memory ran out"]);

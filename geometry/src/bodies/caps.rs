@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use glam::DVec3;
 use rustc_hash::FxHashMap;
 
-use super::partition::Face;
-use super::{CORE_SLAB, Core, CutError, slab_of};
+use super::partition::{CORE_SLAB, Face, slab_of};
+use super::{Core, CutError};
 use crate::Progress;
 use crate::mesh::polygon::fill_outlines;
 

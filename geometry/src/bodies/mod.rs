@@ -31,125 +31,32 @@
 mod around;
 mod caps;
 mod directions;
+mod error;
 mod partition;
 mod pieces;
 mod rind;
 mod settle;
+mod skin;
 #[cfg(test)]
 mod tests;
+mod wall;
 
 use glam::DVec3;
 
-use crate::mesh::MeshError;
-use crate::surface::{Adjacency, cut_by_planes, stitch};
-use crate::{Cancelled, Progress, Surface};
+use crate::surface::{Adjacency, cut_by_planes};
+use crate::{Progress, Surface};
 
+pub use error::CutError;
 pub use partition::Partition;
 pub use pieces::{Merged, Piece};
+pub use skin::{Core, Skin};
 
-use partition::{AIR, CORE, Face, slab};
+use partition::{AIR, CORE, CORE_SLAB, Face, slab, slab_of};
 use rind::Rind;
+use wall::{wall, wall_across};
 
 /// A vertex this near to a plane lies on it, mm, as where skins are cut.
 const ON_MM: f64 = 1e-6;
-
-/// A closed skin in triangles, each with a label.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Skin {
-    /// Vertices, mm.
-    pub vertices: Vec<DVec3>,
-    /// Triangles, counter-clockwise seen from outside.
-    pub triangles: Vec<[u32; 3]>,
-    /// For each triangle its label.
-    pub label: Vec<u32>,
-}
-
-/// The labels of what lies beneath the skin, by height.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Core {
-    /// Heights at which the label changes, mm, rising.
-    pub planes_mm: Vec<f64>,
-    /// Labels from below upwards: one more than there are heights.
-    pub labels: Vec<u32>,
-}
-
-/// Why a part can't be cut into bodies.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum CutError {
-    /// The skin has a rim, or facets that disagree about which side is out.
-    #[error("the skin is not closed near {place}; mend the mesh first", place = crate::inspect::place_words(*.0))]
-    Open(DVec3),
-    /// What a plane cuts through is no clean outline.
-    #[error(
-        "the part can't be cut cleanly at a height of {height_mm} mm; move the edge of the region there a little"
-    )]
-    Tangled {
-        /// The height, mm.
-        height_mm: f64,
-    },
-    /// The rind of a label can't be laid without crossing itself.
-    #[error("no sound body can be made beneath it near {place}; give a smaller depth", place = crate::inspect::place_words(*.at_mm))]
-    Crowded {
-        /// The label.
-        label: u32,
-        /// Where, mm.
-        at_mm: DVec3,
-    },
-    /// A body that came out is not closed: a fault of this program.
-    #[error("the body that came out is not closed near {place}", place = crate::inspect::place_words(*.at_mm))]
-    NotClosed {
-        /// The label.
-        label: u32,
-        /// Where, mm.
-        at_mm: DVec3,
-    },
-    /// There is one label for each stretch between heights, or the skin has more than can be held.
-    #[error("the part can't be held: {0}")]
-    Mesh(#[from] MeshError),
-    /// Told to stop.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
-}
-
-impl Skin {
-    /// Of triangles that came from cutting a closed mesh along the edges of areas: where a
-    /// neighbour has a vertex on the side of a triangle, the triangle is cut there.
-    pub fn new(vertices: Vec<DVec3>, triangles: Vec<[u32; 3]>, label: Vec<u32>) -> Self {
-        let mut both: Vec<([u32; 3], u32)> = triangles.into_iter().zip(label).collect();
-        stitch(&vertices, &mut both);
-        let (triangles, label) = both.into_iter().unzip();
-        Self {
-            vertices,
-            triangles,
-            label,
-        }
-    }
-
-    /// A vertex, mm.
-    fn at(&self, vertex: u32) -> DVec3 {
-        self.vertices[vertex as usize]
-    }
-
-    /// The corners of a triangle, mm.
-    fn corners(&self, triangle: usize) -> [DVec3; 3] {
-        self.triangles[triangle].map(|v| self.at(v))
-    }
-}
-
-impl Core {
-    /// A core of one label.
-    pub fn of_one(label: u32) -> Self {
-        Self {
-            planes_mm: Vec::new(),
-            labels: vec![label],
-        }
-    }
-
-    fn label(&self, slab: usize) -> u32 {
-        let last = self.labels.last().copied().unwrap_or(0);
-        self.labels.get(slab).copied().unwrap_or(last)
-    }
-}
 
 /// Cuts a part into bodies. `surface` is the part itself, by which the room beneath the skin is
 /// measured. `depth_mm` is how deep the rind reaches, square to the skin: less where the part is
@@ -218,29 +125,6 @@ pub fn cut(
         settled.given_up,
         settled.shallow,
     ))
-}
-
-/// Marks a slab of the core until labels are given; labels are smaller.
-const CORE_SLAB: u32 = 1 << 30;
-
-/// The slab of a side that is the core's.
-fn slab_of(side: u32) -> Option<usize> {
-    (side != AIR && side != CORE && side & CORE_SLAB != 0).then_some((side & !CORE_SLAB) as usize)
-}
-
-impl Skin {
-    /// Drops triangles that name a vertex twice: their other two sides are one.
-    fn drop_flat(&mut self) {
-        let keep: Vec<bool> = self
-            .triangles
-            .iter()
-            .map(|[a, b, c]| a != b && b != c && c != a)
-            .collect();
-        let mut kept = keep.iter();
-        self.triangles.retain(|_| *kept.next().unwrap_or(&true));
-        let mut kept = keep.iter();
-        self.label.retain(|_| *kept.next().unwrap_or(&true));
-    }
 }
 
 /// Puts vertices onto planes that they are next to.
@@ -313,30 +197,4 @@ fn faces(skin: &Skin, painted: &[bool], rind: &Rind, adjacency: &Adjacency) -> V
         }
     }
     faces
-}
-
-/// The two triangles of the wall beneath a side of a rind's triangle, facing out of it.
-fn wall([a, b]: [u32; 2], [deep_a, deep_b]: [u32; 2]) -> [[u32; 3]; 2] {
-    // Cut the same way whichever triangle asks.
-    match a < b {
-        true => [[b, a, deep_a], [b, deep_a, deep_b]],
-        false => [[b, a, deep_b], [a, deep_a, deep_b]],
-    }
-}
-
-/// What lies beyond a side of a rind's triangle, if a wall is to stand there; each wall is told
-/// by one of the two triangles only.
-fn wall_across(
-    skin: &Skin,
-    painted: &[bool],
-    adjacency: &Adjacency,
-    triangle: usize,
-    side: usize,
-) -> Option<u32> {
-    let (other, _) = adjacency.across(triangle as u32, side).next()?;
-    if !painted[other as usize] {
-        return Some(CORE);
-    }
-    let label = skin.label[other as usize];
-    (label != skin.label[triangle] && triangle < other as usize).then_some(label)
 }

@@ -12,6 +12,14 @@ pub(super) const AIR: u32 = u32::MAX;
 /// The side of a face on which the core lies, wherever.
 pub(super) const CORE: u32 = u32::MAX - 1;
 
+/// Marks a slab of the core until labels are given; labels are smaller.
+pub(super) const CORE_SLAB: u32 = 1 << 30;
+
+/// The slab of a side that is the core's.
+pub(super) fn slab_of(side: u32) -> Option<usize> {
+    (side != AIR && side != CORE && side & CORE_SLAB != 0).then_some((side & !CORE_SLAB) as usize)
+}
+
 /// A triangle, what lies behind it, and what before it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Face {

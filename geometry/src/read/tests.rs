@@ -296,7 +296,7 @@ fn threemf_leaves_out_what_is_not_printed() {
     assert_eq!(
         reading.notes,
         [
-            "1 object was left out: it is said not to be printed.",
+            "1 object was left out: it is marked as not for printing.",
             "1 object was left out: it is supports, or not for printing."
         ]
     );

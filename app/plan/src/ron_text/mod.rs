@@ -300,9 +300,15 @@ fn plain_list_at(text: &str, spot: Spot) -> Option<String> {
     let line = text.get(before..)?;
     let column = spot.column.checked_sub(1)?;
     let within: usize = line.chars().take(column).map(char::len_utf8).sum();
-    let end = text.get(..before + within)?.rfind(']')?;
+    // The place is the bracket's own or behind it.
+    let place = before + within;
+    let place = match text.get(place..)?.starts_with(']') {
+        true => place + 1,
+        false => place,
+    };
+    let end = text.get(..place)?.rfind(']')?;
     let start = text.get(..end)?.rfind('[')? + 1;
-    let between = text.get(end + 1..before + within)?;
+    let between = text.get(end + 1..place)?;
     let numbers = text.get(start..end)?;
     let is_number = |c: char| c.is_ascii_alphanumeric() || " \t\r\n.,+-_".contains(c);
     let count = numbers.split(',').filter(|n| !n.trim().is_empty()).count();

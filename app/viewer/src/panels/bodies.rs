@@ -7,7 +7,7 @@ use egui::{
 };
 use package::bodies::BodiesSummary;
 
-use super::pages::actions_row;
+use super::actions::actions_row;
 use super::paths::{PathField, Wants};
 use super::widgets::{self, heading, note};
 use crate::commands::{Browse, Command, Commands};

@@ -1,6 +1,7 @@
 //! What the window shows: plain functions that read the session and send commands. Nothing here
 //! can change the session, so showing it changes nothing.
 
+mod actions;
 mod blend_editor;
 mod bodies;
 mod checks;

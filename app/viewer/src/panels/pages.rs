@@ -5,6 +5,7 @@ use egui::{
     TextEdit, Ui,
 };
 
+use super::actions::actions_row;
 use super::paths::{PathField, Wants};
 use super::shortcuts::{self, Group};
 use super::widgets::{heading, main_button, note};
@@ -181,25 +182,6 @@ fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
     } else if typed != text {
         send.send(Command::ShowPage(Page::Find { text: typed }));
     }
-}
-
-/// The button that does it and the one that leaves it; whether the first was pressed.
-pub(super) fn actions_row(
-    ui: &mut Ui,
-    send: &mut Commands,
-    name: &str,
-    can: bool,
-    leave: &str,
-) -> bool {
-    let mut go = false;
-    ui.add_space(8.0);
-    ui.horizontal(|ui| {
-        go = main_button(ui, name, can).clicked();
-        if ui.button(leave).clicked() {
-            send.send(Command::ClosePage);
-        }
-    });
-    go
 }
 
 fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {

@@ -219,7 +219,12 @@ mod tests {
                 "line 13, column 14: the gap {share} is missing",
             ),
             ("slots", "P{share}", "P{share} R{share}", "twice"),
-            ("slots", "P{share}", "P{share} R{rate}", "no gap {rate}"),
+            (
+                "slots",
+                "P{share}",
+                "P{share} R{rate}",
+                "the gap {rate} is unknown",
+            ),
             ("slots", "T{slot}", "T{slot", "no }"),
             ("slots", "T{slot}", "G1 E{slot}", "may move"),
             ("slots", "T{slot}", "X{slot}", "may move"),
@@ -239,7 +244,7 @@ mod tests {
             ("ratio-word", "\":\"", "\"\"", "one sign"),
             ("ratio-word", "{shares}", "1", "{shares} is missing"),
             ("move-words", "ABCD", "ABX", "X already has a meaning"),
-            ("move-words", "ABCD", "ABA", "A stands here twice"),
+            ("move-words", "ABCD", "ABA", "A is here twice"),
             ("move-words", "ABCD", "", "a letter for each"),
             ("move-words", "ABCD", "ab", "not a capital"),
         ] {

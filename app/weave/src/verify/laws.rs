@@ -641,7 +641,7 @@ G1 Z0.4 F9000\nG1 X0 Y0\nG1 F1200\nG1 X10 Y0 E0.5\nM107\n";
         for (old, new, says) in [
             ("G1 X4 Y0 E0.2\n", "", "has no such plastic"),
             ("G1 X10 Y0 E0.3\n", "", "has no such plastic"),
-            ("G1 X10 Y10 E0.5\n", "", "is laid 0.000 times"),
+            ("G1 X10 Y10 E0.5\n", "", "is printed 0.000 times"),
             (
                 "G1 X10 Y0 E0.3\n",
                 "G1 X10 Y0.1 E0.3\n",
@@ -669,7 +669,7 @@ G1 Z0.4 F9000\nG1 X0 Y0\nG1 F1200\nG1 X10 Y0 E0.5\nM107\n";
             (
                 "G0 X4 Y0 F9000\n",
                 "G0 X4 Y0 Z0.1 F9000\nG0 Z0.2\n",
-                "beneath",
+                "below printed plastic",
             ),
             (
                 "G1 E-1 F1800\nG0 X4 Y0 F9000\nG1 E1 F1800\n",

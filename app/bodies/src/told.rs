@@ -32,8 +32,7 @@ pub(crate) fn given_up(
 ) {
     for lost in partition.given_up() {
         notes.push(format!(
-            "{:.2} mm² of '{}' near {} is too crowded for a body of its own; it has the blend of \
-             what lies beneath.",
+            "{:.2} mm² of '{}' near {} is too crowded for its own body; it has the blend below it.",
             lost.area_mm2,
             name(lost.label),
             place_words(lost.at_mm)
@@ -56,7 +55,7 @@ pub(crate) fn shallow(
         let part = found.area_mm2 / found.of_mm2;
         if part >= 0.05 {
             notes.push(format!(
-                "'{}' is less than {:.1} mm deep beneath {:.0} % of its area: the part is thin \
+                "'{}' is less than {:.1} mm deep below {:.0} % of its area: the part is thin \
                  there.",
                 name(found.label),
                 0.5 * depth_mm,
@@ -87,7 +86,7 @@ pub(crate) fn thin(
         };
         notes.push(format!(
             "'{}': {count} thinner than a line of {line_mm} mm; the largest has {} near {}. The \
-             print step may leave them out; --merge-thin gives them to their neighbours.",
+             print step may leave them out; --merge-thin merges them into their neighbours.",
             name(label),
             volume_words(largest.volume_mm3),
             place_words(largest.at_mm)
@@ -110,8 +109,8 @@ pub(crate) fn merged(
             .iter()
             .filter_map(|m| Some(ciede2000(lab(label)?, lab(m.into)?)));
         notes.push(format!(
-            "'{}': {} thinner than a line given to their neighbours; {visible:.2} mm² of the skin \
-             is off by up to ΔE00 {:.1}.",
+            "'{}': {} thinner than a line merged into their neighbours; {visible:.2} mm² of the \
+             skin is off by up to ΔE00 {:.1}.",
             name(label),
             match own.len() {
                 1 => "1 piece".to_owned(),

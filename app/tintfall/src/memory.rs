@@ -118,17 +118,17 @@ fn ran_out(bytes: usize) -> ! {
     }
     let _ = write!(line, "; {bytes} bytes were asked for");
     let _ = match BOUND.load(Ordering::Relaxed) {
-        u64::MAX => write!(line, ", more than the system gives."),
+        u64::MAX => write!(line, ", more than the system allows."),
         bound => write!(
             line,
-            ", and no more than {:.2} GiB may be taken in all, or than the system gives.",
+            ", and the limit is {:.2} GiB in all, or the system's own.",
             bound as f64 / GIB
         ),
     };
     let _ = writeln!(
         line,
-        " Use a mesh of fewer facets, fewer strokes or bands, or thicker layers; or let it take \
-         more with --memory. Nothing was left half-written."
+        " Use a mesh of fewer facets, fewer strokes or bands, or thicker layers. Or allow more \
+         with --memory. No half-written files are left."
     );
     drop(line);
     TOLD.store(true, Ordering::Release);

@@ -65,7 +65,7 @@ fn a_plan_becomes_bodies_with_a_page_and_lines() {
     let out = here.join("out");
     let page = text(&out, "tools.html");
     assert!(page.contains("Tools for Block &lt;of&gt; two") && page.contains("Top &amp; tip"));
-    assert!(page.contains("Check each line against your firmware's manual"));
+    assert!(page.contains("Check each line in your firmware's manual"));
     let lines = text(&out, "start-lines.txt");
     assert!(lines.contains("M163 S0 P0.250\nM163 S1 P0.750\nM164 S"));
     // The band goes through: its bodies meet the dot's and the foot's at 6 mm.
@@ -81,7 +81,7 @@ fn what_makes_no_sense_is_refused() {
     for (more, word) in [
         (["--depth", "-1"], "above 0"),
         (["--depth", "deep"], "through"),
-        (["--dialect", "nothing"], "built in are"),
+        (["--dialect", "nothing"], "there is no dialect"),
         (["--tools", "0"], "1..="),
     ] {
         let args = [&["bodies", "block.plan.ron", "--out", "out"], &more[..]].concat();

@@ -426,8 +426,8 @@ impl Weave<'_> {
         }
         if self.painted.plan().laying.purge_jumps && self.arrange.purge != Purge::Block {
             told.push(
-                "The plan asks to purge where the blend jumps between layers, and nothing is \
-                 purged: `--purge block` does it"
+                "The plan purges where the blend jumps between layers, but nothing is purged now: \
+                 use `--purge block`"
                     .to_owned(),
             );
         }

@@ -20,7 +20,7 @@ pub enum CutError {
         height_mm: f64,
     },
     /// The rind of a label can't be laid without crossing itself.
-    #[error("no sound body can be made beneath it near {place}; give a smaller depth", place = crate::inspect::place_words(*.at_mm))]
+    #[error("no sound body can be made below it near {place}; use a smaller depth", place = crate::inspect::place_words(*.at_mm))]
     Crowded {
         /// The label.
         label: u32,
@@ -28,7 +28,7 @@ pub enum CutError {
         at_mm: DVec3,
     },
     /// A body that came out is not closed: a fault of this program.
-    #[error("the body that came out is not closed near {place}", place = crate::inspect::place_words(*.at_mm))]
+    #[error("the resulting body is not closed near {place}", place = crate::inspect::place_words(*.at_mm))]
     NotClosed {
         /// The label.
         label: u32,
@@ -38,7 +38,7 @@ pub enum CutError {
     /// There is one label for each stretch between heights, or the skin has more than can be held.
     #[error("the part can't be held: {0}")]
     Mesh(#[from] MeshError),
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

@@ -363,7 +363,7 @@ impl Inspection {
                 self.slivers.count,
                 significant(self.sliver_mm)
             ),
-            "They do no harm; mending takes them out.",
+            "They are harmless; mending removes them.",
         )
     }
 

@@ -114,8 +114,8 @@ fn finished(
     }
     done.push(counted(
         count,
-        "1 sliver was taken out.",
-        "slivers were taken out.",
+        "1 sliver was removed.",
+        "slivers were removed.",
     ));
     Ok(Mended {
         mesh: without,

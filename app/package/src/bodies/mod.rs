@@ -98,7 +98,7 @@ pub enum BodyFilesError {
     #[error(transparent)]
     Dialect(#[from] DialectError),
     /// A file's content can't be put together: a fault of this program.
-    #[error("{name} can't be put together: {source}")]
+    #[error("{name} can't be made: {source}")]
     Content {
         /// The file.
         name: &'static str,
@@ -216,7 +216,7 @@ fn lines(bodies: &Bodies, dialect: &Dialect) -> Result<Lines, DialectError> {
             let text: Vec<String> = tools.iter().flat_map(|(_, lines)| lines.clone()).collect();
             (
                 "Paste these lines at the end of the start script, before the first tool is \
-                 selected. They are run once.",
+                 selected. They run once.",
                 text.join("\n"),
                 tools.iter().map(|(slot, _)| slot.to_string()).collect(),
             )
@@ -237,8 +237,8 @@ fn lines(bodies: &Bodies, dialect: &Dialect) -> Result<Lines, DialectError> {
                 .map(|(i, words)| format!("tool {i}: {words}"))
                 .collect();
             (
-                "This dialect stores nothing, and says the blend on every move. No script does \
-                 that: weave the plan into the toolpath instead, with `tintfall weave`.",
+                "This dialect stores nothing; it has the blend on every move. A script can't do \
+                 that: use `tintfall weave` instead.",
                 text.join("\n"),
                 plain,
             )

@@ -117,9 +117,9 @@ impl ToolsPage<'_> {
             facts(&[
                 ("Spools", spools.join(", ")),
                 (
-                    "Off what the plan asks for",
+                    "Off the requested colours",
                     format!(
-                        "ΔE00 {:.1} in the mean, {:.1} for 95 % of the area",
+                        "mean ΔE00 {:.1}; 95 % of the area within {:.1}",
                         fit.mean_de00, fit.p95_de00
                     )
                 ),
@@ -139,8 +139,8 @@ impl ToolsPage<'_> {
     fn stored(&self) -> String {
         format!(
             "<h2>Lines to store them</h2>\n<p>{}</p>\n<pre class=\"code\">{}</pre>\n<p \
-             class=\"soft small\">Dialect: {}. Check each line against your firmware's manual \
-             before you print.</p>\n",
+             class=\"soft small\">Dialect: {}. Check each line in your firmware's manual before \
+             you print.</p>\n",
             escaped(&self.lines.what),
             self.lines
                 .text
@@ -176,11 +176,10 @@ impl ToolsPage<'_> {
             None => "not reckoned".to_owned(),
         };
         format!(
-            "<h2>What is purged</h2>\n{}{}<p class=\"soft small\">Reckoned from the machine file's \
-             melt chamber: what it holds unmixed, and what it takes until the new blend is off by \
-             no more than ΔE00 {}. In each layer the tool that takes least comes next; a print \
-             step may take another order, and may build its tower in layers without a \
-             change.</p>\n",
+            "<h2>What is purged</h2>\n{}{}<p class=\"soft small\">Calculated from the machine \
+             file's melt chamber: its dead volume, and the plastic until the new blend is within \
+             ΔE00 {}. In each layer, the tool with the least purge comes next. A print step may \
+             use another order, or build its tower in layers without a change.</p>\n",
             table(
                 "Flush from one tool (row) to another (column)",
                 &heads,

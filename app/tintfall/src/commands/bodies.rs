@@ -22,26 +22,26 @@ Examples:
   tintfall bodies lighthouse.plan.ron --out lighthouse-bodies
   tintfall bodies cup.plan.ron --tools 6 --inside largest --out cup-bodies
 
-For print steps that take parts of several tools and purge by themselves. Bands go right through;
-painted areas reach as deep as the plan's skin_mm, or --depth. The bodies share their walls to the
-last bit. tools.html says which blends to store, and holds the lines for your start script.")]
+For print steps that take parts with several tools and purge by themselves. Bands go right through;
+painted areas reach as deep as the plan's skin_mm, or --depth. The bodies share their walls exactly.
+tools.html says which blends to store, and has the lines for your start script.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The folder to write into; created if it does not exist
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// How deep painted areas reach, or `through`: as deep as the part is, to the middle between
-    /// facing sides; as the plan's skin_mm unless given
+    /// How deep painted areas reach, by default the plan's skin_mm; or `through`: to the middle
+    /// between facing sides
     #[arg(long, value_name = "MM|through", value_parser = depth, allow_hyphen_values = true)]
     depth: Option<Depth>,
-    /// What is inside, beneath painted areas
+    /// The blend inside, below painted areas
     #[arg(long, value_enum, default_value = "levels")]
     inside: InsideWord,
-    /// How many blends are stored; as the machine file says, or 8, unless given
+    /// How many blends are stored; by default what the machine file says, or 8
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=MOST_TOOLS as i64))]
     tools: Option<u16>,
-    /// Give bodies thinner than a line of the nozzle to their neighbours
+    /// Merge bodies thinner than a line of the nozzle into their neighbours
     #[arg(long)]
     merge_thin: bool,
     #[command(flatten)]
@@ -155,9 +155,9 @@ fn told(out: &Path, made: &MadeBodies) -> String {
     let purge = &summary.purge;
     let changes: usize = purge.changes.iter().sum();
     text.push_str(&format!(
-        "Off what the plan asks for: ΔE00 {:.1} in the mean, {:.1} for 95 % of the area\n\
+        "Off the requested colours: mean ΔE00 {:.1}, 95 % of the area within {:.1}\n\
          {changes} changes of tool; a tower takes {:.1} g\n\
-         Check the lines in start-lines.txt against your firmware's manual.\n\
+         Check the lines in start-lines.txt in your firmware's manual.\n\
          Read `tintfall cautions` before you print.\n",
         summary.fit.mean_de00, summary.fit.p95_de00, purge.mass_g
     ));

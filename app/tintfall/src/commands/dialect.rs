@@ -27,7 +27,7 @@ impl DialectArgs {
             let known: Vec<&str> = BUILT_IN.iter().map(|(name, _)| *name).collect();
             let (asked, known) = (&self.dialect, known.join(", "));
             return Err(Fault::input(format!(
-                "there is no dialect `{asked}`; built in are {known}, or name a dialect file"
+                "there is no dialect `{asked}`; choose {known}, or name a dialect file"
             )));
         }
         let text =

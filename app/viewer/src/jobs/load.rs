@@ -196,9 +196,10 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
 }
 
 fn open_mended(mut plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
-    let file = origin.mesh_file.clone().ok_or_else(|| {
-        Stop::Failed("this part came from no mesh file that could be mended".to_owned())
-    })?;
+    let file = origin
+        .mesh_file
+        .clone()
+        .ok_or_else(|| Stop::Failed("this part has no mesh file to mend".to_owned()))?;
     plan.mesh.mend = true;
     let stood = placed_mesh(&file, &plan.mesh, progress)?;
     let surface = Surface::new(Arc::new(stood.mesh));

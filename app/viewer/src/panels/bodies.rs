@@ -70,10 +70,12 @@ fn choices(ui: &mut Ui, session: &Session, options: Options, send: &mut Commands
     ui.horizontal(|ui| {
         let enabled = !session.is_on_bodies();
         ui.add_enabled(enabled, Checkbox::new(&mut one, "One blend inside"))
-            .on_hover_text("All of the inside gets the blend that most of the skin has.");
+            .on_hover_text("The whole inside gets the blend that most of the skin has.");
         let merge = Checkbox::new(&mut changed.merge_thin, "Merge thin pieces");
-        ui.add_enabled(enabled, merge)
-            .on_hover_text("Pieces thinner than a line of the nozzle go to their neighbours.");
+        ui.add_enabled(enabled, merge).on_hover_text(
+            "Pieces thinner than a line of the nozzle are merged into their \
+                            neighbours.",
+        );
     });
     changed.inside = match one {
         true => Inside::Largest,
@@ -128,7 +130,7 @@ fn tools(ui: &mut Ui, summary: &BodiesSummary) {
     note(
         ui,
         format!(
-            "ΔE00 {:.1} off what the plan asks for in the mean, {:.1} for 95 % of the area. \
+            "Off the requested colours by a mean ΔE00 of {:.1}; 95 % of the area within {:.1}. \
              {changes} changes of tool; a tower takes {:.1} g.",
             summary.fit.mean_de00, summary.fit.p95_de00, summary.purge.mass_g
         ),

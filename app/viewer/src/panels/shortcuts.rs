@@ -107,7 +107,8 @@ pub const ALL: &[Entry] = &[
     entry(Command::Save, Group::Files, "Save", ctrl(Key::S), "Save the plan."),
     entry(Command::SaveAs, Group::Files, "Save as", ctrl_shift(Key::S), "Save the plan under another name."),
     entry(Command::Prepare, Group::Files, "Prepare", ctrl(Key::Enter), "Write the schedule and the sheet for printing."),
-    entry(Command::Mend, Group::Files, "Mend the mesh", None, "Weld, fill and unite what is wrong with the mesh, here and whenever the plan is read."),
+    entry(Command::Mend, Group::Files, "Mend the mesh", None, "Weld, fill and unite the mesh, here \
+                                                               and each time the plan is read."),
     entry(Command::Bodies, Group::Files, "Bodies for several tools", ctrl_shift(Key::B), "Cut the part into solids, one for each stored blend."),
     entry(Command::Close, Group::Files, "Start page", ctrl(Key::W), "Close this part and go to the start page."),
 

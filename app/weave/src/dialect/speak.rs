@@ -23,8 +23,8 @@ pub enum DialectError {
     },
     /// Not enough slots.
     #[error(
-        "the dialect `{dialect}` has {slots} slots, and {needed} blends are to be stored; store \
-         fewer (--tools {slots}), or say in its file that there are more"
+        "the dialect `{dialect}` has {slots} slots for {needed} blends; store fewer (--tools \
+         {slots}), or raise the slots in its file"
     )]
     Slots {
         /// Name of the dialect.

@@ -262,7 +262,7 @@ fn faults_behind_shares_that_do_not_add_up_are_told_as_well() {
     let told: Vec<String> = error.faults.iter().map(ToString::to_string).collect();
     assert_eq!(told.len(), 4, "{told:?}");
     for (fault, word) in told.iter().zip([
-        "first_layer_mm",
+        "a layer height of -1 mm",
         "add up to 0.8,",
         "not beyond stop 1",
         "add up to 1.4,",

@@ -294,7 +294,7 @@ fn bad_input_ends_with_one_clear_error() {
     complains(
         at,
         &["lag-test", "alike.ron", "--out", "lag"],
-        "a dark and a light one",
+        "a dark and a light spool",
     );
     assert!(!at.join("lag").exists());
 }

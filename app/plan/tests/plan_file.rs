@@ -264,7 +264,7 @@ fn faults_behind_shares_that_do_not_add_up_are_told_as_well() {
     for (fault, word) in told.iter().zip([
         "a layer height of -1 mm",
         "add up to 0.8,",
-        "not beyond stop 1",
+        "each stop must be higher",
         "add up to 1.4,",
     ]) {
         assert!(fault.contains(word), "{fault}");

@@ -27,7 +27,7 @@ pub enum BodiesError {
     /// The cut can't be made.
     #[error(transparent)]
     Cut(CutError),
-    /// Told to stop.
+    /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
 }

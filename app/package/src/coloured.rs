@@ -38,7 +38,7 @@ impl Coloured {
     /// The same, of a skin that is cut along its colours already, its fades left whole.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn of(
         mut patches: Patches,
         painted: &Painted,

@@ -69,7 +69,7 @@ pub fn visible_area(
     }
     let ends = (least.max(span_mm.0), most.min(span_mm.1));
     // Also where nothing passes, or an end is no number.
-    if !(ends.0 < ends.1) {
+    if ends.0.partial_cmp(&ends.1) != Some(std::cmp::Ordering::Less) {
         return (Vec::new(), Vec::new());
     }
     // Always the same parts, added in the same order, so that the sums are the same on any number

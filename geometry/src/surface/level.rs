@@ -81,7 +81,7 @@ impl LevelCut {
     /// triangle is kept.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn areas(
         &self,
         classes: impl Classes,

@@ -89,7 +89,8 @@ impl Plan {
                 let what = "a blend has no name; give it one, so that regions can use it";
                 found.push(Problem::new(path.then("name"), what));
             }
-            if self.blends[..i].iter().any(|before| before.name == *name) {
+            let mut before = self.blends.iter().take(i);
+            if before.any(|before| before.name == *name) {
                 let what = format!("two blends are called '{name}'; rename one of them");
                 found.push(Problem::new(path.then("name"), what));
             }

@@ -97,7 +97,7 @@ impl Patches {
     /// vertex may lie in the midst of a neighbour's side.
     ///
     /// # Errors
-    /// [`Cancelled`] when told to stop.
+    /// [`Cancelled`] when cancelled.
     pub fn to_look_at(painted: &Painted, progress: &Progress) -> Result<Self, Cancelled> {
         Self::cut(painted, Fades::Whole, false, progress)
     }

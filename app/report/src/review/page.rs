@@ -32,7 +32,7 @@ pub struct Page<'a> {
 /// care is taken of what cannot be seen.
 ///
 /// # Errors
-/// [`Cancelled`] when told to stop.
+/// [`Cancelled`] when cancelled.
 pub fn patches(painted: &Painted, progress: &Progress) -> Result<Patches, Cancelled> {
     let facets = painted.surface().mesh().triangles().len();
     match facets > MOST_TRIANGLES {

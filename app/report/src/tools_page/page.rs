@@ -92,7 +92,7 @@ impl ToolsPage<'_> {
                 Cell::Text(self.files.get(i).cloned().unwrap_or_default()),
             ]
         });
-        let spools: Vec<&str> = self.from_spools();
+        let spools: Vec<&str> = self.spool_names();
         let heads = [
             ("Tool", false),
             ("Name", false),
@@ -132,7 +132,7 @@ impl ToolsPage<'_> {
         )
     }
 
-    fn from_spools(&self) -> Vec<&str> {
+    fn spool_names(&self) -> Vec<&str> {
         self.bodies.spools.iter().map(String::as_str).collect()
     }
 

@@ -47,7 +47,7 @@ impl Session {
 
     /// The built-in dialect chosen for the toolpath, or the first one.
     fn dialect_of_bodies(&self) -> Option<Dialect> {
-        let chosen = self.toolpath.draft.built_in.as_deref();
+        let chosen = self.toolpath.draft.built_in;
         Dialect::built_in(chosen.unwrap_or("slots"))
     }
 

@@ -168,7 +168,7 @@ pub(super) fn set_uniforms(
     let Some(view) = session.follow_view() else {
         return;
     };
-    let palette = Palette::of(session.settings.shade);
+    let palette = Palette::of(session.settings.appearance);
     // Steeper than the skin's, so that the round of each strand shows from above too.
     let axes = session.view.camera.axes();
     let light = -axes.forward * 0.62 - axes.right * 0.5 + axes.up * 0.6;

@@ -255,7 +255,7 @@ pub(super) fn linear(colour: egui::Color32) -> Vec4 {
 
 fn skin_uniform(session: &Session) -> SkinUniform {
     let view = &session.view;
-    let palette = Palette::of(session.settings.shade);
+    let palette = Palette::of(session.settings.appearance);
     let axes = view.camera.axes();
     let light = -axes.forward * 0.78 - axes.right * 0.38 + axes.up * 0.5;
     let eye = match view.camera.lens {
@@ -314,7 +314,7 @@ fn plate(
         }
         uploads.plate_half_mm = half;
     }
-    let palette = Palette::of(session.settings.shade);
+    let palette = Palette::of(session.settings.appearance);
     let uniform = PlateUniform {
         fill: linear(palette.plate),
         line: linear(palette.plate_line),

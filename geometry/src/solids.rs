@@ -58,7 +58,7 @@ pub fn cuboid(size_mm: DVec3) -> Result<Mesh, MeshError> {
 }
 
 /// A sphere about the origin: an icosahedron whose facets are split in four
-/// `subdivisions` times (at most [`FINEST_ICOSPHERE`]), with every vertex on the sphere.
+/// `subdivisions` times (at most `FINEST_ICOSPHERE`), with every vertex on the sphere.
 pub fn icosphere(radius_mm: f64, subdivisions: u32) -> Result<Mesh, MeshError> {
     let (mut vertices, mut triangles) = icosahedron();
     for _ in 0..subdivisions.min(FINEST_ICOSPHERE) {

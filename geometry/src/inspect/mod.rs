@@ -87,7 +87,7 @@ pub struct Inspection {
     pub inside_out_shells: Tally,
     /// Closed shells that face outwards within another: their volume counts twice.
     pub doubled_shells: Tally,
-    /// Vertices on the rim of a hole within [`CRACK_MM`] of another rim vertex: welding
+    /// Vertices on the rim of a hole within `CRACK_MM` of another rim vertex: welding
     /// them would close a crack.
     pub cracked_vertices: Tally,
     /// Facets that cross or overlap others.

@@ -12,7 +12,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 ///
 /// In a plan it is written either out in full or as the file's name in quotation marks,
 /// relative to the plan's folder. A named file's value is the default until
-/// [`Plan::load_files`](super::Plan::load_files) has read it.
+/// `Plan::load_files` has read it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct External<T> {
     /// The file, or `None` when the value stands in the plan itself.

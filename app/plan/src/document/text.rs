@@ -9,7 +9,7 @@ impl Plan {
     /// Version of the plan format that is read and written here.
     pub const VERSION: u32 = 1;
 
-    /// Reads a plan. Files that it names are not read yet; see [`Plan::load_files`].
+    /// Reads a plan. Files that it names are not read yet; see `Plan::load_files`.
     ///
     /// # Errors
     /// [`TextError`] with every fault found, each with line, column and what to do.

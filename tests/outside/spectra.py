@@ -21,7 +21,7 @@ CASES = [(("white", "blue"), "stirred", 10), (("yellow", "blue"), "stirred", 20)
 SCATTER = 0.003
 LIGHTS = {"A": "A", "F11": "FL11", "LED-B3": "LED-B3"}
 PLAN = """(version: 1, title: "Sample", mesh: (file: "none.stl"), spools: "pair.ron",
-    regions: [(name: "All", mask: Whole, paint: Fixed([0.5, 0.5]))])"""
+    layers: (first_layer_mm: 0.2, layer_mm: 0.2), regions: [(name: "All", mask: Whole, paint: Fixed([0.5, 0.5]))])"""
 
 
 def read(names, shares, way, step_nm, draw):

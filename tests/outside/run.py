@@ -10,6 +10,7 @@ import exchange
 import fits
 import geodesics
 import inks
+import jumps
 import keyed_in
 import lag_readings
 import layers
@@ -24,7 +25,7 @@ from tools import Tools
 
 SUBJECTS = [
     chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, spectra, misread, inks, layers, geodesics, meshes,
-    real_meshes, toolpath, exchange, order, bodies,
+    real_meshes, toolpath, exchange, order, jumps, bodies,
 ]
 
 

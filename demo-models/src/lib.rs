@@ -11,6 +11,7 @@
 //! ```
 
 mod error;
+mod key_tag;
 mod lamp_shade;
 mod lighthouse;
 mod nameplate;
@@ -71,6 +72,14 @@ pub fn all() -> Result<Vec<Demo>, DemoError> {
             walls: 2,
             plan_ron: include_str!("../plans/nameplate.plan.ron"),
         },
+        Demo {
+            name: "key-tag",
+            title: "Key tag with letters",
+            about: "Letters laid on a plain top, without a facet of their own.",
+            mesh: key_tag::mesh()?,
+            walls: 2,
+            plan_ron: include_str!("../plans/key-tag.plan.ron"),
+        },
     ])
 }
 
@@ -116,5 +125,6 @@ mod tests {
         assert!((size(0).z - 120.0).abs() < 1e-9);
         assert!((size(1).z - 112.0).abs() < 1e-9);
         assert!((size(2) - glam::DVec3::new(110.0, 34.0, 4.0)).length() < 1e-9);
+        assert!((size(3).x - 42.0).abs() < 1e-9 && (size(3).z - 3.0).abs() < 1e-9);
     }
 }

@@ -13,13 +13,16 @@
 #[cfg(test)]
 extern crate self as geometry;
 
+pub mod appearance;
 pub mod bodies;
 pub mod field;
+pub mod imprint;
 pub mod inspect;
 pub mod layers;
 pub mod mask;
 pub mod mend;
 pub mod mesh;
+pub mod pieces;
 pub mod place;
 pub mod progress;
 pub mod read;

@@ -12,6 +12,14 @@ pub use crate::unit::Unit;
 /// nobody sees it, so it is no visible area.
 pub const BED_FACE_MM: f64 = 0.01;
 
+/// For each facet whether it is of the face that stands on the bed: none of its corners is higher
+/// than [`BED_FACE_MM`] above the mesh's lowest place.
+pub fn bed_face(mesh: &Mesh) -> Vec<bool> {
+    let most_mm = mesh.bounds().0.z + BED_FACE_MM;
+    let lies = |facet| mesh.corners(facet).iter().all(|corner| corner.z <= most_mm);
+    (0..mesh.triangles().len()).map(lies).collect()
+}
+
 /// A direction along one of a mesh file's axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Axis {

@@ -32,6 +32,9 @@ pub struct StageTime {
     pub began: Duration,
     /// How long it took, all its times added up.
     pub took: Duration,
+    /// Processor time of the whole process in the meantime, work beside it included; none where
+    /// the handle has no such clock ([`Progress::with_clock`]).
+    pub processor: Option<Duration>,
     /// How often it was begun.
     pub times: usize,
 }
@@ -50,12 +53,15 @@ struct Line {
 struct Stage {
     name: String,
     since: Instant,
+    processor_before: Option<Duration>,
 }
 
 /// What lines side by side share.
 #[derive(Debug)]
 struct Work {
     begun: Instant,
+    /// The processor time that this process took so far.
+    clock: Option<fn() -> Duration>,
     cancelled: AtomicBool,
     /// Stages that are over.
     over: Mutex<Vec<StageTime>>,
@@ -65,6 +71,7 @@ impl Default for Work {
     fn default() -> Self {
         Self {
             begun: Instant::now(),
+            clock: None,
             cancelled: AtomicBool::new(false),
             over: Mutex::new(Vec::new()),
         }
@@ -78,18 +85,27 @@ impl Work {
         }
     }
 
+    fn processor(&self) -> Option<Duration> {
+        self.clock.map(|clock| clock())
+    }
+
     fn add_to(&self, times: &mut Vec<StageTime>, stage: Stage) {
         let took = stage.since.elapsed();
         let began = stage.since.duration_since(self.begun);
+        let before = stage.processor_before;
+        let processor = self.processor().zip(before);
+        let processor = processor.map(|(now, before)| now.saturating_sub(before));
         match times.iter_mut().find(|time| time.name == stage.name) {
             Some(time) => {
                 time.took += took;
+                time.processor = time.processor.zip(processor).map(|(a, b)| a + b);
                 time.times += 1;
             }
             None => times.push(StageTime {
                 name: stage.name,
                 began,
                 took,
+                processor,
                 times: 1,
             }),
         }
@@ -109,6 +125,20 @@ impl Progress {
     /// A fresh handle, at no stage, not cancelled.
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// A fresh handle with a clock of the processor time that this process took so far, so that
+    /// [`Progress::timings`] say how many cores were busy.
+    pub fn with_clock(clock: fn() -> Duration) -> Self {
+        let work = Work {
+            clock: Some(clock),
+            ..Work::default()
+        };
+        Self(Arc::new(Line {
+            work: Arc::new(work),
+            stage: Mutex::default(),
+            fraction: AtomicU32::default(),
+        }))
     }
 
     /// A handle for work that runs beside this one: it is cancelled with it and has stages of
@@ -138,6 +168,7 @@ impl Progress {
         let new = Stage {
             name: name.to_owned(),
             since: Instant::now(),
+            processor_before: self.0.work.processor(),
         };
         let before = match self.0.stage.lock() {
             Ok(mut stage) => stage.replace(new),
@@ -185,6 +216,11 @@ impl Progress {
         times
     }
 
+    /// Processor time of the process so far, where the handle has a clock of it.
+    pub fn processor(&self) -> Option<Duration> {
+        self.0.work.processor()
+    }
+
     /// How long it is since the first handle was made.
     pub fn elapsed(&self) -> Duration {
         self.0.work.begun.elapsed()
@@ -219,6 +255,25 @@ mod tests {
         assert_eq!(told, [("Reading", 2), ("Cutting", 1)]);
         let all: Duration = times.iter().map(|t| t.took).sum();
         assert!(all <= progress.elapsed());
+    }
+
+    #[test]
+    fn processor_time_is_told_where_there_is_a_clock() {
+        use std::sync::atomic::AtomicU64;
+        static SECONDS: AtomicU64 = AtomicU64::new(0);
+        let clock = || Duration::from_secs(SECONDS.fetch_add(2, Ordering::Relaxed));
+        let progress = Progress::with_clock(clock);
+        for name in ["Reading", "Cutting", "Reading"] {
+            progress.stage(name);
+        }
+        let times = progress.timings();
+        // Each reading of the clock is two seconds later: as a stage begins, and as one is over.
+        let told: Vec<Option<u64>> = times
+            .iter()
+            .map(|t| t.processor.map(|p| p.as_secs()))
+            .collect();
+        assert_eq!(told, [Some(8), Some(6)]);
+        assert_eq!(Progress::new().processor(), None);
     }
 
     #[test]

@@ -69,7 +69,7 @@ def alone_misread(tools, shares):
             blamed += blame
             print(f"       {' and '.join(names)}, step {step + 1} off by ΔE00 {apart:.1f}: "
                   f"{'named' if named else 'not named'}{', feed blamed' if blame else ''}")
-    yield Check("share of misread steps of a spool alone not named", SOURCE, np.mean(missed), 0.2, len(missed))
+    yield Check("share of misread steps of a spool alone not named", SOURCE, np.mean(missed), 0.1, len(missed))
     yield Check("drives blamed for them", SOURCE, blamed, 0, len(missed))
 
 

@@ -20,12 +20,13 @@ from scipy.spatial import cKDTree
 from shapely.geometry import LineString, Point, box
 
 from tools import Check
-from toolpath import Machine
+from toolpath import Machine, lines_of
 
 SOURCE = "gcodeparser, trimesh, SciPy, shapely, colour-science"
 AREA = math.pi * 1.75**2 / 4
 DEAD, MIXED = 20.0, 30.0
 SKIN_MM = 0.4
+BED_FACE_MM = 0.01
 SPOOLS = {
     "nameplate": ["#efe9dc", "#1b2a4a"],
     "lighthouse": ["#f4f2ec", "#b3202a", "#2e3338"],
@@ -37,6 +38,7 @@ class Teller(Machine):
 
     def __init__(self, spools):
         super().__init__()
+        self.held = False
         self.spools = spools
         self.set, self.slots, self.fed = {}, {}, None
         self.feed = 0.0
@@ -53,7 +55,11 @@ class Teller(Machine):
             self.slots[int(params["S"])] = tuple(self.set.get(i, 0.0) for i in range(self.spools))
             return
         if letter == "T":
-            self.fed = self.slots[code]
+            # A tool that was chosen before any blend is none.
+            self.fed = self.slots.get(code, self.fed)
+            return
+        if letter == "G" and code in (10, 11):
+            self.held = code == 10
             return
         if "F" in params:
             self.feed = float(params["F"])
@@ -64,14 +70,13 @@ class Teller(Machine):
             fresh = max(self.out - self.most, 0.0)
             self.most = max(self.most, self.out)
             move.update(start=start, feed=self.feed, blend=self.fed, fresh=fresh, code=code,
-                        back=self.most - self.out > 1e-4)
+                        back=self.held or self.most - self.out > 1e-4)
 
 
 def told(path, spools):
     teller = Teller(spools)
-    with open(path, encoding="utf-8") as file:
-        for line in parse_gcode_lines(file):
-            teller.run(line)
+    for line in parse_gcode_lines(lines_of(path)):
+        teller.run(line)
     return teller.moves
 
 
@@ -123,7 +128,7 @@ def laws(before, after, block, top):
 
 
 def off(piece, whole):
-    if piece["code"] != whole["code"] or piece["feed"] != whole["feed"]:
+    if piece["code"] != whole["code"] or abs(piece["feed"] - whole["feed"]) > 1e-3:
         return math.inf
     if whole.get("middle"):
         centre, radius = circle(*(complex(*p) for p in chain(whole)))
@@ -161,40 +166,41 @@ def longest_dry(moves):
 
 def in_the_air(moves, block, top):
     """Layers of the block over a height without it."""
-    layers = by_height(prints(moves))
+    # A line to prime the nozzle is no layer.
+    layers = {h: l for h, l in by_height(prints(moves)).items() if len(l) > 2}
     has = [any(in_block(m, block, top) for m in layers[h]) for h in sorted(layers)]
     return sum(1 for below, here in zip(has, has[1:]) if here and not below)
 
 
 class Chamber:
-    def __init__(self, held):
-        self.plugs = deque([[DEAD, np.array(held)]])
-        self.tank = np.array(held)
+    def __init__(self, held, dead=DEAD, mixed=MIXED):
+        self.plugs = deque([[dead, held]])
+        self.tank = list(held)
+        self.mixed = mixed
 
     def lay(self, fed, volume):
-        self.plugs.append([volume, np.array(fed)])
-        left = np.zeros_like(self.tank)
+        self.plugs.append([volume, fed])
+        left = [0.0] * len(self.tank)
         rest = volume
         while rest > 1e-12:
             plug = self.plugs[0]
             taken = min(rest, plug[0])
-            part = taken / MIXED
-            mean = plug[1] + (self.tank - plug[1]) * (1 - math.exp(-part)) / part
-            self.tank = plug[1] + (self.tank - plug[1]) * math.exp(-part)
-            left += mean * taken
+            part = taken / self.mixed
+            stays = math.exp(-part)
+            away = (1 - stays) / part
+            for i, enters in enumerate(plug[1]):
+                held = self.tank[i] - enters
+                left[i] += (enters + held * away) * taken
+                self.tank[i] = enters + held * stays
             plug[0] -= taken
             rest -= taken
             if plug[0] <= 1e-12:
                 self.plugs.popleft()
-        return left / volume
+        return [share / volume for share in left]
 
 
-def mean_de00(tools, name, moves, block, top):
-    """Mean ΔE00 at the skin, by volume."""
-    mesh = trimesh.load(tools.demos() / f"{name}.stl", process=True)
-    points, _ = trimesh.sample.sample_surface(mesh, 1_500_000, seed=7)
-    tree = cKDTree(points)
-    shift = np.array([110.0, 110.0, 0.0])
+def bits_of(moves, block, top, dead=DEAD, mixed=MIXED):
+    """Places of half a millimetre of plastic each, on the plate, with volume and blend."""
     heights = sorted(by_height(prints(moves)))
     below = dict(zip(heights, [0.0, *heights]))
     chamber, bits = None, []
@@ -202,21 +208,31 @@ def mean_de00(tools, name, moves, block, top):
         volume = move["fresh"] * AREA
         if volume <= 0 or move["blend"] is None:
             continue
-        chamber = chamber or Chamber(move["blend"])
+        chamber = chamber or Chamber(move["blend"], dead, mixed)
         flat = math.dist(move["start"][:2], move["to"][:2])
         count = max(1, math.ceil(flat / 0.5))
-        top_mm = round(max(move["start"][2], move["to"][2]), 4)
+        high = round(max(move["start"][2], move["to"][2]), 4)
+        layer = high - below.get(high, high - 0.2)
+        layer = layer if 0.05 < layer < 0.8 else 0.2
         for i in range(count):
             laid = chamber.lay(move["blend"], volume / count)
             if flat > 0 and not in_block(move, block, top):
-                t = (i + 0.5) / count
-                place = along(move, t)
-                middle = top_mm - 0.5 * (top_mm - below.get(top_mm, top_mm - 0.2))
-                bits.append(([*place, middle], volume / count, laid))
-    places = np.array([b[0] for b in bits]) - shift
+                bits.append(([*along(move, (i + 0.5) / count), high - 0.5 * layer], volume / count, laid))
+    return bits
+
+
+def mean_de00(tools, name, moves, block, top, mesh=None):
+    """Mean ΔE00 at the skin, by volume."""
+    mesh = mesh or trimesh.load(tools.demos() / f"{name}.stl", process=True)
+    points, _ = trimesh.sample.sample_surface(mesh, 1_500_000, seed=7)
+    tree = cKDTree(points)
+    bits = bits_of(moves, block, top)
+    places = np.array([b[0] for b in bits]) - [110.0, 110.0, 0.0]
     gaps, near = tree.query(places)
-    seen = np.flatnonzero(gaps <= SKIN_MM)
-    laid = np.round([bits[i][2] for i in seen], 3)
+    # The face that stood on the bed is not seen.
+    seen = np.flatnonzero((gaps <= SKIN_MM) & (points[near][:, 2] > BED_FACE_MM))
+    # A white is a white only with less than a thousandth of a dark blend in it.
+    laid = np.round([bits[i][2] for i in seen], 5)
     volumes = np.array([bits[i][1] for i in seen])
     asked = [ASKED[name](points[near[i]], places[i]) for i in seen]
     labs = mixed(tools, name, [tuple(s) for s in laid] + asked)
@@ -258,12 +274,38 @@ def mixed(tools, name, shares):
     return np.array([labs[s] for s in shares])
 
 
+def grams(text):
+    """The purge block's mass, as the command says it."""
+    found = re.search(r"Purge block: .* ([0-9.]+) g", text)
+    return float(found.group(1)) if found else 0.0
+
+
+def watched(tools, plan, sliced, moves, spools):
+    """Filament of each drive up to each height of the watch table, against the woven file: the
+    greatest difference, in parts of what all drives have fed by then."""
+    table = tools.tintfall("watch", plan, "--toolpath", sliced, "--every", "5")
+    fed = []
+    for move in moves:
+        if move["fresh"] > 0 and move["blend"] is not None:
+            height = max(move["start"][2], move["to"][2])
+            fed.append([height, *(move["fresh"] * share for share in move["blend"])])
+    fed = np.array(fed)
+    worst = 0.0
+    for row in table["rows"]:
+        part = fed[fed[:, 0] <= row["height_mm"] + 1e-6]
+        own = part[:, 1:].sum(axis=0)
+        told_mm = np.array([drive["filament_mm"] for drive in row["drives"]])
+        worst = max(worst, float(np.abs(own - told_mm).max() / own.sum()))
+    return worst, len(table["rows"])
+
+
 def said(text):
     return float(re.search(r"mean ΔE00 ([0-9.]+)", text).group(1))
 
 
 def checks(tools):
     filament, astray, dry, air, means, count = [], [], [], [], [], 0
+    watching, gaps, rows = [], [], 0
     for name in ("nameplate", "lighthouse"):
         plan, sliced = (tools.demos() / f"{name}{end}" for end in (".plan.ron", ".gcode"))
         out = tools.folder / f"{name}-order.gcode"
@@ -277,9 +319,15 @@ def checks(tools):
         count += moves
         dry.append(longest_dry(after) - max(longest_dry(before), 0.5))
         air.append(in_the_air(after, block, top))
+        worst, more = watched(tools, plan, sliced, after, len(SPOOLS[name]))
+        watching.append(worst)
+        rows += more
+        verify = [tools.built / "tintfall", "verify", plan, out, "--dialect", "slots"]
+        done = subprocess.run(verify, check=True, capture_output=True, text=True)
+        folder = tools.folder / f"{name}-prepared"
+        sheet = tools.tintfall("prepare", plan, "--toolpath", sliced, "--out", folder)
+        gaps.append(abs(said(done.stdout) - sheet["as_printed"]["mean_de00"]))
         if name in ASKED:
-            verify = [tools.built / "tintfall", "verify", plan, out, "--dialect", "slots"]
-            done = subprocess.run(verify, check=True, capture_output=True, text=True)
             means.append(abs(said(done.stdout) - mean_de00(tools, name, after, block, top)))
     yield Check("filament of each layer, without the purge block, mm", SOURCE, max(filament), 2e-4, count)
     yield Check("each piece lies on the line that it was cut from, mm", SOURCE, max(astray), 2e-3, count)
@@ -287,3 +335,6 @@ def checks(tools):
                 max(max(dry), 0.0), 0.01, len(dry))
     yield Check("layers of the purge block in the air", SOURCE, max(air), 0.0, len(air))
     yield Check("mean ΔE00 at the skin, against verify", SOURCE, max(means), 0.3, len(means))
+    yield Check("filament of each drive by height, watch table against the woven file, part of all", SOURCE,
+                max(watching), 0.01, rows)
+    yield Check("mean ΔE00 of prepare --toolpath, against verify", SOURCE, max(gaps), 0.2, len(gaps))

@@ -8,6 +8,7 @@ woven, and the woven file must lay the same filament through the same places in 
 import json
 import math
 import random
+import re
 import subprocess
 
 from gcodeparser import parse_gcode_lines
@@ -29,6 +30,8 @@ class Machine:
         self.unit = 1.0
         self.relative = False
         self.relative_e = False
+        self.volumetric = False
+        self.flow = 1.0
         self.moves = []
 
     def place(self):
@@ -51,13 +54,17 @@ class Machine:
                     self.offset[axis] += self.at[axis] - value
                     self.at[axis] = value
             if "E" in params or everything:
-                self.e = float(params.get("E", 0.0)) * self.unit
+                self.e = float(params.get("E", 0.0)) * (1.0 if self.volumetric else self.unit)
         elif letter == "G" and code == 28:
             chosen = [a for a in AXES if a in params] or list(AXES)
             for axis in chosen:
                 self.at[axis] = self.offset[axis] = 0.0
         elif letter == "M" and code in (82, 83):
             self.relative_e = code == 83
+        elif letter == "M" and code == 200:
+            self.volumetric = math.pi * float(params["D"]) ** 2 / 4 if float(params.get("D", 0)) else False
+        elif letter == "M" and code == 221:
+            self.flow = float(params.get("S", 100.0)) / 100
 
     def move(self, code, params, line):
         if not any(w in params for w in "XYZEIJR"):
@@ -69,9 +76,9 @@ class Machine:
                 self.at[axis] = value + (self.at[axis] if self.relative else 0.0)
         fed = 0.0
         if "E" in params:
-            value = float(params["E"]) * self.unit
+            value = float(params["E"]) * (1.0 if self.volumetric else self.unit)
             target = value + self.e if self.relative or self.relative_e else value
-            fed = target - self.e
+            fed = (target - self.e) * self.flow / (self.volumetric or 1.0)
             self.e = target
         end = self.place()
         middle = arc_middle(code == 2, start, end, params, self.unit) if code > 1 else None
@@ -123,6 +130,10 @@ def made_up(seed):
                     "G21",
                     "M82\nG92 E0",
                     "M83",
+                    "M221 S95",
+                    "M221 S100",
+                    "M200 D1.75\nG92 E0",
+                    "M200 D0\nG92 E0",
                     "G28 X0 Y0",
                     "M104 S0",
                 ]
@@ -137,11 +148,17 @@ def ours(tools, path):
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+def lines_of(path):
+    """A file's lines without line numbers and checksums, which the parser doesn't know."""
+    with open(path, encoding="utf-8") as file:
+        for line in file:
+            yield re.sub(r"^N\d+ |\*\d+\s*$", "", line.rstrip("\r\n")) + "\n"
+
+
 def read(path):
     machine = Machine()
-    with open(path, encoding="utf-8") as file:
-        for line in parse_gcode_lines(file):
-            machine.run(line)
+    for line in parse_gcode_lines(lines_of(path)):
+        machine.run(line)
     return machine.moves
 
 

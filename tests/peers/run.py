@@ -43,6 +43,8 @@ class Task:
     aim_on_two: float | None = None
     # The peers' name of the task, if they have another.
     theirs: str | None = None
+    # Greatest peak memory, in sizes of the mesh's own arrays.
+    memory: float = 3.0
 
 
 TASKS = [
@@ -51,10 +53,8 @@ TASKS = [
     Task("First hits of a picture of 1000 × 1000", "rays", 1000, ["embreex"], 1e-3, 0.5),
     Task("The same rays, looked for one by one", "picks", 1000, ["embreex"], 1e-3, theirs="rays"),
     Task("Nearest points of the skin, 10,000", "nearest", 10_000, ["libigl", "trimesh"], 1e-6, 2.0),
-    Task("Closed bodies of 8 bands", "bands", 8, ["manifold3d"], 1e-6),
+    Task("Closed bodies of 8 bands", "bands", 8, ["manifold3d"], 1e-6, memory=6.0),
 ]
-# Greatest peak memory of a task, in sizes of the mesh's own arrays.
-MEMORY_AIM = 3.0
 # Peers that do less than the task, for orientation.
 LESSER = {"load": ["bytes", "numpy-stl"]}
 # trimesh's slices and searches take minutes on large meshes.
@@ -138,8 +138,8 @@ def table_of(bench: Bench, task: Task, sizes: list[int]) -> tuple[list[str], lis
     memory = peak / arrays_mb(n1)
     lines += ["", f"Time grows with facets to the power {exponent:.2f}. Peak memory at "
               f"{n1:,} facets is {memory:.1f} times the mesh's own arrays.", ""]
-    held = "held" if memory <= MEMORY_AIM else "**missed**"
-    verdicts.append(f"| {task.title}: peak memory | {n1:,} | one core | the mesh's arrays | {memory:.1f} | ≤ {MEMORY_AIM} | {held} |")
+    held = "held" if memory <= task.memory else "**missed**"
+    verdicts.append(f"| {task.title}: peak memory | {n1:,} | one core | the mesh's arrays | {memory:.1f} | ≤ {task.memory} | {held} |")
     return lines, verdicts
 
 
@@ -253,6 +253,9 @@ def woven(bench: Bench, tintfall: Path, quick: bool) -> list[str]:
 
 BOUNDS = """## What bounds it
 
+Closed bodies: the walls between bodies are listed once, with a body on each side, beside the skin that
+is cut and the bodies that come out.
+
 First hits: the rays of a picture go through the tree eight at a time. Most of the time goes into
 walking the tree. The rest goes into preparing the eight rays and into the exact test of facets.
 Facets are tested in double precision from the mesh itself, so that no ray slips through and no copy
@@ -269,9 +272,11 @@ those facets. Since then, boxes are sorted without guesses, which saved a sevent
 
 ## Where your own time goes
 
-`--timings` on any command writes a table to standard error: for each stage when it began, how long
-it took, and how often it ran; then the whole time and, on Linux, the peak memory. Stages that run
-side by side overlap. `cargo run --release -- prepare part.plan.ron --out out --timings`.
+`--timings` on any command prints a table on standard error, after the work. For each stage it has when it
+began, how long it took, how often it ran, and how many cores were busy on average meanwhile. Then come
+the whole time, on Linux the processor time of all cores, and the peak memory. Stages that run side by side
+overlap, and each counts the cores of both.
+`cargo run --release -- prepare part.plan.ron --out out --timings`.
 """
 
 

@@ -34,20 +34,57 @@ def stl(path: Path, triangles):
         file.write(b"\0" * 80 + struct.pack("<I", count) + body)
 
 
-def scan_radius(along: float, around: float) -> float:
+def scan_radius(x: float, y: float, z: float) -> float:
+    """How far the skin of the scan is from its middle, in a direction of length 1."""
+    return 50 + 0.3 * math.sin(40 * x) * math.sin(40 * y) * math.sin(40 * z)
+
+
+def on_skin(x, y, z):
+    r = scan_radius(x, y, z)
+    return (r * x, r * y, 50 + r * z)
+
+
+def scan(cells: int):
+    """A closed, rippled, ball-like part in facets of even size, as a scanner would give it."""
+    warped = [math.tan(math.pi / 4 * (2 * i / cells - 1)) for i in range(cells + 1)]
+
+    def at(place):
+        x, y, z = (warped[i] for i in place)
+        size = math.sqrt(x * x + y * y + z * z)
+        return on_skin(x / size, y / size, z / size)
+
+    for axis in range(3):
+        for end in (0, cells):
+            def place(i, j):
+                # Turned alike, so that what faces out on one side of the cube does on the next.
+                turned = [end, i, j] if end else [end, j, i]
+                return turned[-axis:] + turned[:-axis]
+            low = [at(place(i, 0)) for i in range(cells + 1)]
+            for j in range(1, cells + 1):
+                high = [at(place(i, j)) for i in range(cells + 1)]
+                for i in range(cells):
+                    yield low[i], low[i + 1], high[i + 1]
+                    yield low[i], high[i + 1], high[i]
+                low = high
+
+
+def globe_radius(along: float, around: float) -> float:
     return 50 + 0.3 * math.sin(40 * along) * math.sin(40 * around)
 
 
-def scan(rings: int, sides: int):
-    """A closed, rippled, ball-like part, as a scanner would give it."""
-    def at(i, j):
-        along, around = math.pi * i / rings, 2 * math.pi * (j % sides) / sides
-        r = scan_radius(along, around) if 0 < i < rings else 50
-        return (r * math.sin(along) * math.cos(around), r * math.sin(along) * math.sin(around),
-                50 - r * math.cos(along))
-    low = [at(0, 0)] * sides
+def on_globe(along, around):
+    r = globe_radius(along, around)
+    return (r * math.sin(along) * math.cos(around), r * math.sin(along) * math.sin(around),
+            50 - r * math.cos(along))
+
+
+def globe(rings: int, sides: int):
+    """A ball whose facets and ripples crowd at its poles, where ripples rise up to 70 degrees."""
+    low = [(0, 0, 0)] * sides
     for i in range(1, rings + 1):
-        high = [at(i, j) for j in range(sides)] if i < rings else [at(rings, 0)] * sides
+        pole = [(0, 0, 100)] * sides
+        turns = (2 * math.pi * j / sides for j in range(sides))
+        high = [on_globe(math.pi * i / rings, turn) for turn in turns] if i < rings else pole
         for j in range(sides):
             a, b, c, d = low[j], low[(j + 1) % sides], high[(j + 1) % sides], high[j]
             if i > 1:
@@ -83,12 +120,35 @@ def brush(strokes, radius):
 def on_scan(count, rand):
     """Strokes of 200 dabs, 1.5 mm from each other, wandering over the scan."""
     for _ in range(count):
+        at = unit([rand.gauss(0, 1) for _ in range(3)])
+        way = unit(cross(at, [rand.gauss(0, 1) for _ in range(3)]))
+        dabs = []
+        for _ in range(200):
+            dabs.append(on_skin(*at))
+            turn = rand.uniform(-0.3, 0.3)
+            beside = cross(at, way)
+            way = [math.cos(turn) * w + math.sin(turn) * b for w, b in zip(way, beside)]
+            at, way = (unit([math.cos(0.03) * a + math.sin(0.03) * w for a, w in zip(at, way)]),
+                       unit([math.cos(0.03) * w - math.sin(0.03) * a for a, w in zip(at, way)]))
+        yield dabs
+
+
+def cross(a, b):
+    return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+
+
+def unit(a):
+    size = math.sqrt(sum(x * x for x in a))
+    return [x / size for x in a]
+
+
+def to_poles(count, rand):
+    """Strokes of 200 dabs on the globe, a third of them about its poles."""
+    for _ in range(count):
         along, around = rand.uniform(0.3, math.pi - 0.3), rand.uniform(0, 2 * math.pi)
         heading, dabs = rand.uniform(0, 2 * math.pi), []
         for _ in range(200):
-            r = scan_radius(along, around)
-            dabs.append((r * math.sin(along) * math.cos(around), r * math.sin(along) * math.sin(around),
-                         50 - r * math.cos(along)))
+            dabs.append(on_globe(along, around))
             heading += rand.uniform(-0.3, 0.3)
             along = min(max(along + 0.03 * math.cos(heading), 0.2), math.pi - 0.2)
             around += 0.03 * math.sin(heading) / math.sin(along)
@@ -147,11 +207,16 @@ def main():
     rand = random.Random(14)
     jobs = []
     if not wanted or "scan" in wanted:
-        stl(folder / "scan.stl", scan(700, 715))
+        stl(folder / "scan.stl", scan(289))
         for count in (0, 75, 150, 300):
             plan = folder / f"scan-{count}.plan.ron"
             painted(plan, "scan.stl", 0.2, on_scan(count, rand), 3.0)
             jobs.append((f"{count} strokes of 200 dabs on a scan of 1 million facets", plan))
+    if not wanted or "globe" in wanted:
+        stl(folder / "globe.stl", globe(700, 715))
+        plan = folder / "globe.plan.ron"
+        painted(plan, "globe.stl", 0.2, to_poles(75, rand), 3.0)
+        jobs.append(("75 strokes of 200 dabs on a globe of 1 million facets, with steep ripples at its poles", plan))
     if not wanted or "column" in wanted:
         stl(folder / "column.stl", column(180, 20.0, 400.0))
         for count in (0, 15, 30):

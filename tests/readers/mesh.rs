@@ -1,12 +1,14 @@
 //! Mesh files, and what is done first with a mesh.
 
 use std::io::{Cursor, Write};
+use std::sync::Arc;
 
+use colours::Model;
 use geometry::inspect::Inspection;
 use geometry::layers::slice;
 use geometry::mend::mend;
-use geometry::read::{ReadOptions, read_mesh_bytes};
-use geometry::{Mesh, Progress};
+use geometry::read::{ReadOptions, Reading, read_mesh, read_mesh_bytes};
+use geometry::{Mesh, Progress, Surface};
 use package::three_mf::read_back;
 use zip::write::SimpleFileOptions;
 
@@ -37,6 +39,40 @@ pub fn read_obj(bytes: &[u8]) -> Answer {
 /// PLY, in bytes or in text.
 pub fn read_ply(bytes: &[u8]) -> Answer {
     read("a.ply", bytes)
+}
+
+/// glTF in words.
+pub fn read_gltf(bytes: &[u8]) -> Answer {
+    read("a.gltf", bytes)
+}
+
+/// glTF in bytes.
+pub fn read_glb(bytes: &[u8]) -> Answer {
+    read("a.glb", bytes)
+}
+
+/// The materials beside an OBJ file. No texture lies beside them.
+pub fn read_mtl(bytes: &[u8]) -> Answer {
+    const SHAPE: &str =
+        "mtllib a.mtl\nv 0 0 0\nv 1 0 0\nv 0 1 0\nvt 0 0\nusemtl a\nf 1/1 2/1 3/1\n";
+    let Ok(folder) = tempfile::tempdir() else {
+        return Answer::Refused;
+    };
+    let file = folder.path().join("a.obj");
+    let written = std::fs::write(&file, SHAPE)
+        .and_then(|()| std::fs::write(folder.path().join("a.mtl"), bytes));
+    if written.is_err() {
+        return Answer::Refused;
+    }
+    let reading = match read_mesh(&file, &with_looks()) {
+        Ok(reading) => reading,
+        Err(error) => panic!("materials spoil no shape: {error}"),
+    };
+    assert_eq!(reading.mesh.triangles().len(), 1);
+    match looked_at(&reading) {
+        true => Answer::Read,
+        false => Answer::Refused,
+    }
 }
 
 /// 3MF, as a part to be coloured.
@@ -97,13 +133,17 @@ pub fn read_back_3mf(bytes: &[u8]) -> Answer {
 }
 
 fn read(name: &str, bytes: &[u8]) -> Answer {
-    let mesh = match read_mesh_bytes(name.as_ref(), bytes, &ReadOptions::default()) {
-        Ok(reading) => reading.mesh,
+    let reading = match read_mesh_bytes(name.as_ref(), bytes, &with_looks()) {
+        Ok(reading) => reading,
         Err(error) => {
             assert!(error.to_string().starts_with(name));
             return Answer::Refused;
         }
     };
+    looked_at(&reading);
+    let plain = read_mesh_bytes(name.as_ref(), bytes, &ReadOptions::default());
+    assert!(plain.is_ok_and(|plain| plain.mesh == reading.mesh));
+    let mesh = reading.mesh;
     assert!(!mesh.triangles().is_empty());
     assert!(mesh.vertices().iter().all(|v| v.is_finite()));
     let count = mesh.vertices().len();
@@ -113,6 +153,31 @@ fn read(name: &str, bytes: &[u8]) -> Answer {
         inspected_and_cut(&mesh);
     }
     Answer::Read
+}
+
+fn with_looks() -> ReadOptions {
+    ReadOptions {
+        appearance: true,
+        ..ReadOptions::default()
+    }
+}
+
+/// Looks at the colours of a mesh, if it has any: whether some facet has one.
+fn looked_at(reading: &Reading) -> bool {
+    let Some(appearance) = &reading.appearance else {
+        return false;
+    };
+    let facets = reading.mesh.triangles().len().min(MOST_FACETS);
+    let surface = Surface::new(Arc::new(reading.mesh.clone()));
+    let model = Model::new(surface, appearance.clone());
+    let mut found = false;
+    for facet in 0..facets {
+        for weights in [[1.0, 0.0, 0.0], [0.2, 0.3, 0.5]] {
+            found |= model.colour(facet, weights).is_some();
+        }
+    }
+    assert!(appearance.look(usize::MAX).is_none());
+    found
 }
 
 /// A mesh in which there is nothing to mend has a volume, and outlines that are closed.

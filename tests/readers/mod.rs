@@ -38,11 +38,14 @@ const fn target(name: &'static str, run: fn(&[u8]) -> Answer) -> FuzzTarget {
 }
 
 /// All of them.
-pub const TARGETS: [FuzzTarget; 25] = [
+pub const TARGETS: [FuzzTarget; 32] = [
     target("read_stl", mesh::read_stl),
     target("read_obj", mesh::read_obj),
     target("read_ply", mesh::read_ply),
     target("read_off", mesh::read_off),
+    target("read_gltf", mesh::read_gltf),
+    target("read_glb", mesh::read_glb),
+    target("read_mtl", mesh::read_mtl),
     target("read_3mf", mesh::read_3mf),
     target("read_3mf_model", mesh::read_3mf_model),
     target("read_back_3mf", mesh::read_back_3mf),
@@ -62,6 +65,10 @@ pub const TARGETS: [FuzzTarget; 25] = [
     target("read_lag", tables::read_lag),
     target("read_toolpath", toolpath::read_toolpath),
     target("weave_toolpath", weave::weave_toolpath),
+    target("reorder_toolpath", weave::reorder_toolpath),
     target("check_handoff", bundle::check_handoff),
     target("read_photo", picture::read_photo),
+    target("read_picture", picture::read_picture),
+    target("read_font", picture::read_font),
+    target("find_card", picture::find_card),
 ];

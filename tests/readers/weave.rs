@@ -76,11 +76,87 @@ pub(super) fn with_job<T>(run: impl FnOnce(&Small) -> T) -> T {
     SMALL.with(run)
 }
 
+/// The block with a side in another blend, so that runs change places.
+fn sided() -> Painted {
+    let mesh = block();
+    let mut plan = Plan::first(FirstPlan {
+        mesh: MeshSource::named("block.stl"),
+        title: "Block".into(),
+        height_mm: mesh.bounds().1.z,
+    });
+    plan.layers = layers();
+    let blend = |first: f64| Paint::Fixed(Shares::new(&[first, 1.0 - first]).expect("shares"));
+    let side = Mask::Slab {
+        direction: DVec3::X,
+        from_mm: 1.0,
+        to_mm: 9.0,
+    };
+    plan.regions = vec![
+        Region::new("All", Mask::Whole, blend(1.0)),
+        Region::new("Side", side, blend(0.25)),
+    ];
+    plan.machine.value.chamber.dead_mm3 = 1.0;
+    plan.machine.value.chamber.mixed_mm3 = 2.0;
+    let model = plan.model();
+    let surface = Surface::new(Arc::new(mesh));
+    Painted::new(plan, surface, model, &Progress::new()).expect("a plan")
+}
+
+/// A toolpath woven in another order keeps every law of that, or is refused.
+pub fn reorder_toolpath(bytes: &[u8]) -> Answer {
+    thread_local! {
+        static SIDED: Painted = sided();
+    }
+    let dialect = Dialect::built_in("slots").expect("built in");
+    let before: Arc<[u8]> = bytes.into();
+    SIDED.with(|painted| {
+        let stands = vec![Placement {
+            shift_mm: [110.0; 2],
+            ..Placement::default()
+        }];
+        let weave = Weave {
+            painted,
+            dialect: &dialect,
+            settings: Settings::default(),
+            stands: stands.clone(),
+            arrange: weave::arrange::Arrange::default(),
+            review: Standing::not_reviewed(),
+        };
+        let progress = Progress::new();
+        let mut out = Vec::new();
+        if from(&before, |source| weave.run(source, &mut out, &progress)).is_err() {
+            return Answer::Refused;
+        }
+        let after: Arc<[u8]> = out.into();
+        let verify = Verify {
+            painted,
+            dialect: &dialect,
+            settings: Settings::default(),
+            stands,
+            chamber: painted.plan().machine.chamber,
+        };
+        let found = from(&after, |after| {
+            from(&before, |before| verify.run(after, Some(before), &progress))
+        });
+        let found = found.expect("what was woven can be read");
+        if let Some(same) = &found.same {
+            assert!(same.holds(), "{same:?}");
+        }
+        let fault = found.laws.and_then(|laws| laws.fault);
+        assert_eq!(fault, None);
+        Answer::Read
+    })
+}
+
 /// A toolpath woven without complaint holds the same moves and the same plastic as before.
 pub fn weave_toolpath(bytes: &[u8]) -> Answer {
     let names = ["slots", "ratio-word", "move-words"];
     let name = names.get(bytes.len() % names.len()).copied();
-    let dialect = name.and_then(Dialect::built_in).expect("built in");
+    let dialect = match name {
+        Some("ratio-word") => Dialect::ratio_word("MIX RATIO={shares}").ok(),
+        name => name.and_then(Dialect::built_in),
+    };
+    let dialect = dialect.expect("a dialect");
     let before: Arc<[u8]> = bytes.into();
     with_job(|job| {
         let painted = &job.painted;

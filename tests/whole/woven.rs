@@ -6,10 +6,14 @@ use std::sync::Arc;
 use ::toolpath::Settings;
 use demo_models::{Demo, recipe, toolpath};
 use geometry::{LayerPlan, Progress, Surface};
-use plan::{Painted, Plan};
+use plan::schedule::Laid;
+use plan::{AsPrinted, Painted, Plan, Schedule};
+use project::signoff::Standing;
+use weave::compare::Comparison;
 use weave::dialect::Dialect;
+use weave::figures::{Figures, any_dialect};
 use weave::verify::{Verified, Verify, find_stands};
-use weave::{Source, Weave, WeaveError, Woven};
+use weave::{Source, Weave, WeaveError, Woven, plastic_by_layer};
 
 fn painted(demo: &Demo) -> Painted {
     let mut plan = Plan::from_ron(demo.plan_ron).unwrap();
@@ -83,7 +87,10 @@ fn every_demonstration_part_weaves_and_verifies() {
     {
         let name = demo.name;
         let painted = painted(demo);
-        let dialect = Dialect::built_in(dialect).unwrap();
+        let dialect = match dialect {
+            "ratio-word" => Dialect::ratio_word("MIX RATIO={shares}").unwrap(),
+            name => Dialect::built_in(name).unwrap(),
+        };
         let file = sliced(demo, &painted);
         assert!(file.len() < 6_000_000, "{name}: {} bytes", file.len());
         let (woven, text) = weave(&painted, &dialect, &file).unwrap();
@@ -113,7 +120,8 @@ fn every_demonstration_part_weaves_and_verifies() {
     }
 }
 
-/// The door and the windows of the lighthouse, the letters of the nameplate: at their own layers.
+/// The door and the windows of the lighthouse, the letters of nameplate and tag: at their own
+/// layers.
 #[test]
 fn regions_that_share_layers_come_out() {
     for demo in &demo_models::all().unwrap()[1..] {
@@ -134,11 +142,120 @@ fn regions_that_share_layers_come_out() {
         );
         println!("{name}: mean {mean:.2}, 95 % {most:.1}, {arranged:?}");
         assert!(mean <= 0.8 && most <= 3.0, "{name}: {mean} {most}");
+        // The block is what its layers are, and little of it is there to stand alone.
+        let levels: f64 = arranged.block_levels.iter().map(|(_, mm3)| mm3).sum();
+        assert!((levels - arranged.block_mm3).abs() < 1e-6, "{name}");
+        // The tag's changes are all in its top three layers, and the block has to reach them.
+        let most_standing = if name == "key-tag" { 0.45 } else { 0.25 };
+        assert!(
+            arranged.standing_mm3 < most_standing * arranged.block_mm3,
+            "{name}: {arranged:?}"
+        );
+        let most_g = if name == "lighthouse" { 18.5 } else { 2.0 };
+        assert!(arranged.block_g <= most_g, "{name}: {} g", arranged.block_g);
         assert!(found.laws.unwrap().purged_mm > 0.0, "{name}");
         for region in &found.regions {
             assert!(region.mean_de00 < 6.0, "{name}: {region:?}");
         }
     }
+}
+
+/// What `prepare --toolpath` says of a part is what `verify` finds in the woven file, and its
+/// layers are that file's.
+#[test]
+fn the_sheet_says_what_is_found() {
+    for demo in &demo_models::all().unwrap() {
+        let name = demo.name;
+        let painted = painted(demo);
+        let plan = painted.plan();
+        let dialect = any_dialect().unwrap();
+        let file = sliced(demo, &painted);
+        let (woven, text) = weave(&painted, &dialect, &file).unwrap();
+        let found = verify(&painted, &dialect, &text, &file);
+        let progress = Progress::new();
+        let spans = plan.layers.spans(demo.mesh.bounds().1.z).unwrap();
+        let job = Weave {
+            painted: &painted,
+            dialect: &dialect,
+            settings: Settings::default(),
+            stands: Vec::new(),
+            arrange: weave::arrange::Arrange::default(),
+            review: Standing::not_reviewed(),
+        };
+        let figures = with(&file, |source| {
+            Figures::of(&job, &painted, source, &progress)
+        })
+        .unwrap();
+        let counted = with(&file, |source| {
+            let diameter_mm = plan.spools[0].diameter_mm;
+            plastic_by_layer(source, Settings::default(), &spans, diameter_mm, &progress)
+        })
+        .unwrap();
+        let laid = Laid {
+            layers_mm3: figures.with_block(counted, &spans),
+            route: String::new(),
+        };
+        let schedule = Schedule::along(&painted, Some(&laid), &progress).unwrap();
+        let printed = AsPrinted::new(plan, painted.model(), &schedule, &progress)
+            .unwrap()
+            .read_back(plan, &figures.read_back());
+        let mean = found.printed.mean_de00().unwrap();
+        assert!(
+            (printed.delivery.mean_de00 - mean).abs() < 0.2,
+            "{name}: {} {mean}",
+            printed.delivery.mean_de00
+        );
+        let whole: f64 = printed
+            .extrusion
+            .stretches
+            .iter()
+            .map(|s| s.volume_mm3)
+            .sum();
+        assert!(
+            (whole / woven.volume_mm3 - 1.0).abs() < 0.01,
+            "{name}: {whole} {}",
+            woven.volume_mm3
+        );
+    }
+}
+
+/// Ways to weave are compared by what they come out as; doing nothing loses the letters, and a
+/// fixed purge takes four times as much and more.
+#[test]
+fn ways_are_compared() {
+    let demo = &demo_models::all().unwrap()[2];
+    let plan = Plan::from_ron(demo.plan_ron).unwrap();
+    let surface = Surface::new(Arc::new(demo.mesh.clone()));
+    let model = plan.model();
+    let painted = Painted::new(plan, surface, model, &Progress::new()).unwrap();
+    let dialect = any_dialect().unwrap();
+    let file = sliced(demo, &painted);
+    let job = Weave {
+        painted: &painted,
+        dialect: &dialect,
+        settings: Settings::default(),
+        stands: Vec::new(),
+        arrange: weave::arrange::Arrange::default(),
+        review: Standing::not_reviewed(),
+    };
+    let found = with(&file, |source| {
+        Comparison::of(&job, source, &Progress::new())
+    })
+    .unwrap();
+    let way = |name: &str| found.ways.iter().find(|way| way.name == name).unwrap();
+    let stayed = way("as sliced");
+    assert!(
+        stayed.purged_g == 0.0 && stayed.lost[0].name == "Letters",
+        "{found:?}"
+    );
+    let block = way("order and block");
+    assert!(block.mean_de00 < 0.2 * stayed.mean_de00 && block.lost.is_empty());
+    let first = &found.ways[0];
+    assert!(first.mean_de00 <= 0.8 && first.purged_g <= block.purged_g);
+    assert!(found.least_g <= block.purged_g && 4.0 * block.purged_g <= found.custom_g);
+    // Near-white needs less purge, and is told with how far off it is.
+    let lighter = found.lighter.as_ref().unwrap();
+    assert!(lighter.de00 > 0.0 && lighter.saves_g < block.purged_g);
 }
 
 #[test]

@@ -130,7 +130,9 @@ pub(crate) fn skin(
     };
     let cut = LevelCut::new(part.surface(), planes_mm);
     let refined = cut.refine(classes, finest_mm, progress)?;
+    drop(cut);
     progress.check()?;
-    let label = refined.class.iter().map(|class| class / 2).collect();
+    drop(refined.source_facet);
+    let label = refined.class.into_iter().map(|class| class / 2).collect();
     Ok(Skin::new(refined.vertices, refined.triangles, label))
 }

@@ -61,10 +61,11 @@ above: the upper half of each step. The bar lies on its back; nothing shines thr
 into measured.csv. Above the columns, write whether gloss is included. If you can, measure\n    \
 each step two or three times, one row for each reading: they are averaged.\n  \
 - A code (hex) from an instrument or a colour fan works too, but less exactly.\n  \
-- With a camera: lay a grey or white card of known reflectance beside the bar. Light both\n    \
-evenly from two sides and avoid glare. Expose so that the card is light but not white. Set\n    \
-the places in patches.ron, then run\n      \
-tintfall read-photo PHOTO.png --patches patches.ron --out measured.csv\n\
+- With a camera: print the card of\n      \
+tintfall card --out card.pdf\n    \
+lay the bar and a grey card of known reflectance on it, photograph it from above, and run\n      \
+tintfall read-photo PHOTO.jpg --plan BAR.plan.ron --neutral 0.18 --out measured.csv\n    \
+Without that card, set the places in patches.ron and give --patches instead of --plan.\n\
 \n\
 Then\n  \
 tintfall fit measured.csv --out pair.ron\n  \

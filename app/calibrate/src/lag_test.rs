@@ -17,7 +17,7 @@ use project::cautions;
 /// Side of the tower, mm.
 pub(crate) const SIDE_MM: f64 = 10.0;
 /// How far the foot stands out, mm.
-const FOOT_OUT_MM: f64 = 5.0;
+pub(crate) const FOOT_OUT_MM: f64 = 5.0;
 /// Thickness of the foot, mm.
 const FOOT_MM: f64 = 1.0;
 /// Layers, mm.

@@ -12,15 +12,17 @@
     clippy::panic
 )]
 
-mod colour_space;
 mod csv_input;
+pub mod finished;
 pub mod fit;
 pub mod guide;
 pub mod lag_test;
 pub mod observations;
+pub mod on_card;
 pub mod patches;
 pub mod photo;
 pub mod table;
+mod test_files;
 pub mod test_part;
 
 use std::path::Path;
@@ -30,6 +32,7 @@ use plan::document::sha256_hex;
 
 pub use fit::{Fit, fit, read_spools};
 pub use table::{Header, Reading, Row, Table, TableError};
+pub use test_files::{Swatch, TestFilesError};
 pub use test_part::{Options, PartError, TestPart};
 
 /// The provenance of a fit: the table's file and hash; what its head says is added where it is

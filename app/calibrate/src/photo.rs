@@ -6,44 +6,16 @@
 //! camera's colour processing bends stays bent, so a photograph is a rough instrument; a few
 //! ΔE00 off is usual (common practice, no source).
 
-use std::io::{BufRead, Seek, SeekFrom};
-
 use blend::{Lab, Xyz};
+use photograph::Photo;
+use photograph::patch::{Pixel, mean, mean_light};
 
-use super::colour_space::{decoded, other_than_srgb};
 use super::patches::{Area, Patches};
 
-/// Photographs beyond this many pixels are refused before memory is asked for.
-pub(crate) const MOST_PIXELS: u64 = 200_000_000;
-/// A picture that packs more pixels into a byte than this is a drawing at best, and its pixels
-/// would take far more memory than the file is long; a few are let through.
-pub(crate) const MOST_PIXELS_PER_BYTE: u64 = 16;
-/// Pixels that any file may have.
-const FREE_PIXELS: u64 = 4_000_000;
-/// Fewest pixels of a patch: fewer say more of the noise than of the colour.
-const FEWEST_PIXELS: usize = 64;
-/// From this code value on (of 1) a channel is taken to be at its end.
-const CLIPPED: f64 = 0.995;
-/// Up to this code value a channel is taken to be at its other end: less than half a step of
-/// 8 bits.
-const CLIPPED_AT_ZERO: f64 = 0.4 / 255.0;
-/// So many of a patch's pixels may be clipped: glints of the plastic.
-const GLINTS: f64 = 0.01;
-/// A patch darker than this share of full exposure drowns in noise and rounding: 8-bit codes
-/// are there about a twelfth of the value apart.
-const DARKEST: f64 = 0.004;
 /// A card of reflectance 1 should fill at least this share of the exposure.
 const LEAST_EXPOSURE: f64 = 0.2;
 /// Light that changes by more than this over a patch, or between cards, is told of.
 const UNEVEN: f64 = 0.08;
-
-/// A photograph in linear light.
-pub struct Photo {
-    width: usize,
-    height: usize,
-    /// Linear light of the three channels, rows from the top.
-    linear: Vec<[f32; 3]>,
-}
 
 /// What was read.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,91 +26,27 @@ pub struct PhotoReading {
     pub warnings: Vec<String>,
 }
 
-/// Why a photograph can't be read.
-#[derive(Debug, thiserror::Error)]
-pub enum PhotoError {
-    /// It is no PNG, or a broken one.
-    #[error(
-        "can't be read as a PNG picture: {0}; if the camera gives another format, save the \
-         photograph as PNG without any editing"
-    )]
-    Png(#[from] png::DecodingError),
-    /// It is too large.
-    #[error("the picture has {0} pixels; at most {MOST_PIXELS} are read")]
-    TooLarge(u64),
-    /// It holds next to nothing.
-    #[error(
-        "the picture has {pixels} pixels in {bytes} bytes, so it is not a photograph; use the \
-         camera's own file"
-    )]
-    Blank {
-        /// Its pixels.
-        pixels: u64,
-        /// Its size.
-        bytes: u64,
-    },
-    /// Its codes are something else than sRGB.
-    #[error("{0}")]
-    NotSrgb(String),
-    /// A patch can't be used; all such patches are named.
-    #[error("{}", .0.join("\n"))]
-    Patches(Vec<String>),
+/// What is wrong with the patches, each in a line of its own.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("{}", .0.join("\n"))]
+pub struct PatchesError(Vec<String>);
+
+/// A photograph whose patches are typed in.
+pub struct Typed<'a> {
+    photo: &'a Photo,
 }
 
-impl Photo {
-    /// Reads a PNG picture of 8 or 16 bits.
-    ///
-    /// # Errors
-    /// [`PhotoError`].
-    pub fn read_png(mut file: impl BufRead + Seek) -> Result<Self, PhotoError> {
-        let bytes = file
-            .seek(SeekFrom::End(0))
-            .map_err(png::DecodingError::from)?;
-        file.rewind().map_err(png::DecodingError::from)?;
-        let mut decoder = png::Decoder::new(file);
-        decoder.set_transformations(png::Transformations::EXPAND);
-        let mut reader = decoder.read_info()?;
-        let info = reader.info();
-        let pixels = u64::from(info.width) * u64::from(info.height);
-        if pixels > MOST_PIXELS {
-            return Err(PhotoError::TooLarge(pixels));
-        }
-        if pixels > FREE_PIXELS.max(bytes.saturating_mul(MOST_PIXELS_PER_BYTE)) {
-            return Err(PhotoError::Blank { pixels, bytes });
-        }
-        if let Some(what) = other_than_srgb(info) {
-            return Err(PhotoError::NotSrgb(what));
-        }
-        let size = reader
-            .output_buffer_size()
-            .ok_or(PhotoError::TooLarge(pixels))?;
-        let mut bytes = vec![0; size];
-        let frame = reader.next_frame(&mut bytes)?;
-        let wide = frame.bit_depth == png::BitDepth::Sixteen;
-        let channels = frame.color_type.samples();
-        let sample = |pixel: &[u8], channel: usize| match wide {
-            true => match pixel.get(2 * channel..) {
-                Some(&[high, low, ..]) => f64::from(u16::from_be_bytes([high, low])) / 65535.0,
-                _ => 0.0,
-            },
-            false => f64::from(pixel.get(channel).copied().unwrap_or(0)) / 255.0,
-        };
-        let linear = bytes
-            .chunks_exact(channels * if wide { 2 } else { 1 })
-            .map(|pixel| [0, 1, 2].map(|channel| decoded(sample(pixel, channel)) as f32))
-            .collect();
-        Ok(Self {
-            width: frame.width as usize,
-            height: frame.height as usize,
-            linear,
-        })
+impl<'a> Typed<'a> {
+    /// Of a photograph.
+    pub fn new(photo: &'a Photo) -> Self {
+        Self { photo }
     }
 
     /// Reads the patches: white-balanced by the cards, with exposure and evenness checked.
     ///
     /// # Errors
-    /// [`PhotoError::Patches`] names every patch that is clipped, too dark or too small.
-    pub fn read(&self, patches: &Patches) -> Result<PhotoReading, PhotoError> {
+    /// [`PatchesError`] names every patch that is clipped, too dark or too small.
+    pub fn read(&self, patches: &Patches) -> Result<PhotoReading, PatchesError> {
         let mut wrong = Vec::new();
         let mut warnings: Vec<String> = self.without_colour(patches).into_iter().collect();
         let mut gains: Vec<[f64; 3]> = Vec::new();
@@ -181,7 +89,7 @@ impl Photo {
         }
         match wrong.is_empty() {
             true => Ok(PhotoReading { steps, warnings }),
-            false => Err(PhotoError::Patches(wrong)),
+            false => Err(PatchesError(wrong)),
         }
     }
 
@@ -192,49 +100,8 @@ impl Photo {
         area: Area,
         warnings: &mut Vec<String>,
     ) -> Result<[f64; 3], String> {
-        let pixels = self.pixels(area);
-        if pixels.len() < FEWEST_PIXELS {
-            return Err(format!(
-                "the patch of {name} has {} pixels and needs at least {FEWEST_PIXELS}; make it \
-                 larger, or photograph from nearer",
-                pixels.len()
-            ));
-        }
-        let clipped_at = decoded(CLIPPED) as f32;
-        let clipped = pixels.iter().filter(|p| p.iter().any(|v| *v >= clipped_at));
-        let share = clipped.count() as f64 / pixels.len() as f64;
-        if share > GLINTS {
-            return Err(format!(
-                "{name} is overexposed: {:.0} % of its pixels are at the end of their range; \
-                 photograph again with less light, or move the patch out of the glare",
-                100.0 * share
-            ));
-        }
-        let zero = decoded(CLIPPED_AT_ZERO) as f32;
-        let [red, green, blue] = [0, 1, 2].map(|channel: usize| {
-            let at_zero = pixels
-                .iter()
-                .filter(|p| p.get(channel).is_some_and(|v| *v <= zero));
-            at_zero.count() as f64 / pixels.len() as f64
-        });
-        let worst = [("red", red), ("green", green), ("blue", blue)].into_iter();
-        let worst = worst.max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((channel, share)) = worst.filter(|(_, share)| *share > GLINTS) {
-            return Err(format!(
-                "{name} is clipped at zero: {:.0} % of its pixels have no {channel} at all, so its \
-                 colour is outside of sRGB, or too dark; photograph again with more light, or \
-                 measure it with an instrument",
-                100.0 * share
-            ));
-        }
-        let mean = mean(&pixels);
+        let mean = mean_light(name, &self.pixels(area))?;
         let light = Xyz::from_linear_srgb(mean).y;
-        if light < DARKEST {
-            return Err(format!(
-                "{name} is too dark: {:.1} % of full exposure; photograph again with more light",
-                100.0 * light
-            ));
-        }
         let unevenness = self.unevenness(area, light);
         if unevenness > UNEVEN {
             warnings.push(format!(
@@ -252,23 +119,22 @@ impl Photo {
         let steps = patches.rows.iter().flat_map(|row| row.steps());
         let areas = cards.chain(steps.map(|(_, area)| area));
         let mut pixels = areas.flat_map(|area| self.pixels(area));
-        pixels.all(|[r, g, b]| r == g && g == b).then(|| {
+        pixels.all(|([r, g, b], _)| r == g && g == b).then(|| {
             "every pixel is a pure grey; is this a greyscale photograph saved as colour? Save it \
              in colour"
                 .to_owned()
         })
     }
 
-    fn pixels(&self, area: Area) -> Vec<[f32; 3]> {
+    fn pixels(&self, area: Area) -> Vec<Pixel> {
         let edge = |t: f64, size: usize| ((t * size as f64).round().max(0.0) as usize).min(size);
-        let (left, right) = (edge(area.x.0, self.width), edge(area.x.1, self.width));
-        let (top, bottom) = (edge(area.y.0, self.height), edge(area.y.1, self.height));
-        let row = |y: usize| {
-            let start = y * self.width;
-            let range = start + left..start + right.max(left);
-            self.linear.get(range).unwrap_or(&[]).iter().copied()
-        };
-        (top..bottom).flat_map(row).collect()
+        let (width, height) = (self.photo.width(), self.photo.height());
+        let (left, right) = (edge(area.x.0, width), edge(area.x.1, width));
+        let (top, bottom) = (edge(area.y.0, height), edge(area.y.1, height));
+        let pixel = |x: usize, y: usize| (self.photo.pixel(x, y), self.photo.ends(x, y));
+        (top..bottom)
+            .flat_map(|y| (left..right).map(move |x| pixel(x, y)))
+            .collect()
     }
 
     /// How far the patch's halves are apart, across and down, as a share of its light.
@@ -276,7 +142,8 @@ impl Photo {
         let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
         let (x, y) = (middle(area.x), middle(area.y));
         let of = |x: (f64, f64), y: (f64, f64)| {
-            Xyz::from_linear_srgb(mean(&self.pixels(Area { x, y }))).y
+            let pixels = self.pixels(Area { x, y });
+            Xyz::from_linear_srgb(mean(pixels.iter().map(|(light, _)| *light))).y
         };
         let across = of((area.x.0, x), area.y) - of((x, area.x.1), area.y);
         let down = of(area.x, (area.y.0, y)) - of(area.x, (y, area.y.1));
@@ -297,11 +164,6 @@ fn uneven_cards(gains: &[[f64; 3]]) -> Option<String> {
     })
 }
 
-fn mean(pixels: &[[f32; 3]]) -> [f64; 3] {
-    let count = pixels.len().max(1) as f64;
-    sum(pixels.iter().map(|p| p.map(f64::from))).map(|channel| channel / count)
-}
-
 /// Channel by channel.
 fn sum(all: impl Iterator<Item = [f64; 3]>) -> [f64; 3] {
     all.fold([0.0; 3], |[r, g, b], [x, y, z]| [r + x, g + y, b + z])
@@ -309,8 +171,6 @@ fn sum(all: impl Iterator<Item = [f64; 3]>) -> [f64; 3] {
 
 #[cfg(test)]
 mod tests {
-    use std::io::Cursor;
-
     use blend::{Srgb, ciede2000};
 
     use super::super::patches::{Card, StepRow};
@@ -361,18 +221,14 @@ mod tests {
         let image = Image::from_rgba(SIZE, SIZE, rgba).unwrap();
         let mut file = Vec::new();
         image.write_png(&mut file).unwrap();
-        Photo::read_png(Cursor::new(file)).unwrap()
+        Photo::read(&file).unwrap()
     }
 
     /// The same at 16 bits and without transparency.
     fn deep_photo(step: Srgb, light: [f64; 3]) -> Photo {
-        let code = |v: f64| match v <= 0.0031308 {
-            true => v * 12.92,
-            false => 1.055 * v.powf(1.0 / 2.4) - 0.055,
-        };
         let bytes: Vec<u8> = (0..SIZE * SIZE)
             .flat_map(|i| seen(i, step, light, 0.0))
-            .flat_map(|v| ((code(v) * 65535.0).round() as u16).to_be_bytes())
+            .flat_map(|v| ((Srgb::code(v) * 65535.0).round() as u16).to_be_bytes())
             .collect();
         let mut file = Vec::new();
         let mut encoder = png::Encoder::new(&mut file, SIZE, SIZE);
@@ -381,7 +237,7 @@ mod tests {
         let mut writer = encoder.write_header().unwrap();
         writer.write_image_data(&bytes).unwrap();
         writer.finish().unwrap();
-        Photo::read_png(Cursor::new(file)).unwrap()
+        Photo::read(&file).unwrap()
     }
 
     #[test]
@@ -389,7 +245,7 @@ mod tests {
         let (step, light) = (Srgb([0x6f, 0x97, 0xae]), [0.9, 0.7, 0.45]);
         let true_lab = step.to_xyz().to_lab();
         let off = |photo: Photo| {
-            let reading = photo.read(&patches()).unwrap();
+            let reading = Typed::new(&photo).read(&patches()).unwrap();
             assert!(reading.warnings.is_empty(), "{:?}", reading.warnings);
             assert_eq!(reading.steps[0].0, 1);
             ciede2000(reading.steps[0].1, true_lab)
@@ -407,25 +263,29 @@ mod tests {
     fn bad_exposure_is_refused_and_uneven_light_told() {
         let grey = Srgb([0x80; 3]);
         let refused = |step, light| {
-            let error = photo(step, [light; 3], 0.0).read(&patches());
+            let error = Typed::new(&photo(step, [light; 3], 0.0)).read(&patches());
             error.unwrap_err().to_string()
         };
         assert!(refused(grey, 2.5).contains("card 1 is overexposed"));
         assert!(refused(Srgb([0xff; 3]), 1.3).contains("step 1 is overexposed"));
         assert!(refused(grey, 0.1).contains("underexposed"));
         assert!(refused(Srgb([2; 3]), 1.0).contains("step 1 is too dark"));
-        let reading = photo(grey, [0.8; 3], 0.6).read(&patches()).unwrap();
+        let reading = Typed::new(&photo(grey, [0.8; 3], 0.6))
+            .read(&patches())
+            .unwrap();
         assert!(reading.warnings.iter().any(|w| w.contains("unevenly lit")));
         let mut small = patches();
         small.rows[0].size = (0.02, 0.02);
-        let error = photo(grey, [1.0; 3], 0.0).read(&small).unwrap_err();
+        let error = Typed::new(&photo(grey, [1.0; 3], 0.0))
+            .read(&small)
+            .unwrap_err();
         assert!(error.to_string().contains("4 pixels"), "{error}");
-        assert!(Photo::read_png(Cursor::new(b"no picture".to_vec())).is_err());
+        assert!(Photo::read(b"no picture").is_err());
     }
 
     #[test]
     fn a_channel_at_zero_and_a_picture_in_greys_are_refused() {
-        let error = photo(Srgb([0x00, 0x60, 0xb0]), [1.0; 3], 0.0).read(&patches());
+        let error = Typed::new(&photo(Srgb([0x00, 0x60, 0xb0]), [1.0; 3], 0.0)).read(&patches());
         let words = error.unwrap_err().to_string();
         assert!(words.contains("step 1 is clipped at zero"), "{words}");
         assert!(words.contains("no red"), "{words}");
@@ -437,49 +297,7 @@ mod tests {
         let pixels = vec![0x80; (SIZE * SIZE) as usize];
         writer.write_image_data(&pixels).unwrap();
         writer.finish().unwrap();
-        let error = Photo::read_png(Cursor::new(file)).err().unwrap();
+        let error = Photo::read(&file).err().unwrap();
         assert!(error.to_string().contains("greyscale"), "{error}");
-    }
-
-    /// What is said of a picture of which only the size is there, padded to a length.
-    fn said_of(width: u32, height: u32, bytes: usize) -> PhotoError {
-        let mut file = Vec::new();
-        let mut encoder = png::Encoder::new(&mut file, width, height);
-        encoder.set_color(png::ColorType::Rgb);
-        encoder.set_depth(png::BitDepth::Eight);
-        let mut writer = encoder.write_header().unwrap();
-        writer.write_chunk(png::chunk::IDAT, &[]).unwrap();
-        drop(writer);
-        file.resize(file.len().max(bytes), 0);
-        Photo::read_png(Cursor::new(file)).err().unwrap()
-    }
-
-    #[test]
-    fn pictures_are_refused_by_their_size_before_memory_is_asked_for() {
-        let error = said_of(3, 66_666_667, 0);
-        assert!(matches!(error, PhotoError::TooLarge(200_000_001)));
-        let words = error.to_string();
-        assert!(
-            words.contains("200000001 pixels; at most 200000000"),
-            "{words}"
-        );
-        // As many as may be, but in next to no bytes.
-        assert!(matches!(
-            said_of(20_000, 10_000, 0),
-            PhotoError::Blank { .. }
-        ));
-
-        let error = said_of(2049, 1953, 0);
-        let words = error.to_string();
-        assert!(words.contains("has 4001697 pixels in "), "{words}");
-        assert!(words.contains("it is not a photograph"), "{words}");
-        // Four million are free; beyond, there must be a byte for sixteen.
-        assert!(matches!(said_of(2000, 2000, 0), PhotoError::Png(_)));
-        let bytes = 2049 * 1953 / 16;
-        assert!(matches!(
-            said_of(2049, 1953, bytes),
-            PhotoError::Blank { .. }
-        ));
-        assert!(matches!(said_of(2049, 1953, bytes + 1), PhotoError::Png(_)));
     }
 }

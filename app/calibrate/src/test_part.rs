@@ -20,7 +20,7 @@ pub(crate) const MEASURED_MM: f64 = 8.0;
 /// The foot's height, mm: it holds the bar upright and shows which end is the lower one.
 pub(crate) const FOOT_MM: f64 = 5.0;
 /// How far the foot stands out on all sides but the face, mm, and how high it slopes off.
-const FOOT_OUT_MM: f64 = 4.0;
+pub(crate) const FOOT_OUT_MM: f64 = 4.0;
 /// How deep the bar is notched at the sides where bands meet, mm.
 const NOTCH_MM: f64 = 1.0;
 /// What may be left of the blend before where a band is measured.

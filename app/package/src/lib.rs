@@ -14,4 +14,6 @@ pub mod ply;
 mod prepare;
 pub mod three_mf;
 
-pub use prepare::{FILES, PrepareError, Prepared, Summary, prepare, prepare_along, scheduled};
+pub use prepare::{
+    FILES, PrepareError, Prepared, Summary, prepare, prepare_woven, review_page, scheduled,
+};

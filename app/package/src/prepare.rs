@@ -8,7 +8,7 @@ use geometry::{Cancelled, DVec3, Progress};
 use plan::changes::Change;
 use plan::schedule::{Laid, Provenance, ScheduleError, Totals, Warning};
 use plan::watch::Watch;
-use plan::{AsPrinted, Painted, Schedule};
+use plan::{AsPrinted, Painted, ReadBack, Schedule};
 use serde::{Deserialize, Serialize};
 
 use project::cautions;
@@ -115,6 +115,13 @@ pub struct Summary {
 impl Summary {
     /// Version of the format that is written here. Version 1 has `most_de00` for `p95_de00`.
     pub const VERSION: u32 = 2;
+
+    /// Its notes, then its warnings, as a person reads them: many that are alike are counted.
+    pub fn told(&self) -> Vec<String> {
+        let mut lines = self.notes.clone();
+        lines.extend(plan::schedule::told(&self.warnings));
+        lines
+    }
 }
 
 /// What was prepared.
@@ -132,27 +139,26 @@ pub struct Prepared {
 /// # Errors
 /// [`PrepareError`].
 pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
-    prepare_along(job, None, folder, progress)
+    prepare_woven(job, None, None, folder, progress)
 }
 
-/// As [`prepare`], for the plastic of a toolpath where there is one.
+/// As [`prepare`], for the plastic of a toolpath where there is one, and with the figures of that
+/// toolpath with the plan woven in, where it was woven: they are then those that reading it back
+/// gives.
 ///
 /// # Errors
 /// [`PrepareError`].
-pub fn prepare_along(
+pub fn prepare_woven(
     job: &Job,
     laid: Option<&Laid>,
+    woven: Option<&ReadBack>,
     folder: &Path,
     progress: &Progress,
 ) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let beside = progress.beside();
-    let (work, shown) = rayon::join(
-        || Work::along(job, laid, progress),
-        move || Shown::new(&job.painted, review::patches, &beside),
-    );
-    let (work, shown) = (work?, shown?);
+    let work = || Work::along(job, laid, woven, progress);
+    let (work, shown) = side_by_side(job, work, review::patches, progress)?;
     let files = work.files(&shown, progress)?;
     drop(shown);
     progress.stage("Writing the files");
@@ -167,6 +173,30 @@ pub fn prepare_along(
     })
 }
 
+/// The page to review, as [`prepare()`] writes it: HTML.
+///
+/// # Errors
+/// [`PrepareError`].
+pub fn review_page(job: &Job, progress: &Progress) -> Result<String, PrepareError> {
+    let work = || Work::new(job, progress);
+    let (work, shown) = side_by_side(job, work, review::patches, progress)?;
+    let changes = signoff::since_signed(job)?;
+    Ok(work.page(&shown, changes.as_deref(), progress)?)
+}
+
+/// Works a job out and, beside it, makes ready what is shown of it; `cut` cuts the skin.
+pub(crate) fn side_by_side<'a>(
+    job: &'a Job,
+    work: impl FnOnce() -> Result<Work<'a>, PrepareError> + Send,
+    cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled> + Send,
+    progress: &Progress,
+) -> Result<(Work<'a>, Shown), PrepareError> {
+    let beside = progress.beside();
+    let shown = move || Shown::new(&job.painted, cut, &beside);
+    let (work, shown) = rayon::join(work, shown);
+    Ok((work?, shown?))
+}
+
 /// What pictures and pages show of a part and no schedule decides: made beside the schedule.
 pub(crate) struct Shown {
     /// Light and shadow.
@@ -177,7 +207,7 @@ pub(crate) struct Shown {
 
 impl Shown {
     /// Makes it ready; `cut` cuts the skin.
-    pub(crate) fn new(
+    fn new(
         painted: &Painted,
         cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
         progress: &Progress,
@@ -209,20 +239,25 @@ type Made = Vec<(&'static str, Vec<u8>)>;
 impl<'a> Work<'a> {
     /// Works out a job.
     pub(crate) fn new(job: &'a Job, progress: &Progress) -> Result<Self, PrepareError> {
-        Self::along(job, None, progress)
+        Self::along(job, None, None, progress)
     }
 
-    /// Works out a job for the plastic of a toolpath where there is one.
+    /// Works out a job for the plastic of a toolpath where there is one, and for what was read
+    /// back of it where it was woven.
     pub(crate) fn along(
         job: &'a Job,
         laid: Option<&Laid>,
+        woven: Option<&ReadBack>,
         progress: &Progress,
     ) -> Result<Self, PrepareError> {
         let painted = &job.painted;
         let standing = signoff::standing(job)?;
         progress.stage("Making the schedule");
         let schedule = scheduled(job, laid, &standing, progress)?;
-        let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        let mut printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        if let Some(woven) = woven {
+            printed = printed.read_back(painted.plan(), woven);
+        }
         Ok(Self {
             summary: summary(job, &schedule, &printed, standing.clone()),
             watch: Watch::new(painted.plan(), &schedule, &printed, watch::EVERY_MM),
@@ -366,7 +401,7 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
 }
 
 fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing) -> Summary {
-    let (lo, hi) = job.painted.surface().mesh().bounds();
+    let (lo, hi) = job.painted.surface().bounds_mm();
     Summary {
         version: Summary::VERSION,
         provenance: schedule.provenance.clone(),
@@ -408,8 +443,7 @@ fn index(summary: &Summary) -> String {
     for line in summary.as_printed.lines() {
         text.push_str(&format!("  {line}\n"));
     }
-    let warnings = summary.warnings.iter().map(|w| &w.text);
-    let known: Vec<&String> = summary.notes.iter().chain(warnings).collect();
+    let known = summary.told();
     if !known.is_empty() {
         text.push_str("\nAbout this part\n");
     }

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use blend::{Fade, Shares, Spacing, Stop};
+use geometry::place::BED_FACE_MM;
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, SurfacePoint, solids};
 use package::coloured::Coloured;
@@ -97,8 +98,11 @@ proptest! {
         for (triangle, class) in patches.triangles.iter().zip(&patches.class) {
             let class = patches.classes[*class as usize];
             let size = area(&patches.vertices, *triangle);
-            found[class.region] += size;
             all += size;
+            // The face on the bed is no visible area.
+            if triangle.iter().any(|v| patches.vertices[*v as usize].z > BED_FACE_MM) {
+                found[class.region] += size;
+            }
             let middle = triangle.map(|v| patches.vertices[v as usize]).iter().sum::<DVec3>() / 3.0;
             let near = surface.nearest(middle);
             let beneath = near.point_mm - surface.normal(near.facet) * 1e-3;

@@ -22,7 +22,7 @@ pub mod schedule;
 pub mod trace;
 pub mod watch;
 
-pub use as_printed::{AsPrinted, JumpOffer};
+pub use as_printed::{AsPrinted, JumpOffer, ReadBack};
 pub use document::{
     BrushStroke, External, Filling, FirstPlan, Laying, LoadError, MeshSource, NamedBlend, Paint,
     Plan, Region, SharedLayers, SpoolSet, Wall,

@@ -18,6 +18,7 @@ use plan::document::{Cause, StandError};
 use plan::painted::PaintError;
 use plan::{LoadError, Painted, Plan};
 
+use crate::pictures::{self, ImprintError};
 use crate::text_file::read_text;
 
 /// A plan laid on its part, ready to be prepared or shown.
@@ -72,7 +73,7 @@ impl Job {
     /// [`JobError`].
     pub fn open(path: &Path, progress: &Progress) -> Result<Self, JobError> {
         progress.stage("Reading the plan");
-        let plan = read_plan(path)?;
+        let plan = read_plan_with(path, progress)?;
         let mesh_path = beside(path, &plan.mesh.file);
         let mut options = plan.mesh.place.read_options();
         options.progress = progress.clone();
@@ -109,18 +110,58 @@ impl Job {
     }
 }
 
-/// Reads a plan file and the spool and machine files that it names.
+/// Reads a plan file, and the spool and machine files, pictures and fonts that it names.
 ///
 /// # Errors
 /// [`JobError`] with file, line, column, what is wrong and what to do.
 pub fn read_plan(path: &Path) -> Result<Plan, JobError> {
+    read_plan_with(path, &Progress::new())
+}
+
+/// As [`read_plan`], for a plan that may name large models.
+///
+/// # Errors
+/// As [`read_plan`], or because it was cancelled.
+pub fn read_plan_with(path: &Path, progress: &Progress) -> Result<Plan, JobError> {
     let text = read_text(path).map_err(|why| JobError::file(path, why))?;
-    Plan::load(&text, |file| read_text(&beside(path, file))).map_err(|error| match error {
+    let loaded = Plan::load(&text, |file| read_text(&beside(path, file)));
+    let mut plan = loaded.map_err(|error| match error {
         LoadError::Text(error) => {
             LoadError::Text(error.in_file(&path.display().to_string())).into()
         }
-        error => error.into(),
-    })
+        error => JobError::from(error),
+    })?;
+    load_pictures_with(&mut plan, path, progress)?;
+    Ok(plan)
+}
+
+/// Reads the pictures, fonts and coloured models that a plan names, all beside the plan file, into its masks and
+/// fades.
+///
+/// # Errors
+/// [`JobError`] names the file.
+pub fn load_pictures(plan: &mut Plan, path: &Path) -> Result<(), JobError> {
+    load_pictures_with(plan, path, &Progress::new())
+}
+
+/// As [`load_pictures`], for a plan that may name large models.
+///
+/// # Errors
+/// As [`load_pictures`], or because it was cancelled.
+pub fn load_pictures_with(
+    plan: &mut Plan,
+    path: &Path,
+    progress: &Progress,
+) -> Result<(), JobError> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    pictures::load(plan, folder, progress).map_err(|(file, why)| match why {
+        ImprintError::Cancelled(stop) => JobError::Cancelled(stop),
+        why => JobError::file(&file, why),
+    })?;
+    match plan.too_many_pixels() {
+        Some(why) => Err(JobError::file(path, why)),
+        None => Ok(()),
+    }
 }
 
 /// A file named in a plan, as seen from here.

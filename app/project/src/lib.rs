@@ -5,7 +5,10 @@
 //! beside its place and renames it. [`cautions`] are what to take care of around a hot printer.
 
 pub mod cautions;
+mod imprint_error;
 pub mod job;
+pub mod models;
+pub mod pictures;
 pub mod signoff;
 pub mod text_file;
 pub mod write;

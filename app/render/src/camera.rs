@@ -1,6 +1,7 @@
 //! Where a picture is seen from.
 
 use geometry::{DVec3, Mesh, Ray};
+use rayon::prelude::*;
 
 /// How lines of sight run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -107,7 +108,7 @@ impl View {
     /// Width and height that the part takes up across the line of sight, mm.
     pub fn extent_mm(self, mesh: &Mesh) -> (f64, f64) {
         let (right, up) = self.axes();
-        let (x, y) = (range(mesh, right), range(mesh, up));
+        let [x, y] = ranges(mesh, [right, up]);
         (x.1 - x.0, y.1 - y.0)
     }
 }
@@ -127,10 +128,10 @@ impl Camera {
     /// Orthographic: the part fills the room one way or the other.
     fn straight(view: View, mesh: &Mesh, room: (f64, f64), height: f64) -> Self {
         let (toward, (right, up)) = (view.toward(), view.axes());
-        let (wide, high) = view.extent_mm(mesh);
-        let mm = (wide / room.0).max(high / room.1).max(1e-9);
-        let along = |axis| axis * middle(range(mesh, axis));
-        let target = along(right) + along(up) + along(toward);
+        let [wide, high, deep] = ranges(mesh, [right, up, toward]);
+        let mm = (wide.1 - wide.0) / room.0;
+        let mm = mm.max((high.1 - high.0) / room.1).max(1e-9);
+        let target = right * middle(wide) + up * middle(high) + toward * middle(deep);
         Self {
             eye_mm: target + toward * size(mesh) * 2.0,
             target_mm: target,
@@ -146,14 +147,22 @@ impl Camera {
     fn aslant(view: View, mesh: &Mesh, room: (f64, f64), height: f64) -> Self {
         let (toward, (right, up)) = (view.toward(), view.axes());
         let tan = (NARROW_DEG.to_radians() / 2.0).tan();
-        let side = |axis: DVec3, tan: f64| {
-            let plus = range(mesh, axis + toward * tan).1;
-            let minus = range(mesh, -axis + toward * tan).1;
-            ((plus + minus) / (2.0 * tan), (plus - minus) / 2.0)
+        let (tan_x, tan_y) = (tan * room.0 / height, tan * room.1 / height);
+        let [to_right, to_left, upwards, downwards, (_, nearest)] = ranges(
+            mesh,
+            [
+                right + toward * tan_x,
+                -right + toward * tan_x,
+                up + toward * tan_y,
+                -up + toward * tan_y,
+                toward,
+            ],
+        );
+        let side = |plus: (f64, f64), minus: (f64, f64), tan: f64| {
+            ((plus.1 + minus.1) / (2.0 * tan), (plus.1 - minus.1) / 2.0)
         };
-        let (back_x, x) = side(right, tan * room.0 / height);
-        let (back_y, y) = side(up, tan * room.1 / height);
-        let nearest = range(mesh, toward).1;
+        let (back_x, x) = side(to_right, to_left, tan_x);
+        let (back_y, y) = side(upwards, downwards, tan_y);
         let back = back_x.max(back_y).max(nearest + size(mesh) * 1e-3);
         let across = right * x + up * y;
         Self {
@@ -233,14 +242,23 @@ fn axes(toward: DVec3, upright: DVec3) -> (DVec3, DVec3) {
     (right, toward.cross(right))
 }
 
-/// Least and greatest extent of the part along a vector.
-fn range(mesh: &Mesh, along: DVec3) -> (f64, f64) {
+/// Vertices looked at by one thread at a time.
+const VERTICES_AT_A_TIME: usize = 1 << 14;
+
+/// Least and greatest extent of the part along each of some vectors, in one pass.
+fn ranges<const N: usize>(mesh: &Mesh, along: [DVec3; N]) -> [(f64, f64); N] {
+    let nothing = [(f64::INFINITY, f64::NEG_INFINITY); N];
+    let both = |a: [(f64, f64); N], b: [(f64, f64); N]| {
+        std::array::from_fn(|i| (a[i].0.min(b[i].0), a[i].1.max(b[i].1)))
+    };
     mesh.vertices()
-        .iter()
-        .map(|v| v.dot(along))
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), d| {
-            (lo.min(d), hi.max(d))
+        .par_chunks(VERTICES_AT_A_TIME)
+        .map(|vertices| {
+            vertices.iter().fold(nothing, |found, v| {
+                both(found, along.map(|axis| (v.dot(axis), v.dot(axis))))
+            })
         })
+        .reduce(|| nothing, both)
 }
 
 /// Diagonal of the box around the part, never 0.

@@ -31,7 +31,7 @@ impl Ground {
     /// # Errors
     /// [`Cancelled`].
     pub(crate) fn under(surface: &Surface, progress: &Progress) -> Result<Self, Cancelled> {
-        let (lo, hi) = surface.mesh().bounds();
+        let (lo, hi) = surface.bounds_mm();
         let reach = (hi - lo).length().max(1e-6) * REACH;
         let corner = DVec3::new(lo.x - reach, lo.y - reach, 0.0);
         let (width, depth) = (hi.x - lo.x + 2.0 * reach, hi.y - lo.y + 2.0 * reach);

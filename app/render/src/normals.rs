@@ -186,15 +186,9 @@ fn corner_angle(mesh: &Mesh, facet: usize, corner: usize) -> f64 {
 }
 
 /// Barycentric weights of a point in a triangle, held within it.
-fn weights([a, b, c]: [DVec3; 3], point: DVec3) -> [f64; 3] {
-    let (u, v, p) = (b - a, c - a, point - a);
-    let (uu, uv, vv) = (u.dot(u), u.dot(v), v.dot(v));
-    let (pu, pv) = (p.dot(u), p.dot(v));
-    let area = uu * vv - uv * uv;
-    if area <= 0.0 {
-        return [1.0, 0.0, 0.0];
-    }
-    let wb = ((vv * pu - uv * pv) / area).clamp(0.0, 1.0);
-    let wc = ((uu * pv - uv * pu) / area).clamp(0.0, 1.0 - wb);
-    [1.0 - wb - wc, wb, wc]
+fn weights(corners: [DVec3; 3], point: DVec3) -> [f64; 3] {
+    let [_, second, third] = geometry::pieces::weights(corners, point);
+    let second = second.clamp(0.0, 1.0);
+    let third = third.clamp(0.0, 1.0 - second);
+    [1.0 - second - third, second, third]
 }

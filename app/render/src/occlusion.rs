@@ -36,17 +36,17 @@ struct Open {
 
 impl Occlusion {
     /// Casts the rays and smooths the result.
-    pub(crate) fn cast<F>(
-        caster: &Caster<'_, F>,
-        pixels: &Pixels,
+    pub(crate) fn cast<F, const N: usize>(
+        caster: &Caster<'_, F, N>,
+        pixels: &Pixels<N>,
         progress: &Progress,
         span: Range<f32>,
     ) -> Result<Self, Cancelled>
     where
-        F: Fn(SurfacePoint) -> [f64; 3] + Sync,
+        F: Fn(SurfacePoint) -> [[f64; 3]; N] + Sync,
     {
         let surface = &caster.stage.surface;
-        let (lo, hi) = surface.mesh().bounds();
+        let (lo, hi) = surface.bounds_mm();
         let size = (hi - lo).length();
         let rays = caster.render.occlusion_rays;
         let columns = pixels.width.div_ceil(STEP);
@@ -134,7 +134,13 @@ impl Occlusion {
 }
 
 /// Free share of the sky over one hit.
-fn open_share(surface: &Surface, hit: &Hit, size: f64, rays: u32, pattern: u32) -> f64 {
+fn open_share<const N: usize>(
+    surface: &Surface,
+    hit: &Hit<N>,
+    size: f64,
+    rays: u32,
+    pattern: u32,
+) -> f64 {
     if rays == 0 {
         return 1.0;
     }

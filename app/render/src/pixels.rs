@@ -15,39 +15,39 @@ const EDGE_COSINE: f64 = 0.95;
 const EDGE_COLOUR: f64 = 0.02;
 
 /// What the middle of each pixel meets.
-pub(super) struct Pixels {
+pub(super) struct Pixels<const N: usize> {
     pub width: usize,
     pub height: usize,
-    hits: Vec<Option<Hit>>,
+    hits: Vec<Option<Hit<N>>>,
     pixel_mm: f64,
 }
 
-impl Pixels {
+impl<const N: usize> Pixels<N> {
     /// One ray through the middle of each pixel.
     pub(crate) fn cast<F>(
-        caster: &Caster<'_, F>,
+        caster: &Caster<'_, F, N>,
         progress: &Progress,
         span: Range<f32>,
     ) -> Result<Self, Cancelled>
     where
-        F: Fn(SurfacePoint) -> [f64; 3] + Sync,
+        F: Fn(SurfacePoint) -> [[f64; 3]; N] + Sync,
     {
         let width = caster.render.width_px.max(1) as usize;
         let height = caster.render.height_px.max(1) as usize;
         let done = AtomicUsize::new(0);
-        let row = |y: usize| -> Result<Vec<Option<Hit>>, Cancelled> {
+        let row = |y: usize| -> Result<Vec<Option<Hit<N>>>, Cancelled> {
             progress.check()?;
             let middles = (0..width).map(|x| (x as f64 + 0.5, y as f64 + 0.5));
             let row = caster.hits(middles);
             report(progress, &done, height, &span);
             Ok(row)
         };
-        let rows: Vec<Vec<Option<Hit>>> = (0..height)
+        let rows: Vec<Vec<Option<Hit<N>>>> = (0..height)
             .into_par_iter()
             .map(row)
             .collect::<Result<_, _>>()?;
         let (one, next) = (caster.eye.ray(0.0, 0.0), caster.eye.ray(1.0, 0.0));
-        let (lo, hi) = caster.stage.surface.mesh().bounds();
+        let (lo, hi) = caster.stage.surface.bounds_mm();
         let middle = (lo + hi) * 0.5;
         let away = (middle - one.from_mm).length();
         let apart = (next.from_mm + next.direction * away) - (one.from_mm + one.direction * away);
@@ -60,7 +60,7 @@ impl Pixels {
     }
 
     /// What the middle of a pixel meets.
-    pub(crate) fn at(&self, x: usize, y: usize) -> Option<&Hit> {
+    pub(crate) fn at(&self, x: usize, y: usize) -> Option<&Hit<N>> {
         self.hits.get(y * self.width + x)?.as_ref()
     }
 
@@ -75,7 +75,7 @@ impl Pixels {
         .any(|(column, row)| self.differ(own, self.at(column, row)))
     }
 
-    fn differ(&self, one: Option<&Hit>, other: Option<&Hit>) -> bool {
+    fn differ(&self, one: Option<&Hit<N>>, other: Option<&Hit<N>>) -> bool {
         let (Some(one), Some(other)) = (one, other) else {
             return one.is_some() != other.is_some();
         };
@@ -88,7 +88,8 @@ impl Pixels {
         if step > self.pixel_mm * (2.0 + 3.0 * slope) {
             return true;
         }
-        let roots = one.colour.iter().zip(&other.colour);
+        let roots = one.colours.as_flattened().iter();
+        let roots = roots.zip(other.colours.as_flattened());
         roots
             .map(|(a, b)| (a.max(0.0).sqrt() - b.max(0.0).sqrt()).abs())
             .any(|d| d > EDGE_COLOUR)

@@ -20,27 +20,27 @@ struct Covered {
     cover: f64,
 }
 
-impl<F> Caster<'_, F>
+impl<F, const N: usize> Caster<'_, F, N>
 where
-    F: Fn(SurfacePoint) -> [f64; 3] + Sync,
+    F: Fn(SurfacePoint) -> [[f64; 3]; N] + Sync,
 {
     fn shaded(
         &self,
-        hit: Option<&Hit>,
+        hit: Option<&Hit<N>>,
         (x_px, y_px): (f64, f64),
         light: &Light,
         open: &Occlusion,
-    ) -> Covered {
+    ) -> [Covered; N] {
         match hit {
             Some(hit) => {
                 let share = open.at(x_px, y_px, hit.point.point_mm, hit.normal);
                 let lit = light.on(hit.normal, share);
-                Covered {
-                    rgb: hit.colour.map(|c| c.clamp(0.0, 1.0) * lit),
+                hit.colours.map(|colour| Covered {
+                    rgb: colour.map(|c| c.clamp(0.0, 1.0) * lit),
                     cover: 1.0,
-                }
+                })
             }
-            None => self.behind(x_px, y_px),
+            None => [self.behind(x_px, y_px); N],
         }
     }
 
@@ -68,7 +68,7 @@ where
         samples: u32,
         light: &Light,
         open: &Occlusion,
-    ) -> Covered {
+    ) -> [Covered; N] {
         let count = f64::from(samples);
         let place = |i: u32| {
             let (row, column) = (i / samples, i % samples);
@@ -80,45 +80,46 @@ where
             (at_x, at_y)
         };
         let places = (0..samples * samples).map(place);
-        let mut sum = Covered::default();
+        let mut sums = [Covered::default(); N];
         for (hit, place) in self.hits(places.clone()).iter().zip(places) {
-            let one = self.shaded(hit.as_ref(), place, light, open);
-            sum.cover += one.cover;
-            for (total, part) in sum.rgb.iter_mut().zip(one.rgb) {
-                *total += part;
+            let each = self.shaded(hit.as_ref(), place, light, open);
+            for (sum, one) in sums.iter_mut().zip(each) {
+                sum.cover += one.cover;
+                for (total, part) in sum.rgb.iter_mut().zip(one.rgb) {
+                    *total += part;
+                }
             }
         }
         let share = 1.0 / (count * count);
-        Covered {
+        sums.map(|sum| Covered {
             rgb: sum.rgb.map(|c| c * share),
             cover: sum.cover * share,
-        }
+        })
     }
 }
 
-/// The finished picture.
-pub(super) fn resolve<F>(
-    pixels: &Pixels,
-    caster: &Caster<'_, F>,
+/// The finished pictures.
+pub(super) fn resolve<F, const N: usize>(
+    pixels: &Pixels<N>,
+    caster: &Caster<'_, F, N>,
     open: &Occlusion,
     progress: &Progress,
     span: Range<f32>,
-) -> Result<Image, Cancelled>
+) -> Result<[Image; N], Cancelled>
 where
-    F: Fn(SurfacePoint) -> [f64; 3] + Sync,
+    F: Fn(SurfacePoint) -> [[f64; 3]; N] + Sync,
 {
     let (right, up) = caster.eye.axes();
     let light = Light::for_view(caster.eye.toward, right, up);
     let samples = caster.render.edge_samples.clamp(1, 16);
-    let mut image = Image::clear(pixels.width as u32, pixels.height as u32);
     let done = AtomicUsize::new(0);
-    image
-        .rows_mut()
-        .enumerate()
-        .par_bridge()
-        .try_for_each(|(y, row)| {
+    // The same rows of all pictures, one beside the other.
+    let rows: Vec<[Vec<u8>; N]> = (0..pixels.height)
+        .into_par_iter()
+        .map(|y| {
             progress.check()?;
-            for (x, pixel) in row.chunks_exact_mut(4).enumerate() {
+            let mut rows = [(); N].map(|()| Vec::with_capacity(4 * pixels.width));
+            for x in 0..pixels.width {
                 let covered = match samples > 1 && pixels.holds_edge(x, y) {
                     true => caster.sampled((x, y), samples, &light, open),
                     false => {
@@ -126,10 +127,19 @@ where
                         caster.shaded(pixels.at(x, y), middle, &light, open)
                     }
                 };
-                pixel.copy_from_slice(&encoded(covered.rgb, covered.cover));
+                for (row, covered) in rows.iter_mut().zip(covered) {
+                    row.extend(encoded(covered.rgb, covered.cover));
+                }
             }
             report(progress, &done, pixels.height, &span);
-            Ok(())
-        })?;
-    Ok(image)
+            Ok(rows)
+        })
+        .collect::<Result<_, Cancelled>>()?;
+    Ok(std::array::from_fn(|n| {
+        let mut image = Image::clear(pixels.width as u32, pixels.height as u32);
+        for (row, made) in image.rows_mut().zip(&rows) {
+            row.copy_from_slice(&made[n]);
+        }
+        image
+    }))
 }

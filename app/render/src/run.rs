@@ -22,10 +22,25 @@ impl Render {
         colour: impl Fn(SurfacePoint) -> [f64; 3] + Sync,
         progress: &Progress,
     ) -> Result<Image, Cancelled> {
+        let [image] = self.run_each(stage, |point| [colour(point)], progress)?;
+        Ok(image)
+    }
+
+    /// Makes a picture for each of several colourings, in the time of one: the rays are the same,
+    /// and an edge in one colouring is smoothed in all of them.
+    ///
+    /// # Errors
+    /// [`Cancelled`].
+    pub fn run_each<const N: usize>(
+        &self,
+        stage: &Stage,
+        colours: impl Fn(SurfacePoint) -> [[f64; 3]; N] + Sync,
+        progress: &Progress,
+    ) -> Result<[Image; N], Cancelled> {
         let caster = Caster {
             render: self,
             stage,
-            colour: &colour,
+            colours: &colours,
             eye: self.camera.eye(self.width_px, self.height_px),
         };
         let centres = Pixels::cast(&caster, progress, 0.0..0.3)?;

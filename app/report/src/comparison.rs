@@ -87,8 +87,8 @@ pub fn picture(
     }
     legend(
         &mut page,
-        style::MARGIN + 2.0 * (VIEW + GAP),
-        height - FOOT + 24.0,
+        (style::MARGIN + 2.0 * (VIEW + GAP), height - FOOT + 24.0),
+        VIEW,
     );
     Ok(page.finish().image)
 }
@@ -139,7 +139,8 @@ pub fn scale(part: f64) -> [f64; 3] {
     [0, 1, 2].map(|i: usize| low[i] + (high[i] - low[i]) * t)
 }
 
-fn legend(page: &mut Page, x: f32, y: f32) {
+/// The scale of differences, at a place and so wide.
+pub(crate) fn legend(page: &mut Page, (x, y): (f32, f32), width: f32) {
     const STEPS: usize = 48;
     let shades: Vec<blend::Srgb> = (0..STEPS)
         .map(|i| Xyz::from_linear_srgb(scale(i as f64 / (STEPS - 1) as f64)).to_srgb())
@@ -147,11 +148,11 @@ fn legend(page: &mut Page, x: f32, y: f32) {
     let bar = Rect {
         x,
         y,
-        width: VIEW,
+        width,
         height: 12.0,
     };
     page.swatch(bar, &shades);
     page.text("ΔE00 0", (x, y + 28.0), &style::NOTE, Align::Left);
     let end = format!("{FULL_DE00:.0} and more");
-    page.text(&end, (x + VIEW, y + 28.0), &style::NOTE, Align::Right);
+    page.text(&end, (x + width, y + 28.0), &style::NOTE, Align::Right);
 }

@@ -13,6 +13,7 @@ pub mod print_quality;
 pub mod reach_chart;
 pub mod review;
 pub mod schedule;
+pub mod seen_sheet;
 pub mod sheet;
 pub mod skin_colours;
 pub mod tools_page;

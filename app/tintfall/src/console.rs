@@ -23,7 +23,7 @@ pub(crate) struct Console {
 impl Console {
     /// Listens for Ctrl-C: the first cancels the work, a second ends the program.
     pub(crate) fn new() -> Self {
-        let progress = Progress::new();
+        let progress = Progress::with_clock(timings::processor);
         let handle = progress.clone();
         // Without the handler Ctrl-C ends the program as it always does.
         let _ = ctrlc::set_handler(move || {
@@ -69,7 +69,8 @@ impl Console {
 
     /// How long each stage of the work took so far.
     pub(crate) fn timings(&self) -> String {
-        timings::table(&self.progress.timings(), self.progress.elapsed())
+        let whole = (self.progress.elapsed(), self.progress.processor());
+        timings::table(&self.progress.timings(), whole)
     }
 
     /// Does long work under a progress bar, which shows only on a terminal.
@@ -79,12 +80,17 @@ impl Console {
         }
         let done = AtomicBool::new(false);
         thread::scope(|scope| {
-            let watcher = scope.spawn(|| watch(&self.progress, &done));
+            // Without the thread the bar is not shown, and the work goes on.
+            let watcher = thread::Builder::new()
+                .spawn_scoped(scope, || watch(&self.progress, &done))
+                .ok();
             // Set on the way out of a panic as well, or the scope would wait for ever.
             let stop = StopOnDrop(&done);
             let result = work(&self.progress);
             drop(stop);
-            watcher.thread().unpark();
+            if let Some(watcher) = watcher {
+                watcher.thread().unpark();
+            }
             result
         })
     }

@@ -1,11 +1,13 @@
 //! The command `tintfall`: colour a part, and give the print step everything it needs.
 
 mod causes;
+mod colours;
 mod commands;
 mod console;
 mod fault;
 mod memory;
 mod part;
+mod threads;
 mod timings;
 
 use std::process::ExitCode;
@@ -17,14 +19,14 @@ use console::Console;
 
 /// Fades, bands and painted areas for a hotend that mixes its filaments.
 ///
-/// Give it a part (STL, OBJ, PLY, OFF or 3MF) and a plan (a text file that says which area gets
+/// Give it a part (STL, OBJ, PLY, OFF, 3MF or glTF) and a plan (a text file that says which area gets
 /// which blend). Tintfall cuts the part into layers, calculates the blend of every layer and how it
 /// will look, and writes a schedule and a picture for the print step.
 #[derive(Parser)]
 #[command(name = "tintfall", version, max_term_width = 100)]
 #[command(after_help = "\
 Start here:
-  tintfall demo                              three example parts, planned and prepared
+  tintfall demo                              four example parts, planned and prepared
   tintfall new part.stl                      write a first plan for your own part
   tintfall prepare part.plan.ron --out out   schedule and sheet from a plan
 
@@ -50,11 +52,20 @@ fn gib(text: &str) -> Result<f64, String> {
 fn main() -> ExitCode {
     let cli = Cli::parse();
     let console = Console::new();
-    // The window has bounds of its own.
-    if !matches!(cli.command, Command::View(_)) {
-        memory::watch(console.progress(), cli.memory);
-    }
-    let outcome = cli.command.run(&console);
+    // The window has bounds and threads of its own.
+    let begun = match cli.command {
+        Command::View(_) => Ok(None),
+        _ => {
+            memory::watch(console.progress(), cli.memory);
+            threads::start()
+        }
+    };
+    let outcome = begun.and_then(|fewer| {
+        if let Some(fewer) = fewer {
+            console.note(&fewer);
+        }
+        cli.command.run(&console)
+    });
     if cli.timings {
         console.note(&console.timings());
     }

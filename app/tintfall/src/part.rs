@@ -1,19 +1,21 @@
 //! A mesh named on the command line, read and stood on the bed.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::ValueEnum;
+use colours::Model;
 use geometry::mend::{MendError, close_cracks, closed_cracks};
 use geometry::place::{Axis, Placement, Stand, Unit};
 use geometry::read::{Problem, ReadError, Reading, read_mesh};
-use geometry::{Mesh, Progress};
+use geometry::{Mesh, Progress, Surface};
 
 use crate::fault::Fault;
 
 /// The arguments that name a mesh and say how to read it.
 #[derive(clap::Args)]
 pub(crate) struct PartArgs {
-    /// The part: an STL, OBJ, PLY, OFF or 3MF file
+    /// The part: an STL, OBJ, PLY, OFF, 3MF or glTF file
     pub mesh: PathBuf,
     /// Unit of the file's numbers; by default the one it states, or millimetres
     #[arg(long)]
@@ -52,22 +54,50 @@ impl PartArgs {
 
     /// Reads the mesh and stands it on the bed.
     pub(crate) fn read(&self, progress: &Progress) -> Result<Part, Fault> {
+        self.read_as(false, progress).map(|(part, _)| part)
+    }
+
+    /// As [`PartArgs::read`], with the file's colours, if it has any.
+    pub(crate) fn read_coloured(
+        &self,
+        progress: &Progress,
+    ) -> Result<(Part, Option<Model>), Fault> {
+        self.read_as(true, progress)
+    }
+
+    fn read_as(
+        &self,
+        with_colours: bool,
+        progress: &Progress,
+    ) -> Result<(Part, Option<Model>), Fault> {
         let placement = self.placement();
         let mut options = placement.read_options();
+        options.appearance = with_colours;
         options.progress = progress.clone();
         let mut reading = read_mesh(&self.mesh, &options).map_err(not_read)?;
+        let not_placed = |error| Fault::Input(format!("{}: {error}", self.mesh.display()));
+        let model = match reading.appearance.take() {
+            Some(appearance) => {
+                // Facets keep their colours as they were read, before any crack is closed.
+                let mesh = placement.apply(reading.mesh.clone()).map_err(not_placed)?;
+                progress.stage("Reading the model's colours");
+                Some(Model::new(Surface::new(Arc::new(mesh)), appearance))
+            }
+            None => None,
+        };
+        let told = model.iter().flat_map(|model| model.notes().iter().cloned());
+        reading.notes.extend(told);
         if let Some((closed, count)) = close_cracks(&reading.mesh) {
             reading.mesh = closed;
             reading.notes.push(closed_cracks(count));
         }
-        let mesh = placement
-            .apply(reading.mesh.clone())
-            .map_err(|error| Fault::Input(format!("{}: {error}", self.mesh.display())))?;
-        Ok(Part {
+        let mesh = placement.apply(reading.mesh.clone()).map_err(not_placed)?;
+        let part = Part {
             reading,
             mesh,
             placement,
-        })
+        };
+        Ok((part, model))
     }
 }
 
@@ -143,4 +173,22 @@ impl From<AxisName> for Axis {
             AxisName::MinusZ => Self::MinusZ,
         }
     }
+}
+
+/// A file as the plan must name it: relative to the plan's folder where it lies beside or
+/// below it, else in full.
+pub(crate) fn from_folder_of(plan: &Path, mesh: &Path) -> Result<String, Fault> {
+    let in_full = |path: &Path| {
+        std::path::absolute(path)
+            .map_err(|e| Fault::Input(format!("{}: not found: {e}", path.display())))
+    };
+    let (plan, mesh) = (in_full(plan)?, in_full(mesh)?);
+    let folder = plan.parent().unwrap_or(Path::new(""));
+    let named = mesh.strip_prefix(folder).unwrap_or(&mesh);
+    named.to_str().map(str::to_owned).ok_or_else(|| {
+        Fault::Input(format!(
+            "{}: the file's name is not UTF-8 text, so a plan can't name it; rename the file",
+            mesh.display()
+        ))
+    })
 }

@@ -4,28 +4,67 @@ use std::time::Duration;
 
 use geometry::progress::StageTime;
 
+/// The processor time that this process took so far, on all cores; nothing where the system does
+/// not tell it.
+#[cfg(target_os = "linux")]
+pub(crate) fn processor() -> Duration {
+    use rustix::time::{ClockId, clock_gettime};
+    let spent = clock_gettime(ClockId::ProcessCPUTime);
+    let seconds = u64::try_from(spent.tv_sec).unwrap_or(0);
+    Duration::new(seconds, u32::try_from(spent.tv_nsec).unwrap_or(0))
+}
+
+/// The processor time that this process took so far: the system does not tell it in this way.
+#[cfg(not(target_os = "linux"))]
+pub(crate) fn processor() -> Duration {
+    Duration::ZERO
+}
+
 /// The table: a line for each stage in the order in which they began, and what it all took. Stages
-/// that run side by side overlap, so theirs may add up to more than the whole.
-pub(crate) fn table(stages: &[StageTime], whole: Duration) -> String {
+/// that run side by side overlap, so theirs may add up to more than the whole; the cores that were
+/// busy are those of the process, whatever they did.
+pub(crate) fn table(
+    stages: &[StageTime],
+    (whole, processor): (Duration, Option<Duration>),
+) -> String {
     let seconds = |time: Duration| format!("{:.2}", time.as_secs_f64());
-    let mut rows: Vec<[String; 3]> = vec![["Stage", "Began, s", "Took, s"].map(str::to_owned)];
+    let busy = |processor: Option<Duration>, took: Duration| match processor {
+        Some(processor) if !processor.is_zero() && !took.is_zero() => {
+            format!("{:.1}", processor.as_secs_f64() / took.as_secs_f64())
+        }
+        _ => String::new(),
+    };
+    let head = ["Stage", "Began, s", "Took, s", "Cores busy"];
+    let mut rows: Vec<[String; 4]> = vec![head.map(str::to_owned)];
     for stage in stages {
         let name = match stage.times {
             1 => stage.name.clone(),
             times => format!("{}, {times} times", stage.name),
         };
-        rows.push([name, seconds(stage.began), seconds(stage.took)]);
+        let cores = busy(stage.processor, stage.took);
+        rows.push([name, seconds(stage.began), seconds(stage.took), cores]);
     }
-    rows.push(["In all".to_owned(), String::new(), seconds(whole)]);
+    let all = ["In all".to_owned(), String::new(), seconds(whole)];
+    let [name, began, took] = all;
+    rows.push([name, began, took, busy(processor, whole)]);
+    let processor = processor.filter(|processor| !processor.is_zero());
+    if let Some(processor) = processor {
+        let name = "Processor, all cores, s".to_owned();
+        rows.push([name, String::new(), seconds(processor), String::new()]);
+    }
+    if let Some(mb) = peak_memory_mb() {
+        let name = "Peak memory, MB".to_owned();
+        rows.push([name, String::new(), format!("{mb:.0}"), String::new()]);
+    }
     let wide = rows.iter().map(|[name, ..]| name.chars().count()).max();
     let wide = wide.unwrap_or(0);
-    let mut text: Vec<String> = rows
+    let text: Vec<String> = rows
         .iter()
-        .map(|[name, began, took]| format!("{name:wide$}  {began:>8}  {took:>8}"))
+        .map(|[name, began, took, cores]| {
+            format!("{name:wide$}  {began:>8}  {took:>8}  {cores:>10}")
+        })
+        .map(|line| line.trim_end().to_owned())
         .collect();
-    if let Some(mb) = peak_memory_mb() {
-        text.push(format!("{:wide$}  {:>8}  {mb:>8.0}", "Peak memory, MB", ""));
-    }
     text.join("\n")
 }
 
@@ -50,17 +89,36 @@ mod tests {
             name: name.to_owned(),
             began: Duration::from_millis(30),
             took: Duration::from_millis(1250),
+            processor: Some(Duration::from_millis(2000)),
             times,
         };
         let stages = [stage("Cutting", 1), stage("Reading a layer", 40)];
-        let text = table(&stages, Duration::from_secs(2));
+        let text = table(&stages, (Duration::from_secs(2), None));
         let lines: Vec<&str> = text.lines().collect();
-        assert_eq!(lines[1], "Cutting                        0.03      1.25");
-        assert_eq!(lines[2], "Reading a layer, 40 times      0.03      1.25");
-        let wide = lines[0].chars().count();
+        let end = |line: &str, word: &str| line.find(word).map(|at| at + word.len());
+        assert_eq!(end(lines[1], "0.03"), end(lines[0], "Began, s"));
+        assert_eq!(end(lines[1], "1.25"), end(lines[0], "Took, s"));
+        assert_eq!(end(lines[1], "1.6"), end(lines[0], "Cores busy"));
+        assert_eq!(end(lines[2], "1.25"), end(lines[3], "2.00"));
         assert!(
-            lines.iter().all(|line| line.chars().count() == wide),
+            lines[2].starts_with("Reading a layer, 40 times  "),
             "{text}"
         );
+        assert!(
+            lines[3].starts_with("In all") && lines[3].ends_with("2.00"),
+            "{text}"
+        );
+    }
+
+    /// Work takes processor time, and the clock shows it where there is one.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn the_clock_runs_while_work_is_done() {
+        let before = processor();
+        let mut sum = 0u64;
+        while processor() == before {
+            sum = std::hint::black_box(sum.wrapping_add(1));
+        }
+        assert!(processor() > before);
     }
 }

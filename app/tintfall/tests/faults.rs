@@ -106,7 +106,7 @@ struct Task {
     writing: Duration,
 }
 
-const TASKS: [(&str, &[&str], &str, bool); 6] = [
+const TASKS: [(&str, &[&str], &str, bool); 7] = [
     (
         "new",
         &["new", "IN/box.stl", "--out", "OUT", "--replace"],
@@ -124,6 +124,12 @@ const TASKS: [(&str, &[&str], &str, bool); 6] = [
         &["prepare", "IN/box.plan.ron", "--out", "OUT"],
         "prepared",
         true,
+    ),
+    (
+        "weave, reordered",
+        &["weave", "IN/side.plan.ron", "box.gcode", "--out", "OUT"],
+        "reordered.gcode",
+        false,
     ),
     (
         "handoff",
@@ -146,7 +152,7 @@ const TASKS: [(&str, &[&str], &str, bool); 6] = [
 ];
 
 /// The first so many are tried when nobody asks for more: the others take longer.
-const SHORT: usize = 3;
+const SHORT: usize = 4;
 
 /// Inputs, and the commands tried on them.
 struct Bench {
@@ -171,7 +177,15 @@ impl Bench {
             let plan = folder.join("box.plan.ron");
             let text = fs::read_to_string(&plan).unwrap();
             assert!(text.contains("\"box\""), "{text}");
-            fs::write(&plan, text.replace("\"box\"", &format!("\"{name} box\""))).unwrap();
+            let named = text.replace("\"box\"", &format!("\"{name} box\""));
+            // A side of its own, so that runs change places and plastic is purged.
+            let side = "    regions: [\n        (name: \"Whole\", mask: Whole, paint: Fixed([1, 0])),\n\
+                        (name: \"Side\", mask: Slab(direction: (1, 0, 0), from_mm: 2, to_mm: 9), \
+                        paint: Fixed([0, 1])),\n    ],\n)\n";
+            let at = named.find("    regions: [").unwrap();
+            let sided = format!("{}{side}", &named[..at]);
+            fs::write(folder.join("side.plan.ron"), sided).unwrap();
+            fs::write(&plan, named).unwrap();
         }
         let mut file = Vec::new();
         let layers = LayerPlan::plain(0.2, 0.2);

@@ -331,7 +331,7 @@ fn the_watch_table_counts_the_toolpath_that_is_printed() {
         &["watch", "shade.ron", "--toolpath", "shade.gcode"],
     );
     assert!(
-        words.contains("Plastic counted from the toolpath shade.gcode"),
+        words.contains("Woven into the toolpath shade.gcode"),
         "{words}"
     );
     write("other.gcode", b"M83\nG1 Z0.2\nG1 X5 E1\n");

@@ -36,11 +36,11 @@ fn it_is_told_in_words_at_what_stage() {
         .current_dir(path)
         .args(["-c", "ulimit -v 60000; exec \"$0\" inspect ball.stl"])
         .arg(env!("CARGO_BIN_EXE_tintfall"))
-        // A thread for each of many cores takes more room than that before anything is read.
-        .env("RAYON_NUM_THREADS", "2")
+        // A thread for each of many cores would take more room than that before anything is read.
+        .env("RAYON_NUM_THREADS", "64")
         .output()
         .unwrap();
-    told(&limited, &["memory ran out"]);
+    told(&limited, &["memory ran out", "1 of 64 threads"]);
     let refused = common::run(path, &["inspect", "ball.stl", "--memory", "-1"]);
     assert_eq!(refused.status.code(), Some(2));
     // What was being written is gone.
@@ -63,4 +63,32 @@ fn it_is_told_in_words_at_what_stage() {
         .collect();
     left.sort();
     assert_eq!(left, ["ball.plan.ron", "ball.stl"]);
+}
+
+/// A process may have fewer threads than the machine has cores; the work is then done by fewer.
+#[test]
+fn fewer_threads_do_the_same_work() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let ball = solids::icosphere(20.0, 4).unwrap();
+    fs::write(path.join("ball.stl"), mesh_to_stl(&ball)).unwrap();
+    let limited = |kib: u32| {
+        let limit = format!("ulimit -v {kib}; exec \"$0\" inspect ball.stl --json");
+        let output = Command::new("sh")
+            .current_dir(path)
+            .args(["-c", &limit, env!("CARGO_BIN_EXE_tintfall")])
+            .env("RAYON_NUM_THREADS", "256")
+            .output()
+            .unwrap();
+        let error = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{error}");
+        assert!(error.contains(" of 256 threads"), "{error}");
+        output.stdout
+    };
+    let alone = limited(150_000);
+    assert_eq!(alone, limited(1_000_000));
+    assert_eq!(
+        alone,
+        common::done(path, &["inspect", "ball.stl", "--json"]).stdout
+    );
 }

@@ -47,8 +47,12 @@ fn a_plan_is_woven_and_read_back() {
     let folder = with_box();
     let at = folder.path();
     for dialect in ["slots", "ratio-word", "move-words"] {
+        let mut spoken = vec!["--dialect", dialect];
+        if dialect == "ratio-word" {
+            spoken.extend(["--line", "MIX RATIO={shares}"]);
+        }
         let args = ["weave", "box.plan.ron", "box.gcode", "--out", "woven.gcode"];
-        let told = good(at, &[&args[..], &["--dialect", dialect]].concat());
+        let told = good(at, &[&args[..], &spoken].concat());
         assert!(
             told.contains("copy 1: turned 0.0°, shifted 110.00, 110.00 mm"),
             "{told}"
@@ -60,7 +64,7 @@ fn a_plan_is_woven_and_read_back() {
             "--before",
             "box.gcode",
         ];
-        let told = good(at, &[&args[..], &["--dialect", dialect]].concat());
+        let told = good(at, &[&args[..], &spoken].concat());
         assert!(told.contains("The same print"), "{told}");
         assert!(told.contains("Woven from this plan"), "{told}");
     }
@@ -72,8 +76,13 @@ fn a_plan_is_woven_and_read_back() {
         "move-words",
     ];
     let pictures = ["--picture", "replayed.png", "--differences", "off.png"];
-    let told = good(at, &[&args[..], &pictures[..]].concat());
+    let first = ["--first-layer", "first.svg"];
+    let told = good(at, &[&args[..], &pictures[..], &first[..]].concat());
     assert!(told.contains("ΔE00"), "{told}");
+    let drawn = fs::read_to_string(at.join("first.svg")).unwrap();
+    assert!(drawn.starts_with("<svg ") && drawn.ends_with("</svg>\n"));
+    // 30 mm of walls and filling, in the first blend.
+    assert!(drawn.matches("<path").count() > 50, "{drawn}");
     for name in ["replayed.png", "off.png"] {
         assert!(fs::read(at.join(name)).unwrap().starts_with(b"\x89PNG"));
     }
@@ -139,11 +148,17 @@ fn a_dialect_of_ones_own_and_a_stand_given_by_hand() {
         &[&args[..], &["--dialect", "bad.ron"]].concat(),
         "bad.ron",
     );
-    refused(
-        at,
-        &[&args[..], &["--dialect", "none"]].concat(),
-        "there is no dialect",
-    );
+    for (dialect, what) in [
+        (&["none"][..], "there is no dialect"),
+        (&["ratio-word"], "Look in your firmware's manual"),
+        (&["ratio-word", "--line", "G1 X{shares}"], "may move"),
+        (
+            &["slots", "--line", "MIX {shares}"],
+            "have their lines already",
+        ),
+    ] {
+        refused(at, &[&args[..], &["--dialect"], dialect].concat(), what);
+    }
     assert!(!at.join("bad.gcode").exists());
 }
 

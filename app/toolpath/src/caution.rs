@@ -24,6 +24,8 @@ pub enum CautionKind {
     InverseTime,
     /// More than one tool is chosen.
     OtherTool,
+    /// A flow factor or a volumetric E whose number is not in the file, or is none.
+    UnknownFlow,
     /// A checksum that doesn't fit its line.
     WrongChecksum,
     /// A move of more than 10 m or to more than 10 m away; left out.
@@ -45,6 +47,10 @@ impl fmt::Display for CautionKind {
             Self::OtherCoordinates => "another coordinate system; positions may be off",
             Self::InverseTime => "inverse-time feed; speeds are unknown",
             Self::OtherTool => "a second tool",
+            Self::UnknownFlow => {
+                "a flow factor (M221) or a volumetric E (M200) without a number that can be used; \
+                 the plastic that is fed is not known"
+            }
             Self::WrongChecksum => "a checksum that doesn't match its line",
             Self::OutOfReach => "a move that leads more than 10 m away; left out",
         })

@@ -122,6 +122,9 @@ fn section_3_5_3_errors_are_told_and_do_no_harm() {
         ("T1", CautionKind::OtherTool),
         ("N1 G1 X1*3", CautionKind::WrongChecksum),
         ("G1 X99999", CautionKind::OutOfReach),
+        ("M200", CautionKind::UnknownFlow),
+        ("M200 S1", CautionKind::UnknownFlow),
+        ("M221 S0", CautionKind::UnknownFlow),
     ] {
         let seen = run(text);
         assert!(seen.cautions.has(kind), "{text}");
@@ -228,4 +231,45 @@ fn printers_commands_that_share_letters_do_not_move() {
     assert_eq!(seen.moves[1].from, [0., 0., 5.]);
     assert_eq!(ends("G1 X5\nG28\nG1 Y1")[1], [0., 1., 0.]);
     assert_eq!(ends("G1 X5\nG28 X0 Z0\nG1 Y1")[1], [0., 1., 0.]);
+}
+
+/// Filament printers' own words for how much is fed: common practice, no source.
+#[test]
+fn a_flow_factor_and_a_volume_scale_what_is_fed() {
+    let area = std::f64::consts::PI * 1.75 * 1.75 / 4.0;
+    let fed = |text: &str| -> Vec<f64> {
+        let seen = run(text);
+        assert!(seen.cautions.as_slice().is_empty(), "{text}");
+        seen.moves.iter().map(|m| m.extruded_mm).collect()
+    };
+    let near = |found: Vec<f64>, wanted: &[f64]| {
+        assert_eq!(found.len(), wanted.len());
+        for (a, b) in found.iter().zip(wanted) {
+            assert!((a - b).abs() < 1e-12, "{found:?} {wanted:?}");
+        }
+    };
+    near(
+        fed("M83\nM221 S95\nG1 X1 E2\nG1 E-1\nM221 S100\nG1 X2 E2"),
+        &[1.9, -0.95, 2.0],
+    );
+    // An absolute count goes on as it is.
+    near(
+        fed("M82\nG1 X1 E2\nM221 S50\nG1 X2 E4\nG92 E0\nG1 X3 E1"),
+        &[2.0, 1.0, 0.5],
+    );
+    near(fed("M221\nM83\nG1 X1 E1"), &[1.0]);
+    near(
+        fed("M83\nM200 D1.75\nG1 X1 E2\nM200 D0\nG1 X2 E2"),
+        &[2.0 / area, 2.0],
+    );
+    near(
+        fed("M83\nM200 S1 D1.75\nG1 X1 E2\nM200 S0\nG1 X2 E2"),
+        &[2.0 / area, 2.0],
+    );
+    // And back into the file's numbers.
+    for text in ["M221 S80", "M200 D1.75", "G20", "M200 D1.75\nM221 S90\nG20"] {
+        let state = run(text).state;
+        let again = run(&format!("{text}\nM83\nG1 X1 E{:.12}", state.to_file_e(3.0)));
+        assert!((again.moves[0].extruded_mm - 3.0).abs() < 1e-9, "{text}");
+    }
 }

@@ -73,7 +73,7 @@ fn weaving(c: &mut Criterion) {
     let open =
         || -> std::io::Result<Box<dyn Read>> { Ok(Box::new(Cursor::new(Arc::clone(&file)))) };
     let source = Source::new(&open, file.len() as u64);
-    let dialect = Dialect::built_in("ratio-word").expect("built in");
+    let dialect = Dialect::ratio_word("MIX RATIO={shares}").expect("a line");
     let progress = Progress::new();
     let band = Mask::Band {
         from_mm: 8.0,

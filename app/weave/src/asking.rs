@@ -80,6 +80,17 @@ impl<'a> Asking<'a> {
         }
     }
 
+    /// How much of a move just looked at lies in the outermost line, and not behind it: from 0
+    /// to 1, by a few looks.
+    pub(crate) fn in_front(&self, step: &Move) -> f64 {
+        const LOOKS: [f64; 2] = [0.2, 0.7];
+        let front_mm = self.classifier.front_mm();
+        let front = LOOKS
+            .iter()
+            .filter(|t| !self.classifier.is_behind(step.at(**t), front_mm));
+        front.count() as f64 / LOOKS.len() as f64
+    }
+
     fn numbered(&mut self, asks: Asks) -> Option<u32> {
         match asks {
             Asks::Free => None,

@@ -41,9 +41,15 @@ pub(super) struct Changes {
 
 /// The changes that a survey asks for: as it asks, or without the stretches that are over before
 /// their blend is half there, whichever comes nearer to what is asked.
-pub(super) fn changes(survey: &Survey, painted: &Painted) -> Changes {
+///
+/// Where there is a purge block, they have been given the room that they are worth, and stay.
+pub(super) fn changes(survey: &Survey, painted: &Painted, purged: bool) -> Changes {
     let plan = painted.plan();
-    let (demands, left_out) = short_runs::without(survey, &plan.machine, painted.model());
+    let least = match purged {
+        true => short_runs::A_TRACE,
+        false => short_runs::HALF,
+    };
+    let (demands, left_out) = short_runs::without(survey, &plan.machine, painted.model(), least);
     let fewer = Changes {
         left_out,
         ..of_demands(&demands, survey, painted)

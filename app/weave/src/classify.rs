@@ -20,6 +20,13 @@ const EDGE_MM: f64 = 0.02;
 /// stretch goes on.
 const FAR: f64 = 4.0;
 
+/// A line lies beside the part, as a support does, if its middle is so far outside of the skin,
+/// mm, and half a layer: walls lie half a line within it, and outlines are rounded.
+const OVER_MM: f64 = 0.05;
+
+/// A place is plainly beneath a facet if the way to it leans by less than this cosine tells.
+const PLAIN: f64 = 0.99;
+
 /// It is looked for this many times farther where that much is free, to know it for the places
 /// around and above.
 const WIDE: f64 = 8.0;
@@ -67,7 +74,7 @@ impl<'a> Classifier<'a> {
         let mesh = asked.painted().surface().mesh();
         Self {
             asked,
-            copies: Copies::new(mesh, stands),
+            copies: Copies::new(asked.painted().surface(), stands),
             lift_mm: stands.first().map_or(0.0, |s| s.lift_mm),
             layer_mm: asked.painted().plan().layers.layer_mm,
             heights: Vec::new(),
@@ -89,6 +96,23 @@ impl<'a> Classifier<'a> {
             .map_or(blend::Shares::SINGLE, |p| p.layer.shares(region_step))
     }
 
+    /// How deep the outermost line reaches, mm.
+    pub(super) fn front_mm(&self) -> f64 {
+        self.asked.painted().plan().machine.nozzle_mm
+    }
+
+    /// Whether the visible skin is farther than `front_mm` from a place of the plate's, in the
+    /// layer of the last move.
+    pub(super) fn is_behind(&self, place_mm: [f64; 3], front_mm: f64) -> bool {
+        let Some(present) = &self.present else {
+            return false;
+        };
+        let (_, mut point) = self.copies.to_part(DVec3::from(place_mm));
+        point.z = present.span.middle_mm();
+        let surface = self.asked.painted().surface();
+        surface.nearest_seen_within(point, front_mm).is_none()
+    }
+
     /// Goes on to the layer of a printing move, and gives the region step that all of the layer asks
     /// for, if it does.
     pub(super) fn whole(&mut self, step: &Move) -> Option<RegionStep> {
@@ -103,6 +127,9 @@ impl<'a> Classifier<'a> {
     /// Calls with each stretch of a printing move and what it asks for: fractions of its way,
     /// from 0 to 1. The move's layer must have been gone on to.
     pub(super) fn stretches(&mut self, step: &Move, mut each: impl FnMut(f64, f64, Asks)) {
+        if self.is_brim(step) {
+            return each(0.0, 1.0, Asks::Free);
+        }
         if let Some(asks) = self.throughout(step) {
             return each(0.0, 1.0, asks);
         }
@@ -126,6 +153,26 @@ impl<'a> Classifier<'a> {
         if from < 1.0 {
             each(from, 1.0, look.asks);
         }
+    }
+
+    /// Whether a move of the first layer lies beside the part: a ray from it that goes up doesn't
+    /// leave the part where it first meets the skin.
+    fn is_brim(&self, step: &Move) -> bool {
+        /// It leans a little, so that it runs along no wall.
+        const WAY: DVec3 = DVec3::new(0.011, 0.007, 1.0);
+        let Some(present) = self.present.as_ref() else {
+            return false;
+        };
+        if present.span.bottom_mm > SAME_HEIGHT_MM {
+            return false;
+        }
+        let surface = self.asked.painted().surface();
+        [0.0, 0.5, 1.0].into_iter().all(|t| {
+            let (_, mut point) = self.copies.to_part(step.at(t).into());
+            point.z = present.span.middle_mm();
+            let hit = surface.first_hit(point, WAY);
+            hit.is_none_or(|hit| surface.normal(hit.facet).dot(WAY) <= 0.0)
+        })
     }
 
     /// What all of a move asks for, if it is known to ask for one thing.
@@ -248,7 +295,10 @@ impl<'a> Classifier<'a> {
         }
         let (_, mut point) = self.copies.to_part(plate);
         point.z = present.span.middle_mm();
-        let look = look_at(self.asked.painted(), &present.layer, point, &mut self.known);
+        // A bottom may lie anywhere in its layer.
+        let over_mm = OVER_MM + 0.5 * present.span.height_mm();
+        let (painted, known) = (self.asked.painted(), &mut self.known);
+        let look = look_at(painted, &present.layer, (point, over_mm), known);
         self.last_look = Some((plate, look));
         look
     }
@@ -260,10 +310,11 @@ const FREE_HERE: Look = Look {
 };
 
 /// Looks a place up. What is known already is used where it tells the same, and added to.
+/// Plastic whose middle is farther than `over_mm` outside of the skin is not the part's.
 fn look_at(
     painted: &Painted,
     layer: &AskedLayer<'_>,
-    point: DVec3,
+    (point, over_mm): (DVec3, f64),
     known: &mut Option<LookupCache>,
 ) -> Look {
     let skin_mm = painted.plan().skin_mm;
@@ -301,6 +352,12 @@ fn look_at(
         }
         return free(depth_mm - skin_mm);
     }
+    let outside = (point - near.point_mm).dot(painted.surface().normal(near.facet));
+    if outside > over_mm {
+        // A support, or a brim: as far around as the part does not reach.
+        let radius_mm = depth_mm - over_mm;
+        return free(radius_mm.max(0.0));
+    }
     let single = layer.single();
     let region_step = single.unwrap_or_else(|| layer.at(near));
     if let Some(known) = known {
@@ -311,6 +368,14 @@ fn look_at(
         // At a place `r` away, the skin is no more than `depth + r` off, and what is nearest
         // there no farther from here than `depth + 2 r`.
         let radius_mm = (skin_mm - depth_mm).min(0.5 * (clearance_mm - depth_mm));
+        // No place is farther outside than it is from here, less how deep this is. About an edge
+        // a facet's own side may not tell that.
+        let within_mm = if outside < -PLAIN * depth_mm {
+            depth_mm
+        } else {
+            -depth_mm
+        };
+        let radius_mm = radius_mm.min(over_mm + within_mm);
         known.learn(point, radius_mm, Asks::RegionStep(region_step));
     }
     Look {

@@ -9,7 +9,7 @@ use toolpath::{
 };
 
 use super::WeaveError;
-use super::dialect::Speaker;
+use super::dialect::{Speaker, Tally};
 use super::error::is_change;
 use super::survey::Survey;
 
@@ -67,6 +67,7 @@ pub(super) fn emit(
         on_moves: job.on_moves,
         pieces: Pieces::new(),
         done: Emitted::default(),
+        tally: Tally::default(),
     };
     let mut chunk = Vec::new();
     for (index, start) in survey.checkpoints.iter().enumerate() {
@@ -83,7 +84,7 @@ pub(super) fn emit(
             })?;
         let end_mm3 = next.map_or(f64::INFINITY, |c| c.volume_mm3);
         let due = pass.changes.peek().is_some_and(|c| c.at_mm3 <= end_mm3);
-        if due || job.on_moves || survey.checked {
+        if due || job.on_moves || survey.checked || survey.chooses {
             pass.laid_mm3 = start.volume_mm3;
             pass.run(&chunk, start.state, start.lines, start.bytes, &mut writer)?;
         } else {
@@ -94,6 +95,7 @@ pub(super) fn emit(
         return Err(WeaveError::Changed);
     }
     let done = pass.done;
+    writer.comment(&pass.tally.told().text())?;
     writer.finish()?.flush()?;
     Ok(done)
 }
@@ -106,6 +108,7 @@ struct Pass<'a> {
     on_moves: bool,
     pieces: Pieces,
     done: Emitted,
+    tally: Tally,
 }
 
 impl Pass<'_> {
@@ -122,6 +125,12 @@ impl Pass<'_> {
             match seen.step {
                 Step::Move(step) if step.extruded_mm > 0.0 => self.lay(&seen, &step, writer)?,
                 Step::Move(step) if step.extruded_mm < 0.0 => self.pass(&seen, writer)?,
+                Step::Tool(_) => {
+                    writer.pass(&seen.line)?;
+                    if let Some(line) = self.speaker.again() {
+                        writer.insert(&line)?;
+                    }
+                }
                 _ => writer.pass(&seen.line)?,
             }
         }
@@ -167,6 +176,7 @@ impl Pass<'_> {
             cuts.retain(|(_, shares)| heard.change(shares).is_some());
         }
         if cuts.is_empty() {
+            self.count();
             return self.pass(seen, writer);
         }
         let fractions: Vec<f64> = cuts.iter().map(|c| c.0).collect();
@@ -181,9 +191,11 @@ impl Pass<'_> {
         ) {
             Ok(()) => {
                 self.done.cuts += 1;
+                self.count();
                 writer.pass_piece(line, &self.pieces, 0, &self.speaker.words())?;
                 for (index, (_, shares)) in cuts.iter().enumerate() {
                     self.change(shares, writer)?;
+                    self.count();
                     writer.pass_piece(line, &self.pieces, index + 1, &self.speaker.words())?;
                 }
             }
@@ -192,10 +204,18 @@ impl Pass<'_> {
                 for (_, shares) in &cuts {
                     self.change(shares, writer)?;
                 }
+                self.count();
                 self.pass(seen, writer)?;
             }
         }
         Ok(())
+    }
+
+    /// Notes the blend that the next plastic is fed in.
+    fn count(&mut self) {
+        if let Some(shares) = self.speaker.current() {
+            self.tally.feed(&shares);
+        }
     }
 
     fn change<W: Write>(

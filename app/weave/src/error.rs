@@ -49,6 +49,15 @@ pub enum WeaveError {
         /// The line.
         line: u64,
     },
+    /// How much it feeds is not known.
+    #[error(
+        "line {line} of the toolpath sets a flow factor (M221) or a volumetric E (M200) without a \
+         number that can be used, so nobody knows how much plastic follows; slice without it"
+    )]
+    UnknownFlow {
+        /// The line.
+        line: u64,
+    },
     /// It is of another height.
     #[error(
         "the toolpath prints up to {printed_mm:.2} mm, and the part is {part_mm:.2} mm high; slice \
@@ -56,6 +65,17 @@ pub enum WeaveError {
         if .printed_mm > .part_mm { ", or give the raft's height" } else { "" }
     )]
     OtherHeight {
+        /// Height of the highest plastic, mm.
+        printed_mm: f64,
+        /// Height of the part, mm.
+        part_mm: f64,
+    },
+    /// It ends too early.
+    #[error(
+        "the toolpath is cut off at {printed_mm:.2} mm: it ends in the middle of printing, and the \
+         part is {part_mm:.2} mm high; export it again"
+    )]
+    CutOff {
         /// Height of the highest plastic, mm.
         printed_mm: f64,
         /// Height of the part, mm.

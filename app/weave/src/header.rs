@@ -27,7 +27,7 @@ pub(super) struct Facts<'a> {
 const MOST_ROWS: usize = 40;
 
 /// Copies that are told one by one.
-const MOST_STANDS: usize = 16;
+const MOST_STANDS: usize = 256;
 
 /// Cautions that are told.
 const MOST_CAUTIONS: usize = 20;
@@ -67,9 +67,14 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     )?;
     for (i, stand) in facts.stands.iter().take(MOST_STANDS).enumerate() {
         let [x, y] = stand.placement.shift_mm;
+        let raised = match stand.placement.lift_mm {
+            0.0 => String::new(),
+            lift_mm => format!(", raised {lift_mm:.3} mm"),
+        };
         writeln!(
             out,
-            "Copy {}: turned {:.2} degrees, shifted x {x:.3} y {y:.3} mm, outline within {:.3} mm",
+            "Copy {}: turned {:.3} degrees, shifted x {x:.3} y {y:.3} mm{raised}, outline within \
+             {:.3} mm",
             i + 1,
             stand.placement.turn_deg,
             stand.residual_mm

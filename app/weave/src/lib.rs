@@ -22,10 +22,13 @@ pub mod verify;
 
 mod asking;
 mod asks;
+mod behind;
 mod changes;
 mod classify;
+pub mod compare;
 mod emit;
 mod error;
+pub mod figures;
 mod header;
 mod lookup_cache;
 mod overrides;

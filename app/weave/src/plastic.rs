@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use geometry::{LayerSpan, Progress};
-use toolpath::{Replay, Settings, Step, filament_area_mm2};
+use toolpath::{CautionKind, Replay, Settings, Step, filament_area_mm2};
 
 use crate::{Source, WeaveError};
 
@@ -32,14 +32,19 @@ pub fn plastic_by_layer(
     let mut replay = Replay::new(source.read()?, settings);
     let mut heights = Heights::default();
     let mut next_look = 0;
+    let mut tool_in_use = 0;
     while let Some(seen) = replay.skim()? {
         let (step, number) = (*seen.step, seen.number);
         match step {
             Step::Move(step) if step.fresh_mm > 0.0 => {
                 heights.add(step.to[2], step.fresh_mm * area_mm2);
             }
-            Step::Tool(_) if !heights.is_empty() => {
-                return Err(WeaveError::Tools { line: number });
+            Step::Tool(tool) => {
+                // The tool that prints is chosen after a prime line at the latest.
+                if tool != tool_in_use && heights.are_several() {
+                    return Err(WeaveError::Tools { line: number });
+                }
+                tool_in_use = tool;
             }
             _ => {}
         }
@@ -49,6 +54,12 @@ pub fn plastic_by_layer(
             progress.set(bytes as f32 / source.size_bytes().max(1) as f32);
             progress.check()?;
         }
+    }
+    let mut told = replay.cautions().as_slice().iter();
+    if let Some(caution) = told.find(|c| c.kind == CautionKind::UnknownFlow) {
+        return Err(WeaveError::UnknownFlow {
+            line: caution.first_line,
+        });
     }
     heights.shared_out(spans)
 }
@@ -69,8 +80,8 @@ impl Default for Heights {
 }
 
 impl Heights {
-    fn is_empty(&self) -> bool {
-        self.volumes_mm3.is_empty()
+    fn are_several(&self) -> bool {
+        self.volumes_mm3.len() > 1
     }
 
     fn add(&mut self, z_mm: f64, volume_mm3: f64) {
@@ -191,10 +202,10 @@ mod tests {
             laid(file, 4.0),
             Err(WeaveError::OtherHeight { .. })
         ));
-        let file = "M83\nG1 X10 Z0.2 E1\nT1\nG1 X0 Z0.4 E1\n";
+        let file = "M83\nG1 X10 Z0.2 E1\nG1 X0 Z0.4 E1\nT1\nG1 X0 Z0.4 E1\n";
         assert!(matches!(
             laid(file, 0.4),
-            Err(WeaveError::Tools { line: 3 })
+            Err(WeaveError::Tools { line: 4 })
         ));
     }
 }

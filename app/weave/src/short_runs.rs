@@ -10,14 +10,34 @@ use plan::Machine;
 
 use super::survey::{Demand, Survey};
 
+/// Which pulses are left out.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct LeftOut {
+    /// Those whose blend is not there by this part at their end,
+    reached: f64,
+    /// and slivers of less than this, mm³.
+    sliver_mm3: f64,
+}
+
 /// A blend that is not half there at its end is left out.
-const LEAST_REACHED: f64 = 0.5;
+pub(super) const HALF: LeftOut = LeftOut {
+    reached: 0.5,
+    sliver_mm3: 0.0,
+};
+
+/// Where there is a purge block, what is purged for a stretch was weighed already. What is left
+/// over has no room at all, or is a sliver of less than half a millimetre that was not cut off.
+pub(super) const A_TRACE: LeftOut = LeftOut {
+    reached: 0.2,
+    sliver_mm3: 0.06,
+};
 
 /// A survey's demands without the pulses, and how many those were.
 pub(super) fn without(
     survey: &Survey,
     machine: &Machine,
     model: &dyn MixModel,
+    rule: LeftOut,
 ) -> (Vec<Demand>, usize) {
     let labs: Vec<Lab> = survey
         .blends
@@ -27,7 +47,7 @@ pub(super) fn without(
     let mut demands = survey.demands.clone();
     let mut left_out = 0;
     loop {
-        let dropped = pass(&mut demands, machine, &labs);
+        let dropped = pass(&mut demands, machine, &labs, rule);
         if dropped == 0 {
             return (demands, left_out);
         }
@@ -46,7 +66,7 @@ struct Seen {
 
 /// Drops the pulses that are no longer than either of their neighbours. Longer ones may be the
 /// surroundings of shorter ones, and wait for the next pass.
-fn pass(demands: &mut Vec<Demand>, machine: &Machine, labs: &[Lab]) -> usize {
+fn pass(demands: &mut Vec<Demand>, machine: &Machine, labs: &[Lab], rule: LeftOut) -> usize {
     let seen = seen(demands);
     let mut dropped = 0;
     let mut last_index = None;
@@ -55,7 +75,9 @@ fn pass(demands: &mut Vec<Demand>, machine: &Machine, labs: &[Lab]) -> usize {
             continue;
         };
         // The one before was just dropped: its volume is not what it was.
-        if last_index == Some(before.index) || !is_pulse(before, pulse, after, machine, labs) {
+        if last_index == Some(before.index)
+            || !is_pulse([before, pulse, after], machine, labs, rule)
+        {
             continue;
         }
         if let Some(demand) = demands.get_mut(pulse.index) {
@@ -90,11 +112,18 @@ fn seen(demands: &[Demand]) -> Vec<Seen> {
     found
 }
 
-fn is_pulse(before: &Seen, pulse: &Seen, after: &Seen, machine: &Machine, labs: &[Lab]) -> bool {
+fn is_pulse(
+    [before, pulse, after]: [&Seen; 3],
+    machine: &Machine,
+    labs: &[Lab],
+    rule: LeftOut,
+) -> bool {
     let shorter = pulse.volume_mm3 <= before.volume_mm3 && pulse.volume_mm3 <= after.volume_mm3;
     let chamber = &machine.chamber;
     let room_mm3 = pulse.free_mm3 + pulse.volume_mm3;
-    if !shorter || chamber.step_response(chamber.dead_mm3 + room_mm3) >= LEAST_REACHED {
+    let reached = chamber.step_response(chamber.dead_mm3 + room_mm3);
+    let left_out = reached < rule.reached || pulse.volume_mm3 < rule.sliver_mm3;
+    if !shorter || !left_out {
         return false;
     }
     let apart = |a: &Seen, b: &Seen| {
@@ -141,7 +170,7 @@ mod tests {
     fn run(demands: &[(Option<u32>, f64)]) -> (Vec<(Option<u32>, f64)>, usize) {
         let spool = |code| Spool::new("x", SpoolColour::Hex(Srgb(code)));
         let model = LinearLight::new(&[spool([200, 30, 30]), spool([245, 245, 240])]);
-        let (found, dropped) = without(&survey(demands), &Machine::default(), &model);
+        let (found, dropped) = without(&survey(demands), &Machine::default(), &model, HALF);
         let pairs = found.iter().map(|d| (d.blend, d.volume_mm3)).collect();
         (pairs, dropped)
     }

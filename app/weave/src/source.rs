@@ -1,7 +1,9 @@
 //! A toolpath that can be read several times, and must be the same each time.
 
 use std::cell::RefCell;
+use std::fs::{self, File};
 use std::io::{self, Read};
+use std::path::Path;
 use std::rc::Rc;
 
 use crate::WeaveError;
@@ -28,6 +30,16 @@ impl<'a> Source<'a> {
             size_bytes,
             seen: Rc::default(),
         }
+    }
+
+    /// Does something with a file.
+    ///
+    /// # Errors
+    /// [`WeaveError::Open`] when there is no such file.
+    pub fn with_file<T>(path: &Path, work: impl FnOnce(&Source<'_>) -> T) -> Result<T, WeaveError> {
+        let size_bytes = fs::metadata(path).map_err(WeaveError::Open)?.len();
+        let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(path)?)) };
+        Ok(work(&Source::new(&open, size_bytes)))
     }
 
     /// Its size as far as it is known, bytes.

@@ -5,10 +5,13 @@ use std::io::Read;
 use blend::Shares;
 use geometry::Progress;
 use plan::schedule::Asked;
-use toolpath::{Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2};
+use toolpath::{
+    CautionKind, Cautions, MachineState, Move, Replay, Settings, Step, filament_area_mm2,
+};
 
 use super::WeaveError;
 use super::asking::Asking;
+use super::behind::Behind;
 use super::overrides::Overrides;
 use super::register::Placement;
 
@@ -77,8 +80,15 @@ pub(crate) struct Survey {
     pub end: Vec<u8>,
     /// The file has checksums, so its line numbers matter.
     pub checked: bool,
-    /// Line at which a tool is chosen after plastic was fed.
+    /// Line at which another tool is chosen after plastic of the part was laid.
     pub tool_line: Option<u64>,
+    /// A tool is chosen after plastic was fed, be it the same: a dialect that chooses its blends
+    /// like tools has to choose again.
+    pub chooses: bool,
+    /// Nothing but moves follows the last plastic: no line ends the print.
+    pub ends_printing: bool,
+    /// The last line has no end, and moves.
+    pub ends_amid: bool,
     /// The nozzle comes down again by layers: copies are printed one after another.
     pub comes_down: bool,
     /// Doubts about the file.
@@ -87,12 +97,66 @@ pub(crate) struct Survey {
     pub checkpoints: Vec<Checkpoint>,
 }
 
+impl Survey {
+    /// Whether a part of a height, mm, was printed to its top.
+    ///
+    /// # Errors
+    /// [`WeaveError::CutOff`] or [`WeaveError::OtherHeight`].
+    pub(super) fn of_height(
+        &self,
+        part_mm: f64,
+        lift_mm: f64,
+        layer_mm: f64,
+    ) -> Result<(), WeaveError> {
+        let printed_mm = self.highest_mm - lift_mm;
+        // Towers may be a little higher than the part, and the last layer may be left out.
+        if (printed_mm - part_mm).abs() <= 1.5 * layer_mm.max(0.2) {
+            return Ok(());
+        }
+        let cut_off = (self.ends_printing || self.ends_amid) && printed_mm < part_mm;
+        Err(match cut_off {
+            true => WeaveError::CutOff {
+                printed_mm,
+                part_mm,
+            },
+            false => WeaveError::OtherHeight {
+                printed_mm,
+                part_mm,
+            },
+        })
+    }
+
+    /// What the file lacks at its end, as far as that shows; the part's top is at `top_mm` above
+    /// the plate.
+    pub(super) fn missing(&self, top_mm: f64, layer_mm: f64) -> Option<String> {
+        /// Slicers leave out a last layer of less than half a layer's height (common practice, no
+        /// source).
+        const MOST_LEFT_OUT: f64 = 0.6;
+        if self.ends_amid {
+            return Some(
+                "The toolpath ends in the middle of a line: it is cut off. Export it again"
+                    .to_owned(),
+            );
+        }
+        let below_mm = top_mm - self.highest_mm;
+        (below_mm > MOST_LEFT_OUT * layer_mm).then(|| {
+            format!(
+                "The toolpath ends {below_mm:.2} mm below the part's top: its last layer is \
+                 missing. Slice the part again, unless you meant that"
+            )
+        })
+    }
+}
+
 /// Checkpoints are no nearer to each other than this, bytes: a small part of what is then
 /// copied without being read.
 const BETWEEN_CHECKPOINTS: u64 = 64 * 1024;
 
 /// No more checkpoints than this, so that they take the same memory whatever the file's size.
 const MOST_CHECKPOINTS: u64 = 4096;
+
+/// Less plastic than this is a sliver, mm³: half a millimetre of a line.
+const SLIVER_MM3: f64 = 0.06;
 
 /// What a plan wants of a toolpath.
 pub(super) struct Wanted<'a> {
@@ -126,13 +190,18 @@ pub(super) fn survey(
     let mut replay = Replay::new(file, settings);
     let mut walk = Walk {
         asking: Asking::new(asked, wanted.overrides, wanted.stands),
+        behind: Behind::new(asked.painted()),
         found: Survey::default(),
         last_blend: None,
+        seen: None,
+        free_mm3: 0.0,
+        stretches: Vec::new(),
     };
     let between = (size_bytes / MOST_CHECKPOINTS).max(BETWEEN_CHECKPOINTS);
     let mut next_checkpoint = 0;
     let mut next_look = 0;
     let mut highest_print = f64::MIN;
+    let mut tool_in_use = 0;
     loop {
         let bytes = replay.offset();
         // What goes on with a comment can't be read for itself.
@@ -152,6 +221,20 @@ pub(super) fn survey(
             walk.found.end = seen.end().to_vec();
         }
         walk.found.checked |= seen.checked;
+        walk.found.ends_amid = false;
+        match seen.step {
+            Step::Move(step) => {
+                walk.found.ends_printing |= step.extruded_mm > 0.0;
+                walk.found.ends_amid = seen.end().is_empty();
+            }
+            // A blank line or a comment tells nothing.
+            _ => {
+                let mut inked = seen.bytes.iter().filter(|b| !b.is_ascii_whitespace());
+                if inked.next().is_some_and(|b| b"MmTt".contains(b)) {
+                    walk.found.ends_printing = false;
+                }
+            }
+        }
         match seen.step {
             Step::Move(step) if step.extruded_mm > 0.0 => {
                 if walk.found.first_print_bytes.is_none() {
@@ -164,8 +247,14 @@ pub(super) fn survey(
                     highest_print = highest_print.max(z);
                 }
             }
-            Step::Tool(_) if walk.found.first_print_bytes.is_some() => {
-                walk.found.tool_line.get_or_insert(seen.number);
+            Step::Tool(tool) => {
+                // The tool that prints is chosen in the start code, after a prime line at the
+                // latest; without a choice it is the first.
+                if tool_in_use != *tool && !walk.asking.blends.is_empty() {
+                    walk.found.tool_line.get_or_insert(seen.number);
+                }
+                tool_in_use = *tool;
+                walk.found.chooses |= walk.found.first_print_bytes.is_some();
             }
             _ => {}
         }
@@ -181,31 +270,75 @@ pub(super) fn survey(
     let bytes = walk.found.bytes;
     walk.found.checkpoints.pop_if(|last| last.bytes == bytes);
     walk.found.cautions = replay.cautions().clone();
+    let mut told = walk.found.cautions.as_slice().iter();
+    if let Some(caution) = told.find(|c| c.kind == CautionKind::UnknownFlow) {
+        return Err(WeaveError::UnknownFlow {
+            line: caution.first_line,
+        });
+    }
     walk.found.highest_mm = highest_print;
     Ok(walk.found)
 }
 
 struct Walk<'a> {
     asking: Asking<'a>,
+    behind: Behind<'a>,
     found: Survey,
     /// What the last stretch asked for.
     last_blend: Option<Option<u32>>,
+    /// The last blend that is seen,
+    seen: Option<u32>,
+    /// and plastic since then, mm³.
+    free_mm3: f64,
+    /// Room for a move's stretches.
+    stretches: Vec<(f64, Option<u32>)>,
 }
 
 impl Walk<'_> {
     fn take(&mut self, step: &Move, area_mm2: f64) {
         let volume_mm3 = step.fresh_mm * area_mm2;
         let height_mm = step.from[2];
-        let (found, last) = (&mut self.found, &mut self.last_blend);
         if !step.travels() {
             // A prime: plastic at one spot, off the part or on a line's start.
-            push(found, last, volume_mm3, None, step.to[2]);
-            return;
+            return self.put(volume_mm3, None, step.to[2]);
         }
-        found.printing_moves += 1;
+        self.found.printing_moves += 1;
+        let mut stretches = std::mem::take(&mut self.stretches);
+        stretches.clear();
         self.asking.stretches(step, |from, to, blend| {
-            push(found, last, volume_mm3 * (to - from), blend, height_mm);
+            stretches.push((volume_mm3 * (to - from), blend));
         });
+        for (volume_mm3, blend) in &stretches {
+            let blend = blend.filter(|blend| !self.settles(*blend, *volume_mm3, step));
+            self.put(*volume_mm3, blend, height_mm);
+        }
+        self.stretches = stretches;
+    }
+
+    /// Whether a stretch of a move lies behind its blend's skin, with room enough before it
+    /// that it may take up the end of the change to that blend. A sliver there, such as the end
+    /// of a line of filling, keeps no blend waiting either.
+    fn settles(&mut self, blend: u32, volume_mm3: f64, step: &Move) -> bool {
+        let enough = match self.seen {
+            None => false,
+            Some(seen) if seen == blend => self.free_mm3 > 0.0 && volume_mm3 < SLIVER_MM3,
+            Some(seen) => self.free_mm3 >= self.behind.room_mm3(&self.asking.blends, seen, blend),
+        };
+        enough && self.asking.in_front(step) == 0.0
+    }
+
+    fn put(&mut self, volume_mm3: f64, blend: Option<u32>, height_mm: f64) {
+        match blend {
+            Some(_) => (self.seen, self.free_mm3) = (blend, 0.0),
+            None => self.free_mm3 += volume_mm3,
+        }
+        push(
+            &mut self.found,
+            &mut self.last_blend,
+            volume_mm3,
+            blend,
+            height_mm,
+        );
     }
 }
 

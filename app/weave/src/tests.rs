@@ -70,12 +70,20 @@ fn stay() -> Arrange {
     }
 }
 
+/// A dialect of each form.
+pub(crate) fn named(name: &str) -> Dialect {
+    match name {
+        "ratio-word" => Dialect::ratio_word("MIX RATIO={shares}").expect("a line"),
+        name => Dialect::built_in(name).expect("built in"),
+    }
+}
+
 pub(crate) fn weave(
     painted: &Painted,
     dialect: &str,
     file: &[u8],
 ) -> Result<(Woven, String), WeaveError> {
-    let dialect = Dialect::built_in(dialect).expect("built in");
+    let dialect = named(dialect);
     let job = Weave {
         painted,
         dialect: &dialect,
@@ -125,11 +133,17 @@ fn a_plan_of_one_blend_adds_the_header_and_one_command() {
         let file = sliced(&mesh, 0.2, &recipe);
         let (woven, text) = weave(&painted, "ratio-word", &file).expect("woven");
         assert_eq!((woven.emitted.changes, woven.emitted.cuts), (1, 0));
-        let command = format!("M567 P0 E0.400:0.600{end}");
+        let command = format!("MIX RATIO=0.400:0.600{end}");
         let rest: String = without_header(&text)
             .into_iter()
             .filter(|l| *l != command)
             .collect();
+        // The last line counts the changes.
+        let (rest, count) = rest.split_once("; Blend changes: ").expect("a count");
+        assert!(
+            count.starts_with("1, check ") && count.ends_with(end),
+            "{count}"
+        );
         assert!(rest.as_bytes() == file, "other lines changed");
         assert!(text.contains("Plan: SHA-256 ") && text.contains("Not reviewed"));
     }
@@ -210,7 +224,7 @@ fn changes_along(text: &str, wall_x_mm: f64) -> Vec<[f64; 2]> {
     let (mut found, mut blend, mut changed) = (Vec::new(), Vec::new(), false);
     let mut last: Option<Move> = None;
     while let Some(seen) = replay.advance().expect("text") {
-        if seen.line.body().starts_with(b"M567") {
+        if seen.line.body().starts_with(b"MIX ") {
             changed |= blend != seen.line.body();
             blend = seen.line.body().to_vec();
         } else if let Step::Move(step) = seen.step
@@ -237,7 +251,7 @@ fn changes_along(text: &str, wall_x_mm: f64) -> Vec<[f64; 2]> {
 fn the_lead_puts_commands_ahead_by_volume() {
     let mesh = part();
     let file = sliced(&mesh, 0.2, &Recipe::default());
-    let dialect = Dialect::built_in("ratio-word").expect("built in");
+    let dialect = named("ratio-word");
     let woven = |dead_mm3| {
         let chamber = Chamber { dead_mm3, ..NONE };
         let painted = painted_on(&mesh, bands(), chamber);
@@ -265,7 +279,7 @@ fn the_lead_puts_commands_ahead_by_volume() {
         let mut replay = Replay::new(text.as_bytes(), Settings::default());
         let mut found = Vec::new();
         while let Some(seen) = replay.advance().expect("text") {
-            if seen.line.body().starts_with(b"M567") {
+            if seen.line.body().starts_with(b"MIX ") {
                 let area = toolpath::filament_area_mm2(1.75);
                 found.push(seen.before.most_fed_mm() * area);
             }
@@ -398,7 +412,7 @@ fn hostile_toolpaths_are_woven_or_refused_in_words() {
         (lines.join("\n") + "\n").into_bytes()
     };
     // Cut off: the part's top is missing.
-    assert!(told(&good[..good.len() / 2]).contains("slice the same part"));
+    assert!(told(&good[..good.len() / 2]).contains("cut off at"));
     // Cut off within the last line: woven, as it would be printed.
     assert!(told(&good[..good.len() - 3]).starts_with("woven"));
     assert!(told(b"").contains("prints anything"));
@@ -431,4 +445,103 @@ fn hostile_toolpaths_are_woven_or_refused_in_words() {
     let (whole, _) = weave(&painted, "slots", &good).expect("woven");
     assert!(text.lines().any(|l| l == "G1 E-500"));
     assert!(woven.volume_mm3 < whole.volume_mm3, "{woven:?}");
+}
+
+/// A brim lies beside the part, so it takes no command, whatever the part has there.
+#[test]
+fn a_brim_asks_for_nothing() {
+    let mesh = part();
+    let half = Mask::Slab {
+        direction: DVec3::X,
+        from_mm: 0.0,
+        to_mm: 99.0,
+    };
+    let regions = vec![region("All", Mask::Whole, 1.0), region("Half", half, 0.0)];
+    let painted = painted(&mesh, regions);
+    let text = String::from_utf8(sliced(&mesh, 0.2, &Recipe::default())).expect("text");
+    let (head, rest) = text.split_once("G0 Z0.200").expect("a layer");
+    let (first, rest) = rest.split_once('\n').expect("its end");
+    let mut brim = String::new();
+    for ring in 0..5 {
+        let (x, y) = (
+            15.22 + 0.45 * f64::from(ring),
+            10.22 + 0.45 * f64::from(ring),
+        );
+        brim.push_str(&format!(
+            "G0 X-{x:.3} Y-{y:.3}\nG1 X{x:.3} Y-{y:.3} E1\nG1 X{x:.3} Y{y:.3} E0.7\n\
+             G1 X-{x:.3} Y{y:.3} E1\nG1 X-{x:.3} Y-{y:.3} E0.7\n"
+        ));
+    }
+    let with = format!("{head}G0 Z0.200{first}\n{brim}{rest}");
+    let (plain, _) = weave(&painted, "slots", text.as_bytes()).expect("woven");
+    let (brimmed, _) = weave(&painted, "slots", with.as_bytes()).expect("woven");
+    assert!(plain.stretches > 10, "{plain:?}");
+    // One stretch more, which asks for nothing.
+    assert_eq!(brimmed.stretches, plain.stretches + 1);
+    assert_eq!(brimmed.emitted.changes, plain.emitted.changes);
+}
+
+/// A support under a painted overhang, and a wall of it beside the stem: neither is the part.
+#[test]
+fn a_support_asks_for_nothing() {
+    let mesh = mushroom();
+    let under = Mask::Slab {
+        direction: DVec3::X,
+        from_mm: 0.0,
+        to_mm: 99.0,
+    };
+    let regions = vec![region("All", Mask::Whole, 1.0), region("Half", under, 0.0)];
+    let painted = painted(&mesh, regions);
+    let text = String::from_utf8(sliced(&mesh, 0.2, &Recipe::default())).expect("text");
+    let mut with = String::new();
+    for line in text.lines() {
+        with.push_str(line);
+        with.push('\n');
+        let height = line.strip_prefix("G0 Z").and_then(|z| z.split(' ').next());
+        let Some(height_mm) = height.and_then(|z| z.parse::<f64>().ok()) else {
+            continue;
+        };
+        // Up to a layer beneath the cap, and some 0.4 mm from the stem.
+        if height_mm < 9.75 {
+            for side in ["-", "", "-"] {
+                with.push_str(&format!("G0 X{side}5.6 Y-2\nG1 X{side}5.6 Y2 E0.2\n"));
+            }
+        }
+    }
+    let (plain, _) = weave(&painted, "slots", text.as_bytes()).expect("woven");
+    let (supported, _) = weave(&painted, "slots", with.as_bytes()).expect("woven");
+    assert!(plain.volume_mm3 + 50.0 < supported.volume_mm3);
+    assert!(plain.emitted.changes > 10, "{plain:?}");
+    // One stretch more in each of its 48 layers, which asks for nothing.
+    assert!(
+        supported.stretches <= plain.stretches + 48,
+        "{} {}",
+        supported.stretches,
+        plain.stretches
+    );
+    assert_eq!(supported.emitted.changes, plain.emitted.changes);
+}
+
+/// A stem of 10 by 10 by 10 mm under a cap of 24 by 24 by 4 mm.
+fn mushroom() -> Mesh {
+    let ring = |half: f64, z: f64| {
+        [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
+            .map(|(x, y)| DVec3::new(half * x, half * y, z))
+    };
+    let rings = [
+        ring(5.0, 0.0),
+        ring(5.0, 10.0),
+        ring(12.0, 10.0),
+        ring(12.0, 14.0),
+    ];
+    let vertices: Vec<DVec3> = rings.into_iter().flatten().collect();
+    let mut triangles = vec![[0, 2, 1], [0, 3, 2], [12, 13, 14], [12, 14, 15]];
+    for low in [0, 4, 8] {
+        for side in 0..4 {
+            let next = (side + 1) % 4;
+            triangles.push([low + side, low + next, low + 4 + next]);
+            triangles.push([low + side, low + 4 + next, low + 4 + side]);
+        }
+    }
+    Mesh::new(vertices, triangles).expect("a mesh")
 }

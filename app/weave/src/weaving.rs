@@ -4,6 +4,7 @@ use std::io::{self, Read, Write};
 use std::path::Path;
 
 use geometry::Progress;
+use plan::delivery::Commands;
 use plan::schedule::Asked;
 use plan::{Paint, Painted, Plan};
 use project::signoff::Standing;
@@ -43,6 +44,8 @@ pub struct Woven {
     pub registered: Registered,
     /// Changes put in and moves cut.
     pub emitted: Emitted,
+    /// The changes by extruded volume of the whole file.
+    pub commands: Commands,
     /// What was laid in another order, if anything was.
     pub arranged: Option<Arranged>,
     /// Plastic of the whole file, mm³.
@@ -76,12 +79,18 @@ impl Weave<'_> {
     /// # Errors
     /// [`WeaveError`] says what is wrong; the old file, if there was one, is untouched then.
     pub fn file(&self, from: &Path, to: &Path, progress: &Progress) -> Result<Woven, WeaveError> {
-        let size_bytes = std::fs::metadata(from).map_err(WeaveError::Open)?.len();
-        let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(std::fs::File::open(from)?)) };
-        let source = Source::new(&open, size_bytes);
+        Source::with_file(from, |source| self.write(source, to, progress))?
+    }
+
+    fn write(
+        &self,
+        source: &Source<'_>,
+        to: &Path,
+        progress: &Progress,
+    ) -> Result<Woven, WeaveError> {
         let mut result = None;
         write::file(to, |out| {
-            let woven = self.run(&source, out, progress);
+            let woven = self.run(source, out, progress);
             let failed = woven.is_err();
             result = Some(woven);
             match failed {
@@ -128,7 +137,10 @@ impl Weave<'_> {
             Some(file) => self.survey_again(file, &asked, &registered, progress)?,
             None => survey,
         };
-        let changes = changes::changes(&survey, self.painted);
+        let changes = {
+            let block = anew.arranged.as_ref().and_then(|a| a.block.as_ref());
+            changes::changes(&survey, self.painted, block.is_some())
+        };
         let mut cautions = self.cautions(&registered, &survey, &changes);
         cautions.extend(anew.cautions);
         let header = header::text(&header::Facts {
@@ -156,6 +168,7 @@ impl Weave<'_> {
         Ok(Woven {
             registered,
             emitted,
+            commands: changes.commands,
             arranged: anew.arranged,
             volume_mm3: survey.volume_mm3,
             printing_moves: survey.printing_moves,
@@ -193,11 +206,14 @@ impl Weave<'_> {
         };
         let (registered, whole) = self.register(source, true, progress)?;
         let surveyed = run(&registered)?;
-        if whole || !surveyed.comes_down || !self.stands.is_empty() {
+        let doubtful = surveyed.comes_down || self.check_height(&registered, &surveyed).is_err();
+        if whole || !doubtful || !self.stands.is_empty() {
             return Ok((registered, surveyed));
         }
         let (again, _) = self.register(source, false, progress)?;
-        if again.stands.len() == registered.stands.len() {
+        let lift_mm = |r: &Registered| r.stands.first().map(|s| s.placement.lift_mm);
+        if again.stands.len() == registered.stands.len() && lift_mm(&again) == lift_mm(&registered)
+        {
             return Ok((registered, surveyed));
         }
         let surveyed = run(&again)?;
@@ -360,7 +376,8 @@ impl Weave<'_> {
             layer_mm,
             early,
             progress,
-        )?)
+        )?
+        .lifted(lift_mm))
     }
 
     fn check_height(
@@ -373,16 +390,7 @@ impl Weave<'_> {
             .stands
             .first()
             .map_or(0.0, |s| s.placement.lift_mm);
-        let printed_mm = survey.highest_mm - lift_mm;
-        let layer_mm = self.painted.plan().layers.layer_mm;
-        // Towers may be a little higher than the part, and the last layer may be left out.
-        if (printed_mm - high.z).abs() > 1.5 * layer_mm.max(0.2) {
-            return Err(WeaveError::OtherHeight {
-                printed_mm,
-                part_mm: high.z,
-            });
-        }
-        Ok(())
+        survey.of_height(high.z, lift_mm, self.painted.plan().layers.layer_mm)
     }
 
     fn cautions(
@@ -416,6 +424,12 @@ impl Weave<'_> {
                 ));
             }
         }
+        let lift_mm = registered
+            .stands
+            .first()
+            .map_or(0.0, |s| s.placement.lift_mm);
+        let (_, high) = self.painted.surface().mesh().bounds();
+        told.extend(survey.missing(high.z + lift_mm, self.painted.plan().layers.layer_mm));
         if changes.left_out > 0 {
             told.push(format!(
                 "{} stretches of another blend end before the melt chamber has changed halfway; \

@@ -86,7 +86,8 @@ pub fn cut(
     let settled = settle::settle(&skin, painted, depth_mm, &adjacency, surface, progress)?;
     progress.stage("Cutting bodies");
     let faces = faces(&skin, &settled.painted, &settled.rind, &adjacency);
-    drop(adjacency);
+    // A large part's arrays are no longer held than they are needed.
+    drop((adjacency, skin.triangles, skin.label, settled.painted));
     let mut vertices = skin.vertices;
     vertices.extend(settled.rind.inner_mm);
     let carried = faces

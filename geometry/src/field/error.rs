@@ -23,6 +23,9 @@ pub enum FieldError {
     /// The stroke is at fault.
     #[error(transparent)]
     Stroke(MaskError),
+    /// The picture is at fault.
+    #[error(transparent)]
+    Picture(MaskError),
     /// The work was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),

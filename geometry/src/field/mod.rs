@@ -6,11 +6,13 @@
 use glam::DVec3;
 use serde::{Deserialize, Serialize};
 
+use crate::imprint::Picture;
 use crate::mask::Stroke;
 
 mod bracketed;
 mod error;
 mod from_stroke;
+mod picture;
 mod prepared;
 mod visible;
 
@@ -18,7 +20,7 @@ pub use error::FieldError;
 pub use prepared::PreparedField;
 pub use visible::visible_area;
 
-/// The measure along which a fade runs. Every variant gives millimetres.
+/// The measure along which a fade runs. Every variant but a picture gives millimetres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub enum Field {
@@ -31,6 +33,8 @@ pub enum Field {
     /// Distance along the surface from the line that a stroke draws on it, whatever the
     /// stroke's radius. Infinite on shells that the stroke does not touch.
     FromStroke(Stroke),
+    /// The grey of a picture, and no length: 0 is black and 100 white.
+    Picture(Box<Picture>),
 }
 
 #[cfg(test)]

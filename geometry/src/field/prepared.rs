@@ -4,7 +4,8 @@ use std::sync::Arc;
 
 use glam::DVec3;
 
-use super::{Field, FieldError, from_stroke};
+use super::{Field, FieldError, from_stroke, picture};
+use crate::imprint::Placed;
 use crate::surface::geodesic::Distances;
 use crate::{Progress, Surface, SurfacePoint};
 
@@ -20,6 +21,7 @@ impl Field {
             Field::FromPoint(point) if point.is_finite() => Ok(()),
             Field::FromPoint(point) => Err(FieldError::NotFinite { point: *point }),
             Field::FromStroke(stroke) => Ok(stroke.check()?),
+            Field::Picture(picture) => picture.check().map_err(FieldError::Picture),
         }
     }
 
@@ -28,7 +30,7 @@ impl Field {
         match self {
             Field::Height => true,
             Field::Direction(d) => d.x == 0.0 && d.y == 0.0,
-            Field::FromPoint(_) | Field::FromStroke(_) => false,
+            Field::FromPoint(_) | Field::FromStroke(_) | Field::Picture(_) => false,
         }
     }
 }
@@ -57,6 +59,7 @@ enum Ready {
     Direction(DVec3),
     FromPoint(DVec3),
     FromStroke(Arc<Distances>),
+    Picture(Placed),
 }
 
 impl PreparedField {
@@ -73,6 +76,7 @@ impl PreparedField {
             Field::FromStroke(stroke) => {
                 Ready::FromStroke(Arc::new(from_stroke::prepare(stroke, surface, progress)?))
             }
+            Field::Picture(picture) => Ready::Picture(picture::prepare(picture)?),
         }))
     }
 
@@ -85,6 +89,7 @@ impl PreparedField {
             Ready::Direction(direction) => direction.dot(point),
             Ready::FromPoint(from) => from.distance(point),
             Ready::FromStroke(distances) => distances.at(at.facet, point),
+            Ready::Picture(placed) => picture::at(placed, point),
         }
     }
 }

@@ -174,7 +174,8 @@ impl Tree {
     fn new(mesh: &Mesh) -> Self {
         let count = mesh.triangles().len();
         let levels = count.div_ceil(LEAF).next_power_of_two().ilog2();
-        let middles: Vec<DVec3> = (0..count).map(|f| super::centroid(mesh, f)).collect();
+        let middles = (0..count).into_par_iter();
+        let middles: Vec<DVec3> = middles.map(|f| super::centroid(mesh, f)).collect();
         let mut order: Vec<u32> = (0..count as u32).collect();
         halve(&middles, &mut order, levels);
         let nothing = Bounds {
@@ -187,18 +188,24 @@ impl Tree {
             levels,
             shallow_mm: shallow_mm(mesh),
         };
-        for leaf in tree.leaves() {
-            let facets = tree.facets(leaf).iter();
-            let bounds = facets.map(|&f| Bounds::of(mesh.corners(f as usize)));
-            tree.nodes[leaf] = bounds.fold(nothing, Bounds::with);
-        }
+        let leaves = tree.leaves();
+        let boxes: Vec<Bounds> = leaves
+            .clone()
+            .into_par_iter()
+            .map(|leaf| {
+                let facets = tree.facets(leaf).iter();
+                let bounds = facets.map(|&f| Bounds::of(mesh.corners(f as usize)));
+                bounds.fold(nothing, Bounds::with)
+            })
+            .collect();
+        tree.nodes[leaves].copy_from_slice(&boxes);
         for node in (1..1 << levels).rev() {
             tree.nodes[node] = tree.nodes[2 * node].with(tree.nodes[2 * node + 1]);
         }
         tree
     }
 
-    fn leaves(&self) -> impl Iterator<Item = usize> + use<> {
+    fn leaves(&self) -> std::ops::Range<usize> {
         1 << self.levels..2 << self.levels
     }
 

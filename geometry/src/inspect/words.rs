@@ -50,8 +50,25 @@ pub(super) fn significant(value: f64) -> String {
     let exponent = value.abs().log10().floor() as i32;
     let after = (DIGITS - 1 - exponent).clamp(0, 12) as usize;
     let text = format!("{value:.after$}");
-    match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        false => text,
+    let text = match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.'),
+        false => &text,
+    };
+    // What rounding leaves of a sum of nothing.
+    match text {
+        "-0" => "0".to_owned(),
+        text => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_have_four_digits_and_nothing_has_no_sign() {
+        assert_eq!(volume_words(-1e-13), "0 mm³");
+        assert_eq!(volume_words(-4180.4), "-4.18 cm³");
+        assert_eq!(significant(0.000_123_456), "0.0001235");
     }
 }

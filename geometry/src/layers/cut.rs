@@ -16,6 +16,9 @@ const FACETS_AT_A_TIME: usize = 1 << 15;
 /// Into how many runs of layers the work is split: fixed, so that sums are added in the
 /// same order, and give the same bits, on any number of cores.
 const RUNS: usize = 64;
+/// Where facets alone tell a wrong volume, outlines are taken in at least so many stretches of a
+/// part's height: a tall layer has several.
+const STRETCHES: usize = 256;
 /// How far a part may reach below the plate, mm, and still be taken as standing on it.
 const PLATE_MM: f64 = 1e-6;
 
@@ -33,8 +36,8 @@ pub struct Layer {
     /// Volume between the layer's bottom and top, mm³: exact for a sound mesh; where shells
     /// overlap or face inwards, or the surface is open, summed from outlines at a few heights.
     pub volume_mm3: f64,
-    /// Exact area of the part's skin between bottom and top, mm², sealed cavities left out where
-    /// they are told ([`cut_seen`]). A flat facet exactly
+    /// Exact area of the part's skin between bottom and top, mm², sealed cavities and the
+    /// face on the bed left out where they are told ([`cut_seen`]). A flat facet exactly
     /// between two layers belongs to the one its plastic is in.
     pub skin_mm2: f64,
     /// Ends of the outline that met no neighbour: 0 unless the mesh is open there.
@@ -90,8 +93,8 @@ pub fn cut(mesh: &Mesh, plan: &LayerPlan, progress: &Progress) -> Result<Vec<Lay
     cut_seen(mesh, &[], plan, progress)
 }
 
-/// As [`cut`], but the skin of facets that are sealed is left out, as
-/// [`crate::Surface::sealed`] tells them; those beyond the list are seen.
+/// As [`cut`], but the skin of facets that are not seen is left out, as
+/// [`crate::Surface::unseen`] tells them; those beyond the list are seen.
 ///
 /// # Errors
 /// As [`cut`].
@@ -139,7 +142,9 @@ fn cut_as_it_is(
             Ok(layers)
         })
         .collect::<Result<_, Cancelled>>()?;
-    Ok(layers.into_iter().flatten().collect())
+    let mut layers: Vec<Layer> = layers.into_iter().flatten().collect();
+    sweep.sum_unsound(&mut layers, &by_run, progress)?;
+    Ok(layers)
 }
 
 /// Where a vertex is among the layers: twice its layer's index, plus one when it is not
@@ -247,24 +252,49 @@ impl<'a> Sweep<'a> {
                 }
             }
         }
-        let mut layers = self.finish(begin, &sums, &segments);
-        self.sum_outlines(&mut layers, begin, facets);
-        layers
+        self.finish(begin, &sums, &segments)
     }
 
-    /// Volumes of the layers in which the facets alone tell the wrong one.
+    /// Volumes of the layers in which the facets alone tell the wrong one: those that are unsound
+    /// in their middle, and those beside them. Where layers are few and tall, any may be.
+    fn sum_unsound(
+        &self,
+        layers: &mut [Layer],
+        by_run: &[Vec<Vec<u32>>],
+        progress: &Progress,
+    ) -> Result<(), Cancelled> {
+        let unsound: Vec<bool> = layers.iter().map(Layer::is_unsound).collect();
+        if !unsound.contains(&true) {
+            return Ok(());
+        }
+        let beside = |layer: usize| {
+            let few = unsound.len() < STRETCHES;
+            few || unsound[layer.saturating_sub(1)..unsound.len().min(layer + 2)].contains(&true)
+        };
+        let runs = layers.par_chunks_mut(self.run_length).enumerate();
+        runs.try_for_each(|(run, layers)| {
+            progress.check()?;
+            let begin = run * self.run_length;
+            let wanted: Vec<bool> = (begin..begin + layers.len()).map(beside).collect();
+            if wanted.contains(&true) {
+                let facets = by_run.iter().map(|part| part[run].as_slice());
+                self.sum_outlines(layers, begin, &wanted, facets);
+            }
+            Ok(())
+        })
+    }
+
     fn sum_outlines<'f>(
         &self,
         layers: &mut [Layer],
         begin: usize,
+        wanted: &[bool],
         facets: impl Iterator<Item = &'f [u32]> + Clone,
     ) {
-        if !layers.iter().any(Layer::is_unsound) {
-            return;
-        }
-        let mut all: Vec<Option<Outlines>> = layers
-            .iter()
-            .map(|layer| layer.is_unsound().then(|| Outlines::new(layer.span)))
+        let stretches = STRETCHES.div_ceil(self.spans.len());
+        let outlines = layers.iter().zip(wanted);
+        let mut all: Vec<Option<Outlines>> = outlines
+            .map(|(layer, wanted)| wanted.then(|| Outlines::new(layer.span)))
             .collect();
         let reached = |facet: usize| {
             let (low, high) = self.reach(facet);
@@ -280,7 +310,9 @@ impl<'a> Sweep<'a> {
                 }
             }
         }
-        all.iter_mut().flatten().for_each(Outlines::set_levels);
+        for outlines in all.iter_mut().flatten() {
+            outlines.set_levels(stretches);
+        }
         for &facet in facets.flatten() {
             for outlines in all[reached(facet as usize)].iter_mut().flatten() {
                 outlines.add(self.mesh, facet as usize);
@@ -289,11 +321,11 @@ impl<'a> Sweep<'a> {
         let mut chainer = Chainer::default();
         for (layer, outlines) in layers.iter_mut().zip(&all) {
             if let Some(outlines) = outlines {
-                let (solid, more) = outlines.volumes_mm3(self.mesh, &mut chainer);
+                let summed = outlines.summed(self.mesh, &mut chainer);
                 // What closed facets draw is known exactly; only what overlaps is summed.
-                layer.volume_mm3 = match layer.open_ends {
-                    0 => layer.volume_mm3 + more,
-                    _ => solid,
+                layer.volume_mm3 = match summed.open || layer.open_ends > 0 {
+                    false => layer.volume_mm3 + summed.more_mm3,
+                    true => summed.solid_mm3,
                 };
             }
         }

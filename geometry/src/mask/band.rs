@@ -12,6 +12,6 @@ pub(super) fn check(from_mm: f64, to_mm: f64) -> Result<(), MaskError> {
 }
 
 pub(super) fn prepare(from_mm: f64, to_mm: f64, surface: &Surface) -> Span {
-    let (lo, hi) = surface.mesh().bounds();
+    let (lo, hi) = surface.bounds_mm();
     Span::new(from_mm, to_mm, (lo.z, hi.z))
 }

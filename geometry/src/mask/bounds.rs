@@ -2,7 +2,18 @@
 
 use glam::DVec3;
 
-use super::{Mask, Stroke};
+use super::{Mask, ModelColour, Stroke};
+use crate::imprint::{Letters, Picture};
+
+/// What a mask takes from a file.
+pub enum Imprint<'a> {
+    /// A picture.
+    Picture(&'a mut Picture),
+    /// A line of text.
+    Letters(&'a mut Letters),
+    /// A colour of a model.
+    Colour(&'a mut ModelColour),
+}
 
 type Bounds = (DVec3, DVec3);
 
@@ -33,6 +44,8 @@ impl Mask {
                 radius_mm,
             } => around(*from_mm, *to_mm, *radius_mm),
             Mask::Stroke(stroke) => stroke.bounds_mm(),
+            Mask::Picture(picture) => picture.placed().map_or(ALL, |placed| placed.bounds_mm()),
+            Mask::Text(letters) => letters.placed().map_or(ALL, |placed| placed.bounds_mm()),
             Mask::All(parts) => parts
                 .iter()
                 .map(Mask::bounds_mm)
@@ -49,7 +62,23 @@ impl Mask {
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
+            | Mask::Colour(_)
             | Mask::Not(_) => ALL,
+        }
+    }
+
+    /// Calls `each` with every picture, line of text and model's colour in the mask, to be
+    /// changed.
+    pub fn each_imprint(&mut self, each: &mut impl FnMut(Imprint<'_>)) {
+        match self {
+            Mask::Picture(picture) => each(Imprint::Picture(picture)),
+            Mask::Text(letters) => each(Imprint::Letters(letters)),
+            Mask::Colour(colour) => each(Imprint::Colour(colour)),
+            Mask::All(parts) | Mask::Any(parts) => {
+                parts.iter_mut().for_each(|part| part.each_imprint(each));
+            }
+            Mask::Not(part) => part.each_imprint(each),
+            _ => {}
         }
     }
 

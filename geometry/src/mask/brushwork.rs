@@ -2,35 +2,23 @@
 
 use std::sync::Arc;
 
-use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
-use super::PreparedStroke;
+use super::Mark;
+use super::box_tree::BoxTree;
+use super::cells::{Cells, Crowded, There};
+use super::on_part::{OnPart, Told};
+use super::pieces::Pieces;
 use super::reach::SURELY_MM;
+use super::stroke_index::{StrokeIndex, is_whole, number};
 use crate::{DVec3, SurfacePoint};
 
 /// So many strokes that came later are asked one by one before they are put into the index.
 const FEW: usize = 24;
 
-/// A stroke that paints or erases.
-#[derive(Clone)]
-pub struct Mark {
-    /// Whether it takes away what lies under it.
-    pub erases: bool,
-    /// The stroke.
-    pub stroke: Arc<PreparedStroke>,
-}
-
-/// What strokes do to a part of a facet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum OnPart {
-    /// None has a point of it.
-    Nothing,
-    /// The same one is on top all over it.
-    All,
-    /// It is not known; there may be an edge in it.
-    Some,
-}
+/// So many strokes of a facet are asked one by one; where there are more, their pieces are looked
+/// for by place.
+const FEW_THERE: usize = 3;
 
 /// Strokes laid over one another, the last drawn on top.
 ///
@@ -42,52 +30,14 @@ pub struct Brushwork {
     /// In the order in which they were drawn.
     marks: Vec<Mark>,
     /// Of the marks before `indexed`.
-    index: Arc<Index>,
+    index: Arc<StrokeIndex>,
     indexed: usize,
-}
-
-/// For a facet the strokes that matter, the last drawn last, each written
-/// `2 * number + (covers all of it)`. Only the first may cover all of it.
-#[derive(Clone, Default)]
-struct Index(FxHashMap<u32, SmallVec<[u32; 4]>>);
-
-impl Index {
-    /// Of all marks: from the last drawn down, so that nothing is noted where one above covers
-    /// all of the facet.
-    fn of(marks: &[Mark]) -> Self {
-        let facets = marks.first().map_or(0, |mark| mark.stroke.facet_count());
-        let mut covered = vec![0u64; facets.div_ceil(64)];
-        let mut lists = FxHashMap::<u32, SmallVec<[u32; 4]>>::default();
-        for (number, mark) in marks.iter().enumerate().rev() {
-            let name = 2 * number as u32;
-            for &facet in mark.stroke.part_facets() {
-                if covered[facet as usize / 64] >> (facet % 64) & 1 == 0 {
-                    lists.entry(facet).or_default().push(name);
-                }
-            }
-            for &facet in mark.stroke.whole_facets() {
-                let word = &mut covered[facet as usize / 64];
-                if *word >> (facet % 64) & 1 == 0 {
-                    *word |= 1 << (facet % 64);
-                    lists.entry(facet).or_default().push(name + 1);
-                }
-            }
-        }
-        lists.values_mut().for_each(|list| list.reverse());
-        Self(lists)
-    }
-
-    fn add(&mut self, number: usize, stroke: &PreparedStroke) {
-        let name = 2 * number as u32;
-        for &facet in stroke.whole_facets() {
-            let strokes = self.0.entry(facet).or_default();
-            strokes.clear();
-            strokes.push(name + 1);
-        }
-        for &facet in stroke.part_facets() {
-            self.0.entry(facet).or_default().push(name);
-        }
-    }
+    /// Of the same marks.
+    pieces: Arc<Pieces>,
+    /// Of the facets where many of them are.
+    cells: Arc<Cells>,
+    /// About each mark.
+    boxes: Arc<BoxTree>,
 }
 
 impl Brushwork {
@@ -99,24 +49,40 @@ impl Brushwork {
             let both = old.marks.iter().zip(&marks);
             old.indexed <= marks.len() && both.take(old.indexed).all(same)
         });
-        let (mut index, mut indexed) = match known {
-            Some(old) => (Arc::clone(&old.index), old.indexed),
-            None => (Arc::default(), 0),
+        let mut brushwork = match known {
+            Some(old) => old.clone(),
+            None => Self::default(),
         };
-        if known.is_none() {
-            (index, indexed) = (Arc::new(Index::of(&marks)), marks.len());
-        } else if marks.len() - indexed > FEW {
-            let index = Arc::make_mut(&mut index);
-            for (number, mark) in marks.iter().enumerate().skip(indexed) {
-                index.add(number, &mark.stroke);
+        if known.is_none() || marks.len() - brushwork.indexed > FEW {
+            brushwork.put_in_order(&marks);
+        }
+        let boxes = BoxTree::new(marks.iter().map(|mark| mark.stroke.around()));
+        brushwork.boxes = Arc::new(boxes);
+        brushwork.marks = marks;
+        brushwork
+    }
+
+    /// Puts all marks into the index.
+    fn put_in_order(&mut self, marks: &[Mark]) {
+        let index = self.index.grown(marks, self.indexed);
+        let pieces = Pieces::of(marks);
+        let mut crowded = Vec::new();
+        index.each(|facet, names| {
+            if let [first, _, ..] = names
+                && names.len() > FEW_THERE
+            {
+                crowded.push(Crowded {
+                    facet,
+                    lowest: number(*first),
+                    whole: is_whole(*first),
+                });
             }
-            indexed = marks.len();
-        }
-        Self {
-            marks,
-            index,
-            indexed,
-        }
+        });
+        let mesh = marks.first().map(|mark| mark.stroke.mesh());
+        let cells = mesh.map(|mesh| Cells::of(mesh, &crowded, marks, &pieces));
+        self.cells = Arc::new(cells.unwrap_or_default());
+        (self.index, self.pieces) = (Arc::new(index), Arc::new(pieces));
+        self.indexed = marks.len();
     }
 
     /// The strokes in the order in which they were drawn.
@@ -134,15 +100,37 @@ impl Brushwork {
         if found.is_some() {
             return found;
         }
-        let strokes = self.index.0.get(&at.facet)?;
-        let named = strokes.iter().rev().filter_map(|name| {
-            let mark = self.marks.get(*name as usize / 2)?;
-            Some((mark, name % 2 == 1))
-        });
-        named
-            .filter(|(mark, whole)| *whole || mark.stroke.paints_part(at))
-            .map(|(mark, _)| mark.erases)
-            .next()
+        let strokes = self.index.at(at.facet);
+        let topmost = match strokes.len() > FEW_THERE {
+            false => {
+                let paints = |name: &&u32| {
+                    let mark = self.marks.get(number(**name));
+                    let part = |mark: &Mark| mark.stroke.paints_part(at);
+                    is_whole(**name) || mark.is_some_and(part)
+                };
+                strokes.iter().rev().find(paints).map(|name| number(*name))
+            }
+            true => {
+                let painted = match self.cells.at(at) {
+                    Some(There::Alike(told)) => return told,
+                    Some(There::Pieces(near)) => self.first_that_paints(near, at),
+                    None => self.pieces.painted(&self.marks, number(strokes[0]), at),
+                };
+                painted.or_else(|| is_whole(strokes[0]).then(|| number(strokes[0])))
+            }
+        };
+        Some(self.marks.get(topmost?)?.erases)
+    }
+
+    fn first_that_paints(&self, pieces: &[(u32, u32)], at: SurfacePoint) -> Option<usize> {
+        let paints = |(number, piece): &&(u32, u32)| {
+            let mark = self.marks.get(*number as usize);
+            mark.is_some_and(|mark| mark.stroke.piece_paints(*piece as usize, at))
+        };
+        pieces
+            .iter()
+            .find(paints)
+            .map(|(number, _)| *number as usize)
     }
 
     /// What strokes do to a part of a facet. Only the strokes that may paint on the facet are
@@ -151,43 +139,59 @@ impl Brushwork {
         let middle = corners_mm.iter().sum::<DVec3>() / 3.0;
         let away = corners_mm.map(|corner| corner.distance(middle));
         let room_mm = away.into_iter().fold(0.0, f64::max) + SURELY_MM;
-        let some = |mark: &Mark| {
-            if !mark.stroke.may_paint(middle, room_mm) {
-                return None;
+        let mut told = Told::default();
+        for mark in self.marks.iter().skip(self.indexed).rev() {
+            let all = mark.stroke.whole_facets().binary_search(&facet).is_ok();
+            if !all && !mark.stroke.may_paint(facet, middle, room_mm) {
+                continue;
+            }
+            let all = all || mark.stroke.paints_all(facet, corners_mm);
+            if let Some(found) = told.and(mark.erases, all) {
+                return found;
+            }
+        }
+        // Only where no later stroke is near do the cells know all.
+        if told.is_nothing()
+            && let Some(known) = self.cells.on_part(facet, corners_mm)
+        {
+            return known;
+        }
+        let strokes = self.index.at(facet);
+        let whole = strokes.first().filter(|name| is_whole(**name));
+        let part = strokes.iter().skip(usize::from(whole.is_some())).rev();
+        let many = part.len() > FEW_THERE;
+        let near: SmallVec<[usize; 8]> = match many {
+            true => {
+                let place = (middle, room_mm);
+                self.pieces
+                    .near(&self.marks, number(strokes[0]), place, facet)
+            }
+            false => part.map(|name| number(*name)).collect(),
+        };
+        if many && !near.is_empty() && self.pieces.are_narrower(room_mm) {
+            return OnPart::Some;
+        }
+        for mark in near.iter().filter_map(|name| self.marks.get(*name)) {
+            if !many && !mark.stroke.may_paint(facet, middle, room_mm) {
+                continue;
             }
             let all = mark.stroke.paints_all(facet, corners_mm);
-            Some(if all { OnPart::All } else { OnPart::Some })
-        };
-        for mark in self.marks.iter().skip(self.indexed).rev() {
-            if mark.stroke.whole_facets().binary_search(&facet).is_ok() {
-                return OnPart::All;
-            }
-            let part = mark.stroke.part_facets().binary_search(&facet).is_ok();
-            if let Some(found) = part.then(|| some(mark)).flatten() {
+            if let Some(found) = told.and(mark.erases, all) {
                 return found;
             }
         }
-        let strokes = self.index.0.get(&facet).map(SmallVec::as_slice);
-        for name in strokes.unwrap_or_default().iter().rev() {
-            if name % 2 == 1 {
-                return OnPart::All;
-            }
-            let mark = self.marks.get(*name as usize / 2);
-            if let Some(found) = mark.and_then(some) {
-                return found;
-            }
-        }
-        OnPart::Nothing
+        let whole = whole.and_then(|name| self.marks.get(number(*name)));
+        let found = whole.and_then(|mark| told.and(mark.erases, true));
+        found.unwrap_or_else(|| told.in_the_end())
     }
 
     /// A distance within which every point of the skin gets the same answer as this place, mm;
-    /// there may be room to spare.
+    /// there may be room to spare. Only the strokes near it are asked.
     pub fn clearance_mm(&self, place_mm: DVec3) -> f64 {
-        let each = self
-            .marks
-            .iter()
-            .map(|mark| mark.stroke.clearance_mm(place_mm));
-        each.fold(f64::INFINITY, f64::min)
+        self.boxes.least(place_mm, &|number| {
+            let mark = self.marks.get(number as usize);
+            mark.map_or(f64::INFINITY, |mark| mark.stroke.clearance_mm(place_mm))
+        })
     }
 }
 
@@ -195,7 +199,7 @@ impl Brushwork {
 mod tests {
     use proptest::prelude::*;
 
-    use super::super::Stroke;
+    use super::super::{PreparedStroke, Stroke};
     use super::*;
     use crate::surface::shapes::{block, finer, prism, surface};
     use crate::{Progress, Surface};
@@ -279,6 +283,26 @@ mod tests {
                     prop_assert_eq!(at_once.erases(at), wanted, "{:?}", at);
                     prop_assert_eq!(grown.erases(at), wanted, "{:?}", at);
                 }
+            }
+        }
+
+        /// No stroke paints within the clearance, which is that of the nearest stroke.
+        #[test]
+        fn within_the_clearance_nothing_is_painted(
+            lines in lines(),
+            part in prop::array::uniform3(-0.2..1.2f64),
+        ) {
+            for surface in parts() {
+                let (low, high) = surface.mesh().bounds();
+                let place = low + DVec3::from(part) * (high - low);
+                let marks = marks(&surface, &lines);
+                let brush = Brushwork::new(marks.clone(), None);
+                let clearance_mm = brush.clearance_mm(place);
+                let each = marks.iter().map(|mark| mark.stroke.clearance_mm(place));
+                prop_assert_eq!(clearance_mm, each.fold(f64::INFINITY, f64::min));
+                let near = |at: &SurfacePoint| at.point_mm.distance(place) < clearance_mm;
+                let answers = points(&surface).into_iter().filter(near).map(|at| brush.erases(at));
+                prop_assert!(answers.clone().all(|answer| answer.is_none()), "{clearance_mm}");
             }
         }
 

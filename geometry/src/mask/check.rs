@@ -75,6 +75,9 @@ impl Mask {
             Mask::Object(_) => Ok(()),
             Mask::Crease { near_mm, angle_deg } => crease::check(*near_mm, *angle_deg),
             Mask::Stroke(stroke) => stroke.check(),
+            Mask::Picture(picture) => picture.check(),
+            Mask::Text(letters) => letters.check(),
+            Mask::Colour(colour) => colour.check(),
             Mask::All(_) | Mask::Any(_) | Mask::Not(_) => Ok(()),
         }
     }

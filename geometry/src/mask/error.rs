@@ -84,6 +84,74 @@ pub enum MaskError {
          or reach_mm smaller, or mend the mesh"
     )]
     TooInvolved,
+    /// A file without a name.
+    #[error("a file has no name; write it in file or font, or leave font out")]
+    NoFile,
+    /// A hash that is none.
+    #[error("sha256 is not a SHA-256 of 64 hexadecimal digits; copy it whole, or leave it out")]
+    NoHash,
+    /// A threshold that leaves nothing dark or nothing light.
+    #[error("threshold is {value}; it must be between 0, black, and 1, white")]
+    Threshold {
+        /// As given.
+        value: f64,
+    },
+    /// A text that is not a line.
+    #[error("the text has {letters} characters; it must be one line of 1 to 200")]
+    NoLine {
+        /// How many there are.
+        letters: usize,
+    },
+    /// Letters made bolder by more than there is room for.
+    #[error("bolder_mm is {value}; for this height it must be from 0 to {most_mm:.2}")]
+    Bolder {
+        /// As given.
+        value: f64,
+        /// The most.
+        most_mm: f64,
+    },
+    /// A wrapped picture whose middle has no side.
+    #[error("at_mm, {at}, is on the axis; put it on the skin, where the middle is to fall")]
+    OnTheAxis {
+        /// As given.
+        at: DVec3,
+    },
+    /// A wrapped picture that overlaps itself.
+    #[error(
+        "it is {wide_mm:.1} mm wide, and once round the axis is {most_mm:.1} mm; make it smaller"
+    )]
+    TooWide {
+        /// Its width.
+        wide_mm: f64,
+        /// The way round.
+        most_mm: f64,
+    },
+    /// Nobody has read the file of a picture or a font.
+    #[error("{what} has not been read; open the plan from its file")]
+    Unread {
+        /// What.
+        what: String,
+    },
+    /// A list of colours that is empty or too long.
+    #[error("among has {count} colours; it must have from 1 to {most}")]
+    Colours {
+        /// How many there are.
+        count: usize,
+        /// The most.
+        most: usize,
+    },
+    /// A colour's code that is none.
+    #[error("'{code}' is no colour; write six hexadecimal digits after a #, such as #1f6f8b")]
+    NoColour {
+        /// As given.
+        code: String,
+    },
+    /// A colour that is not in its list.
+    #[error("the colour '{colour}' is not in among; write it as it stands there")]
+    NotAmong {
+        /// As given.
+        colour: String,
+    },
     /// The work was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),

@@ -30,7 +30,10 @@ impl Mask {
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
-            | Mask::Stroke(_) => false,
+            | Mask::Stroke(_)
+            | Mask::Picture(_)
+            | Mask::Text(_)
+            | Mask::Colour(_) => false,
         }
     }
 
@@ -89,6 +92,10 @@ impl Mask {
                     hi.max(dab.z + stroke.radius_mm),
                 )
             }),
+            Mask::Picture(_) | Mask::Text(_) => {
+                let (low, high) = self.bounds_mm();
+                (low.z, high.z)
+            }
             Mask::All(parts) => parts.iter().fold(ALL, |(lo, hi), part| {
                 let (from, to) = part.height_range_mm();
                 (lo.max(from), hi.min(to))
@@ -101,6 +108,7 @@ impl Mask {
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
+            | Mask::Colour(_)
             | Mask::Not(_) => ALL,
         }
     }

@@ -9,16 +9,25 @@
 use glam::DVec3;
 use serde::{Deserialize, Serialize};
 
+use crate::imprint::{Letters, Picture};
+
 mod band;
 mod bounds;
+mod box_tree;
 mod brushwork;
+mod cells;
 mod check;
+mod colour;
 mod crease;
 mod cuboid;
 mod cylinder;
 mod error;
 mod facets;
 mod heights;
+mod imprint;
+mod mark;
+mod on_part;
+mod pieces;
 mod prepared;
 mod reach;
 mod segment_boxes;
@@ -27,10 +36,16 @@ mod slab;
 mod span;
 mod sphere;
 mod stroke;
-mod values;
+mod stroke_index;
+pub(crate) mod values;
 
-pub use brushwork::{Brushwork, Mark, OnPart};
+pub use bounds::Imprint;
+pub use brushwork::Brushwork;
+pub use colour::{LoadedLabels, MOST_COLOURS, ModelColour, Nearness, SideFile};
 pub use error::MaskError;
+pub use imprint::PreparedImprint;
+pub use mark::Mark;
+pub use on_part::OnPart;
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;
 
@@ -97,6 +112,12 @@ pub enum Mask {
     },
     /// A painted stroke.
     Stroke(Stroke),
+    /// The dark or the light of a picture.
+    Picture(Box<Picture>),
+    /// A line of text.
+    Text(Box<Letters>),
+    /// Where a coloured model has a colour.
+    Colour(Box<ModelColour>),
     /// Where all of these are.
     All(Vec<Mask>),
     /// Where any of these is.

@@ -4,10 +4,13 @@ use std::sync::Arc;
 
 use glam::DVec3;
 
+use super::colour::PreparedColour;
 use super::facets::FacetSet;
 use super::slab::Slab;
 use super::span::Span;
-use super::{Mask, MaskError, PreparedStroke, band, crease, cuboid, cylinder, shell, sphere};
+use super::{
+    Mask, MaskError, PreparedImprint, PreparedStroke, band, crease, cuboid, cylinder, shell, sphere,
+};
 use crate::{Progress, Surface, SurfacePoint};
 
 /// A mask laid on a part.
@@ -41,6 +44,8 @@ enum Ready {
     Cylinder(DVec3, DVec3, f64),
     Facets(FacetSet),
     Stroke(Arc<PreparedStroke>),
+    Imprint(PreparedImprint),
+    Colour(PreparedColour),
     All(Vec<Ready>),
     Any(Vec<Ready>),
     Not(Box<Ready>),
@@ -61,6 +66,11 @@ impl PreparedMask {
     /// alone, shells and creases at its facet alone.
     pub fn contains(&self, point: SurfacePoint) -> bool {
         self.0.contains(point)
+    }
+
+    /// Calls `each` with every picture and line of text in the mask.
+    pub fn each_imprint(&self, each: &mut impl FnMut(&PreparedImprint)) {
+        self.0.each_imprint(each);
     }
 
     /// A distance within which every point of the skin gets the same answer as this place, mm;
@@ -121,10 +131,24 @@ impl Ready {
             Mask::Stroke(stroke) => {
                 Self::Stroke(Arc::new(PreparedStroke::new(stroke, surface, progress)?))
             }
+            Mask::Picture(picture) => Self::Imprint(PreparedImprint::of_picture(picture)?),
+            Mask::Text(letters) => Self::Imprint(PreparedImprint::of_letters(letters)?),
+            Mask::Colour(colour) => Self::Colour(PreparedColour::new(colour, surface)?),
             Mask::All(parts) => Self::All(all(parts)?),
             Mask::Any(parts) => Self::Any(all(parts)?),
             Mask::Not(part) => Self::Not(Box::new(Self::new(part, surface, progress)?)),
         })
+    }
+
+    fn each_imprint(&self, each: &mut impl FnMut(&PreparedImprint)) {
+        match self {
+            Self::Imprint(imprint) => each(imprint),
+            Self::All(parts) | Self::Any(parts) => {
+                parts.iter().for_each(|part| part.each_imprint(each));
+            }
+            Self::Not(part) => part.each_imprint(each),
+            _ => {}
+        }
     }
 
     fn contains(&self, at: SurfacePoint) -> bool {
@@ -138,6 +162,8 @@ impl Ready {
             Self::Cylinder(from, to, radius) => cylinder::contains(*from, *to, *radius, point),
             Self::Facets(facets) => facets.contains(at.facet),
             Self::Stroke(stroke) => stroke.contains(at),
+            Self::Imprint(imprint) => imprint.contains(point),
+            Self::Colour(colour) => colour.contains(at),
             Self::All(parts) => parts.iter().all(|part| part.contains(at)),
             Self::Any(parts) => parts.iter().any(|part| part.contains(at)),
             Self::Not(part) => !part.contains(at),
@@ -154,6 +180,8 @@ impl Ready {
             Self::Cylinder(from, to, radius) => cylinder::clearance_mm(*from, *to, *radius, place),
             Self::Facets(_) => 0.0,
             Self::Stroke(stroke) => stroke.clearance_mm(place),
+            Self::Imprint(imprint) => imprint.clearance_mm(place),
+            Self::Colour(colour) => colour.clearance_mm(place),
             Self::All(parts) | Self::Any(parts) => {
                 let each = parts.iter().map(|part| part.clearance_mm(place));
                 each.fold(f64::INFINITY, f64::min)

@@ -3,6 +3,7 @@
 use glam::DVec3;
 
 use super::MaskError;
+use crate::surface::Visited;
 use crate::surface::facet::{comes_within, nearest_on_segment};
 use crate::surface::geodesic::{
     Bounds, Chart, Disc, Distances, Front, Line, Stopped, TOLERANCE, trace,
@@ -36,17 +37,19 @@ pub(super) struct Segment {
 
 impl Segment {
     /// Finds out what a straight piece paints; the facets that it paints as a whole come besides.
+    /// `visited` is for all facets, and without marks.
     pub(super) fn new(
         surface: &Surface,
         ends: [DVec3; 2],
         brush: Brush,
+        visited: &mut Visited,
         progress: &Progress,
     ) -> Result<(Self, Vec<u32>), MaskError> {
         progress.check()?;
         let Some(line) = draw(surface, ends, brush.radius_mm) else {
             return Ok((Self::nothing(ends), Vec::new()));
         };
-        match hill(surface, ends, &line, brush) {
+        match hill(surface, ends, &line, brush, visited) {
             Some(facets) => Ok(Self::on_hill(surface.mesh(), ends, facets, brush)),
             None => Self::measured(surface, ends, &line, brush, progress),
         }
@@ -142,16 +145,41 @@ impl Segment {
         &self.facets
     }
 
+    /// Whether it may paint a part of a facet that it does not paint as a whole.
+    pub(super) fn may_paint_on(&self, facet: u32) -> bool {
+        self.facets.binary_search(&facet).is_ok()
+    }
+
+    /// Whether the straight piece itself comes within a distance of a place, mm.
+    pub(super) fn is_within(&self, place: DVec3, near_mm: f64) -> bool {
+        let [a, b] = self.ends;
+        nearest_on_segment(a, b, place).distance_squared(place) <= near_mm * near_mm
+    }
+
     /// Whether it surely paints all of a part of a facet that it does not paint as a whole.
-    pub(super) fn paints_all(&self, facet: u32, corners: [DVec3; 3], brush: Brush) -> bool {
+    pub(super) fn paints_all(
+        &self,
+        mesh: &Mesh,
+        facet: u32,
+        corners: [DVec3; 3],
+        brush: Brush,
+    ) -> bool {
         // What is near a straight piece is convex.
         if !all_within(corners, self.ends, (brush.radius_mm - SURELY_MM).max(0.0)) {
             return false;
         }
-        match self.facets.binary_search(&facet) {
-            Ok(place) => self.fronts_of(place).is_none_or(<[Front]>::is_empty),
-            Err(_) => false,
-        }
+        let Ok(place) = self.facets.binary_search(&facet) else {
+            return false;
+        };
+        let Some(fronts) = self.fronts_of(place).filter(|fronts| !fronts.is_empty()) else {
+            return true;
+        };
+        // A way to a point is no longer than one to another point and from there to it.
+        let middle = corners.iter().sum::<DVec3>() / 3.0;
+        let size = corners.map(|corner| corner.distance(middle));
+        let size = size.into_iter().fold(0.0, f64::max) + SURELY_MM;
+        let within = |front: &Front| front.distance(mesh, facet, middle) + size <= brush.reach_mm;
+        fronts.iter().any(within)
     }
 
     /// What decides about the facet at a place of the list; none if all of it is within reach.
@@ -192,7 +220,13 @@ fn draw(surface: &Surface, ends: [DVec3; 2], radius_mm: f64) -> Option<Line> {
 }
 
 /// The facets about a line, if all of them that are near enough are surely within reach.
-fn hill(surface: &Surface, ends: [DVec3; 2], line: &Line, brush: Brush) -> Option<Vec<u32>> {
+fn hill(
+    surface: &Surface,
+    ends: [DVec3; 2],
+    line: &Line,
+    brush: Brush,
+    visited: &mut Visited,
+) -> Option<Vec<u32>> {
     let plane = line.plane?;
     let [a, b] = line.ends;
     // As seen from above, paint is no farther from the line than this.
@@ -201,9 +235,10 @@ fn hill(surface: &Surface, ends: [DVec3; 2], line: &Line, brush: Brush) -> Optio
     let disc = Disc {
         // A way that ends so near and is no longer than the reach is never farther off.
         radius_mm: 0.5 * (brush.reach_mm + near_mm),
-        least_cos: (near_mm / brush.reach_mm).max(0.05),
+        near_mm,
+        reach_mm: brush.reach_mm,
     };
-    if disc.least_cos >= 1.0 {
+    if near_mm >= brush.reach_mm {
         return None;
     }
     let from = || line.pieces.iter().map(|piece| piece.facet);
@@ -211,7 +246,7 @@ fn hill(surface: &Surface, ends: [DVec3; 2], line: &Line, brush: Brush) -> Optio
     let mut up: DVec3 = from().map(|f| mesh.area_vector(f as usize)).sum();
     for _ in 0..2 {
         let chart = Chart::new(a, b, up - plane * plane.dot(up))?;
-        match chart.hill(surface, from(), disc) {
+        match chart.hill(surface, from(), disc, visited) {
             Ok(facets) => return Some(facets),
             Err(sum) => up = sum,
         }

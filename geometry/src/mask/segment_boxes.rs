@@ -2,6 +2,8 @@
 
 use glam::DVec3;
 
+use super::box_tree::outside_mm;
+
 /// How many boxes a box of the next level is about.
 const GROUP: usize = 8;
 
@@ -44,6 +46,11 @@ impl SegmentBoxes {
         }
     }
 
+    /// The boxes of the pieces.
+    pub(super) fn each(&self) -> &[[DVec3; 2]] {
+        self.levels.first().map_or(&[], Vec::as_slice)
+    }
+
     /// Whether `is` so for a piece whose box comes within `room_mm` of a point, measured along
     /// the axis on which it is farthest.
     pub(super) fn any_near(
@@ -58,6 +65,32 @@ impl SegmentBoxes {
         let room = DVec3::splat(room_mm);
         let about = [point - room, point + room];
         (0..self.levels[top].len()).any(|number| self.any_below(top, number, about, &mut is))
+    }
+
+    /// How far outside the nearest box a point is, mm; infinite if there is none.
+    pub(super) fn outside_mm(&self, point: DVec3) -> f64 {
+        let Some(top) = self.levels.len().checked_sub(1) else {
+            return f64::INFINITY;
+        };
+        let numbers = 0..self.levels[top].len();
+        numbers.fold(f64::INFINITY, |least, number| {
+            self.outside_below(top, number, point, least)
+        })
+    }
+
+    /// As [`SegmentBoxes::outside_mm`] within a box, or `least` if that is less.
+    fn outside_below(&self, level: usize, number: usize, point: DVec3, least: f64) -> f64 {
+        let Some(about) = self.levels[level].get(number) else {
+            return least;
+        };
+        let outside = outside_mm(*about, point);
+        match level {
+            _ if outside >= least => least,
+            0 => outside,
+            _ => (GROUP * number..GROUP * (number + 1)).fold(least, |least, below| {
+                self.outside_below(level - 1, below, point, least)
+            }),
+        }
     }
 
     fn any_below(

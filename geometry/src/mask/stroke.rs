@@ -3,10 +3,12 @@
 use glam::DVec3;
 use rayon::prelude::*;
 
+use super::box_tree::outside_mm;
 use super::reach::{Brush, Segment};
 use super::segment_boxes::SegmentBoxes;
 use super::{MaskError, Stroke};
-use crate::{Progress, Surface, SurfacePoint};
+use crate::surface::Visited;
+use crate::{Mesh, Progress, Surface, SurfacePoint};
 use std::sync::Arc;
 
 /// A stroke laid on a part. It can grow dab by dab while someone paints, and is then the
@@ -20,7 +22,7 @@ pub struct PreparedStroke {
     brush: Brush,
     dabs_mm: Vec<DVec3>,
     /// Corners of a box that holds all of it, mm.
-    around: (DVec3, DVec3),
+    around: [DVec3; 2],
     segments: Vec<Arc<Segment>>,
     boxes: SegmentBoxes,
     /// The facets painted as a whole, in rising order.
@@ -43,7 +45,7 @@ impl PreparedStroke {
                 reach_mm: stroke.reach_or_default_mm(),
             },
             dabs_mm: stroke.dabs_mm.clone(),
-            around: stroke.bounds_mm(),
+            around: stroke.bounds_mm().into(),
             segments: Vec::new(),
             boxes: SegmentBoxes::default(),
             whole: Vec::new(),
@@ -53,11 +55,20 @@ impl PreparedStroke {
             [dab] => vec![[*dab, *dab]],
             dabs => dabs.windows(2).map(|w| [w[0], w[1]]).collect(),
         };
-        let reach = |ends| Segment::new(surface, ends, prepared.brush, progress);
+        let brush = prepared.brush;
+        let mut visited = prepared.visited();
+        let reach =
+            |visited: &mut Visited, ends| Segment::new(surface, ends, brush, visited, progress);
         // A few pieces are done sooner than other threads are woken.
         let reached: Result<Vec<_>, MaskError> = match ends.len() {
-            ..4 => ends.into_iter().map(reach).collect(),
-            _ => ends.into_par_iter().map(reach).collect(),
+            ..4 => ends
+                .into_iter()
+                .map(|ends| reach(&mut visited, ends))
+                .collect(),
+            _ => {
+                let pieces = ends.into_par_iter();
+                pieces.map_init(|| prepared.visited(), reach).collect()
+            }
         };
         let (mut whole, mut part) = (Vec::new(), Vec::new());
         for (segment, painted) in reached? {
@@ -65,8 +76,8 @@ impl PreparedStroke {
             part.extend_from_slice(segment.facets());
             prepared.put(segment);
         }
-        prepared.whole = each_once(whole);
-        prepared.part = each_once(part);
+        prepared.whole = visited.each_once(whole);
+        prepared.part = visited.each_once(part);
         prepared.part_without_whole();
         Ok(prepared)
     }
@@ -79,7 +90,14 @@ impl PreparedStroke {
         super::values::finite_point("dabs_mm", dab_mm)?;
         let start = self.dabs_mm.last().copied().unwrap_or(dab_mm);
         let ends = [start, dab_mm];
-        let (segment, whole) = Segment::new(&self.surface, ends, self.brush, &Progress::new())?;
+        let mut visited = self.visited();
+        let (segment, whole) = Segment::new(
+            &self.surface,
+            ends,
+            self.brush,
+            &mut visited,
+            &Progress::new(),
+        )?;
         if self.dabs_mm.len() == 1 {
             // The dot it began with is part of the first piece.
             self.segments.clear();
@@ -92,9 +110,9 @@ impl PreparedStroke {
         self.part_without_whole();
         self.put(segment);
         self.dabs_mm.push(dab_mm);
-        let (low, high) = self.around;
+        let [low, high] = self.around;
         let room = DVec3::splat(self.brush.radius_mm);
-        self.around = (low.min(dab_mm - room), high.max(dab_mm + room));
+        self.around = [low.min(dab_mm - room), high.max(dab_mm + room)];
         Ok(())
     }
 
@@ -128,16 +146,20 @@ impl PreparedStroke {
         &self.part
     }
 
-    /// As [`PreparedMask::clearance_mm`](super::PreparedMask::clearance_mm): how far off a box about
-    /// all of it is, and 0 within.
+    /// As [`PreparedMask::clearance_mm`](super::PreparedMask::clearance_mm): how far off the boxes
+    /// about its straight pieces are, and 0 within one. The work grows little with the pieces.
     pub fn clearance_mm(&self, point: DVec3) -> f64 {
-        let (low, high) = self.around;
-        (low - point).max(point - high).max_element().max(0.0)
+        self.boxes.outside_mm(point)
+    }
+
+    /// Corners of a box that holds all of it, mm.
+    pub(super) fn around(&self) -> [DVec3; 2] {
+        self.around
     }
 
     /// Whether a point of the skin is painted.
     pub fn contains(&self, at: SurfacePoint) -> bool {
-        if self.clearance_mm(at.point_mm) > 0.0 {
+        if outside_mm(self.around, at.point_mm) > 0.0 {
             return false;
         }
         self.whole.binary_search(&at.facet).is_ok()
@@ -155,18 +177,66 @@ impl PreparedStroke {
         })
     }
 
+    /// The boxes about its straight pieces.
+    pub(super) fn piece_boxes(&self) -> &[[DVec3; 2]] {
+        self.boxes.each()
+    }
+
+    /// Whether a straight piece paints a point of a facet that the stroke does not paint as a
+    /// whole.
+    pub(super) fn piece_paints(&self, piece: usize, at: SurfacePoint) -> bool {
+        let piece = self.segments.get(piece);
+        piece.is_some_and(|s| s.paints(self.surface.mesh(), at.facet, at.point_mm, self.brush))
+    }
+
+    /// Whether a straight piece may paint a point of a facet within `room_mm` of a place.
+    pub(super) fn piece_comes_near(
+        &self,
+        piece: usize,
+        facet: u32,
+        place_mm: DVec3,
+        room_mm: f64,
+    ) -> bool {
+        let near_mm = self.brush.radius_mm + room_mm;
+        let piece = self.segments.get(piece);
+        piece.is_some_and(|s| s.is_within(place_mm, near_mm) && s.may_paint_on(facet))
+    }
+
     /// Whether all of a part of a facet is surely painted, by one straight piece.
     pub(super) fn paints_all(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
-        self.boxes.any_near(corners_mm[0], 0.0, |segment| {
-            let segment = self.segments.get(segment);
-            segment.is_some_and(|s| s.paints_all(facet, corners_mm, self.brush))
+        self.boxes.any_near(corners_mm[0], 0.0, |piece| {
+            self.piece_paints_all(piece, facet, corners_mm)
         })
     }
 
-    /// Whether a point within `room_mm` of a place may be painted; it may say so of one that is
-    /// not.
-    pub(super) fn may_paint(&self, place_mm: DVec3, room_mm: f64) -> bool {
-        self.boxes.any_near(place_mm, room_mm, |_| true)
+    /// Whether a straight piece surely paints all of a part of a facet that the stroke does not
+    /// paint as a whole.
+    pub(super) fn piece_paints_all(
+        &self,
+        piece: usize,
+        facet: u32,
+        corners_mm: [DVec3; 3],
+    ) -> bool {
+        let mesh = self.surface.mesh();
+        let piece = self.segments.get(piece);
+        piece.is_some_and(|s| s.paints_all(mesh, facet, corners_mm, self.brush))
+    }
+
+    /// The mesh of the part that it is drawn on.
+    pub(super) fn mesh(&self) -> &Mesh {
+        self.surface.mesh()
+    }
+
+    /// Whether a point of a facet within `room_mm` of a place may be painted; it may say so of one
+    /// that is not.
+    pub(super) fn may_paint(&self, facet: u32, place_mm: DVec3, room_mm: f64) -> bool {
+        self.boxes.any_near(place_mm, room_mm, |piece| {
+            self.piece_comes_near(piece, facet, place_mm, room_mm)
+        })
+    }
+
+    fn visited(&self) -> Visited {
+        Visited::new(self.facet_count())
     }
 
     fn put(&mut self, segment: Segment) {
@@ -180,13 +250,6 @@ impl PreparedStroke {
             .retain(|facet| whole.binary_search(facet).is_err());
         self.part.shrink_to_fit();
     }
-}
-
-fn each_once(mut facets: Vec<u32>) -> Vec<u32> {
-    facets.sort_unstable();
-    facets.dedup();
-    facets.shrink_to_fit();
-    facets
 }
 
 /// Puts facets into others in rising order.

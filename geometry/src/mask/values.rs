@@ -4,21 +4,21 @@ use glam::DVec3;
 
 use super::MaskError;
 
-pub(super) fn finite(name: &'static str, value: f64) -> Result<(), MaskError> {
+pub(crate) fn finite(name: &'static str, value: f64) -> Result<(), MaskError> {
     match value.is_finite() {
         true => Ok(()),
         false => Err(MaskError::NotFinite { name }),
     }
 }
 
-pub(super) fn finite_point(name: &'static str, value: DVec3) -> Result<(), MaskError> {
+pub(crate) fn finite_point(name: &'static str, value: DVec3) -> Result<(), MaskError> {
     match value.is_finite() {
         true => Ok(()),
         false => Err(MaskError::NotFinite { name }),
     }
 }
 
-pub(super) fn positive(name: &'static str, value: f64) -> Result<(), MaskError> {
+pub(crate) fn positive(name: &'static str, value: f64) -> Result<(), MaskError> {
     finite(name, value)?;
     match value > 0.0 {
         true => Ok(()),
@@ -26,7 +26,7 @@ pub(super) fn positive(name: &'static str, value: f64) -> Result<(), MaskError> 
     }
 }
 
-pub(super) fn rising(
+pub(crate) fn rising(
     lower: &'static str,
     from: f64,
     upper: &'static str,
@@ -41,4 +41,12 @@ pub(super) fn rising(
             to,
         }),
     }
+}
+
+/// A direction at length 1.
+pub(crate) fn unit(direction: DVec3) -> Result<DVec3, MaskError> {
+    let largest = direction.abs().max_element();
+    (direction / largest)
+        .try_normalize()
+        .ok_or(MaskError::NoDirection { direction })
 }

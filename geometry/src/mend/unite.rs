@@ -28,17 +28,21 @@ pub(super) fn by_winding(mesh: &Mesh, progress: &Progress) -> Result<Mesh, MendE
     let token = CancelToken::new();
     let done = AtomicBool::new(false);
     let united = std::thread::scope(|scope| {
-        let watcher = scope.spawn(|| {
+        let look = || {
             while !done.load(Ordering::Acquire) {
                 if progress.check().is_err() {
                     token.cancel();
                 }
                 std::thread::park_timeout(BEAT);
             }
-        });
+        };
+        // Without the thread it can't be cancelled, and the work goes on.
+        let watcher = std::thread::Builder::new().spawn_scoped(scope, look).ok();
         let united = soup.rebuild_solid_with_token(WindingRule::Nonzero, Some(&token));
         done.store(true, Ordering::Release);
-        watcher.thread().unpark();
+        if let Some(watcher) = watcher {
+            watcher.thread().unpark();
+        }
         united
     });
     progress.check()?;

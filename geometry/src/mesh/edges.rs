@@ -33,6 +33,29 @@ impl Edge<'_> {
     }
 }
 
+/// Vertices whose edges one thread sorts by itself.
+const TOGETHER: usize = 1 << 13;
+
+/// Sorts each vertex's edges by their other end, on all cores; `starts` tells where each vertex's
+/// begin, counted from the first of them.
+fn sort(starts: &[u32], uses: &mut [EdgeUse]) {
+    let first = starts.first().copied().unwrap_or(0);
+    if starts.len() <= TOGETHER {
+        for pair in starts.windows(2) {
+            let of_vertex = &mut uses[(pair[0] - first) as usize..(pair[1] - first) as usize];
+            // The sort is stable, so facets stay in order within an edge.
+            of_vertex.sort_by_key(|u| u.to);
+        }
+        return;
+    }
+    let middle = starts.len() / 2;
+    let (lower, upper) = uses.split_at_mut((starts[middle] - first) as usize);
+    rayon::join(
+        || sort(&starts[..=middle], lower),
+        || sort(&starts[middle..], upper),
+    );
+}
+
 /// All edges of a mesh, in order of their vertices. A facet that names a vertex twice has
 /// no edges here.
 ///
@@ -75,11 +98,7 @@ impl Edges {
             uses[*place as usize] = edge_use;
             *place += 1;
         }
-        for v in 1..starts.len() {
-            let of_vertex = &mut uses[starts[v - 1] as usize..starts[v] as usize];
-            // The sort is stable, so facets stay in order within an edge.
-            of_vertex.sort_by_key(|u| u.to);
-        }
+        sort(&starts, &mut uses);
         Self { uses, starts }
     }
 

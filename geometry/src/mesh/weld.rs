@@ -83,6 +83,8 @@ pub struct Welded {
     pub moved_vertices: usize,
     /// How many facets lost a side and were left out.
     pub lost_facets: usize,
+    /// The numbers, in the old mesh, of the facets that are left.
+    pub kept_facets: Vec<usize>,
 }
 
 /// Welds vertices that lie within `tolerance_mm` of each other: each goes to the place of
@@ -118,6 +120,7 @@ pub fn weld_near(mesh: &Mesh, tolerance_mm: f64) -> Option<Welded> {
         mesh,
         moved_vertices,
         lost_facets,
+        kept_facets: kept,
     })
 }
 

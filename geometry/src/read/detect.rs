@@ -5,7 +5,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 
 use super::text::BYTE_ORDER_MARK;
-use super::{Format, Problem, Source, off, stl};
+use super::{Format, Problem, Source, gltf, off, stl};
 
 /// How much of a file is looked at.
 const HEAD_BYTES: u64 = 4096;
@@ -61,6 +61,10 @@ pub(super) fn format(
             Format::ThreeMf,
             "it is not a ZIP package, as every 3MF file must be",
         )),
+        Some(Format::Gltf | Format::Glb) => Err(Problem::broken(
+            Format::Gltf,
+            "it begins neither with the word 'glTF' nor with a curly bracket",
+        )),
         Some(Format::Obj) => Ok((Format::Obj, Vec::new())),
         Some(Format::Off) => Err(Problem::broken(
             Format::Off,
@@ -74,8 +78,9 @@ pub(super) fn format(
 
 impl Format {
     fn same_family(self, other: Self) -> bool {
-        let stl = [Self::StlBinary, Self::StlText];
-        self == other || (stl.contains(&self) && stl.contains(&other))
+        let families = [[Self::StlBinary, Self::StlText], [Self::Gltf, Self::Glb]];
+        let both = |family: &[Self; 2]| family.contains(&self) && family.contains(&other);
+        self == other || families.iter().any(both)
     }
 }
 
@@ -91,6 +96,8 @@ fn by_name(path: &Path) -> Option<Format> {
         "ply" => Some(Format::Ply),
         "off" => Some(Format::Off),
         "3mf" => Some(Format::ThreeMf),
+        "gltf" => Some(Format::Gltf),
+        "glb" => Some(Format::Glb),
         _ => None,
     }
 }
@@ -98,6 +105,12 @@ fn by_name(path: &Path) -> Option<Format> {
 fn by_content(head: &[u8], length: u64) -> Option<Format> {
     if head.starts_with(b"PK\x03\x04") || head.starts_with(b"PK\x05\x06") {
         return Some(Format::ThreeMf);
+    }
+    if head.starts_with(b"glTF") {
+        return Some(Format::Glb);
+    }
+    if gltf::begins(head) {
+        return Some(Format::Gltf);
     }
     if head.starts_with(b"ply\n") || head.starts_with(b"ply\r") {
         return Some(Format::Ply);
@@ -138,7 +151,7 @@ fn is_obj(head: &[u8]) -> bool {
 fn known_stranger(head: &[u8]) -> Option<&'static str> {
     let begins = |magic: &[u8]| head.starts_with(magic);
     let text = head.trim_ascii_start();
-    let strangers: [(bool, &str); 7] = [
+    let strangers: [(bool, &str); 6] = [
         (
             begins(b"ISO-10303-21"),
             "a STEP file; export a mesh from it",
@@ -147,7 +160,6 @@ fn known_stranger(head: &[u8]) -> Option<&'static str> {
         (begins(b"\xff\xd8\xff"), "a JPEG picture"),
         (begins(b"%PDF"), "a PDF document"),
         (begins(b"\x1f\x8b"), "packed by gzip; unpack it first"),
-        (begins(b"glTF"), "a glTF file; export STL or 3MF"),
         (
             text.starts_with(b"<!DOCTYPE") || text.starts_with(b"<html"),
             "a web page, perhaps saved in place of the file",

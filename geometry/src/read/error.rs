@@ -29,7 +29,7 @@ pub enum Problem {
     #[error("is empty")]
     Empty,
     /// Not a format known here.
-    #[error("is not a mesh file that can be read (STL, OBJ, PLY, OFF or 3MF): {0}")]
+    #[error("is not a mesh file that can be read (STL, OBJ, PLY, OFF, 3MF or glTF): {0}")]
     Unknown(String),
     /// It is one of the formats, but broken.
     #[error("is a broken {format} file: {what}")]
@@ -45,6 +45,9 @@ pub enum Problem {
     /// No facet, or none with three corners apart.
     #[error("has no facets, so there is nothing to print")]
     NoFacets,
+    /// It has facets, but all of them are left out.
+    #[error("has nothing to print: {0}")]
+    AllLeftOut(String),
     /// An option made no sense.
     #[error("was not read: {0}")]
     Options(String),

@@ -19,6 +19,10 @@ pub enum Format {
     Off,
     /// 3MF.
     ThreeMf,
+    /// glTF in words.
+    Gltf,
+    /// glTF in bytes.
+    Glb,
 }
 
 impl fmt::Display for Format {
@@ -30,6 +34,8 @@ impl fmt::Display for Format {
             Self::Ply => "PLY",
             Self::Off => "OFF",
             Self::ThreeMf => "3MF",
+            Self::Gltf => "glTF",
+            Self::Glb => "binary glTF",
         })
     }
 }

@@ -1,7 +1,8 @@
-//! Mesh files: STL, OBJ, PLY, OFF and 3MF, recognised by what is in them.
+//! Mesh files: STL, OBJ, PLY, OFF, 3MF and glTF, recognised by what is in them.
 //!
 //! [`read_mesh`] reads a file of any of these formats and welds its corners. It never
-//! takes much more memory than the file is long, whatever counts the file claims.
+//! takes much more memory than the file is long, whatever counts the file claims. If asked, it
+//! also reads how the facets look ([`crate::appearance`]).
 //!
 //! A format is a file of this folder and a line in [`Format`].
 
@@ -13,11 +14,14 @@
     clippy::panic
 )]
 
+mod beside;
 mod build;
 mod detect;
 mod error;
 mod format;
+mod gltf;
 mod limits;
+mod mtl;
 mod obj;
 mod off;
 mod ply;
@@ -33,9 +37,11 @@ use std::fs::File;
 use std::io::Cursor;
 use std::path::Path;
 
+use crate::appearance::Appearance;
 use crate::mesh::weld_near;
 use crate::unit::Unit;
 use crate::{Mesh, Progress};
+use beside::Beside;
 use build::Builder;
 use source::{Facts, Source};
 
@@ -51,6 +57,8 @@ pub struct ReadOptions {
     pub unit: Option<Unit>,
     /// Weld vertices that lie this near each other, mm; 0 welds equal positions alone.
     pub weld_mm: f64,
+    /// Read how the facets look, too, and the files beside it that say so.
+    pub appearance: bool,
     /// Told how far reading is, and asked whether to stop.
     pub progress: Progress,
 }
@@ -68,6 +76,10 @@ pub struct Reading {
     pub objects: usize,
     /// What a person should know about how it was read, a sentence or two each.
     pub notes: Vec<String>,
+    /// How its facets look, if that was asked for and the file says anything of it.
+    pub appearance: Option<Appearance>,
+    /// The files beside it that were read, as seen from its folder.
+    pub side_files: Vec<String>,
 }
 
 /// Reads a mesh file.
@@ -118,17 +130,22 @@ pub fn read_mesh_bytes(
     options: &ReadOptions,
 ) -> Result<Reading, ReadError> {
     options.progress.stage("Reading the mesh");
-    Source::new(Cursor::new(bytes), bytes.len() as u64, &options.progress)
-        .and_then(|source| read(name, source, options))
-        .map_err(|problem| ReadError {
-            file: name.to_owned(),
-            problem,
-        })
+    Source::new(
+        Cursor::new(bytes),
+        bytes.len() as u64,
+        Beside::new(None),
+        &options.progress,
+    )
+    .and_then(|source| read(name, source, options))
+    .map_err(|problem| ReadError {
+        file: name.to_owned(),
+        problem,
+    })
 }
 
 fn read(path: &Path, mut source: Source<'_>, options: &ReadOptions) -> Result<Reading, Problem> {
     let (format, mut notes) = detect::format(path, &mut source)?;
-    let mut builder = Builder::new(options.progress.clone());
+    let mut builder = Builder::new(options.appearance, options.progress.clone());
     let facts = match format {
         Format::StlBinary => stl::read_binary(&mut source, &mut builder)?,
         Format::StlText => stl_text::read(&mut source, &mut builder)?,
@@ -136,12 +153,13 @@ fn read(path: &Path, mut source: Source<'_>, options: &ReadOptions) -> Result<Re
         Format::Ply => ply::read(&mut source, &mut builder)?,
         Format::Off => off::read(&mut source, &mut builder)?,
         Format::ThreeMf => threemf::read(source, &mut builder)?,
+        Format::Gltf | Format::Glb => gltf::read(source, &mut builder)?,
     };
     let unit = choose_unit(facts.unit, options.unit, &mut notes);
     notes.extend(facts.notes);
-    let mesh = builder.finish(&mut notes)?;
+    let (mesh, appearance) = builder.finish(&mut notes)?;
     let mesh = in_millimetres(mesh, unit, format)?;
-    let mesh = weld(mesh, options.weld_mm, &mut notes)?;
+    let (mesh, appearance) = weld(mesh, appearance, options.weld_mm, &mut notes)?;
     notes.extend(odd_size(&mesh, unit));
     Ok(Reading {
         mesh,
@@ -149,6 +167,8 @@ fn read(path: &Path, mut source: Source<'_>, options: &ReadOptions) -> Result<Re
         unit,
         objects: facts.objects,
         notes,
+        appearance,
+        side_files: facts.side_files,
     })
 }
 
@@ -157,7 +177,8 @@ fn open(path: &Path, progress: &Progress) -> Result<Source<'static>, Problem> {
     if !metadata.is_file() {
         return Err(Problem::NotAFile);
     }
-    Source::new(File::open(path)?, metadata.len(), progress)
+    let beside = Beside::new(Some(path));
+    Source::new(File::open(path)?, metadata.len(), beside, progress)
 }
 
 fn choose_unit(stated: Option<Unit>, asked: Option<Unit>, notes: &mut Vec<String>) -> Unit {
@@ -181,9 +202,14 @@ fn in_millimetres(mesh: Mesh, unit: Unit, format: Format) -> Result<Mesh, Proble
         .map_err(|error| Problem::broken(format, error.to_string()))
 }
 
-fn weld(mesh: Mesh, tolerance_mm: f64, notes: &mut Vec<String>) -> Result<Mesh, Problem> {
+fn weld(
+    mesh: Mesh,
+    appearance: Option<Appearance>,
+    tolerance_mm: f64,
+    notes: &mut Vec<String>,
+) -> Result<(Mesh, Option<Appearance>), Problem> {
     if tolerance_mm == 0.0 {
-        return Ok(mesh);
+        return Ok((mesh, appearance));
     }
     if !(tolerance_mm > 0.0 && tolerance_mm.is_finite()) {
         let what = format!("the welding distance is {tolerance_mm} mm; it must be 0 or more");
@@ -202,7 +228,8 @@ fn weld(mesh: Mesh, tolerance_mm: f64, notes: &mut Vec<String>) -> Result<Mesh, 
             welded.moved_vertices, welded.lost_facets
         ));
     }
-    Ok(welded.mesh)
+    let appearance = appearance.map(|looks| looks.of_kept(&welded.kept_facets));
+    Ok((welded.mesh, appearance))
 }
 
 /// A part smaller than a few extrusion widths or larger than a door is most likely in

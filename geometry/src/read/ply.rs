@@ -1,5 +1,7 @@
-//! PLY in words and in bytes of either order: vertex positions and faces; all other
-//! elements and properties are passed over.
+//! PLY in words and in bytes of either order: vertex positions and faces, and if asked their
+//! colours; all other elements and properties are passed over. A face's own colour counts before
+//! those of its vertices. Whole numbers are parts of their greatest value, floats go from 0 to 1:
+//! common practice, no source.
 //!
 //! Source: G. Turk, The PLY Polygon File Format, Stanford University, 1994. Own code, since
 //! the registry's library keeps every property of every vertex in a map of its own.
@@ -8,7 +10,7 @@ use std::io::{self, BufRead, Read};
 
 use glam::DVec3;
 
-use super::build::Builder;
+use super::build::{Builder, FaceLook};
 use super::text::{number, shown, words};
 use super::{Facts, Format, Problem, Source};
 
@@ -32,6 +34,10 @@ pub(super) fn read(source: &mut Source<'_>, builder: &mut Builder) -> Result<Fac
         word: Vec::new(),
     };
     let mut body = Body {
+        has_looks: builder.looks().is_some(),
+        colours: Vec::new(),
+        own_colour: None,
+        face_colours: Vec::new(),
         builder,
         numbers: Vec::new(),
         positions: Vec::new(),
@@ -144,6 +150,8 @@ enum Role {
     Coordinate(Axis),
     /// The corners of a face.
     Corners,
+    /// A part of a colour: 0 red, 1 green, 2 blue.
+    Colour(usize),
     Other,
 }
 
@@ -160,6 +168,27 @@ struct Element {
     name: String,
     count: u64,
     properties: Vec<Property>,
+}
+
+/// Which part of a colour a property is.
+fn part(name: &[u8]) -> Option<usize> {
+    match name {
+        b"red" | b"r" | b"diffuse_red" => Some(0),
+        b"green" | b"g" | b"diffuse_green" => Some(1),
+        b"blue" | b"b" | b"diffuse_blue" => Some(2),
+        _ => None,
+    }
+}
+
+/// A part of a colour from 0 to 1.
+fn share(value: f64, kind: Kind) -> f32 {
+    let most = match kind {
+        Kind::I8 | Kind::U8 => 255.0,
+        Kind::I16 | Kind::U16 => 65535.0,
+        Kind::I32 | Kind::U32 => f64::from(u32::MAX),
+        Kind::F32 | Kind::F64 => 1.0,
+    };
+    (value / most).clamp(0.0, 1.0) as f32
 }
 
 impl Element {
@@ -261,6 +290,7 @@ impl Header {
             ("vertex", None, b"y") => Role::Coordinate(Axis::Y),
             ("vertex", None, b"z") => Role::Coordinate(Axis::Z),
             ("face" | "tristrips", Some(_), b"vertex_indices" | b"vertex_index") => Role::Corners,
+            ("vertex" | "face", None, name) => part(name).map_or(Role::Other, Role::Colour),
             _ => Role::Other,
         };
         element.properties.push(Property { list, kind, role });
@@ -432,7 +462,22 @@ struct Body<'a> {
     /// Vertices that are still to be read.
     vertices_to_come: u64,
     /// Faces and strips that came before their vertices, in order.
-    early: Vec<(Shape, Vec<u32>)>,
+    early: Vec<Early>,
+    /// Whether somebody asks for colours.
+    has_looks: bool,
+    /// The colour of each vertex of the file; empty until one has a colour.
+    colours: Vec<[f32; 3]>,
+    /// The colour of the face at hand.
+    own_colour: Option<[f32; 3]>,
+    /// Scratch: the colours of a face's corners.
+    face_colours: Vec<[f32; 3]>,
+}
+
+/// A face or a strip before its vertices.
+struct Early {
+    shape: Shape,
+    corners: Vec<u32>,
+    own_colour: Option<[f32; 3]>,
 }
 
 /// What a list of corners draws.
@@ -450,6 +495,7 @@ impl Body<'_> {
         scalars: &mut Scalars<R>,
     ) -> Result<(), Problem> {
         let mut position = DVec3::ZERO;
+        let mut colour = [f32::NAN; 3];
         self.row.clear();
         for property in &element.properties {
             let count = match property.list {
@@ -464,11 +510,20 @@ impl Body<'_> {
             match (property.role, self.list.first()) {
                 (Role::Coordinate(axis), Some(&value)) => axis.of(&mut position, value),
                 (Role::Corners, _) => std::mem::swap(&mut self.row, &mut self.list),
+                (Role::Colour(part), Some(&value)) => {
+                    if let Some(slot) = colour.get_mut(part) {
+                        *slot = share(value, property.kind);
+                    }
+                }
                 _ => {}
             }
         }
+        // A colour that lacks a part is none.
+        let whole = self.has_looks && !colour.iter().any(|part| part.is_nan());
+        let colour = whole.then_some(colour);
+        self.own_colour = colour;
         match element.name.as_str() {
-            _ if element.is_vertex() => self.vertex(position),
+            _ if element.is_vertex() => self.vertex(position, colour),
             "face" => self.shape(Shape::Face),
             "tristrips" => self.shape(Shape::Strip),
             _ => Ok(()),
@@ -483,7 +538,11 @@ impl Body<'_> {
                 c if (0.0..f64::from(u32::MAX)).contains(&c) && c.fract() == 0.0 => c as u32,
                 _ => u32::MAX,
             });
-            self.early.push((shape, corners.collect()));
+            self.early.push(Early {
+                shape,
+                corners: corners.collect(),
+                own_colour: self.own_colour,
+            });
             return Ok(());
         }
         match shape {
@@ -495,7 +554,9 @@ impl Body<'_> {
     /// Draws the faces that came before their vertices.
     fn early_faces(&mut self) -> Result<(), Problem> {
         self.vertices_to_come = 0;
-        for (shape, corners) in std::mem::take(&mut self.early) {
+        for early in std::mem::take(&mut self.early) {
+            let Early { shape, corners, .. } = early;
+            self.own_colour = early.own_colour;
             self.row.clear();
             let corner = |c: u32| if c == u32::MAX { -1.0 } else { f64::from(c) };
             self.row.extend(corners.into_iter().map(corner));
@@ -508,15 +569,12 @@ impl Body<'_> {
         let row = std::mem::take(&mut self.row);
         for strip in row.split(|corner| *corner == -1.0) {
             for (i, corners) in strip.windows(3).enumerate() {
-                let mut facet = [0; 3];
-                for (slot, &corner) in facet.iter_mut().zip(corners) {
-                    *slot = self.number(corner)?.0;
-                }
                 // Every other facet of a strip runs the other way.
+                let mut corners = corners.to_vec();
                 if i % 2 == 1 {
-                    facet.swap(0, 1);
+                    corners.swap(0, 1);
                 }
-                self.builder.facet(facet)?;
+                self.put(&corners)?;
             }
         }
         self.row = row;
@@ -537,9 +595,13 @@ impl Body<'_> {
         })
     }
 
-    fn vertex(&mut self, position: DVec3) -> Result<(), Problem> {
+    fn vertex(&mut self, position: DVec3, colour: Option<[f32; 3]>) -> Result<(), Problem> {
         if !position.is_finite() {
             return Err(broken("a coordinate is not a finite number"));
+        }
+        if colour.is_some() || !self.colours.is_empty() {
+            self.colours.resize(self.positions.len(), [f32::NAN; 3]);
+            self.colours.push(colour.unwrap_or([f32::NAN; 3]));
         }
         self.numbers.push(self.builder.vertex(position)?);
         self.positions.push(position);
@@ -551,18 +613,33 @@ impl Body<'_> {
         if self.row.len() < 3 {
             return Err(broken("a face needs three corners or more"));
         }
+        let row = std::mem::take(&mut self.row);
+        let outcome = self.put(&row);
+        self.row = row;
+        outcome
+    }
+
+    /// Hands a face to the builder.
+    fn put(&mut self, corners: &[f64]) -> Result<(), Problem> {
         self.face.clear();
         self.places.clear();
-        for i in 0..self.row.len() {
-            let corner = self.row.get(i).copied().unwrap_or_default();
+        self.face_colours.clear();
+        for &corner in corners {
             let (number, place) = self.number(corner)?;
             self.face.push(number);
             self.places.push(place);
+            match self.own_colour {
+                Some(own) => self.face_colours.push(own),
+                None => self.face_colours.extend(self.colours.get(corner as usize)),
+            }
         }
-        match *self.face {
-            [a, b, c] => self.builder.facet([a, b, c]),
-            _ => self.builder.face(&self.face, &self.places),
-        }
+        let mut parts = self.face_colours.iter().flatten();
+        let whole = self.face_colours.len() == corners.len() && !parts.any(|part| part.is_nan());
+        let look = FaceLook {
+            colours: whole.then_some(&self.face_colours),
+            ..FaceLook::default()
+        };
+        self.builder.face_like(&self.face, &self.places, look)
     }
 }
 

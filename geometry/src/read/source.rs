@@ -3,6 +3,7 @@
 use std::io::{BufReader, Read, Seek};
 
 use super::Problem;
+use super::beside::Beside;
 use crate::Progress;
 use crate::unit::Unit;
 
@@ -16,6 +17,8 @@ pub(super) struct Source<'a> {
     pub(super) file: BufReader<Box<dyn Bytes + 'a>>,
     /// Its length in bytes.
     pub(super) length: u64,
+    /// What lies beside it.
+    pub(super) beside: Beside,
     pub(super) progress: Progress,
 }
 
@@ -23,6 +26,7 @@ impl<'a> Source<'a> {
     pub(super) fn new(
         bytes: impl Bytes + 'a,
         length: u64,
+        beside: Beside,
         progress: &Progress,
     ) -> Result<Self, Problem> {
         if length == 0 {
@@ -31,6 +35,7 @@ impl<'a> Source<'a> {
         Ok(Self {
             file: BufReader::with_capacity(1 << 16, Box::new(bytes)),
             length,
+            beside,
             progress: progress.clone(),
         })
     }
@@ -42,4 +47,6 @@ pub(super) struct Facts {
     pub(super) objects: usize,
     pub(super) unit: Option<Unit>,
     pub(super) notes: Vec<String>,
+    /// The names of the files beside it that were read.
+    pub(super) side_files: Vec<String>,
 }

@@ -303,6 +303,16 @@ fn threemf_leaves_out_what_is_not_printed() {
 }
 
 #[test]
+fn a_file_of_nothing_but_what_is_left_out_says_so() {
+    let build = r#"<item objectid="1" printable="0"/>"#;
+    let error = read_bytes("a.3mf", &threemf(&model("", &object(1, &block()), build)));
+    assert_eq!(
+        error.unwrap_err().problem.to_string(),
+        "has nothing to print: 1 object was left out: it is marked as not for printing."
+    );
+}
+
+#[test]
 fn threemf_parts_may_be_named_in_other_case_and_written_in_utf_16() {
     let model = model("", &object(1, &block()), r#"<item objectid="1"/>"#);
     let other_case = package(&[("_RELS/.rels", RELATIONSHIPS), ("3d/Part.MODEL", &model)]);

@@ -5,9 +5,9 @@
 //! or has an edge of another kind in it.
 
 use super::bisection::{Bisection, lowest};
-use super::refine::{ClassArea, Classes, Refined, Work, run};
-use super::slice;
+use super::refine::{ClassArea, Classes, LOOK, Refined, Work, run};
 use super::{Adjacency, Surface, SurfacePoint};
+use super::{across, slice};
 use crate::{Cancelled, DVec3, Mesh, Progress};
 
 /// How far into its facet a point is moved before it is asked for its class, mm: the last digit
@@ -68,10 +68,12 @@ impl LevelCut {
         finest_mm: f64,
         progress: &Progress,
     ) -> Result<Refined, Cancelled> {
-        let mut refined = self.run(classes, finest_mm, progress)?.refined(progress)?;
-        if self.cut.is_some() {
+        let across = self.across(&classes, finest_mm);
+        let cut = across.as_ref().unwrap_or(self);
+        let mut refined = cut.run(classes, finest_mm, progress)?.refined(progress)?;
+        if cut.cut.is_some() {
             for facet in &mut refined.source_facet {
-                *facet = self.source_of(*facet);
+                *facet = cut.source_of(*facet);
             }
         }
         Ok(refined)
@@ -88,7 +90,28 @@ impl LevelCut {
         finest_mm: f64,
         progress: &Progress,
     ) -> Result<Vec<ClassArea>, Cancelled> {
-        self.run(classes, finest_mm, progress)?.areas(progress)
+        let across = self.across(&classes, finest_mm);
+        let cut = across.as_ref().unwrap_or(self);
+        cut.run(classes, finest_mm, progress)?.areas(progress)
+    }
+
+    /// With long thin facets cut across that may have an edge in them, if there are any.
+    fn across(&self, classes: &impl Classes, finest_mm: f64) -> Option<Self> {
+        let mesh = match &self.cut {
+            Some(pieces) => &pieces.mesh,
+            None => self.surface.mesh(),
+        };
+        let uneven = |facet, corners| !classes.is_even(self.source_of(facet), corners);
+        let (vertices, cut) = across::across(mesh, LOOK * finest_mm, uneven)?;
+        let (triangles, facets): (_, Vec<u32>) = cut.into_iter().unzip();
+        let source = facets.into_iter().map(|facet| self.source_of(facet));
+        Some(Self {
+            surface: self.surface.clone(),
+            cut: Some(Pieces::with(
+                Mesh::new(vertices, triangles).ok()?,
+                source.collect(),
+            )),
+        })
     }
 
     fn run<C: Classes>(
@@ -149,12 +172,15 @@ impl Pieces {
         let facets = mesh.triangles().iter().copied().zip(0u32..);
         let cut = slice::by_planes(&mut vertices, facets, rising_mm);
         let (triangles, source) = cut.into_iter().unzip();
-        let mesh = Mesh::new(vertices, triangles).ok()?;
-        Some(Self {
+        Some(Self::with(Mesh::new(vertices, triangles).ok()?, source))
+    }
+
+    fn with(mesh: Mesh, source: Vec<u32>) -> Self {
+        Self {
             adjacency: Adjacency::new(mesh.vertices().len(), mesh.triangles()),
             mesh,
             source,
-        })
+        }
     }
 }
 

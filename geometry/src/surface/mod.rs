@@ -13,8 +13,11 @@ use glam::DVec3;
 use crate::Mesh;
 #[cfg(doc)]
 use crate::inspect::sealed_facets;
+use crate::place::bed_face;
 use seen::Seen;
+pub(crate) use visited::Visited;
 
+mod across;
 mod adjacency;
 pub(crate) mod bisection;
 mod bvh;
@@ -28,6 +31,7 @@ mod refined;
 mod seen;
 mod slice;
 mod stitch;
+mod visited;
 
 pub use adjacency::Adjacency;
 pub use level::{LevelCut, rising};
@@ -68,10 +72,13 @@ pub struct Surface(Arc<Parts>);
 
 struct Parts {
     mesh: Arc<Mesh>,
+    /// Corners of the box around it, mm.
+    bounds_mm: (DVec3, DVec3),
     tree: bvh::Bvh,
     adjacency: OnceLock<Adjacency>,
     shells: OnceLock<Vec<u32>>,
     seen: OnceLock<Option<Seen>>,
+    unseen: OnceLock<Vec<bool>>,
 }
 
 impl Surface {
@@ -79,17 +86,25 @@ impl Surface {
     pub fn new(mesh: Arc<Mesh>) -> Self {
         let tree = bvh::Bvh::new(&mesh);
         Self(Arc::new(Parts {
+            bounds_mm: mesh.bounds(),
             mesh,
             tree,
             adjacency: OnceLock::new(),
             shells: OnceLock::new(),
             seen: OnceLock::new(),
+            unseen: OnceLock::new(),
         }))
     }
 
     /// The mesh beneath.
     pub fn mesh(&self) -> &Arc<Mesh> {
         &self.0.mesh
+    }
+
+    /// Least and greatest corner of the box around the part, mm, as [`Mesh::bounds`] finds them,
+    /// but at once.
+    pub fn bounds_mm(&self) -> (DVec3, DVec3) {
+        self.0.bounds_mm
     }
 
     /// The point of the skin nearest to a point in space. Of equally near facets the one
@@ -152,6 +167,26 @@ impl Surface {
         self.sealed()
             .get(facet as usize)
             .is_some_and(|&sealed| sealed)
+    }
+
+    /// Whether a facet counts as no visible area: it is sealed, or is of the face that stands on
+    /// the bed.
+    pub fn is_unseen(&self, facet: u32) -> bool {
+        self.unseen()
+            .get(facet as usize)
+            .is_some_and(|&unseen| unseen)
+    }
+
+    /// For each facet whether it counts as no visible area, as [`Surface::is_unseen`] tells. Worked
+    /// out when first asked for.
+    pub fn unseen(&self) -> &[bool] {
+        self.0.unseen.get_or_init(|| {
+            let on_bed = bed_face(&self.0.mesh);
+            let facets = on_bed.into_iter().zip(0..);
+            facets
+                .map(|(on_bed, facet)| on_bed || self.is_sealed(facet))
+                .collect()
+        })
     }
 
     /// As [`Surface::nearest_within`], of the skin that is seen: all but what is sealed.

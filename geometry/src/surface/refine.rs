@@ -6,9 +6,10 @@ use glam::DVec3;
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
+mod outcome;
+
 use super::bisection::Bisection;
 use super::lattice::{FEW_STEPS, Lattice, halves};
-use super::refined::{Areas, Pieces, Split, area, put_snapped};
 use super::{Surface, SurfacePoint};
 use crate::{Cancelled, Progress};
 
@@ -16,14 +17,11 @@ pub use super::refined::{ClassArea, Refined};
 
 /// Facets are looked through at this many times the finest length; an area smaller than
 /// that, in the middle of a large facet, may be missed.
-const LOOK: f64 = 4.0;
+pub(super) const LOOK: f64 = 4.0;
 
 /// Sides of pieces are numbered in 32 bits. Beyond this many pieces, which take 60 GB, nothing is
 /// cut finer; how far areas may be off then is told with them.
 const MOST_NODES: usize = 1 << 30;
-
-/// Halvings with which the place of an edge is found along a side.
-const HALVINGS: usize = 16;
 
 /// What the skin is cut by: the class of each of its points.
 ///
@@ -250,7 +248,7 @@ impl<C: Classes> Work<'_, C> {
         longest > self.finest_mm
             && (self.is_too_coarse(node, classes)
                 || !agree(classes)
-                || self.hides_another(node, longest, classes[0]))
+                || self.hides_another(node, classes[0]))
     }
 
     /// Whether a node is larger than its classes let it be.
@@ -266,33 +264,24 @@ impl<C: Classes> Work<'_, C> {
     }
 
     /// Looks through a triangle whose corners agree for a point that does not.
-    fn hides_another(&self, node: u32, longest: f64, class: u32) -> bool {
+    fn hides_another(&self, node: u32, class: u32) -> bool {
         let root = self.mesh.node(node).root;
         let [a, b, c] = self.mesh.corners(node);
         if self.classes.is_even(self.facet_of(root), [a, b, c]) {
             return false;
         }
-        let steps = (longest / (LOOK * self.finest_mm)).ceil().max(2.0) as usize;
-        let lattice = Lattice {
-            origin: a,
-            sides: [b - a, c - a],
-            steps,
-        };
-        self.differs(&lattice, root, class, [[0, steps], [0, steps]])
+        let lattice = Lattice::new([a, b, c], LOOK * self.finest_mm);
+        let [along, rows] = lattice.steps;
+        self.differs(&lattice, root, class, [[0, along], [0, rows]])
     }
 
-    /// Whether a point of a lattice, in ranges of places along its two sides, is of another
-    /// class. Blocks that are surely of one class are asked about once.
+    /// Whether a place of a lattice, in ranges along its rows and of rows, is of another class.
+    /// Blocks that are surely of one class are asked about once.
     fn differs(&self, lattice: &Lattice, root: u32, class: u32, block: [[usize; 2]; 2]) -> bool {
         let [[i0, i1], [j0, j1]] = block;
         let other = |i: usize, j: usize| self.class_at(root, lattice.at(i, j)) != class;
-        if i0 + j0 > lattice.steps {
-            return false;
-        }
         if i1 - i0 <= FEW_STEPS && j1 - j0 <= FEW_STEPS {
-            let row = |i: usize| j0..=j1.min(lattice.steps - i);
-            let rows = i0..=i1.min(lattice.steps - j0);
-            return rows.into_iter().any(|i| row(i).any(|j| other(i, j)));
+            return (j0..=j1).any(|j| lattice.row(j, [i0, i1]).any(|i| other(i, j)));
         }
         let [own, next, last, across] =
             [(i0, j0), (i1, j0), (i0, j1), (i1, j1)].map(|(i, j)| lattice.at(i, j));
@@ -301,10 +290,10 @@ impl<C: Classes> Work<'_, C> {
         if even([own, next, last]) && even([next, across, last]) {
             return other(i0, j0);
         }
-        let mut rows = halves([i0, i1]);
-        rows.any(|rows| {
-            let mut columns = halves([j0, j1]);
-            columns.any(|columns| self.differs(lattice, root, class, [rows, columns]))
+        let mut along = halves([i0, i1]);
+        along.any(|along| {
+            let mut rows = halves([j0, j1]);
+            rows.any(|rows| self.differs(lattice, root, class, [along, rows]))
         })
     }
 
@@ -322,149 +311,6 @@ impl<C: Classes> Work<'_, C> {
             self.of_halves.extend([[a, middle, c], [middle, b, c]]);
         }
     }
-
-    /// The skin in triangles of one class each.
-    pub(super) fn refined(&self, progress: &Progress) -> Result<Refined, Cancelled> {
-        let mut out = Refined::beside(self.mesh.vertices());
-        self.finish(&mut out, progress)?;
-        Ok(out)
-    }
-
-    /// The area of each class, in rising order of class.
-    pub(super) fn areas(&self, progress: &Progress) -> Result<Vec<ClassArea>, Cancelled> {
-        let before = self.mesh.vertex_count() as u32;
-        let mut out = Areas::beside(before, |vertex| self.mesh.vertex(vertex));
-        self.finish(&mut out, progress)?;
-        Ok(out.told())
-    }
-
-    fn finish(&self, out: &mut impl Pieces, progress: &Progress) -> Result<(), Cancelled> {
-        let crossings = self.crossings();
-        progress.check()?;
-        let known: FxHashMap<(u32, u32), u32> = crossings
-            .into_iter()
-            .map(|(edge, place)| match place {
-                Place::End(vertex) => (edge, vertex),
-                Place::Between(point) => (edge, out.vertex(point)),
-            })
-            .collect();
-        for leaf in self.mesh.leaves().filter(|&l| self.mesh.is_proper(l)) {
-            self.emit(leaf, &known, out);
-        }
-        Ok(())
-    }
-
-    /// Where the class changes along each side whose ends differ.
-    fn crossings(&self) -> Vec<((u32, u32), Place)> {
-        let mut roots: Vec<u32> = self.mixed.keys().copied().collect();
-        roots.sort_unstable();
-        let halves = self.mesh.roots()..self.mesh.count() as u32;
-        let leaves = roots.into_iter().chain(halves);
-        let mut sides = FxHashMap::default();
-        for leaf in leaves.filter(|&leaf| self.mesh.is_whole(leaf)) {
-            let classes = self.known(leaf);
-            if agree(classes) {
-                continue;
-            }
-            let node = self.mesh.node(leaf);
-            for (i, j) in [(0, 1), (1, 2), (2, 0)] {
-                if classes[i] != classes[j] {
-                    let edge = key(node.corners[i], node.corners[j]);
-                    sides.entry(edge).or_insert(node.root);
-                }
-            }
-        }
-        let mut sides: Vec<_> = sides.into_iter().collect();
-        sides.sort_unstable();
-        on_all(0..sides.len(), |i| {
-            let ((a, b), root) = sides[i];
-            let [from, to] = [a, b].map(|v| self.mesh.vertex(v));
-            let part = self.part_between(root, from, to);
-            let place = if part < self.classes.snap() {
-                Place::End(a)
-            } else if part > 1.0 - self.classes.snap() {
-                Place::End(b)
-            } else {
-                Place::Between(from.lerp(to, part))
-            };
-            ((a, b), place)
-        })
-    }
-
-    /// A point between two at which the class ceases to be that of the first.
-    fn change_between(&self, root: u32, from: DVec3, to: DVec3) -> DVec3 {
-        from.lerp(to, self.part_between(root, from, to))
-    }
-
-    /// The part of the way between two points at which the class ceases to be that of the first.
-    fn part_between(&self, root: u32, from: DVec3, to: DVec3) -> f64 {
-        let class = self.class_at(root, from);
-        let (mut same, mut other) = (0.0, 1.0);
-        for _ in 0..HALVINGS {
-            let middle = 0.5 * (same + other);
-            if self.class_at(root, from.lerp(to, middle)) == class {
-                same = middle;
-            } else {
-                other = middle;
-            }
-        }
-        0.5 * (same + other)
-    }
-
-    /// Writes a whole triangle out, cut along the edges in it.
-    fn emit(&self, leaf: u32, known: &FxHashMap<(u32, u32), u32>, out: &mut impl Pieces) {
-        let node = self.mesh.node(leaf);
-        let classes = self.known(leaf);
-        let facet = self.facet_of(node.root);
-        if agree(classes) {
-            return out.put(node.corners, facet, classes[0]);
-        }
-        let at = |vertex: u32| self.mesh.vertex(vertex);
-        // The crossing on a side; where there is none, the side's end will do.
-        let on_side = |a: u32, b: u32| known.get(&key(a, b)).copied().unwrap_or(b);
-        match odd_one_out(classes) {
-            Some(alone) => {
-                let turned = |i: usize| (alone + i) % 3;
-                let [own, next, last] = [0, 1, 2].map(|i| node.corners[turned(i)]);
-                let crossings = [on_side(own, next), on_side(own, last)];
-                if crossings.iter().any(|p| [own, next, last].contains(p)) {
-                    let classes = [classes[alone], classes[turned(1)]];
-                    return put_snapped(out, [own, next, last], crossings, classes, facet);
-                }
-                let across = at(next).midpoint(at(last));
-                let split = Split {
-                    corners: [own, next, last],
-                    crossings,
-                    // A third point of the edge, on the way to the middle of the side across.
-                    between: self.change_between(node.root, at(own), across),
-                    classes: [classes[alone], classes[turned(1)]],
-                };
-                split.put(out, facet);
-            }
-            None => {
-                // Three classes meet: each gets the part around its own corner.
-                let corners = self.mesh.corners(leaf);
-                let centre = out.vertex(corners.into_iter().sum::<DVec3>() / 3.0);
-                for (i, class) in classes.into_iter().enumerate() {
-                    let [own, next, last] = [0, 1, 2].map(|k| node.corners[(i + k) % 3]);
-                    for side in [[on_side(own, next), centre], [centre, on_side(own, last)]] {
-                        if !side.contains(&own) {
-                            out.put([own, side[0], side[1]], facet, class);
-                        }
-                    }
-                    out.err(class, area(corners));
-                }
-            }
-        }
-    }
-}
-
-/// Where an edge crosses a side.
-enum Place {
-    /// At a vertex, its end.
-    End(u32),
-    /// Between its ends, mm.
-    Between(DVec3),
 }
 
 /// Whether all corners are of one class.
@@ -478,20 +324,6 @@ fn on_all<T: Send>(range: Range<usize>, each: impl Fn(usize) -> T + Sync) -> Vec
     match range.len() < FEW {
         true => range.map(&each).collect(),
         false => range.into_par_iter().map(&each).collect(),
-    }
-}
-
-fn key(a: u32, b: u32) -> (u32, u32) {
-    (a.min(b), a.max(b))
-}
-
-/// The corner whose class differs from the other two's, which agree.
-fn odd_one_out([a, b, c]: [u32; 3]) -> Option<usize> {
-    match (a == b, b == c, c == a) {
-        (false, true, _) => Some(0),
-        (_, false, true) => Some(1),
-        (true, _, false) => Some(2),
-        _ => None,
     }
 }
 

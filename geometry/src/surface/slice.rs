@@ -44,6 +44,19 @@ pub fn by_planes<T: Copy>(
     triangles: impl Iterator<Item = ([u32; 3], T)>,
     planes_mm: &[f64],
 ) -> Vec<([u32; 3], T)> {
+    by_planes_with_sides(vertices, triangles, planes_mm).0
+}
+
+/// For each side that was cut, from its lesser vertex to the other, the planes that cut it from
+/// the lowest up, and where: the vertex.
+pub(super) type CutSides = FxHashMap<(u32, u32), Vec<(usize, u32)>>;
+
+/// As [`by_planes`], with the sides that were cut.
+pub(super) fn by_planes_with_sides<T: Copy>(
+    vertices: &mut Vec<DVec3>,
+    triangles: impl Iterator<Item = ([u32; 3], T)>,
+    planes_mm: &[f64],
+) -> (Vec<([u32; 3], T)>, CutSides) {
     // A vertex next to a plane is put onto it, once for all triangles that have it.
     for vertex in vertices.iter_mut() {
         let after = planes_mm.partition_point(|&p| p < vertex.z - ON_MM);
@@ -62,7 +75,14 @@ pub fn by_planes<T: Copy>(
     for (triangle, carried) in triangles {
         cut.add(triangle, carried);
     }
-    cut.triangles
+    let mut sides: CutSides = FxHashMap::default();
+    for (&(a, b, plane), &vertex) in &cut.crossings {
+        sides.entry((a, b)).or_default().push((plane, vertex));
+    }
+    sides
+        .values_mut()
+        .for_each(|on_side| on_side.sort_unstable());
+    (cut.triangles, sides)
 }
 
 impl<T: Copy> Cut<'_, T> {

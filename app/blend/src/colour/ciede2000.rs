@@ -19,6 +19,52 @@ const P7: f64 = 6_103_515_625.0;
 /// assert!((ciede2000(grey, bluish) - 2.3669).abs() < 1e-4);
 /// ```
 pub fn ciede2000(one: Lab, other: Lab) -> f64 {
+    ciede2000_by(one, other, Weighting::default())
+}
+
+/// The parametric factors of CIEDE2000: how much a difference in lightness, chroma and hue is
+/// forgiven.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weighting {
+    /// kL, of lightness.
+    pub lightness: f64,
+    /// kC, of chroma.
+    pub chroma: f64,
+    /// kH, of hue.
+    pub hue: f64,
+}
+
+impl Default for Weighting {
+    /// The reference conditions of CIE 142: all are 1.
+    fn default() -> Self {
+        Self {
+            lightness: 1.0,
+            chroma: 1.0,
+            hue: 1.0,
+        }
+    }
+}
+
+impl Weighting {
+    /// Lightness before all: chroma and hue are forgiven five times as much. The factor is our
+    /// choice, no source.
+    pub const LIGHTNESS: Self = Self {
+        lightness: 1.0,
+        chroma: 5.0,
+        hue: 5.0,
+    };
+}
+
+/// The CIEDE2000 difference of two colours with parametric factors (Sharma, Wu, Dalal 2005,
+/// equation 22).
+///
+/// ```
+/// use blend::{Lab, Weighting, ciede2000_by};
+/// let grey = Lab { l: 50.0, a: 0.0, b: 0.0 };
+/// let bluish = Lab { l: 50.0, a: -1.0, b: 2.0 };
+/// assert!((ciede2000_by(grey, bluish, Weighting::LIGHTNESS) - 2.3669 / 5.0).abs() < 1e-4);
+/// ```
+pub fn ciede2000_by(one: Lab, other: Lab, weighting: Weighting) -> f64 {
     // (2)–(7): a* stretched near the grey axis, then chroma and hue.
     let mean_chroma = (one.chroma() + other.chroma()) / 2.0;
     let stretch = stretch(mean_chroma);
@@ -46,7 +92,11 @@ pub fn ciede2000(one: Lab, other: Lab) -> f64 {
     } = Weights::at(l, c, h);
 
     // (22). Rounding may bring the sum of a vanishing difference below 0.
-    let (dl, dc, dh) = (delta_l / s_l, delta_c / s_c, delta_h / s_h);
+    let (dl, dc, dh) = (
+        delta_l / (s_l * weighting.lightness),
+        delta_c / (s_c * weighting.chroma),
+        delta_h / (s_h * weighting.hue),
+    );
     let squared = dl * dl + dc * dc + dh * dh + rotation * dc * dh;
     if squared < 0.0 { 0.0 } else { squared.sqrt() }
 }

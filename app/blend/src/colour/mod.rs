@@ -7,10 +7,11 @@
 mod ciede2000;
 mod lab;
 mod local_metric;
+mod name;
 mod srgb;
 mod xyz;
 
-pub use ciede2000::ciede2000;
+pub use ciede2000::{Weighting, ciede2000, ciede2000_by};
 pub use lab::Lab;
 pub use local_metric::LocalMetric;
 pub use srgb::{ColourError, Srgb};

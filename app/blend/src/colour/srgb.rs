@@ -85,25 +85,25 @@ const fn inverse(m: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
     adjugate
 }
 
-/// The standard's transfer function from a code value in `0..=1` to linear light.
-fn decoded(code: f64) -> f64 {
-    if code <= 0.04045 {
-        code / 12.92
-    } else {
-        ((code + 0.055) / 1.055).powf(2.4)
-    }
-}
-
-/// The standard's transfer function from linear light to a code value.
-fn encoded(linear: f64) -> f64 {
-    if linear <= 0.0031308 {
-        linear * 12.92
-    } else {
-        1.055 * linear.powf(1.0 / 2.4) - 0.055
-    }
-}
-
 impl Srgb {
+    /// The standard's transfer function from a code value in `0..=1` to linear light.
+    pub fn linear(code: f64) -> f64 {
+        if code <= 0.04045 {
+            code / 12.92
+        } else {
+            ((code + 0.055) / 1.055).powf(2.4)
+        }
+    }
+
+    /// The standard's transfer function from linear light in `0..=1` to a code value.
+    pub fn code(linear: f64) -> f64 {
+        if linear <= 0.0031308 {
+            linear * 12.92
+        } else {
+            1.055 * linear.powf(1.0 / 2.4) - 0.055
+        }
+    }
+
     /// The same colour as XYZ.
     pub fn to_xyz(self) -> Xyz {
         Xyz::from_srgb(self)
@@ -111,7 +111,7 @@ impl Srgb {
 
     /// Linear-light values of the three primaries, each in `0..=1`.
     pub fn to_linear(self) -> [f64; 3] {
-        self.0.map(|code| decoded(f64::from(code) / 255.0))
+        self.0.map(|code| Self::linear(f64::from(code) / 255.0))
     }
 }
 
@@ -135,7 +135,7 @@ impl Xyz {
     pub fn to_srgb(self) -> Srgb {
         Srgb(
             self.to_linear_srgb()
-                .map(|v| (encoded(v.clamp(0.0, 1.0)) * 255.0).round() as u8),
+                .map(|v| (Srgb::code(v.clamp(0.0, 1.0)) * 255.0).round() as u8),
         )
     }
 
@@ -184,8 +184,8 @@ mod tests {
     /// The two halves of the transfer function meet at the standard's thresholds.
     #[test]
     fn transfer_function_is_joined() {
-        assert!((decoded(0.04045) - decoded(0.04045 + 1e-9)).abs() < 1e-7);
-        assert!((encoded(0.0031308) - encoded(0.0031308 + 1e-9)).abs() < 1e-6);
+        assert!((Srgb::linear(0.04045) - Srgb::linear(0.04045 + 1e-9)).abs() < 1e-7);
+        assert!((Srgb::code(0.0031308) - Srgb::code(0.0031308 + 1e-9)).abs() < 1e-6);
     }
 
     #[test]

@@ -155,7 +155,7 @@ impl Search<'_> {
 
 /// The blends with an amount of share moved from one component to another, or all of it where
 /// there is less.
-fn transfers(from: Shares, amount: f64) -> impl Iterator<Item = Shares> {
+pub(super) fn transfers(from: Shares, amount: f64) -> impl Iterator<Item = Shares> {
     let count = from.count();
     let pairs = (0..count).flat_map(move |i| (0..count).map(move |j| (i, j)));
     pairs.filter(|(i, j)| i != j).filter_map(move |(i, j)| {

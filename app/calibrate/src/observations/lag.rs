@@ -1,6 +1,9 @@
 //! Readings of a lag test.
 
-use plan::lag_fit::{ColourReading, EndsReading};
+use blend::MixModel;
+use plan::lag_fit::{ColourReading, EndsReading, LagFault, LagFit, of_colours, of_ends};
+use plan::machine::Chamber;
+use plan::{AsPrinted, Machine, Plan, Schedule};
 
 use super::table::{SeenError, Table};
 
@@ -11,6 +14,39 @@ pub enum LagReadings {
     Colours(Vec<ColourReading>),
     /// Where changes began and ended.
     Ends(Vec<EndsReading>),
+}
+
+impl LagReadings {
+    /// Fits the melt chamber to the readings of a print of a plan.
+    ///
+    /// # Errors
+    /// [`LagFault`] when they don't tell enough.
+    pub fn fit(
+        &self,
+        plan: &Plan,
+        model: &dyn MixModel,
+        schedule: &Schedule,
+        printed: &AsPrinted,
+    ) -> Result<LagFit, LagFault> {
+        match self {
+            Self::Colours(list) => of_colours(plan, model, schedule, printed, list),
+            Self::Ends(list) => of_ends(plan, model, schedule, printed, list),
+        }
+    }
+}
+
+/// A machine with a fitted chamber, its volumes in tenths of a mm³.
+pub fn with_chamber(machine: &Machine, fit: &LagFit) -> Machine {
+    let tenths = |value: f64| (value * 10.0).round() / 10.0;
+    let chamber = Chamber {
+        dead_mm3: tenths(fit.chamber.dead_mm3),
+        mixed_mm3: tenths(fit.chamber.mixed_mm3),
+        ..fit.chamber
+    };
+    Machine {
+        chamber,
+        ..machine.clone()
+    }
 }
 
 /// Reads readings of a lag test. The columns tell the kind: `height_mm` with `l`, `a`, `b` or

@@ -16,6 +16,6 @@ mod lag;
 mod print;
 mod table;
 
-pub use lag::{LagReadings, read_lag};
+pub use lag::{LagReadings, read_lag, with_chamber};
 pub use print::{has_readings, read_print, template};
 pub use table::SeenError;

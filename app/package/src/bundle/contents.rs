@@ -13,7 +13,7 @@ use super::manifest::{Entry, MANIFEST, Manifest, SUMS};
 use crate::bodies::{BodyFilesError, BodyPlan};
 use crate::coloured::Coloured;
 use crate::prepare::FILES;
-use crate::prepare::{Shown, Work};
+use crate::prepare::{Work, side_by_side};
 use crate::three_mf::Model;
 use crate::{gltf, ply};
 use project::cautions;
@@ -59,14 +59,9 @@ pub(super) fn gather(
     job: &Job,
     progress: &Progress,
 ) -> Result<(Manifest, Vec<Packed>), BundleError> {
-    let beside = progress.beside();
     let whole =
         |painted: &Painted, progress: &Progress| Patches::new(painted, Fades::Whole, progress);
-    let (work, shown) = rayon::join(
-        || Work::new(job, progress),
-        move || Shown::new(&job.painted, whole, &beside),
-    );
-    let (work, shown) = (work?, shown?);
+    let (work, shown) = side_by_side(job, || Work::new(job, progress), whole, progress)?;
     let mut all: Vec<(String, String, Vec<u8>)> = Vec::new();
     let what_of = |name: &str| {
         let known = FILES.iter().chain(MORE).find(|(n, _)| *n == name);
@@ -204,7 +199,8 @@ pub(super) fn three_mf(
     ))
 }
 
-/// The plan's place, and the plan, its mesh, spools, machine and signatures, byte for byte.
+/// The plan's place, and the plan, its mesh, spools, machine, pictures and signatures, byte for
+/// byte.
 type Sources = (String, Vec<(String, String, Vec<u8>)>);
 
 fn sources(job: &Job) -> Result<Sources, BundleError> {
@@ -219,6 +215,9 @@ fn sources(job: &Job) -> Result<Sources, BundleError> {
         if let Some(file) = file {
             names.push((file.clone(), what.to_owned()));
         }
+    }
+    for file in plan.imprint_files() {
+        names.push((file, "a picture or font on the part".to_owned()));
     }
     // As many folders between as the plan's names climb out of.
     let climbs = |name: &str| {

@@ -2,6 +2,7 @@
 
 mod jumps;
 mod missed;
+mod read_back;
 
 use blend::{Lab, MixModel};
 use geometry::{Cancelled, Progress, SurfacePoint};
@@ -15,6 +16,7 @@ use crate::schedule::Warning;
 use crate::{Painted, Plan, Schedule};
 
 pub use jumps::JumpOffer;
+pub use read_back::ReadBack;
 
 /// What a schedule becomes on the plan's machine.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

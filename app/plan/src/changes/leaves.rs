@@ -53,18 +53,24 @@ fn walk(path: String, old: Option<&Value>, new: Option<&Value>, found: &mut Vec<
 }
 
 impl Leaf {
-    /// In words: `dead_mm3 from 20 to 25`.
+    /// In words: `dead_mm3 from 20 to 25`, or `from 20 to 25` where the whole value differs.
     pub(super) fn words(&self) -> String {
-        let path = match self.path.is_empty() {
-            true => "it",
-            false => &self.path,
-        };
-        match (&self.old, &self.new) {
-            (Some(old), Some(new)) => format!("{path} from {} to {}", short(old), short(new)),
-            (None, Some(new)) => format!("{path} added: {}", short(new)),
-            (Some(old), None) => format!("{path} removed: {}", short(old)),
-            (None, None) => path.to_owned(),
+        // Nobody reads a hash to learn what changed.
+        if let Some(holder) = self.path.strip_suffix("sha256")
+            && (holder.is_empty() || holder.ends_with(", "))
+        {
+            let holder = holder.trim_end_matches(", ");
+            return format!("{holder}: its file holds something else")
+                .trim_start_matches(": ")
+                .to_owned();
         }
+        let change = match (&self.old, &self.new) {
+            (Some(old), Some(new)) => format!("from {} to {}", short(old), short(new)),
+            (None, Some(new)) => format!("added: {}", short(new)),
+            (Some(old), None) => format!("removed: {}", short(old)),
+            (None, None) => String::new(),
+        };
+        format!("{} {change}", self.path).trim().to_owned()
     }
 }
 

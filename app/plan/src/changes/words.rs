@@ -357,6 +357,10 @@ mod tests {
             },
             "Region 'Ring': its area: Band, to_mm from 6.0 to 7.5",
         );
+        one(
+            |p| p.regions[1].mask = Mask::Whole,
+            "Region 'Ring': its area: from Band to 'Whole'",
+        );
         one(|p| p.regions[1].name = "Hoop".into(), "was called 'Ring'");
         one(|p| p.regions.truncate(1), "Region 'Ring': removed");
         one(|p| p.regions[1].hidden = true, "now hidden");

@@ -97,6 +97,7 @@ impl Commands {
 }
 
 /// A change of what is aimed at.
+#[derive(Clone, Copy)]
 pub(crate) struct Change {
     /// Where the last plastic that is seen in the old blend ends.
     pub ends_mm3: f64,

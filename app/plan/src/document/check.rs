@@ -16,6 +16,9 @@ const MOST_BLENDS: usize = 256;
 /// The most characters of a name: nobody reads more, and a page of them takes minutes to lay out.
 const MOST_LETTERS: usize = 200;
 
+/// White, in a fade along a picture.
+const WHITEST: f64 = 100.0;
+
 /// The thinnest and thickest layer taken for a layer and not for a slip of the pen, mm.
 const LAYER_MM: std::ops::RangeInclusive<f64> = 0.01..=5.0;
 
@@ -303,6 +306,15 @@ fn check_region(region: &Region, count: Option<usize>, path: &Path, found: &mut 
                 _ => 0.0,
             };
             check_fade(name, fade, lowest, count, &paint.then("fade"), found);
+            let beyond = |stop: &&blend::Stop| stop.at_mm > WHITEST;
+            if let (Field::Picture(_), Some(stop)) = (along, fade.stops.iter().find(beyond)) {
+                let what = format!(
+                    "region '{name}': a stop at {}; a picture's greys go from 0, black, to \
+                     {WHITEST}, white",
+                    stop.at_mm
+                );
+                found.push(Problem::new(paint.then("fade").then("stops"), what));
+            }
         }
     }
 }

@@ -72,11 +72,15 @@ impl MeshSource {
             );
         } else {
             progress.stage("Inspecting the mesh");
-            if let Some((closed, count)) = close_cracks(&mesh) {
+            let mut seen = Inspection::of(&mesh);
+            if !seen.is_closed()
+                && let Some((closed, count)) = close_cracks(&mesh)
+            {
                 mesh = closed;
                 notes.push(closed_cracks(count));
+                seen = Inspection::of(&mesh);
             }
-            findings = Inspection::of(&mesh).findings();
+            findings = seen.findings();
             findings.retain(|f| f.severity > Severity::Note);
             progress.check()?;
         }

@@ -24,7 +24,11 @@ impl Plan {
     pub fn from_ron(text: &str) -> Result<Self, TextError> {
         let mut plan: Self = ron_text::read(text)?;
         plan.resolve_blends();
-        Ok(plan)
+        let problems = plan.set_own_letters();
+        match problems.is_empty() {
+            true => Ok(plan),
+            false => Err(ron_text::placed(text, problems)),
+        }
     }
 
     /// Writes a plan with the comments that a newcomer needs; [`Plan::from_ron`] of it gives

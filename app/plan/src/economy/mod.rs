@@ -19,6 +19,7 @@ mod yielding;
 
 pub use extrusion::{Extrusion, Purpose, Stretch};
 pub use flush::FlushTable;
+pub(crate) use flush::Settling;
 pub use heights::Heights;
 pub(crate) use heights::main_skin_mm3;
 pub use layout::{lay_out, lay_out_as};

@@ -6,7 +6,7 @@ use blend::{Lab, MAX_COMPONENTS, MixModel, Shares};
 use nalgebra::DVector;
 
 use super::scatter::Scatter;
-use super::task::{Gives, Seen, Task};
+use super::task::{Gives, HEIGHT_MM, Seen, Task};
 use super::{LagFault, LagFit, Unit, search};
 use crate::economy::{Heights, main_skin_mm3};
 use crate::{AsPrinted, Plan, Schedule};
@@ -55,6 +55,7 @@ pub fn of_colours(
         tanks: plan.machine.chamber.tanks,
         feeds: commands.feeds(),
         scatter: vec![Scatter::even(); seen.len()],
+        height_mm: HEIGHT_MM,
         seen,
         components: plan.spools.len().min(MAX_COMPONENTS),
         pair,
@@ -71,7 +72,9 @@ pub fn of_colours(
         .ok_or(LagFault::Blind)?
         .0;
     for _ in 0..ROUNDS {
-        task.scatter = task.scatter_at(&best);
+        let (scatter, height_mm) = task.scatter_at(&best);
+        task.scatter = scatter;
+        task.height_mm = height_mm.clamp(0.5 * HEIGHT_MM, 4.0 * HEIGHT_MM);
         let from = [best[0].max(0.1), best[1].max(0.1)];
         best = search::solve(&task, from).ok_or(LagFault::Blind)?.0;
     }

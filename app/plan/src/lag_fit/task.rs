@@ -6,7 +6,7 @@ use std::f64::consts::PI;
 use blend::colour::LocalMetric;
 use blend::mix::{Component, Mixing, Saunderson, Strand};
 use blend::{Lab, MixModel, Shares};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
 use super::scatter::{self, Scatter};
 use crate::delivery::{Feed, delivered};
@@ -51,6 +51,8 @@ pub(super) struct Task<'a> {
     pub seen: Vec<Seen>,
     /// How each of them scatters.
     pub scatter: Vec<Scatter>,
+    /// Standard error of a reading's height, mm.
+    pub height_mm: f64,
     pub components: usize,
     /// The two spools that change.
     pub pair: [usize; 2],
@@ -61,6 +63,21 @@ pub(super) struct Task<'a> {
 
 /// How a rule's zero is off the bed, mm, for all readings together (common practice, no source).
 pub(super) const ZERO_MM: f64 = 0.05;
+
+/// How far a single height is off, mm, until the readings themselves tell (common practice, no
+/// source).
+pub(super) const HEIGHT_MM: f64 = 0.1;
+
+/// Heights at which a reading may have been taken, in standard errors, and their weights: a
+/// normal distribution's mean of anything smooth (Gauss and Hermite, five nodes; M. Abramowitz,
+/// I. Stegun, *Handbook of Mathematical Functions*, table 25.10, from memory).
+const NODES: [(f64, f64); 5] = [
+    (-2.856_970, 0.011_257),
+    (-1.355_626, 0.222_076),
+    (0.0, 0.533_333),
+    (1.355_626, 0.222_076),
+    (2.856_970, 0.011_257),
+];
 
 /// What a reading's blend looks like, but for how far its spools are off.
 #[derive(Clone, Copy)]
@@ -91,25 +108,20 @@ impl Task<'_> {
         (squares / self.seen.len() as f64).sqrt()
     }
 
-    /// How readings scatter about some values.
-    pub(super) fn scatter_at(&self, values: &DVector<f64>) -> Vec<Scatter> {
-        const STEP_MM: f64 = 0.1;
-        let moved = |by_mm: f64| {
-            let blends = self.blends_at(&self.chamber(values), by_mm);
-            self.looks(values, &blends)
-        };
-        let (above, below, here) = (moved(STEP_MM), moved(-STEP_MM), moved(0.0));
-        let offs = self.off(&here, values);
-        let both = self.off(&above, values).zip(self.off(&below, values));
-        let slopes = both.map(|(above, below)| -> [f64; 3] {
-            std::array::from_fn(|i| (above[i] - below[i]) / (2.0 * STEP_MM))
+    /// How readings scatter about some values, and the standard error of their heights, mm.
+    pub(super) fn scatter_at(&self, values: &DVector<f64>) -> (Vec<Scatter>, f64) {
+        let looks = self.looks(values, &self.blends(values));
+        let slopes = looks.iter().zip(&self.seen).map(|(look, seen)| {
+            let each = self.off_at_nodes(seen, look, values);
+            steepest(&each).map(|v| v / self.height_mm)
         });
-        let read: Vec<([f64; 3], [f64; 3])> = offs.zip(slopes).collect();
+        let read: Vec<([f64; 3], [f64; 3])> = self.off(&looks, values).zip(slopes).collect();
         let errors = scatter::likeliest(&read, self.followed(values));
         let scatters = read.iter();
-        scatters
+        let scatters = scatters
             .map(|(_, slope)| Scatter::new(*slope, &errors))
-            .collect()
+            .collect();
+        (scatters, errors.height_mm)
     }
 
     /// How many numbers the fit follows readings with: the trace of what maps readings to what
@@ -168,8 +180,14 @@ impl Task<'_> {
         }
     }
 
-    fn blends(&self, values: &DVector<f64>) -> Vec<Shares> {
-        self.blends_at(&self.chamber(values), 0.0)
+    /// The blend of each reading at each of the heights where it may have been taken.
+    fn blends(&self, values: &DVector<f64>) -> Vec<[Shares; NODES.len()]> {
+        let chamber = self.chamber(values);
+        let at = NODES.map(|(node, _)| self.blends_at(&chamber, node * self.height_mm));
+        let readings = 0..at[0].len();
+        readings
+            .map(|i| std::array::from_fn(|node| at[node][i]))
+            .collect()
     }
 
     /// The blend of each reading under a chamber, were it read so much higher up.
@@ -194,10 +212,14 @@ impl Task<'_> {
     }
 
     /// How blends look with some values.
-    fn looks(&self, values: &DVector<f64>, blends: &[Shares]) -> Vec<Look> {
+    fn looks(
+        &self,
+        values: &DVector<f64>,
+        blends: &[[Shares; NODES.len()]],
+    ) -> Vec<[Look; NODES.len()]> {
         let beside = self.beside(values);
-        let look = |shares: &Shares| {
-            let toned = self.toned(shares, values);
+        let look = |shares: Shares| {
+            let toned = self.toned(&shares, values);
             let stirred = self.model.mix(&toned).to_lab();
             let lab = match &beside {
                 None => stirred,
@@ -208,7 +230,7 @@ impl Task<'_> {
             };
             Look { lab, toned }
         };
-        blends.iter().map(look).collect()
+        blends.iter().map(|at| at.map(look)).collect()
     }
 
     /// The spools side by side, where their blends were not measured.
@@ -232,13 +254,26 @@ impl Task<'_> {
         Shares::from_weights(&weights).unwrap_or(*shares)
     }
 
-    /// How far off each reading is, in its metric, ΔE00.
+    /// How far off each reading is in the mean over its heights, in its metric, ΔE00.
     fn off<'b>(
         &'b self,
-        looks: &'b [Look],
+        looks: &'b [[Look; NODES.len()]],
         values: &'b DVector<f64>,
     ) -> impl Iterator<Item = [f64; 3]> + 'b {
         self.seen.iter().zip(looks).map(|(seen, look)| {
+            let each = self.off_at_nodes(seen, look, values);
+            mean(&each).into()
+        })
+    }
+
+    /// The same at each of its heights.
+    fn off_at_nodes(
+        &self,
+        seen: &Seen,
+        looks: &[Look; NODES.len()],
+        values: &DVector<f64>,
+    ) -> [Vector3<f64>; NODES.len()] {
+        looks.map(|look| {
             let toned = look.toned.as_slice();
             let by = |axis: usize| -> f64 {
                 let of_spools = toned.iter().enumerate();
@@ -251,11 +286,12 @@ impl Task<'_> {
                     .sum();
                 of_spools + of_waves
             };
-            seen.metric.difference(Lab {
+            let off = seen.metric.difference(Lab {
                 l: look.lab.l + by(0),
                 a: look.lab.a + by(1),
                 b: look.lab.b + by(2),
-            })
+            });
+            Vector3::from(off)
         })
     }
 
@@ -272,7 +308,7 @@ impl Task<'_> {
         self.residuals_of(&self.looks(values, &self.blends(values)), values)
     }
 
-    fn residuals_of(&self, looks: &[Look], values: &DVector<f64>) -> DVector<f64> {
+    fn residuals_of(&self, looks: &[[Look; NODES.len()]], values: &DVector<f64>) -> DVector<f64> {
         let offs = self.off(looks, values).zip(&self.scatter);
         let read = offs.flat_map(|(off, scatter)| scatter.whitened(off));
         let gives = values.iter().enumerate().skip(2);
@@ -332,6 +368,23 @@ impl Task<'_> {
             .collect();
         DMatrix::from_columns(&columns)
     }
+}
+
+fn mean(each: &[Vector3<f64>; NODES.len()]) -> Vector3<f64> {
+    let weighed = each.iter().zip(&NODES);
+    weighed.map(|(off, (_, weight))| off * *weight).sum()
+}
+
+/// The direction in which values at the nodes differ most, as long as their standard deviation.
+fn steepest(each: &[Vector3<f64>; NODES.len()]) -> [f64; 3] {
+    let mean = mean(each);
+    let weighed = each.iter().zip(&NODES);
+    let spread: Matrix3<f64> = weighed
+        .map(|(off, (_, weight))| (off - mean) * (off - mean).transpose() * *weight)
+        .sum();
+    let axes = spread.symmetric_eigen();
+    let most = axes.eigenvalues.imax();
+    (axes.eigenvectors.column(most) * axes.eigenvalues[most].max(0.0).sqrt()).into()
 }
 
 fn between(one: Lab, other: Lab, part: f64) -> Lab {

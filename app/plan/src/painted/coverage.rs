@@ -71,6 +71,15 @@ impl Coverage {
         }
     }
 
+    /// The greatest share of a picture or a line of text in it that lies in details narrower than
+    /// a width, mm.
+    pub(crate) fn share_finer_than(&self, width_mm: f64) -> f64 {
+        let mut most: f64 = 0.0;
+        self.mask
+            .each_imprint(&mut |imprint| most = most.max(imprint.share_finer_than(width_mm)));
+        most
+    }
+
     /// A distance within which every point of the skin has the same answer from
     /// [`Coverage::contains`] as this place, mm; there may be room to spare.
     pub(crate) fn clearance_mm(&self, place_mm: DVec3) -> f64 {

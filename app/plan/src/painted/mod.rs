@@ -222,7 +222,7 @@ impl Painted {
                 .map_err(fault)?,
         };
         let area = (fade.spacing == Spacing::EqualArea).then(|| {
-            let unseen = |facet: u32| self.surface.is_sealed(facet);
+            let unseen = |facet: u32| self.surface.is_unseen(facet);
             let here = |at: SurfacePoint| !unseen(at.facet) && self.region_at(at) == index;
             let ends = (fade.stops.first(), fade.stops.last());
             let span_mm = match ends {
@@ -320,7 +320,7 @@ impl Painted {
     }
 
     /// The visible area of each region, mm²: they add up to the area of the mesh without what is
-    /// sealed. Edges are followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
+    /// sealed and without the face on the bed. Edges are followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
     /// nozzles may be missed.
     ///
     /// # Errors
@@ -333,7 +333,7 @@ impl Painted {
         let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
         let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
         for found in cut.areas(ByRegion(self), finest_mm, progress)? {
-            // What is sealed has a class of its own, which no region has.
+            // What is unseen has a class of its own, which no region has.
             if let Some(area) = areas.get_mut(found.class as usize) {
                 *area = found.area_mm2;
             }
@@ -376,13 +376,13 @@ struct ByRegion<'a>(&'a Painted);
 
 impl Classes for ByRegion<'_> {
     fn class(&self, at: SurfacePoint) -> u32 {
-        match self.0.surface.is_sealed(at.facet) {
+        match self.0.surface.is_unseen(at.facet) {
             true => u32::MAX,
             false => self.0.region_at(at) as u32,
         }
     }
 
     fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
-        self.0.surface.is_sealed(facet) || self.0.region_is_even(facet, corners_mm)
+        self.0.surface.is_unseen(facet) || self.0.region_is_even(facet, corners_mm)
     }
 }

@@ -23,6 +23,7 @@
 
 mod apportion;
 mod asked;
+mod fine_details;
 mod interior;
 mod laid;
 mod layer;
@@ -32,6 +33,7 @@ mod ramp_steps;
 mod region_steps;
 mod skin;
 mod text;
+mod told;
 mod totals;
 mod warnings;
 
@@ -48,6 +50,7 @@ pub use laid::Laid;
 pub use layer::{Dose, Layer};
 pub use ramp_steps::RampSteps;
 pub use region_steps::RegionStep;
+pub use told::told;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};
 
@@ -130,7 +133,7 @@ impl Schedule {
         let plan = painted.plan();
         progress.stage("Cutting layers");
         let surface = painted.surface();
-        let cut = layers::cut_seen(surface.mesh(), surface.sealed(), &plan.layers, progress)?;
+        let cut = layers::cut_seen(surface.mesh(), surface.unseen(), &plan.layers, progress)?;
         progress.stage("Assigning blends to layers");
         let hollow = match laid {
             Some(laid) if laid.layers_mm3.len() != cut.len() => {

@@ -16,11 +16,11 @@ pub(super) fn areas_mm2(
     mut region_step_at: impl FnMut(SurfacePoint) -> RegionStep,
 ) -> Tally {
     let mut areas = Tally::default();
-    let (mut low, mut high) = surface.mesh().bounds();
+    let (mut low, mut high) = surface.bounds_mm();
     (low.z, high.z) = (span.bottom_mm, span.top_mm);
     let mut facets = Vec::new();
     surface.facets_in_box(low, high, |facet| facets.push(facet));
-    facets.retain(|&facet| !surface.is_sealed(facet));
+    facets.retain(|&facet| !surface.is_unseen(facet));
     facets.sort_unstable();
     for facet in facets {
         let corners = surface.mesh().corners(facet as usize);

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Layer;
 use super::apportion::Apportioned;
+use super::fine_details::fine_details;
 use crate::document::Region;
 use crate::{Paint, Painted, Plan};
 
@@ -54,6 +55,8 @@ pub enum Concern {
     LayerHeight,
     /// A fade changes by more from one layer to the next than the plan's steps.
     CoarseFade,
+    /// A picture or letters have details finer than what is printed.
+    FineDetails,
     /// A region does not come out as it is asked for.
     Smeared,
 }
@@ -180,6 +183,13 @@ pub(super) fn of(
                 range.words(cut)
             );
             found.push(about(Concern::TooNarrow, range, text));
+        }
+        if let Some(text) = fine_details(painted, region) {
+            let used = layers.iter().enumerate();
+            let used = used.filter(|(_, l)| l.doses.iter().any(|d| d.region == region));
+            if let Some(range) = Range::of(used.map(|(i, _)| i)) {
+                found.push(about(Concern::FineDetails, range, text));
+            }
         }
         if let Some((range, text)) = coarse_fade(painted, region, cut, layers) {
             found.push(about(Concern::CoarseFade, range, text));

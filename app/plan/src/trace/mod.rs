@@ -41,6 +41,43 @@ pub struct Tracing {
     pub doubt: Option<String>,
 }
 
+/// Findings less likely than this are only named.
+const WORTH_TELLING: f64 = 0.01;
+
+/// The most findings that are told in full.
+const MOST_TOLD: usize = 5;
+
+/// What of a [`Tracing`] a person is told.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told<'a> {
+    /// The causes to tell in full, the likeliest first.
+    pub likely: Vec<&'a Finding>,
+    /// How likely it is that it is none of these, if that is worth telling.
+    pub none_of_these: Option<f64>,
+    /// The names of the other single causes.
+    pub unlikely: Vec<String>,
+}
+
+impl Tracing {
+    /// What a person is told: no more causes than one can look into, the rest by their names.
+    pub fn told(&self) -> Told<'_> {
+        let (worth, rest): (Vec<&Finding>, Vec<&Finding>) = self
+            .findings
+            .iter()
+            .partition(|f| f.chance >= WORTH_TELLING);
+        let others = worth.iter().skip(MOST_TOLD).chain(&rest);
+        let unlikely = others
+            .filter(|f| f.cause.faults.len() < 2)
+            .map(|f| f.cause.name())
+            .collect();
+        Told {
+            likely: worth.into_iter().take(MOST_TOLD).collect(),
+            none_of_these: Some(self.none_of_these).filter(|chance| *chance >= WORTH_TELLING),
+            unlikely,
+        }
+    }
+}
+
 /// A cause, and what speaks for it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -64,7 +101,8 @@ pub struct Finding {
 const DOUBTFUL: f64 = 0.3;
 /// To so many of the best single faults a second one is added.
 const PAIRED: usize = 3;
-/// A single fault that explains what was seen to so many usual errors needs no second one.
+/// Beside a single fault that explains what was seen to so many usual errors only
+/// [`search::QUICK`] seconds are looked for.
 const GOOD: f64 = 1.15;
 
 /// Ranks causes for what was seen, the likeliest first. Of each kind of cause only the one that
@@ -87,14 +125,20 @@ pub fn trace(
     }
     let planned = print.misfit(&[]);
     let mut fits = vec![search::fitted(&print, &[])];
-    fits.extend(beside(&print, &[], progress)?);
+    fits.extend(beside(&print, &[], &search::SEARCHES, progress)?);
     progress.set(0.4);
     let mut singles: Vec<Fit> = fits.iter().skip(1).cloned().collect();
     singles.sort_by(|a, b| a.squares.total_cmp(&b.squares));
     let good = GOOD * GOOD * planned.count as f64;
     let explained = fits.iter().any(|f| f.squares <= good);
-    for single in singles.iter().take(if explained { 0 } else { PAIRED }) {
-        fits.extend(beside(&print, &single.cause.faults, progress)?);
+    // A chamber that is larger, or two spools exchanged, can hide in the scatter of readings
+    // behind a drive that feeds too little; and both are quickly looked for.
+    let seconds: &[_] = match explained {
+        true => &search::QUICK,
+        false => &search::SEARCHES,
+    };
+    for single in singles.iter().take(PAIRED) {
+        fits.extend(beside(&print, &single.cause.faults, seconds, progress)?);
     }
     let fits = distinct(fits);
     let odds = odds::odds(&fits, planned.count, print.looks.len());
@@ -125,14 +169,15 @@ pub fn trace(
     })
 }
 
-/// The best fit of every kind of fault beside some others.
+/// The best fit of each search's kind of fault beside some others.
 fn beside(
     print: &forward::Print,
     others: &[Fault],
+    searches: &[search::Search],
     progress: &Progress,
 ) -> Result<Vec<Fit>, Cancelled> {
     let mut fits = Vec::new();
-    for search in search::SEARCHES {
+    for search in searches {
         progress.check()?;
         for fault in search(print, others) {
             // Spells of slipping follow any scatter: beside another fault they explain too much.

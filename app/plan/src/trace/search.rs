@@ -15,11 +15,14 @@ pub(super) struct Fit {
 }
 
 /// A search: the best faults of one kind, beside others that are taken as they are.
-type Search = fn(&Print, &[Fault]) -> Vec<Fault>;
+pub(super) type Search = fn(&Print, &[Fault]) -> Vec<Fault>;
 
 /// One for each kind.
 pub(super) const SEARCHES: [Search; 7] =
     [feed, slipping, all_short, swapped, lag, heights, flow_limit];
+
+/// Those of one number or none.
+pub(super) const QUICK: [Search; 2] = [swapped, lag];
 
 /// Into how many parts the height is cut where a fault's beginning and end are first looked for.
 const PARTS: usize = 8;

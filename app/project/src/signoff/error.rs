@@ -30,6 +30,12 @@ pub enum SignoffError {
         /// What the system says.
         source: io::Error,
     },
+    /// Nobody signs.
+    #[error("a signature needs a name: write --name \"Your Name\"")]
+    NoName,
+    /// It is sent back without a reason.
+    #[error("say what has to change: write --note \"…\" with --send-back")]
+    NoReason,
     /// The name or the note is none.
     #[error("{0}")]
     Words(&'static str),

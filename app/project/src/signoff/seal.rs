@@ -1,16 +1,15 @@
 //! What a signature is bound to.
 
-use std::fs::File;
-use std::io::{self, Read};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use plan::Plan;
-use plan::document::{hex, sha256_hex};
+use plan::document::sha256_hex;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::error::SignoffError;
 use crate::job::beside;
+use crate::models;
 
 /// SHA-256 of everything that a plan is made of, as `sha256sum` gives it for the files.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -28,6 +27,9 @@ pub struct Seal {
     /// Of the machine file, if the plan names one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub machine_file_sha256: Option<String>,
+    /// Of the pictures, fonts and coloured models that the plan names, by their names there.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub picture_files_sha256: BTreeMap<String, String>,
     /// Of the plan's contents with spools and machine in full, defaults among them: the plan
     /// hash that schedules and sheets carry.
     pub contents_sha256: String,
@@ -47,6 +49,14 @@ impl Seal {
             mesh_file_sha256: hash_of(&beside(path, &plan.mesh.file))?,
             spools_file_sha256: named(&plan.spools.file).transpose()?,
             machine_file_sha256: named(&plan.machine.file).transpose()?,
+            picture_files_sha256: plan
+                .imprint_files()
+                .into_iter()
+                .map(|name| {
+                    let hash = hash_of(&beside(path, &name))?;
+                    Ok((name, hash))
+                })
+                .collect::<Result<_, SignoffError>>()?,
             contents_sha256: plan.sha256()?,
         };
         seal.whole_sha256 = seal.whole();
@@ -56,7 +66,7 @@ impl Seal {
     /// The hash of all the others.
     pub(super) fn whole(&self) -> String {
         let own = |hash: &Option<String>| hash.clone().unwrap_or_else(|| "in the plan".into());
-        let text = format!(
+        let mut text = format!(
             "plan {}\nmesh {}\nspools {}\nmachine {}\ncontents {}\n",
             self.plan_file_sha256,
             self.mesh_file_sha256,
@@ -64,6 +74,9 @@ impl Seal {
             own(&self.machine_file_sha256),
             self.contents_sha256
         );
+        for (name, hash) in &self.picture_files_sha256 {
+            text.push_str(&format!("picture {hash} {name}\n"));
+        }
         sha256_hex(text.as_bytes())
     }
 
@@ -80,32 +93,24 @@ impl Seal {
         let machine = self.machine_file_sha256 != old.machine_file_sha256;
         tell(spools, "the spools");
         tell(machine, "the machine");
+        let pictures = self.picture_files_sha256 != old.picture_files_sha256;
+        tell(pictures, "the pictures, fonts or coloured models");
         let contents = self.contents_sha256 != old.contents_sha256;
         let text = self.plan_file_sha256 != old.plan_file_sha256;
         tell(contents && text, "the plan");
         tell(text && !contents, "the plan's text, though not its content");
         tell(
-            contents && !text && !spools && !machine,
+            contents && !text && !spools && !machine && !pictures,
             "what this program makes from the plan",
         );
         changed
     }
 }
 
-/// SHA-256 of a file, read piece by piece.
+/// SHA-256 of a file.
 fn hash_of(path: &Path) -> Result<String, SignoffError> {
-    let failed = |source: io::Error| SignoffError::File {
+    models::hash_of(path).map_err(|source| SignoffError::File {
         path: PathBuf::from(path),
         source,
-    };
-    let mut file = File::open(path).map_err(failed)?;
-    let mut hash = Sha256::new();
-    let mut piece = vec![0; 1 << 16];
-    loop {
-        match file.read(&mut piece).map_err(failed)? {
-            0 => break,
-            count => hash.update(piece.get(..count).unwrap_or(&[])),
-        }
-    }
-    Ok(hex(&hash.finalize()))
+    })
 }

@@ -113,9 +113,7 @@ pub fn since_signed(job: &Job) -> Result<Option<Vec<Change>>, SignoffError> {
 fn check(verdict: &Verdict) -> Result<(), SignoffError> {
     let name = verdict.name.trim();
     if name.is_empty() {
-        return Err(SignoffError::Words(
-            "a signature needs a name: write --name \"Your Name\"",
-        ));
+        return Err(SignoffError::NoName);
     }
     if name.chars().count() > LONGEST.0 || name.chars().any(char::is_control) {
         return Err(SignoffError::Words(
@@ -128,9 +126,7 @@ fn check(verdict: &Verdict) -> Result<(), SignoffError> {
         ));
     }
     if verdict.decision == Decision::SentBack && verdict.note.trim().is_empty() {
-        return Err(SignoffError::Words(
-            "say what has to change: write --note \"…\" with --send-back",
-        ));
+        return Err(SignoffError::NoReason);
     }
     Ok(())
 }

@@ -38,6 +38,8 @@ pub struct Class {
 struct BySteps<'a> {
     painted: &'a Painted,
     ready: &'a [Option<Ready>],
+    /// Whether any region has such steps as [`BySteps::steps`] gives.
+    any_steps: bool,
 }
 
 impl BySteps<'_> {
@@ -59,9 +61,12 @@ impl Classes for BySteps<'_> {
     }
 
     fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        if !self.painted.region_is_even(facet, corners_mm) {
+            return false;
+        }
         let point_mm = corners_mm.iter().sum::<DVec3>() / 3.0;
-        let region = self.painted.region_at(SurfacePoint { point_mm, facet });
-        self.steps(region).is_none() && self.painted.region_is_even(facet, corners_mm)
+        let region = || self.painted.region_at(SurfacePoint { point_mm, facet });
+        !self.any_steps || self.steps(region()).is_none()
     }
 }
 
@@ -118,6 +123,7 @@ impl Patches {
         let classes = BySteps {
             painted,
             ready: &ready,
+            any_steps: ready.iter().flatten().any(|ready| !ready.level),
         };
         let finest_mm = painted.plan().machine.nozzle_mm;
         let refined = cut.refine(classes, finest_mm, progress)?;

@@ -5,7 +5,7 @@ use std::io;
 
 use csv::{Terminator, WriterBuilder};
 use plan::delivery::DeliveredDose;
-use plan::schedule::{Dose, Layer};
+use plan::schedule::{Dose, Layer, told};
 use plan::{AsPrinted, Schedule};
 
 use super::fields::{comment, number};
@@ -63,8 +63,8 @@ fn head(schedule: &Schedule, printed: &AsPrinted, out: &mut dyn io::Write) -> io
     if let Some(offer) = &printed.jump_offer {
         comment(out, "Jumps", &offer.text)?;
     }
-    for warning in schedule.warnings.iter().chain(&printed.warnings) {
-        comment(out, "Warning", &warning.text)?;
+    for warning in told(schedule.warnings.iter().chain(&printed.warnings)) {
+        comment(out, "Warning", &warning)?;
     }
     Ok(())
 }

@@ -30,7 +30,7 @@ impl Facts {
         let from = &schedule.provenance;
         let totals = &schedule.totals;
         let warnings = schedule.warnings.iter().chain(&printed.warnings);
-        let warnings = warnings.map(|w| &w.text);
+        let warnings = plan::schedule::told(warnings);
         let savings = printed.suggestions.iter();
         let savings = savings.map(|s| Fact::new(&s.text, format!("saves {} g", amount(s.saves_g))));
         let offer = printed.jump_offer.iter();
@@ -49,7 +49,7 @@ impl Facts {
             outcome: outcome_lines(printed),
             savings: offer.chain(savings).collect(),
             provenance: provenance(from),
-            warnings: notes.iter().chain(warnings).cloned().collect(),
+            warnings: notes.iter().cloned().chain(warnings).collect(),
             cautions: cautions::SHORT.iter().map(|c| (*c).to_owned()).collect(),
         }
     }
@@ -85,7 +85,7 @@ fn provenance(from: &Provenance) -> Vec<Fact> {
 }
 
 fn subtitle(painted: &Painted, totals: &Totals) -> String {
-    let (lo, hi) = painted.surface().mesh().bounds();
+    let (lo, hi) = painted.surface().bounds_mm();
     let size = hi - lo;
     let layers = layers(&painted.plan().layers);
     let count = grouped(totals.layers);

@@ -7,7 +7,7 @@ use geometry::{Mesh, Progress, SurfacePoint};
 
 use super::error::SheetError;
 use crate::page::{Align, Page, Rect, style};
-use render::{Background, Camera, Frame, Lens, Render, Stage, View};
+use render::{Background, Camera, Frame, Image, Lens, Render, Stage, View};
 
 const GAP: f32 = 34.0;
 const CAPTION: f32 = 30.0;
@@ -49,6 +49,17 @@ struct Cell {
     scale: f32,
 }
 
+impl Cell {
+    /// Whether another cell is rendered from the same place, as large.
+    fn is_twin(&self, other: &Self) -> bool {
+        let near = |a: f32, b: f32| (a - b).abs() < 1e-3;
+        self.shown.view == other.shown.view
+            && near(self.at.width, other.at.width)
+            && near(self.at.height, other.at.height)
+            && near(self.scale, other.scale)
+    }
+}
+
 /// Renders and draws the views and the scale bar.
 pub(super) fn draw(
     page: &mut Page,
@@ -64,12 +75,22 @@ pub(super) fn draw(
         ..area
     };
     let packing = Packing::best(mesh, views, room);
-    for cell in &packing.cells {
+    let mut rest = &packing.cells[..];
+    while let [cell, others @ ..] = rest {
         progress.stage(&format!(
             "Rendering: {}",
             cell.shown.view.title().to_lowercase()
         ));
-        draw_view(page, cell, stage, colour, progress)?;
+        rest = match others {
+            [other, others @ ..] if cell.is_twin(other) => {
+                draw_twins(page, [cell, other], stage, colour, progress)?;
+                others
+            }
+            _ => {
+                draw_view(page, cell, stage, colour, progress)?;
+                others
+            }
+        };
     }
     for cell in &packing.cells {
         let at = (
@@ -91,12 +112,32 @@ fn draw_view(
     colour: &(impl Fn(Look, SurfacePoint) -> [f64; 3] + Sync),
     progress: &Progress,
 ) -> Result<(), SheetError> {
-    let Shown { view, look } = cell.shown;
-    if view.keeps_scale() && view != View::Top {
-        let y = cell.at.bottom() + 0.5;
-        let (from, to) = (cell.at.x - 10.0, cell.at.right() + 10.0);
-        page.line((from, y), (to, y), style::LINE, 1.0);
+    let (render, margin_px) = set_up(page, cell, stage);
+    let image = render.run(stage, |point| colour(cell.shown.look, point), progress)?;
+    put(page, cell, &image, margin_px);
+    Ok(())
+}
+
+/// Draws one view in two looks, from the same rays.
+fn draw_twins(
+    page: &mut Page,
+    cells: [&Cell; 2],
+    stage: &Stage,
+    colour: &(impl Fn(Look, SurfacePoint) -> [f64; 3] + Sync),
+    progress: &Progress,
+) -> Result<(), SheetError> {
+    let (render, margin_px) = set_up(page, cells[0], stage);
+    let looks = |point| cells.map(|cell| colour(cell.shown.look, point));
+    let images = render.run_each(stage, looks, progress)?;
+    for (cell, image) in cells.iter().zip(&images) {
+        put(page, cell, image, margin_px);
     }
+    Ok(())
+}
+
+/// How a view is rendered, and the free space around the part in it, pixels.
+fn set_up(page: &Page, cell: &Cell, stage: &Stage) -> (Render, f32) {
+    let view = cell.shown.view;
     // Free space for the shadow; what lies beneath shows through, so cells may overlap.
     let px = page.scale();
     let margin_px = (stage.shadow_reach_mm() as f32 * cell.scale * px).ceil();
@@ -119,11 +160,20 @@ fn draw_view(
         background: Background::Clear,
         ..Render::of(camera)
     };
-    let image = render.run(stage, |point| colour(look, point), progress)?;
+    (render, margin_px)
+}
+
+/// Puts a picture where its view lies.
+fn put(page: &mut Page, cell: &Cell, image: &Image, margin_px: f32) {
+    if cell.shown.view.keeps_scale() && cell.shown.view != View::Top {
+        let y = cell.at.bottom() + 0.5;
+        let (from, to) = (cell.at.x - 10.0, cell.at.right() + 10.0);
+        page.line((from, y), (to, y), style::LINE, 1.0);
+    }
+    let px = page.scale();
     let corner = |v: f32| (v * px).round() as i32 - margin_px as i32;
-    page.picture(&image, (corner(cell.at.x), corner(cell.at.y)));
+    page.picture(image, (corner(cell.at.x), corner(cell.at.y)));
     page.note(cell.shown.title(), cell.at);
-    Ok(())
 }
 
 /// Where all views lie.
@@ -137,21 +187,23 @@ impl Packing {
     /// Tries shares of the space, side by side and one above the other, for the
     /// three-quarter views and the straight ones; takes what covers most of the page.
     fn best(mesh: &Mesh, views: &[Shown], area: Rect) -> Self {
-        let (straight, aslant): (Vec<Shown>, Vec<Shown>) =
-            views.iter().partition(|shown| shown.view.keeps_scale());
-        let whole = |views: &[Shown]| Group::best(mesh, views, area).map(|g| vec![g]);
+        // Once: it looks at every vertex.
+        let measured: Vec<Measured> = views.iter().map(|s| Measured::of(*s, mesh)).collect();
+        let (straight, aslant): (Vec<Measured>, Vec<Measured>) =
+            measured.iter().partition(|m| m.shown.view.keeps_scale());
+        let whole = |views: &[Measured]| Group::best(views, area).map(|g| vec![g]);
         let groups = match (aslant.is_empty(), straight.is_empty()) {
             (true, _) => whole(&straight),
             (_, true) => whole(&aslant),
             _ => halves(area)
                 .filter_map(|(one, other)| {
-                    let aslant = Group::best(mesh, &aslant, one)?;
-                    let straight = Group::best(mesh, &straight, other)?;
+                    let aslant = Group::best(&aslant, one)?;
+                    let straight = Group::best(&straight, other)?;
                     let times = aslant.scale / straight.scale;
                     (0.95..2.2).contains(&times).then(|| vec![aslant, straight])
                 })
                 .max_by(|a, b| covered(a).total_cmp(&covered(b)))
-                .or_else(|| whole(views)),
+                .or_else(|| whole(&measured)),
         };
         let cells: Vec<Cell> = groups
             .into_iter()
@@ -195,6 +247,24 @@ fn covered(groups: &[Group]) -> f32 {
     groups.iter().map(Group::covered).sum()
 }
 
+/// A view, and how large the part is in it.
+#[derive(Clone, Copy)]
+struct Measured {
+    shown: Shown,
+    /// Width and height, mm, never 0.
+    size: (f32, f32),
+}
+
+impl Measured {
+    fn of(shown: Shown, mesh: &Mesh) -> Self {
+        let (wide, high) = shown.view.extent_mm(mesh);
+        Self {
+            shown,
+            size: ((wide as f32).max(1e-3), (high as f32).max(1e-3)),
+        }
+    }
+}
+
 /// Views at one scale, broken into rows.
 struct Group {
     views: Vec<Shown>,
@@ -208,22 +278,19 @@ struct Group {
 
 impl Group {
     /// Tries every way of breaking the views into rows; takes the largest scale.
-    fn best(mesh: &Mesh, views: &[Shown], area: Rect) -> Option<Self> {
-        let sizes: Vec<(f32, f32)> = views
-            .iter()
-            .map(|shown| shown.view.extent_mm(mesh))
-            .map(|(wide, high)| ((wide as f32).max(1e-3), (high as f32).max(1e-3)))
-            .collect();
+    fn best(measured: &[Measured], area: Rect) -> Option<Self> {
+        let (views, sizes): (Vec<Shown>, Vec<(f32, f32)>) =
+            measured.iter().map(|m| (m.shown, m.size)).unzip();
         let breaks = views.len().saturating_sub(1).min(10);
         (0..1_u32 << breaks)
             .map(|pattern| rows_of(views.len(), pattern))
-            .filter(|rows| rows.iter().skip(1).all(|row| !is_second(views, row.start)))
+            .filter(|rows| rows.iter().skip(1).all(|row| !is_second(&views, row.start)))
             .map(|rows| (scale_of(&rows, &sizes, area), rows))
             .filter(|(scale, _)| *scale > 0.0)
             .max_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(scale, rows)| Self {
-                views: views.to_vec(),
-                sizes,
+                views: views.clone(),
+                sizes: sizes.clone(),
                 rows,
                 scale,
                 area,

@@ -1,10 +1,12 @@
 //! The table to hold beside the printer, written out: as text, as CSV, and as a page to print.
 
 mod csv;
+mod files;
 mod page;
 mod text;
 
 pub use self::csv::write_csv;
+pub use self::files::{SEEN, WatchFilesError, write};
 pub use self::page::page;
 pub use self::text::text;
 

@@ -13,7 +13,7 @@ use super::prepare::not_opened;
 use crate::console::Console;
 use crate::fault::Fault;
 
-/// Write three example parts with their plans, and prepare each of them
+/// Write four example parts with their plans, and prepare each of them
 #[derive(clap::Args)]
 #[command(after_help = "\
 The parts are invented: a small harbour museum prints them for its shop.")]
@@ -80,7 +80,7 @@ fn plan_name(demo: &Demo) -> String {
 /// What each file is, and what to do with it.
 fn told(folder: &Path, demos: &[Demo]) -> String {
     let mut text = format!(
-        "Three parts for the harbour museum's shop, in {}\n",
+        "Four parts for the harbour museum's shop, in {}\n",
         folder.display()
     );
     for demo in demos {

@@ -1,25 +1,33 @@
 //! `tintfall inspect`.
 
+use std::path::PathBuf;
+
 use geometry::inspect::{Finding, Inspection, Severity, area_words, place_words, volume_words};
 use geometry::place::{Axis, Stand};
+use project::write;
 use serde::Serialize;
 
+use crate::colours::Colours;
 use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{Part, PartArgs};
 
-/// Inspect a mesh: its size, area and volume, and what may be wrong with it
+/// Inspect a mesh: its size, area and volume, its colours, and what may be wrong with it
 #[derive(clap::Args)]
 #[command(after_help = "\
 Examples:
   tintfall inspect cup.stl
-  tintfall inspect cup.obj --unit inch --up y --json")]
+  tintfall inspect cup.obj --unit inch --up y --json
+  tintfall inspect scan.glb --picture colours.png   the model's colours by area, as swatches")]
 pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
     /// Write JSON instead of text
     #[arg(long)]
     json: bool,
+    /// Draw the model's own colours as a strip of swatches, each as wide as its area (PNG)
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
 }
 
 /// The report on a mesh, for other programs.
@@ -37,19 +45,33 @@ struct Report<'a> {
     sound: bool,
     findings: Vec<Finding>,
     mesh: &'a Inspection,
+    colours: Option<Colours>,
 }
 
 impl Args {
     /// Reads the mesh and reports on it.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
-        let (part, seen) = console.working(|progress| -> Result<_, Fault> {
-            let part = self.part.read(progress)?;
+        let (part, seen, colours) = console.working(|progress| -> Result<_, Fault> {
+            let (part, model) = self.part.read_coloured(progress)?;
+            let colours = model
+                .map(|model| Colours::of(&model, progress))
+                .transpose()?;
             progress.stage("Inspecting the mesh");
             // In the file's own coordinates, where its maker will look.
             let seen = Inspection::of(&part.reading.mesh);
             progress.check()?;
-            Ok((part, seen))
+            Ok((part, seen, colours))
         })?;
+        if let Some(file) = &self.picture {
+            let colours = colours.as_ref().ok_or_else(|| {
+                Fault::Input(format!(
+                    "{}: has no colours to draw; leave out --picture",
+                    self.part.mesh.display()
+                ))
+            })?;
+            let image = colours.strip();
+            write::file(file, |out| image.write_png(out))?;
+        }
         let shift_mm = part
             .placement
             .shift_mm(&part.reading.mesh)
@@ -67,6 +89,7 @@ impl Args {
             sound: seen.is_sound(),
             findings: seen.findings(),
             mesh: &seen,
+            colours,
         };
         match self.json {
             true => {
@@ -105,6 +128,13 @@ fn in_words(report: &Report<'_>, part: &Part) -> String {
         format!("{}{}", report.objects, named(&report.names)),
     );
     line("stands", stands(report, part));
+    line(
+        "colours",
+        report
+            .colours
+            .as_ref()
+            .map_or("none".to_owned(), Colours::in_words),
+    );
     for note in report.notes {
         text.push_str(&format!("  note     {note}\n"));
     }

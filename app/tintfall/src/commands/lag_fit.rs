@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use calibrate::observations::{LagReadings, read_lag};
-use plan::lag_fit::{LagFit, Unit, of_colours, of_ends};
+use calibrate::observations::{read_lag, with_chamber};
+use plan::lag_fit::{LagFit, Unit};
 use plan::machine::Chamber;
 use project::write;
 
@@ -51,7 +51,7 @@ impl Args {
         let path = self.readings.display();
         let readings = read_lag(&text_of(&self.readings)?)
             .map_err(|e| Fault::Input(format!("{path}: {e}")))?;
-        let (mut machine, fit) = console.working(|progress| -> Result<_, Fault> {
+        let (machine, fit) = console.working(|progress| -> Result<_, Fault> {
             let worked = Worked::open(&self.plan, progress)?;
             let painted = &worked.job.painted;
             let mut plan = painted.plan().clone();
@@ -60,19 +60,12 @@ impl Args {
             }
             progress.stage("Fitting");
             let (model, schedule, printed) = (painted.model(), &worked.schedule, &worked.printed);
-            let fit = match &readings {
-                LagReadings::Colours(list) => of_colours(&plan, model, schedule, printed, list),
-                LagReadings::Ends(list) => of_ends(&plan, model, schedule, printed, list),
-            };
+            let fit = readings.fit(&plan, model, schedule, printed);
             let fit = fit.map_err(|e| Fault::Input(format!("{path}: {e}")))?;
             Ok((plan.machine.value.clone(), fit))
         })?;
         let before = machine.chamber;
-        machine.chamber = Chamber {
-            dead_mm3: tenths(fit.chamber.dead_mm3),
-            mixed_mm3: tenths(fit.chamber.mixed_mm3),
-            ..fit.chamber
-        };
+        let machine = with_chamber(&machine, &fit);
         let text = machine.to_ron().map_err(Fault::system)?;
         write::bytes(&self.out, text.as_bytes())?;
         match self.json {
@@ -83,10 +76,6 @@ impl Args {
             false => console.out(&told(&self.out, &before, &fit)),
         }
     }
-}
-
-fn tenths(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
 }
 
 fn told(out: &Path, before: &Chamber, fit: &LagFit) -> String {

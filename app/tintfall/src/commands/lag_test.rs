@@ -3,15 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use calibrate::lag_test::{LagTest, LagTestError};
-use calibrate::observations::read_lag;
 use package::{PrepareError, prepare};
 use plan::Machine;
 use project::job::Job;
-use project::write::Folder;
 
 use super::preflight::read_machine;
 use super::prepare::not_opened;
-use super::swatch::{read_spools, text_of};
+use super::swatch::{not_written, read_spools, text_of};
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -57,10 +55,10 @@ impl Args {
             false => None,
         };
         if measured.is_some() {
-            test.plan.spools = spools.into();
-            test.plan.spools.file = Some(MEASURED.to_owned());
+            test.name_measured(spools);
         }
-        write_all(&self.out, &test, measured.as_deref())?;
+        test.write(&self.out, measured.as_deref())
+            .map_err(not_written)?;
         console.working(|progress| -> Result<(), Fault> {
             let plan = self.out.join("lag-test.plan.ron");
             let job = Job::open(&plan, progress).map_err(not_opened)?;
@@ -72,36 +70,6 @@ impl Args {
         })?;
         console.out(&told(&self.out))
     }
-}
-
-/// The copy of a file of measured spools that goes beside the plan.
-const MEASURED: &str = "spools.ron";
-
-fn write_all(folder: &Path, test: &LagTest, measured: Option<&str>) -> Result<(), Fault> {
-    for name in ["colours.csv", "ends.csv"] {
-        let table = folder.join(name);
-        // Readings are work that nobody wants to do twice.
-        if table.exists() && read_lag(&text_of(&table)?).is_ok() {
-            return Err(Fault::Input(format!(
-                "{}: this table has readings in it; choose another folder, or move the table",
-                table.display()
-            )));
-        }
-    }
-    let mut set = Folder::new(folder)?;
-    set.file("lag-test.stl", |out| {
-        out.write_all(&geometry::read::mesh_to_stl(&test.mesh))
-    })?;
-    let plan = test.plan.to_ron().map_err(Fault::system)?;
-    set.bytes("lag-test.plan.ron", plan.as_bytes())?;
-    if let Some(text) = measured {
-        set.bytes(MEASURED, text.as_bytes())?;
-    }
-    set.bytes("colours.csv", test.colour_table().as_bytes())?;
-    set.bytes("ends.csv", test.ends_table().as_bytes())?;
-    set.bytes("how-to-read.txt", test.guide().as_bytes())?;
-    set.commit()?;
-    Ok(())
 }
 
 fn told(folder: &Path) -> String {

@@ -2,8 +2,10 @@
 //! line in the list below.
 
 mod bodies;
+mod card;
 mod cautions;
 mod check_handoff;
+mod compare;
 mod demo;
 mod dialect;
 mod diff;
@@ -17,10 +19,12 @@ mod layers;
 mod match_colour;
 mod mend;
 mod new;
+mod new_colours;
 mod place;
 mod preflight;
 mod prepare;
 mod read_photo;
+mod seen;
 mod shell_files;
 mod sign;
 mod sliced;
@@ -74,6 +78,7 @@ commands! {
     handoff: Handoff,
     check_handoff: CheckHandoff,
     swatch: Swatch,
+    card: Card,
     read_photo: ReadPhoto,
     fit: Fit,
     match_colour: Match,
@@ -81,6 +86,7 @@ commands! {
     lag_fit: LagFit,
     preflight: Preflight,
     watch: Watch,
+    seen: Seen,
     trace: Trace,
     view: View,
     cautions: Cautions,

@@ -2,24 +2,35 @@
 
 use std::path::{Path, PathBuf};
 
+use blend::Shares;
 use geometry::Progress;
 use geometry::inspect::Inspection;
 use geometry::mend::mend;
-use plan::{FirstPlan, MeshSource, Plan};
+use plan::{External, FirstPlan, Machine, MeshSource, Paint, Plan};
 use project::write;
 
+use super::new_colours::ColourArgs;
+use super::swatch::{read_spools, text_of};
 use crate::console::Console;
 use crate::fault::Fault;
-use crate::part::{Part, PartArgs, not_mended, stem};
+use crate::part::{Part, PartArgs, from_folder_of, not_mended, stem};
 
-/// Write a first plan for a part: two spools and a fade from the bed to the top
+/// Write a first plan for a part: two spools and a fade, or the model's own colours
 #[derive(clap::Args)]
 #[command(after_help = "\
 Example:
   tintfall new cup.stl                 writes cup.plan.ron beside the mesh
   tintfall prepare cup.plan.ron --out cup
+  tintfall new scan.glb --colours auto --spools spools.ron
+                                       give the part its model's own colours
 
-The plan is a text file with comments. Change its spools, heights and shares in any editor.")]
+With --colours, the blends are chosen whose mean difference from the model's colours is least, by
+CIEDE2000 and by area. A table says for each number of blends how near they come and what changing
+between them costs, if each layer changes between all the blends in it and nothing is flushed inside
+the part.
+
+The plan is a text file with comments. Change its spools, heights and shares in any editor.
+A region can also be a picture or letters: see docs/pictures.md. Colours: see docs/colours.md.")]
 pub(crate) struct Args {
     #[command(flatten)]
     part: PartArgs,
@@ -32,6 +43,14 @@ pub(crate) struct Args {
     /// Write mend: true into the plan, to mend the mesh
     #[arg(long)]
     mend: bool,
+    /// Take the spools from this file; by default a blue and a white
+    #[arg(long, value_name = "FILE")]
+    spools: Option<PathBuf>,
+    /// Take the machine from this file
+    #[arg(long, value_name = "FILE")]
+    machine: Option<PathBuf>,
+    #[command(flatten)]
+    colours: ColourArgs,
 }
 
 impl Args {
@@ -49,8 +68,11 @@ impl Args {
                 path.display()
             )));
         }
-        let (part, told) = console.working(|progress| -> Result<_, Fault> {
-            let part = self.part.read(progress)?;
+        let (part, model, told) = console.working(|progress| -> Result<_, Fault> {
+            let (part, model) = match self.colours.are_asked() {
+                true => self.part.read_coloured(progress)?,
+                false => (self.part.read(progress)?, None),
+            };
             let told = match self.mend {
                 true => {
                     mend(&part.reading.mesh, progress)
@@ -59,22 +81,39 @@ impl Args {
                 }
                 false => unmended(&part, progress)?,
             };
-            Ok((part, told))
+            Ok((part, model, told))
         })?;
         let height_mm = part.mesh.bounds().1.z;
-        let plan = Plan::first(FirstPlan {
+        let mut plan = Plan::first(FirstPlan {
             mesh: MeshSource {
                 file: from_folder_of(&path, mesh)?,
-                place: part.placement,
+                place: part.placement.clone(),
                 mend: self.mend,
             },
             title: name,
             height_mm,
         });
+        self.take_files(&path, &mut plan)?;
+        let choice = match self.colours.are_asked() {
+            true => Some(
+                self.colours
+                    .choose(console, mesh, &path, model, &part, &mut plan)?,
+            ),
+            false => None,
+        };
         let text = plan.to_ron().map_err(Fault::system)?;
         write::file(&path, |out| out.write_all(text.as_bytes()))?;
         for note in part.reading.notes.iter().chain(&told) {
             console.note(note);
+        }
+        if let Some(choice) = choice {
+            if self.spools.is_none() {
+                console.note(
+                    "The plan's spools are an example. Name your own with --spools, or the blends \
+                     are not for what is in your printer.",
+                );
+            }
+            return self.colours.tell(console, &choice, &plan, &path);
         }
         let path = path.display();
         console.out(&format!(
@@ -84,28 +123,51 @@ impl Args {
     }
 }
 
+impl Args {
+    /// Puts the files of spools and of the machine into the plan.
+    fn take_files(&self, path: &Path, plan: &mut Plan) -> Result<(), Fault> {
+        if let Some(file) = &self.machine {
+            let text = text_of(file)?;
+            let machine = Machine::from_ron(&text)
+                .map_err(|e| Fault::input(e.in_file(&file.display().to_string())))?;
+            plan.machine = External {
+                file: Some(from_folder_of(path, file)?),
+                value: machine,
+            };
+        }
+        let Some(file) = &self.spools else {
+            return Ok(());
+        };
+        let spools = read_spools(file)?;
+        let count = spools.len();
+        plan.spools = External {
+            file: Some(from_folder_of(path, file)?),
+            value: spools,
+        };
+        // The fade of a first plan is from the first spool to the last.
+        for region in &mut plan.regions {
+            if let Paint::Fade { fade, .. } = &mut region.paint {
+                for (stop, component) in fade.stops.iter_mut().zip([0, count - 1]) {
+                    stop.shares = Shares::pure(component, count).unwrap_or(stop.shares);
+                }
+            }
+        }
+        let problems = plan.problems();
+        match problems.first() {
+            Some(problem) => Err(Fault::Input(format!(
+                "{}: {}",
+                file.display(),
+                problem.what
+            ))),
+            None => Ok(()),
+        }
+    }
+}
+
 /// What is wrong with the mesh, in words.
 fn unmended(part: &Part, progress: &Progress) -> Result<Vec<String>, Fault> {
     progress.stage("Inspecting the mesh");
     let seen = Inspection::of(&part.reading.mesh);
     progress.check()?;
     Ok(seen.unmended())
-}
-
-/// The mesh as the plan must name it: relative to the plan's folder where it lies beside or
-/// below it, else in full.
-fn from_folder_of(plan: &Path, mesh: &Path) -> Result<String, Fault> {
-    let in_full = |path: &Path| {
-        std::path::absolute(path)
-            .map_err(|e| Fault::Input(format!("{}: not found: {e}", path.display())))
-    };
-    let (plan, mesh) = (in_full(plan)?, in_full(mesh)?);
-    let folder = plan.parent().unwrap_or(Path::new(""));
-    let named = mesh.strip_prefix(folder).unwrap_or(&mesh);
-    named.to_str().map(str::to_owned).ok_or_else(|| {
-        Fault::Input(format!(
-            "{}: the file's name is not UTF-8 text, so a plan can't name it; rename the file",
-            mesh.display()
-        ))
-    })
 }

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use package::{FILES, Prepared, prepare_along};
+use package::{FILES, Prepared, prepare_woven};
 use project::job::Job;
 use report::amount::amount;
 
@@ -46,12 +46,14 @@ impl Args {
                 required(&job)?;
             }
             let laid = self.sliced.laid(&job, progress)?;
-            prepare_along(&job, laid.as_ref(), &self.out, progress)
+            let (laid, woven) = match &laid {
+                Some(counted) => (Some(&counted.laid), counted.woven.as_ref()),
+                None => (None, None),
+            };
+            prepare_woven(&job, laid, woven, &self.out, progress)
                 .map_err(|error| not_prepared(&self.plan, error))
         })?;
-        let summary = &prepared.summary;
-        let warnings = summary.warnings.iter().map(|w| &w.text);
-        for note in summary.notes.iter().chain(warnings) {
+        for note in prepared.summary.told() {
             console.note(&format!("Note: {note}"));
         }
         match self.json {

@@ -1,13 +1,16 @@
 //! The toolpath that a part will be printed from, for commands that count its plastic.
 
-use std::fs::File;
-use std::io::{self, Read};
 use std::path::PathBuf;
 
-use geometry::Progress;
+use geometry::{LayerSpan, Progress};
 use plan::schedule::Laid;
+use plan::{Painted, ReadBack};
 use project::job::Job;
-use weave::{Source, WeaveError, plastic_by_layer};
+use project::signoff::Standing;
+use weave::arrange::Arrange;
+use weave::figures::{Figures, any_dialect};
+use weave::register::RegisterError;
+use weave::{Source, Weave, WeaveError, plastic_by_layer};
 
 use super::weave::{not_woven, settings};
 use crate::fault::Fault;
@@ -24,35 +27,86 @@ pub(super) struct Sliced {
     e_follows: bool,
 }
 
+/// A toolpath's plastic, and what comes out of it with the plan woven in.
+pub(super) struct Counted {
+    /// Its plastic, layer by layer.
+    pub laid: Laid,
+    /// What comes out; none if it can't be woven as it is.
+    pub woven: Option<ReadBack>,
+}
+
 impl Sliced {
-    /// The plastic of each of the plan's layers, if a toolpath is given.
-    pub(super) fn laid(&self, job: &Job, progress: &Progress) -> Result<Option<Laid>, Fault> {
+    /// The plastic of each of the plan's layers, if a toolpath is given. The plan is woven into
+    /// it for that, so that figures are those of reading it back, and nothing is kept of it.
+    pub(super) fn laid(&self, job: &Job, progress: &Progress) -> Result<Option<Counted>, Fault> {
         let Some(path) = &self.toolpath else {
             return Ok(None);
         };
-        let fault = |error| not_woven(path, error);
         let painted = &job.painted;
-        let (plan, mesh) = (painted.plan(), painted.surface().mesh());
-        let spans = plan
-            .layers
-            .spans(mesh.bounds().1.z)
-            .map_err(|error| Fault::input(format!("{}: {error}", job.path.display())))?;
-        let open = || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(path)?)) };
-        let size_bytes = std::fs::metadata(path)
-            .map_err(|error| fault(WeaveError::Open(error)))?
-            .len();
-        let source = Source::new(&open, size_bytes);
-        let settings = settings(self.e_follows);
-        let diameter_mm = plan.spools.first().map_or(1.75, |spool| spool.diameter_mm);
-        let layers_mm3 =
-            plastic_by_layer(&source, settings, &spans, diameter_mm, progress).map_err(fault)?;
+        let top_mm = painted.surface().bounds_mm().1.z;
+        let spans = painted.plan().layers.spans(top_mm);
+        let spans =
+            spans.map_err(|error| Fault::input(format!("{}: {error}", job.path.display())))?;
         let name = path.file_name().unwrap_or(path.as_os_str());
-        Ok(Some(Laid {
-            layers_mm3,
-            route: format!(
-                "Plastic counted from the toolpath {}; blends in the plan's order within a layer",
-                name.to_string_lossy()
-            ),
-        }))
+        let name = name.to_string_lossy();
+        Source::with_file(path, |source| {
+            self.counted(painted, source, (&name, &spans), progress)
+        })
+        .flatten()
+        .map(Some)
+        .map_err(|error| not_woven(path, error))
     }
+
+    fn counted(
+        &self,
+        painted: &Painted,
+        source: &Source<'_>,
+        (name, spans): (&str, &[LayerSpan]),
+        progress: &Progress,
+    ) -> Result<Counted, WeaveError> {
+        let settings = settings(self.e_follows);
+        let spools = &painted.plan().spools;
+        let diameter_mm = spools.first().map_or(1.75, |spool| spool.diameter_mm);
+        let layers_mm3 = plastic_by_layer(source, settings, spans, diameter_mm, progress)?;
+        let weave = Weave {
+            painted,
+            dialect: &any_dialect()?,
+            settings,
+            stands: Vec::new(),
+            arrange: Arrange::default(),
+            review: Standing::not_reviewed(),
+        };
+        match Figures::of(&weave, painted, source, progress) {
+            Ok(figures) => Ok(Counted {
+                laid: Laid {
+                    layers_mm3: figures.with_block(layers_mm3, spans),
+                    route: woven_route(name, &figures),
+                },
+                woven: Some(figures.read_back()),
+            }),
+            Err(
+                stop @ (WeaveError::Cancelled(_)
+                | WeaveError::Register(RegisterError::Cancelled(_))),
+            ) => Err(stop),
+            Err(error) => Ok(Counted {
+                laid: Laid {
+                    layers_mm3,
+                    route: format!(
+                        "Plastic counted from the toolpath {name}; blends in the plan's order \
+                         within a layer, because the plan can't be woven into it ({error})"
+                    ),
+                },
+                woven: None,
+            }),
+        }
+    }
+}
+
+/// The route of a woven toolpath, in words.
+fn woven_route(name: &str, figures: &Figures) -> String {
+    let block = match figures.purged_g > 0.0 {
+        true => format!(", with a purge block of {:.1} g", figures.purged_g),
+        false => String::new(),
+    };
+    format!("Woven into the toolpath {name}{block}; figures as `tintfall verify` finds them")
 }

@@ -2,14 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::Spool;
-use calibrate::patches::{Card, Patches, StepRow};
-use calibrate::{Header, Options, PartError, Row, Table, TestPart, guide};
+use calibrate::{Options, PartError, Swatch, TestFilesError};
 use package::{PrepareError, Summary, prepare};
 use plan::{Machine, SpoolSet};
 use project::job::Job;
 use project::text_file::read_text;
-use project::write::Folder;
 
 use super::prepare::not_opened;
 use crate::console::Console;
@@ -60,24 +57,15 @@ impl Args {
         let mut options = Options::for_spools(spools.len());
         options.tallest_mm = self.tallest;
         options.between = self.between.unwrap_or(options.between);
-        let bars = TestPart::all(&spools, &machine, &options, |bar, bars| {
-            format!("{}.stl", bar_name(bar, bars))
-        })
-        .map_err(|error| match error {
+        let swatch = Swatch::new(spools, &machine, &options).map_err(|error| match error {
             PartError::Mesh(_) => Fault::system(error),
             error => Fault::input(error),
         })?;
-        let count = bars.len();
-        let bars: Vec<(String, TestPart)> = bars
-            .into_iter()
-            .enumerate()
-            .map(|(i, bar)| (bar_name(i, count), bar))
-            .collect();
-        write_all(&self.out, &spools, &bars)?;
+        swatch.write(&self.out).map_err(not_written)?;
         let mut cost = Cost::default();
-        for (name, _) in &bars {
+        for (name, _) in swatch.bars() {
             cost.add(&console.working(|progress| -> Result<_, Fault> {
-                let plan = self.out.join(format!("{name}.plan.ron"));
+                let plan = Swatch::plan_file(&self.out, name);
                 let job = Job::open(&plan, progress).map_err(not_opened)?;
                 let out = self.out.join(name);
                 let prepared = prepare(&job, &out, progress).map_err(|error| match error {
@@ -87,7 +75,7 @@ impl Args {
                 Ok(Cost::of(&prepared.summary, &machine))
             })?);
         }
-        console.out(&told(&self.out, &bars, &cost))
+        console.out(&told(&self.out, &swatch, &cost))
     }
 }
 
@@ -132,100 +120,19 @@ pub(super) fn text_of(path: &Path) -> Result<String, Fault> {
     read_text(path).map_err(|why| Fault::Input(format!("{}: {why}", path.display())))
 }
 
-fn bar_name(bar: usize, bars: usize) -> String {
-    match bars {
-        1 => "swatch".to_owned(),
-        _ => format!("swatch-{}", bar + 1),
+/// The files of a test print that can't be written, as a fault.
+pub(super) fn not_written(error: TestFilesError) -> Fault {
+    match error {
+        TestFilesError::Write(error) => error.into(),
+        error @ TestFilesError::Content(_) => Fault::system(error),
+        error => Fault::input(error),
     }
 }
 
-/// Everything but what `prepare` makes.
-fn write_all(folder: &Path, spools: &SpoolSet, bars: &[(String, TestPart)]) -> Result<(), Fault> {
-    let table = folder.join("measured.csv");
-    // Readings are work that nobody wants to do twice.
-    if table.exists() && Table::read(&text_of(&table)?).is_ok_and(|t| has_readings(&t)) {
-        return Err(Fault::Input(format!(
-            "{}: this table has readings in it; choose another folder, or move the table",
-            table.display()
-        )));
-    }
-    let mut set = Folder::new(folder)?;
-    for (name, bar) in bars {
-        set.file(&format!("{name}.stl"), |out| {
-            out.write_all(&geometry::read::mesh_to_stl(&bar.mesh))
-        })?;
-        let plan = bar.plan.to_ron().map_err(Fault::system)?;
-        set.bytes(&format!("{name}.plan.ron"), plan.as_bytes())?;
-    }
-    let text = spools.to_ron().map_err(Fault::system)?;
-    set.bytes("spools.ron", text.as_bytes())?;
-    let text = empty_table(bars).write().map_err(Fault::system)?;
-    set.bytes("measured.csv", text.as_bytes())?;
-    let text = patches(bars).to_ron().map_err(Fault::system)?;
-    set.bytes("patches.ron", text.as_bytes())?;
-    set.bytes("how-to-measure.txt", page(spools, bars).as_bytes())?;
-    set.commit()?;
-    Ok(())
-}
-
-fn page(spools: &[Spool], bars: &[(String, TestPart)]) -> String {
-    guide::text(spools, bars)
-}
-
-fn has_readings(table: &Table) -> bool {
-    table.rows.iter().any(|row| row.reading.is_some())
-}
-
-fn empty_table(bars: &[(String, TestPart)]) -> Table {
-    let rows = bars.iter().flat_map(|(_, bar)| &bar.steps).map(|step| Row {
-        step: step.number,
-        shares: step.shares,
-        reading: None,
-    });
-    Table {
-        header: Header {
-            spools: Some("spools.ron".to_owned()),
-            ..Header::default()
-        },
-        rows: rows.collect(),
-    }
-}
-
-/// A first guess: bars lie side by side with their feet down, and a card stands at the left.
-fn patches(bars: &[(String, TestPart)]) -> Patches {
-    let columns = bars.len() as f64 + 1.0;
-    let rows = bars.iter().enumerate().filter_map(|(i, (_, bar))| {
-        let (first, last) = (bar.steps.first()?, bar.steps.last()?);
-        let x = (i as f64 + 1.5) / columns;
-        let y = |mm: f64| 0.95 - 0.9 * mm / last.to_mm;
-        Some(StepRow {
-            first_step: first.number,
-            last_step: last.number,
-            first_centre: (hundredths(x), hundredths(y(first.measure_at_mm()))),
-            last_centre: (hundredths(x), hundredths(y(last.measure_at_mm()))),
-            size: (0.04, 0.03),
-        })
-    });
-    Patches {
-        version: 1,
-        table: "measured.csv".to_owned(),
-        cards: vec![Card {
-            reflectance: 0.18,
-            centre: (hundredths(0.5 / columns), 0.5),
-            size: (0.1, 0.1),
-        }],
-        rows: rows.collect(),
-    }
-}
-
-fn hundredths(v: f64) -> f64 {
-    (v * 100.0).round() / 100.0
-}
-
-fn told(folder: &Path, bars: &[(String, TestPart)], cost: &Cost) -> String {
+fn told(folder: &Path, swatch: &Swatch, cost: &Cost) -> String {
     let mut text = format!("Wrote into {}\n", folder.display());
     let mut line = |file: &str, what: &str| text.push_str(&format!("  {file:20}{what}\n"));
-    for (name, bar) in bars {
+    for (name, bar) in swatch.bars() {
         let steps = bar.steps.len();
         line(
             &format!("{name}.stl"),

@@ -4,17 +4,12 @@ use std::path::{Path, PathBuf};
 
 use calibrate::observations;
 use geometry::Progress;
-use plan::trace::{Finding, Tracing, trace};
+use plan::trace::{Tracing, trace};
 
 use super::swatch::text_of;
 use super::watch::Worked;
 use crate::console::Console;
 use crate::fault::Fault;
-
-/// Findings less likely than this are only counted.
-const WORTH_TELLING: f64 = 0.01;
-/// The most findings that are reported in full.
-const MOST_TOLD: usize = 5;
 
 /// Rank the causes of a bad print from what you saw of it
 #[derive(clap::Args)]
@@ -105,11 +100,8 @@ fn told(count: usize, tracing: &Tracing) -> String {
     if let Some(doubt) = &tracing.doubt {
         text.push_str(&format!("\n{doubt}\n"));
     }
-    let (worth, rest): (Vec<&Finding>, Vec<&Finding>) = tracing
-        .findings
-        .iter()
-        .partition(|f| f.chance >= WORTH_TELLING);
-    for (i, finding) in worth.iter().take(MOST_TOLD).enumerate() {
+    let told = tracing.told();
+    for (i, finding) in told.likely.iter().enumerate() {
         text.push_str(&format!(
             "\n{}. {} ({:.0} %)\n   {}\n   Try: {}\n   Test, without printing the part again: {}\n",
             i + 1,
@@ -120,19 +112,11 @@ fn told(count: usize, tracing: &Tracing) -> String {
             finding.test
         ));
     }
-    if tracing.none_of_these >= WORTH_TELLING {
-        text.push_str(&format!(
-            "\nNone of these: {:.0} %\n",
-            100.0 * tracing.none_of_these
-        ));
+    if let Some(chance) = told.none_of_these {
+        text.push_str(&format!("\nNone of these: {:.0} %\n", 100.0 * chance));
     }
-    let unlikely = worth.iter().skip(MOST_TOLD).chain(&rest);
-    let names: Vec<String> = unlikely
-        .filter(|f| f.cause.faults.len() < 2)
-        .map(|f| f.cause.name())
-        .collect();
-    if !names.is_empty() {
-        text.push_str(&format!("\nUnlikely: {}\n", names.join(", ")));
+    if !told.unlikely.is_empty() {
+        text.push_str(&format!("\nUnlikely: {}\n", told.unlikely.join(", ")));
     }
     text.push_str(
         "\n\

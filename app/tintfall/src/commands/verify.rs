@@ -7,14 +7,18 @@ use std::path::{Path, PathBuf};
 use project::job::Job;
 use project::write;
 use render::View;
+use weave::verify::deposition::Replayed;
 use weave::verify::picture::{Shows, picture};
-use weave::verify::{Verified, Verify, stands_or_found};
+use weave::verify::{RegionLaid, Verified, Verify, first_layer, stands_or_found};
 use weave::{Source, WeaveError};
 
 use super::prepare::not_opened;
 use super::weave::{Reading, not_woven};
 use crate::console::Console;
 use crate::fault::Fault;
+
+/// No more regions than these are listed one by one.
+const MOST_REGIONS: usize = 20;
 
 /// Check a woven toolpath: is it the same print, and in the plan's colours?
 #[derive(clap::Args)]
@@ -25,7 +29,7 @@ Example:
 It reads the file as a machine would, passes the blends through the melt chamber, and compares each
 bit of plastic at the skin with the plan. The exit code is 2 if:
   - the print is not the same
-  - a command makes no sense
+  - a command makes no sense, or is not one of those that were woven in
   - the file was woven from another plan
   - the part is more than 0.3 mm from the place in the file's header
   - the mean difference is more than --within")]
@@ -43,6 +47,9 @@ pub(crate) struct Args {
     /// Draw how far its colours are off the plan (PNG)
     #[arg(long, value_name = "FILE")]
     differences: Option<PathBuf>,
+    /// Draw the first layer from above, with the order and the purge block (SVG)
+    #[arg(long, value_name = "FILE")]
+    first_layer: Option<PathBuf>,
     /// End with code 2 if the mean ΔE00 at the skin is more than this
     #[arg(long, value_name = "DE00")]
     within: Option<f64>,
@@ -93,6 +100,17 @@ impl Args {
                         picture(&found, painted, shows, View::FrontRight, SIZE_PX, progress)?;
                     write::file(path, |out| image.write_png(out))?;
                 }
+            }
+            if let Some(path) = &self.first_layer {
+                let replayed = Replayed {
+                    painted,
+                    dialect: &dialect,
+                    settings,
+                    heights_mm: f64::MIN..=f64::MAX,
+                };
+                let drawn = first_layer::svg(&replayed, &woven, progress).map_err(fault)?;
+                let text = drawn.ok_or_else(|| Fault::input("nothing is printed"))?;
+                write::file(path, |out| out.write_all(text.as_bytes()))?;
             }
             let text = self.told(&found);
             Ok::<_, Fault>((found, text))
@@ -160,6 +178,19 @@ impl Args {
                 "The part is within {off:.2} mm of the place in the file's header"
             ));
         }
+        if let Some(standing) = found.standing {
+            line(format!(
+                "Printed lines follow {:.0} % of its outline there, within {:.2} mm",
+                100.0 * standing.covered,
+                standing.off_mm
+            ));
+        }
+        if found.beside_mm3 > 0.5 {
+            line(format!(
+                "{:.0} mm³ of {:.0} mm³ of plastic is part of no copy: brims, supports, purge block",
+                found.beside_mm3, found.volume_mm3
+            ));
+        }
         line(format!("{} blend changes", found.changes));
         if let Some(mean) = found.printed.mean_de00() {
             line(format!(
@@ -169,13 +200,8 @@ impl Args {
                 found.printed.within_de00(0.95)
             ));
         }
-        if found.regions.len() > 1 {
-            for region in &found.regions {
-                line(format!(
-                    "  {}: mean ΔE00 {:.2} over {:.0} mm³ of its skin",
-                    region.name, region.mean_de00, region.volume_mm3
-                ));
-            }
+        for text in by_region(&found.regions) {
+            line(text);
         }
         for miss in found.printed.worst(self.worst) {
             let [x, y, z] = miss.point_mm.to_array();
@@ -195,6 +221,35 @@ impl Args {
     }
 }
 
+/// A line for each of several regions; of many, the farthest off and how far off the others are.
+fn by_region(regions: &[RegionLaid]) -> Vec<String> {
+    if regions.len() < 2 {
+        return Vec::new();
+    }
+    let mut listed: Vec<&RegionLaid> = regions.iter().collect();
+    if listed.len() > MOST_REGIONS {
+        listed.sort_by(|a, b| b.mean_de00.total_cmp(&a.mean_de00));
+    }
+    let (full, more) = listed.split_at(listed.len().min(MOST_REGIONS));
+    let mut lines: Vec<String> = full
+        .iter()
+        .map(|region| {
+            format!(
+                "  {}: mean ΔE00 {:.2} over {:.0} mm³ of its skin",
+                region.name, region.mean_de00, region.volume_mm3
+            )
+        })
+        .collect();
+    if let Some(next) = more.first() {
+        lines.push(format!(
+            "  and {} more regions, each with a mean ΔE00 of {:.2} or less",
+            more.len(),
+            next.mean_de00
+        ));
+    }
+    lines
+}
+
 fn shown(lab: blend::Lab) -> String {
     format!("L* {:.0} a* {:.0} b* {:.0}", lab.l, lab.a, lab.b)
 }
@@ -203,4 +258,32 @@ fn size(path: &Path) -> Result<u64, WeaveError> {
     std::fs::metadata(path)
         .map(|data| data.len())
         .map_err(WeaveError::Open)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_many_regions_the_farthest_off_are_listed() {
+        let region = |i: usize| RegionLaid {
+            name: format!("Band {i}"),
+            volume_mm3: 9.6,
+            mean_de00: i as f64 / 10.0,
+        };
+        let regions: Vec<RegionLaid> = (0..30).map(region).collect();
+        let lines = by_region(&regions);
+        assert_eq!(lines.len(), MOST_REGIONS + 1);
+        assert_eq!(
+            lines[0],
+            "  Band 29: mean ΔE00 2.90 over 10 mm³ of its skin"
+        );
+        let last = "  and 10 more regions, each with a mean ΔE00 of 0.90 or less";
+        assert_eq!(lines[MOST_REGIONS], last);
+        assert_eq!(
+            by_region(&regions[..20])[0],
+            "  Band 0: mean ΔE00 0.00 over 10 mm³ of its skin"
+        );
+        assert!(by_region(&regions[..1]).is_empty());
+    }
 }

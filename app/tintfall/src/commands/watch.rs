@@ -6,8 +6,7 @@ use calibrate::observations;
 use geometry::Progress;
 use plan::{AsPrinted, Schedule, ScheduleError};
 use project::job::Job;
-use project::write::Folder;
-use report::watch;
+use report::watch::{self, WatchFilesError};
 
 use super::prepare::not_opened;
 use super::sliced::Sliced;
@@ -69,12 +68,15 @@ impl Worked {
             Some(sliced) => sliced.laid(&job, progress)?,
             None => None,
         };
-        let made = Schedule::along(painted, laid.as_ref(), progress);
+        let made = Schedule::along(painted, laid.as_ref().map(|l| &l.laid), progress);
         let schedule = made.map_err(|error| match error {
             ScheduleError::Cancelled(_) => Fault::Cancelled,
             error => Fault::Input(format!("{}: {error}", plan.display())),
         })?;
-        let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        let mut printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, progress)?;
+        if let Some(woven) = laid.as_ref().and_then(|laid| laid.woven.as_ref()) {
+            printed = printed.read_back(painted.plan(), woven);
+        }
         Ok(Self {
             job,
             schedule,
@@ -116,7 +118,7 @@ impl Args {
 }
 
 fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Result<(), Fault> {
-    let empty = folder.join("seen.csv");
+    let empty = folder.join(watch::SEEN);
     // Readings are work that nobody wants to do twice.
     if empty.exists() && observations::has_readings(&text_of(&empty)?, table.spools.len()) {
         return Err(Fault::Input(format!(
@@ -125,16 +127,11 @@ fn write_all(folder: &Path, worked: &Worked, table: &plan::watch::Watch) -> Resu
         )));
     }
     let from = &worked.schedule.provenance;
-    let page = watch::page(table, from).ok_or_else(|| {
-        Fault::System("the page would be too large; choose a larger --every".to_owned())
-    })?;
-    let mut set = Folder::new(folder)?;
-    set.bytes("watch.txt", watch::text(table, from).as_bytes())?;
-    set.file("watch.csv", |out| watch::write_csv(table, from, out))?;
-    set.file("watch.png", |out| page.image.write_png(out))?;
-    set.bytes("seen.csv", observations::template(table).as_bytes())?;
-    set.commit()?;
-    Ok(())
+    let seen = observations::template(table);
+    watch::write(folder, table, from, &seen).map_err(|error| match error {
+        WatchFilesError::Write(error) => error.into(),
+        error @ WatchFilesError::TooLarge => Fault::system(error),
+    })
 }
 
 fn told(folder: &Path) -> String {

@@ -3,12 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use project::job::Job;
-use project::signoff;
+use project::signoff::{self, Standing};
 use toolpath::{ExtruderMode, Settings};
 use weave::arrange::{Arrange, Arranged, Purge};
+use weave::compare::Comparison;
+use weave::dialect::Dialect;
 use weave::register::Placement;
-use weave::{How, Weave, WeaveError, Woven};
+use weave::{How, Source, Weave, WeaveError, Woven};
 
+use super::compare::{self, shares};
 use super::dialect::DialectArgs;
 use super::prepare::{not_opened, not_signed, required};
 use crate::console::Console;
@@ -25,16 +28,23 @@ Where regions share layers, runs change places within their layer. What the part
 change is purged into a block beside it; `--purge stay` moves nothing. No temperature is set. The
 file appears when it is complete; then check it with `tintfall verify`.
 
-Built-in dialects: slots, ratio-word, move-words. They are written from memory: check their commands
-in your firmware's manual. docs/dialects.md shows how to write your own.")]
+Built-in dialects: slots and move-words, and ratio-word with your firmware's own command
+(--line). They are written from memory: check their commands in your firmware's manual.
+docs/dialects.md shows how to write your own.")]
 pub(crate) struct Args {
     /// The plan
     plan: PathBuf,
     /// The sliced toolpath (G-code)
     toolpath: PathBuf,
     /// The file to write
-    #[arg(long, value_name = "FILE")]
-    out: PathBuf,
+    #[arg(long, value_name = "FILE", required_unless_present = "compare")]
+    out: Option<PathBuf>,
+    /// Write no file: list ways to weave, with grams, minutes and colours, the recommended one first
+    #[arg(long, conflicts_with = "out")]
+    compare: bool,
+    /// With --compare: write the list to standard output as JSON
+    #[arg(long, requires = "compare")]
+    json: bool,
     /// Where to purge between two blends of a layer
     #[arg(long, value_enum, default_value_t = Room::Block)]
     purge: Room,
@@ -131,12 +141,15 @@ impl Args {
     /// Weaves.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         let dialect = self.reading.dialect.read()?;
+        let Some(out) = &self.out else {
+            return self.compared(&dialect, console);
+        };
         let same = |a: &Path, b: &Path| {
             a == b
                 || a.canonicalize()
                     .is_ok_and(|a| Some(a) == b.canonicalize().ok())
         };
-        if same(&self.toolpath, &self.out) {
+        if same(&self.toolpath, out) {
             return Err(Fault::input(
                 "--out is the toolpath itself; keep it, and name another file",
             ));
@@ -156,13 +169,40 @@ impl Args {
                 review,
             };
             weave
-                .file(&self.toolpath, &self.out, progress)
+                .file(&self.toolpath, out, progress)
                 .map_err(|error| not_woven(&self.toolpath, error))
         })?;
         for caution in &woven.cautions {
             console.note(&format!("Note: {caution}"));
         }
-        console.out(&told(&self.out, &woven))
+        console.out(&told(out, &woven))
+    }
+
+    /// Lists ways to weave.
+    fn compared(&self, dialect: &Dialect, console: &Console) -> Result<(), Fault> {
+        let found = console.working(|progress| {
+            let job = Job::open(&self.plan, progress).map_err(not_opened)?;
+            let weave = Weave {
+                painted: &job.painted,
+                dialect,
+                settings: self.reading.settings(),
+                stands: self.reading.stands(),
+                arrange: self.arrange()?,
+                review: Standing::not_reviewed(),
+            };
+            Source::with_file(&self.toolpath, |source| {
+                Comparison::of(&weave, source, progress)
+            })
+            .flatten()
+            .map_err(|error| not_woven(&self.toolpath, error))
+        })?;
+        match self.json {
+            true => {
+                let text = serde_json::to_string_pretty(&found).map_err(Fault::system)?;
+                console.out(&format!("{text}\n"))
+            }
+            false => console.out(&compare::table(&found)),
+        }
     }
 }
 
@@ -191,6 +231,25 @@ fn moved(arranged: &Arranged) -> String {
              {:.1} g\n",
             block.side_mm, block.top_mm, arranged.block_mm3, arranged.block_g
         ));
+        let grams = |mm3: f64| arranged.block_g * mm3 / arranged.block_mm3.max(1e-9);
+        for purged in &arranged.purges {
+            text.push_str(&format!(
+                "  {:3} × {} to {}: {:.1} g, {:.1} g more hidden in the part; off by ΔE00 {:.1} where \
+                 it begins\n",
+                purged.count,
+                shares(&purged.from),
+                shares(&purged.to),
+                grams(purged.block_mm3),
+                grams(purged.hidden_mm3),
+                purged.off_de00
+            ));
+        }
+        text.push_str(&format!(
+            "  Lower bound for this much to be seen: {:.1} g, which the changes need. {:.1} g is there for \
+             the block to stand\n",
+            grams(arranged.least_mm3),
+            grams(arranged.standing_mm3)
+        ));
     }
     text
 }
@@ -200,11 +259,15 @@ fn told(out: &Path, woven: &Woven) -> String {
     for (i, stand) in woven.registered.stands.iter().enumerate() {
         let [x, y] = stand.placement.shift_mm;
         text.push_str(&format!(
-            "  copy {}: turned {:.1}°, shifted {x:.2}, {y:.2} mm; fits the outline within {:.3} \
+            "  copy {}: turned {:.1}°, shifted {x:.2}, {y:.2} mm{}; fits the outline within {:.3} \
              mm\n",
             i + 1,
             // Not "-0.0".
             (stand.placement.turn_deg * 10.0).round() / 10.0 + 0.0,
+            match stand.placement.lift_mm {
+                0.0 => String::new(),
+                lift_mm => format!(", on a raft of {lift_mm:.2} mm"),
+            },
             stand.residual_mm
         ));
     }

@@ -13,6 +13,25 @@ pub(crate) fn run(folder: &Path, args: &[&str]) -> Output {
         .unwrap()
 }
 
+/// What hands `block.plan.ron` on, if it is signed.
+pub(crate) const HAND_OFF: [&str; 5] = [
+    "handoff",
+    "block.plan.ron",
+    "--out",
+    "block.zip",
+    "--require-review",
+];
+
+/// Signs `block.plan.ron`, hands it on, checks that, and gives the hand-off's bytes.
+pub(crate) fn signed_hand_off(folder: &Path) -> Vec<u8> {
+    done(folder, &["sign", "block.plan.ron", "--name", "Ada Keeper"]);
+    done(folder, &HAND_OFF);
+    let checked = done(folder, &["check-handoff", "block.zip", "--require-review"]);
+    let said = String::from_utf8(checked.stdout).unwrap();
+    assert!(said.contains("Ada Keeper"), "{said}");
+    std::fs::read(folder.join("block.zip")).unwrap()
+}
+
 /// Runs it and checks that it does what it was told.
 pub(crate) fn done(folder: &Path, args: &[&str]) -> Output {
     let output = run(folder, args);

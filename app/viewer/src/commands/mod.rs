@@ -8,14 +8,16 @@ use std::path::PathBuf;
 use blend::Shares;
 use bodies::Options;
 use emath::{Pos2, Rect, Vec2};
-use geometry::Field;
+use geometry::{Field, Mask};
 use plan::Edit;
+use weave::compare::Means;
 use weave::verify::Miss;
 
 use crate::files::Left;
 use crate::model::camera::Side;
 use crate::model::chosen::Wanted;
 use crate::model::draft::Draft;
+use crate::model::errand::{Errand, FormFile, Forms};
 use crate::model::mirror::Mirror;
 use crate::model::page::{After, Drawer, Page};
 use crate::model::tool::Tool;
@@ -46,6 +48,12 @@ pub enum Command {
     SaveTo(PathBuf, Option<After>),
     /// Save the plan, then do what waited for it.
     SaveThen(After),
+    /// Load what another program has changed.
+    TakeTheirs,
+    /// Go on with what is in the window.
+    KeepMine,
+    /// Hold the plan in the window against its file.
+    CompareWithTheirs,
     /// Save over a file that somebody else has changed, then do what waited.
     SaveOver(PathBuf, Option<After>),
     /// Discard the changes and do what waited.
@@ -75,8 +83,16 @@ pub enum Command {
     TakeToolpath(PathBuf),
     /// Change the choices for weaving.
     SetDraft(Box<Draft>),
-    /// Weave the plan into the chosen toolpath.
+    /// Weave the plan into the chosen toolpath, if every region comes out.
     WeaveIt,
+    /// Weave it though regions are lost.
+    WeaveAnyway,
+    /// Try the options: find out which regions come out.
+    TryOptions,
+    /// Compare ways to weave.
+    CompareWays,
+    /// Take what a way of weaving says.
+    TakeWay(Box<Means>),
     /// Read the woven file back.
     ReadBack,
     /// Cancel weaving or checking.
@@ -92,6 +108,17 @@ pub enum Command {
     /// Go to the first or the last move of the layer.
     EnterLayer(Entering),
 
+    /// Show the page of the whole job.
+    Job,
+    /// Change what was typed for the job's steps.
+    SetForms(Box<Forms>),
+    /// Run a step of the job.
+    Run(Errand),
+    /// Cancel the step that runs.
+    CancelRun,
+    /// Open a file or folder with what the system has for it.
+    OpenOutside(PathBuf),
+
     /// Undo the last change.
     Undo,
     /// Redo the change.
@@ -105,6 +132,16 @@ pub enum Command {
 
     /// Select a region.
     ChooseRegion(usize),
+    /// Select a region beside those that are selected, or no longer.
+    ChooseToo(usize),
+    /// Select all regions from the selected one to another.
+    ChooseUpTo(usize),
+    /// Grow the selected region's area by so much at its edge, mm; less than 0 shrinks it.
+    Grow(f64),
+    /// Make the selected region cover what it did not cover.
+    Invert,
+    /// Select a region and turn the view to it.
+    ShowRegion(usize),
     /// Select the region above.
     ChooseAbove,
     /// Select the region below.
@@ -130,7 +167,7 @@ pub enum Command {
         /// to another.
         to: usize,
     },
-    /// Hide the selected region from the print, or show it again.
+    /// Leave the selected regions out of the print, or take them back in.
     Hide,
     /// Lock or unlock the chosen region.
     Lock,
@@ -151,6 +188,25 @@ pub enum Command {
     },
     /// Start a new painted area.
     NewArea,
+    /// Make regions of the model's own colours, so many or as many as are worth it, in place of
+    /// all regions.
+    OwnColours(Option<usize>),
+    /// Ask for a picture to put on the part.
+    AskPicture,
+    /// Put a picture on the part, where it was dropped on the stage or in the middle of the view.
+    PutPicture(PathBuf, Option<Pos2>),
+    /// Put letters on the part.
+    PutLetters,
+    /// Change the selected region's picture or letters, as a step of a drag.
+    SetImprint(Box<Mask>),
+    /// Change the text of the selected region's letters.
+    SetLetters(String),
+    /// Let the selected region's blend follow its picture's greys.
+    FadeAlongGreys,
+    /// Lay the selected picture straight, as one looks at it now.
+    LayStraight,
+    /// Lay the selected picture round the part's upright axis.
+    LayRound,
     /// Highlight a region on the stage, or none.
     LiftRegion(Option<usize>),
 
@@ -243,6 +299,8 @@ pub enum Command {
     BrushRadius(f64),
     /// Set the sharpest crease that a fill crosses, degrees.
     Crease(f64),
+    /// Draw straight to a place from where the last stroke ended.
+    StraightTo(Pos2),
     /// Press the brush on the part.
     BeginStroke(Pos2),
     /// Move the brush.
@@ -251,6 +309,12 @@ pub enum Command {
     EndStroke,
     /// Click with the tool in use.
     ClickTool(Pos2),
+    /// Take hold of the selected region's picture.
+    BeginPlacing(Pos2),
+    /// Draw what is held to a place; turns go in steps if so wanted.
+    GoOnPlacing(Pos2, bool),
+    /// Let go of it.
+    EndPlacing,
     /// Use the tool at the middle of the stage, for work by keys.
     DabAtMiddle,
 
@@ -363,6 +427,8 @@ pub enum Browse {
     Open,
     /// Take spools from it.
     Spools,
+    /// Put that picture on the part.
+    Picture,
     /// Save to it; the path is proposed.
     Save(PathBuf),
     /// Write what the printer needs into that folder.
@@ -373,6 +439,8 @@ pub enum Browse {
     Woven,
     /// Take the dialect from it.
     Dialect,
+    /// Put it into a field of the job's page.
+    Form(FormFile),
 }
 
 /// The commands of a frame, in the order in which they were sent.

@@ -46,6 +46,11 @@ impl Home {
         self.0.join("recovery")
     }
 
+    /// Where windows note which plans they have open.
+    pub fn open_folder(&self) -> PathBuf {
+        self.0.join("open")
+    }
+
     /// The folder itself.
     pub fn folder(&self) -> &Path {
         &self.0

@@ -2,12 +2,14 @@
 //! own, settings, the list of recent files and the copies for recovery.
 
 pub mod home;
+pub mod opened;
 pub mod recent;
 pub mod recovery;
 pub mod settings;
 pub mod stamp;
 
 pub use home::Home;
+pub use opened::Opened;
 pub use recent::Recent;
 pub use recovery::{Keeper, Left};
 pub use settings::Settings;

@@ -4,12 +4,13 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use blend::Shares;
 use geometry::inspect::{Finding, Severity};
 use geometry::read::{ReadOptions, read_mesh};
 use geometry::{Cancelled, Progress, Surface};
 use plan::document::{StandError, Stood};
-use plan::{FirstPlan, MeshSource, Plan};
-use project::job::{Job, beside};
+use plan::{FirstPlan, MeshSource, Paint, Plan};
+use project::job::{Job, beside, load_pictures};
 use project::text_file::read_text;
 
 use super::Stop;
@@ -28,6 +29,8 @@ pub enum Source {
     Left(Left),
     /// The part that is open, its mesh mended.
     Mended(Box<Plan>, Origin),
+    /// The part that is open, its mesh as the file has it now.
+    MeshAgain(Box<Plan>, Origin),
 }
 
 impl Source {
@@ -41,7 +44,7 @@ impl Source {
                 .into_owned(),
             Self::Demo(name) => name.clone(),
             Self::Left(left) => left.about.title.clone(),
-            Self::Mended(plan, _) => plan.mesh.file.clone(),
+            Self::Mended(plan, _) | Self::MeshAgain(plan, _) => plan.mesh.file.clone(),
         }
     }
 }
@@ -68,8 +71,8 @@ pub struct Loaded {
     pub on_disk: OnDisk,
     /// What is done with once the part is shown.
     pub left: Option<Left>,
-    /// Whether it is the part that was open, on its mended mesh.
-    pub mended: bool,
+    /// Whether it is the part that was open, on another mesh.
+    pub is_beneath: bool,
 }
 
 impl Loaded {
@@ -96,7 +99,7 @@ impl Loaded {
             notes: Vec::new(),
             warnings: Vec::new(),
             left: None,
-            mended: false,
+            is_beneath: false,
         })
     }
 }
@@ -122,13 +125,25 @@ pub fn run(source: Source, progress: &Progress) -> Result<Loaded, Stop> {
             looked_over(plan, origin, surface, Told::default(), progress)
         }
         Source::Left(left) => open_left(left, progress),
-        Source::Mended(plan, origin) => open_mended(*plan, origin, progress),
+        Source::Mended(mut plan, origin) => {
+            plan.mesh.mend = true;
+            open_beneath(*plan, origin, progress)
+        }
+        Source::MeshAgain(plan, origin) => open_beneath(*plan, origin, progress),
     }
 }
 
 fn is_plan(file: &Path) -> bool {
     file.extension()
         .is_some_and(|e| e.eq_ignore_ascii_case("ron"))
+}
+
+/// Has a new plan begin with one blend: whoever wants a fade asks for it.
+fn plain(plan: &mut Plan) {
+    let first = Shares::pure(0, plan.spools.len());
+    for (region, shares) in plan.regions.iter_mut().zip(first) {
+        region.paint = Paint::Fixed(shares);
+    }
 }
 
 fn demo_named(name: &str) -> Result<demo_models::Demo, Stop> {
@@ -161,7 +176,10 @@ fn open_plan(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
 
 fn load_plan(file: &Path, text: &str) -> Result<Plan, Stop> {
     let read = |name: &str| read_text(&beside(file, name));
-    Plan::load(text, read).map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))
+    let plan = Plan::load(text, read);
+    let mut plan = plan.map_err(|e| Stop::Failed(format!("{}: {e}", file.display())))?;
+    load_pictures(&mut plan, file)?;
+    Ok(plan)
 }
 
 fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
@@ -178,11 +196,12 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         .unwrap_or_default()
         .to_string_lossy()
         .into_owned();
-    let plan = Plan::first(FirstPlan {
+    let mut plan = Plan::first(FirstPlan {
         mesh: source,
         title: stem,
         height_mm: hi.z - lo.z,
     });
+    plain(&mut plan);
     let origin = Origin {
         mesh_file: Some(file.to_owned()),
         ..Origin::default()
@@ -195,12 +214,11 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
     looked_over(plan, origin, surface, told, progress)
 }
 
-fn open_mended(mut plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
+fn open_beneath(plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
     let file = origin
         .mesh_file
         .clone()
-        .ok_or_else(|| Stop::Failed("this part has no mesh file to mend".to_owned()))?;
-    plan.mesh.mend = true;
+        .ok_or_else(|| Stop::Failed("this part has no mesh file".to_owned()))?;
     let stood = placed_mesh(&file, &plan.mesh, progress)?;
     let surface = Surface::new(Arc::new(stood.mesh));
     let told = Told {
@@ -208,7 +226,7 @@ fn open_mended(mut plan: Plan, origin: Origin, progress: &Progress) -> Result<Lo
         findings: stood.findings,
     };
     let mut loaded = looked_over(plan, origin, surface, told, progress)?;
-    loaded.mended = true;
+    loaded.is_beneath = true;
     Ok(loaded)
 }
 

@@ -4,9 +4,12 @@
 pub mod bodies;
 pub mod colours;
 pub mod dirty;
+pub mod errands;
 pub mod follow;
 pub mod load;
+pub mod own_colours;
 pub mod patch;
+pub mod picture_file;
 pub mod prepare;
 pub mod printed;
 pub mod read_back;
@@ -18,6 +21,8 @@ pub mod standing;
 pub mod summary;
 pub mod thumbnails;
 pub mod toolpath_file;
+pub mod trying;
+pub mod watching;
 pub mod weave;
 
 use std::any::Any;

@@ -232,7 +232,7 @@ fn bends(paint: &Paint) -> bool {
         Paint::Fixed(_) | Paint::Blend(_) => false,
         Paint::Fade { along, .. } => match along {
             Field::Height | Field::Direction(_) => false,
-            Field::FromPoint(_) | Field::FromStroke(_) => true,
+            Field::FromPoint(_) | Field::FromStroke(_) | Field::Picture(_) => true,
         },
     }
 }
@@ -256,6 +256,9 @@ fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
                 Mask::Band { from_mm, to_mm } | Mask::Slab { from_mm, to_mm, .. } => {
                     0.5 * (to_mm - from_mm)
                 }
+                // About the size of what is seen in it.
+                Mask::Picture(picture) => picture.width_mm / 64.0,
+                Mask::Text(letters) => letters.height_mm / 16.0,
                 _ => return,
             };
             if meets(mask.bounds_mm()) {

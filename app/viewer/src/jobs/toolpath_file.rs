@@ -24,6 +24,8 @@ pub fn read_dialect(from: &DialectFrom) -> Result<Dialect, Stop> {
     match from {
         DialectFrom::BuiltIn(name) => Dialect::built_in(name)
             .ok_or_else(|| Stop::Failed(format!("there is no dialect `{name}`"))),
+        DialectFrom::Line(line) => Dialect::ratio_word(line.trim())
+            .map_err(|what| Stop::Failed(format!("The firmware's command {line:?}: {what}"))),
         DialectFrom::File(path) => {
             let named = path.display().to_string();
             let text = read_text(path).map_err(|why| Stop::Failed(format!("{named}: {why}")))?;
@@ -81,11 +83,7 @@ pub fn with_source<T>(
     path: &Path,
     work: impl FnOnce(&Source<'_>) -> Result<T, Stop>,
 ) -> Result<T, Stop> {
-    let size_bytes = std::fs::metadata(path)
-        .map_err(|error| stop(WeaveError::Open(error), path))?
-        .len();
-    let open = || open_at(path, 0);
-    work(&Source::new(&open, size_bytes))
+    Source::with_file(path, work).map_err(|error| stop(error, path))?
 }
 
 /// A toolpath that can't be worked with, as a job ends.

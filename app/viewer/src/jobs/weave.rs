@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use geometry::Progress;
 use plan::Plan;
+use weave::arrange::Arrange;
 use weave::{Weave, Woven};
 
 use super::toolpath_file::{Part, read_dialect, same_file, stop};
@@ -20,6 +21,10 @@ pub struct Order {
     pub saved: Option<Plan>,
     /// How the toolpath is read.
     pub reading: Reading,
+    /// How its runs may change places.
+    pub arrange: Arrange,
+    /// Nothing is written unless the plan is signed as it is.
+    pub needs_review: bool,
     /// The sliced toolpath.
     pub sliced: PathBuf,
     /// The file to write.
@@ -56,6 +61,8 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         plan_file,
         saved,
         reading,
+        arrange,
+        needs_review,
         sliced,
         file,
     } = order;
@@ -68,6 +75,9 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
     let revision = part.revision;
     let dialect = read_dialect(&reading.dialect)?;
     let review = standing::of(plan_file.as_deref(), saved.as_ref())?;
+    if needs_review {
+        review.require().map_err(|why| Stop::failed(&why))?;
+    }
     let words = review.words();
     let painted = part.painted(progress)?;
     let woven = Weave {
@@ -75,7 +85,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         dialect: &dialect,
         settings: reading.settings,
         stands: reading.stands.clone(),
-        arrange: weave::arrange::Arrange::default(),
+        arrange,
         review,
     }
     .file(&sliced, &file, progress)

@@ -221,6 +221,16 @@ impl Camera {
             (axes.right * f64::from(offset.x) - axes.up * f64::from(offset.y)) * (before * kept);
     }
 
+    /// Looks at what faces that way: walls from the side, level faces from above or below.
+    pub fn face(&mut self, normal: DVec3) {
+        if normal.truncate().length() > 0.2 {
+            self.yaw_deg = normal.x.atan2(-normal.y).to_degrees();
+        }
+        if normal.z.abs() > 0.5 {
+            self.pitch_deg = 60.0 * normal.z.signum();
+        }
+    }
+
     /// Looks along an axis.
     pub fn look_from(&mut self, side: Side) {
         (self.yaw_deg, self.pitch_deg) = side.angles_deg();

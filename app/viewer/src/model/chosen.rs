@@ -1,12 +1,16 @@
 //! What is chosen in the open plan.
 
+use std::collections::BTreeSet;
+
 use blend::Srgb;
 
 /// What is chosen.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Chosen {
-    /// A region.
+    /// A region: the one whose blend is shown.
     pub region: Option<usize>,
+    /// Regions that are selected with it.
+    pub also: BTreeSet<usize>,
     /// A stop of its fade.
     pub stop: Option<usize>,
     /// Components whose share is held while others are set.

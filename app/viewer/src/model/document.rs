@@ -61,13 +61,15 @@ impl Document {
         }
     }
 
-    /// The same part on its mended mesh, which this is: with the plan, and all that can be undone,
+    /// The same part on another mesh, which this is: with the plan, and all that can be undone,
     /// of before. That the plan mends its mesh is no step of undo.
-    pub fn taking_over(mut self, before: Self) -> Self {
+    pub fn taking_over(mut self, before: Self, mends: bool) -> Self {
         self.plan = before.plan;
-        self.plan.mesh.mend = true;
         self.history = before.history;
-        self.history.mark_unsaved();
+        if self.plan.mesh.mend != mends {
+            self.plan.mesh.mend = mends;
+            self.history.mark_unsaved();
+        }
         self
     }
 
@@ -201,7 +203,7 @@ impl Document {
 
 fn visible_area_mm2(surface: &Surface) -> f64 {
     let mesh = surface.mesh();
-    let facets = (0..mesh.triangles().len()).filter(|&facet| !surface.is_sealed(facet as u32));
+    let facets = (0..mesh.triangles().len()).filter(|&facet| !surface.is_unseen(facet as u32));
     facets.map(|facet| mesh.area_vector(facet).length()).sum()
 }
 

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use toolpath::{ExtruderMode, Settings};
-use weave::dialect::BUILT_IN;
+use weave::arrange::{ALLOW_DE00, Arrange, Purge};
+use weave::dialect::{BUILT_IN, TO_FILL_IN};
 use weave::register::Placement;
 
 use super::document::Origin;
@@ -14,6 +15,8 @@ use super::names::{TOOLPATH_ENDINGS, plan_stem, woven_name};
 pub enum DialectFrom {
     /// A built-in one, by its name.
     BuiltIn(&'static str),
+    /// The form with the firmware's own command.
+    Line(String),
     /// A dialect file.
     File(PathBuf),
 }
@@ -46,8 +49,10 @@ pub struct Reading {
 pub struct Draft {
     /// The sliced toolpath.
     pub sliced: String,
-    /// A built-in dialect; `None` for a file.
+    /// A built-in dialect, or the form to be filled in; `None` for a file.
     pub built_in: Option<&'static str>,
+    /// The firmware's own command for the form to be filled in.
+    pub line: String,
     /// The dialect's file.
     pub dialect_file: String,
     /// The woven file: what is written, read back and followed.
@@ -56,20 +61,69 @@ pub struct Draft {
     pub e_follows: bool,
     /// The part's place on the plate is given by hand.
     pub by_hand: bool,
-    /// Where it then stands.
-    pub stand: Placement,
+    /// Where its copies then stand; at least one.
+    pub stands: Vec<Placement>,
+    /// Where purged plastic goes.
+    pub purge: Purge,
+    /// How far a blend may be off where its region begins is given by hand, not by the machine.
+    pub allows: bool,
+    /// That distance, ΔE00.
+    pub allow_de00: f64,
+    /// The bed's size is given.
+    pub knows_bed: bool,
+    /// That size, mm.
+    pub bed_mm: [f64; 2],
+    /// The purge block's place is given by hand.
+    pub places_block: bool,
+    /// Its corner of lowest X and Y, mm.
+    pub block_at_mm: [f64; 2],
+    /// Nothing is woven unless the plan is signed as it is.
+    pub needs_review: bool,
 }
+
+/// Where purged plastic goes, in words, and what that means.
+pub const PURGES: [(Purge, &str, &str); 3] = [
+    (
+        Purge::Stay,
+        "nowhere",
+        "Every move stays in its place. Blends are fed as near to their place as the file's order \
+         allows.",
+    ),
+    (
+        Purge::Inside,
+        "inside the part",
+        "Runs change places within their layer, so that plastic that nobody sees takes up the \
+         changes.",
+    ),
+    (
+        Purge::Block,
+        "inside, and a block",
+        "As inside the part. What the part can't hide goes into a block beside it.",
+    ),
+];
+
+/// Least and greatest distance that may be allowed, ΔE00.
+pub const ALLOW_RANGE: (f64, f64) = (0.1, 50.0);
 
 impl Default for Draft {
     fn default() -> Self {
         Self {
             sliced: String::new(),
             built_in: Some(first_dialect()),
+            line: String::new(),
             dialect_file: String::new(),
             woven: String::new(),
             e_follows: false,
             by_hand: false,
-            stand: Placement::default(),
+            stands: vec![Placement::default()],
+            purge: Purge::default(),
+            allows: false,
+            allow_de00: ALLOW_DE00,
+            knows_bed: false,
+            bed_mm: [200.0, 200.0],
+            places_block: false,
+            block_at_mm: [10.0, 10.0],
+            needs_review: false,
         }
     }
 }
@@ -114,6 +168,7 @@ impl Draft {
     pub fn reading(&self) -> Reading {
         Reading {
             dialect: match self.built_in {
+                Some(name) if name == TO_FILL_IN.0 => DialectFrom::Line(self.line.clone()),
                 Some(name) => DialectFrom::BuiltIn(name),
                 None => DialectFrom::File(self.dialect_file.trim().into()),
             },
@@ -123,15 +178,46 @@ impl Draft {
                     false => ExtruderMode::Own,
                 },
             },
-            stands: self.by_hand.then_some(self.stand).into_iter().collect(),
+            stands: match self.by_hand {
+                true => self.stands.clone(),
+                false => Vec::new(),
+            },
         }
+    }
+
+    /// How runs may change places.
+    pub fn arrange(&self) -> Arrange {
+        Arrange {
+            purge: self.purge,
+            allow_de00: self.allows.then_some(self.allow_de00),
+            block_at_mm: self.places_block.then_some(self.block_at_mm),
+            bed_mm: self.knows_bed.then_some(self.bed_mm),
+        }
+    }
+
+    /// Takes the options of a way of weaving.
+    pub fn take_options(&mut self, arrange: &Arrange) {
+        self.purge = arrange.purge;
+        self.allows = arrange.allow_de00.is_some();
+        self.allow_de00 = arrange.allow_de00.unwrap_or(self.allow_de00);
+        self.places_block = arrange.block_at_mm.is_some();
+        self.block_at_mm = arrange.block_at_mm.unwrap_or(self.block_at_mm);
+        self.knows_bed = arrange.bed_mm.is_some();
+        self.bed_mm = arrange.bed_mm.unwrap_or(self.bed_mm);
+    }
+
+    /// Whether enough is chosen to try ways of weaving, which write nothing.
+    pub fn can_try(&self) -> bool {
+        let dialect = match self.built_in {
+            Some(name) => name != TO_FILL_IN.0 || !self.line.trim().is_empty(),
+            None => !self.dialect_file.trim().is_empty(),
+        };
+        dialect && self.sliced_file().is_some_and(|f| f.is_file())
     }
 
     /// Whether enough is chosen to weave.
     pub fn can_weave(&self) -> bool {
-        let dialect = self.built_in.is_some() || !self.dialect_file.trim().is_empty();
-        let sliced = self.sliced_file().is_some_and(|f| f.is_file());
-        dialect && sliced && self.woven_file().is_some()
+        self.can_try() && self.woven_file().is_some()
     }
 
     /// Whether there is a woven file to be read.
@@ -164,5 +250,38 @@ mod tests {
         let woven = Some(folder.path().join("cup-woven.gcode"));
         assert_eq!(draft.woven_file(), woven);
         assert!(draft.can_weave() && !draft.has_woven());
+    }
+
+    #[test]
+    fn options_of_a_way_are_taken_whole() {
+        let mut draft = Draft::default();
+        assert_eq!(draft.arrange(), Arrange::default());
+        let all = Arrange {
+            purge: Purge::Inside,
+            allow_de00: Some(5.4),
+            block_at_mm: Some([3.0, 4.0]),
+            bed_mm: Some([180.0, 160.0]),
+        };
+        draft.take_options(&all);
+        assert_eq!(draft.arrange(), all);
+        draft.take_options(&Arrange::default());
+        assert_eq!(draft.arrange(), Arrange::default());
+    }
+
+    #[test]
+    fn a_form_to_be_filled_in_is_not_guessed() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let sliced = folder.path().join("cup.gcode");
+        std::fs::write(&sliced, "G1 X1").expect("written");
+        let mut draft = Draft::default();
+        draft.choose_sliced(&sliced);
+        draft.built_in = Some(TO_FILL_IN.0);
+        assert!(!draft.can_weave());
+        draft.line = "CODE {shares}".to_owned();
+        assert!(draft.can_weave());
+        assert_eq!(
+            draft.reading().dialect,
+            DialectFrom::Line(draft.line.clone())
+        );
     }
 }

@@ -113,6 +113,11 @@ impl Gesture {
         }
     }
 
+    /// Where it ends, mm.
+    pub fn end_mm(&self) -> Option<DVec3> {
+        self.pieces.last()?.last().copied()
+    }
+
     /// Whether nothing was painted.
     pub fn is_empty(&self) -> bool {
         self.pieces.is_empty()

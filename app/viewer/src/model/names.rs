@@ -8,6 +8,9 @@ pub const PLAN_ENDING: &str = ".plan.ron";
 /// What toolpath files end in (common practice, no source).
 pub const TOOLPATH_ENDINGS: [&str; 5] = ["gcode", "gco", "g", "nc", "ngc"];
 
+/// What pictures end in.
+pub const PICTURE_ENDINGS: [&str; 4] = ["png", "jpg", "jpeg", "svg"];
+
 /// A file's name without its folder.
 pub fn file_name(file: &Path) -> String {
     let name = file.file_name().unwrap_or_default();
@@ -42,6 +45,15 @@ pub fn folder_of(file: &Path) -> PathBuf {
     }
 }
 
+/// A folder, so that a file's name can be typed after it.
+pub fn folder_text(folder: &Path) -> String {
+    let mut text = folder.display().to_string();
+    if !text.is_empty() && !text.ends_with(std::path::MAIN_SEPARATOR) {
+        text.push(std::path::MAIN_SEPARATOR);
+    }
+    text
+}
+
 /// A file as it is named from a folder: relative when it lies in or below it, else in full.
 pub fn relative(file: &Path, folder: &Path) -> String {
     let full = |p: &Path| std::path::absolute(p).unwrap_or_else(|_| p.to_owned());
@@ -50,12 +62,35 @@ pub fn relative(file: &Path, folder: &Path) -> String {
     path.to_string_lossy().replace('\\', "/")
 }
 
+/// A file as a plan names it: from the plan's folder, or in full as long as the plan has none.
+pub fn from_plan(file: &Path, plan_file: Option<&Path>) -> String {
+    match plan_file {
+        Some(plan_file) => relative(file, &folder_of(plan_file)),
+        None => {
+            let full = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+            full.display().to_string()
+        }
+    }
+}
+
 /// Whether a file is named like a toolpath.
 pub fn is_toolpath(path: &Path) -> bool {
+    ends_in(path, &TOOLPATH_ENDINGS)
+}
+
+/// Whether a file is named like a picture.
+pub fn is_picture(path: &Path) -> bool {
+    ends_in(path, &PICTURE_ENDINGS)
+}
+
+/// Whether a mesh's file is of a kind that may have colours.
+pub fn may_have_colours(path: &Path) -> bool {
+    ends_in(path, &["obj", "ply", "3mf", "gltf", "glb"])
+}
+
+fn ends_in(path: &Path, endings: &[&str]) -> bool {
     let ending = path.extension().unwrap_or_default().to_string_lossy();
-    TOOLPATH_ENDINGS
-        .iter()
-        .any(|e| ending.eq_ignore_ascii_case(e))
+    endings.iter().any(|e| ending.eq_ignore_ascii_case(e))
 }
 
 /// `cup.gcode` is woven into `cup-woven.gcode`.

@@ -18,16 +18,19 @@ pub enum Drawer {
     Checks,
     /// The person's own toolpath.
     Weave,
+    /// The whole job, step by step.
+    Job,
 }
 
 impl Drawer {
     /// All of them, in order.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Colour,
         Self::Spools,
         Self::Part,
         Self::Checks,
         Self::Weave,
+        Self::Job,
     ];
 
     /// In words.
@@ -38,6 +41,7 @@ impl Drawer {
             Self::Part => "Part",
             Self::Checks => "Checks",
             Self::Weave => "Weave",
+            Self::Job => "Job",
         }
     }
 }
@@ -63,6 +67,11 @@ pub enum Page {
     },
     /// Which file to open.
     OpenFile {
+        /// The path in the field.
+        path: String,
+    },
+    /// Which picture to put on the part.
+    Picture {
         /// The path in the field.
         path: String,
     },

@@ -3,7 +3,9 @@
 use geometry::DVec3;
 
 use super::gesture::Gesture;
+use super::measure::Measure;
 use super::mirror::Mirror;
+use super::placing::Hold;
 
 /// A tool.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -23,11 +25,15 @@ pub enum Tool {
     Band,
     /// Stores the blend of a place under a name.
     Pick,
+    /// Measures between two clicks.
+    Measure,
+    /// Moves, turns and sizes a picture or letters.
+    Place,
 }
 
 impl Tool {
     /// All tools, in the order they lie.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Turn,
         Self::Brush,
         Self::Erase,
@@ -35,6 +41,8 @@ impl Tool {
         Self::Fill,
         Self::Band,
         Self::Pick,
+        Self::Measure,
+        Self::Place,
     ];
 
     /// Its name.
@@ -47,6 +55,8 @@ impl Tool {
             Self::Fill => "Fill",
             Self::Band => "Band",
             Self::Pick => "Pick a blend",
+            Self::Measure => "Measure",
+            Self::Place => "Place a picture",
         }
     }
 
@@ -71,6 +81,11 @@ impl Tool {
             (Self::Fill, _) => "Click a face to fill it up to its creases",
             (Self::Band, false) => "Click one edge of the band",
             (Self::Pick, _) => "Click a place on the part or the ribbon to store its blend",
+            (Self::Measure, false) => "Click a point of the part to measure from",
+            (Self::Measure, true) => "Click the other point; Esc to cancel",
+            (Self::Place, _) => {
+                "Drag the picture; drag a corner to size it, the knob to turn it (Shift: by 15°)"
+            }
             (Self::Band, true) => "Click the other edge; Esc to cancel",
         }
     }
@@ -93,6 +108,12 @@ pub struct Tools {
     pub straight_from: Option<DVec3>,
     /// The first edge of a band, mm.
     pub band_from_mm: Option<f64>,
+    /// Where the last stroke ended, mm: with Shift, the next goes on from there.
+    pub stroke_end_mm: Option<DVec3>,
+    /// What is being measured.
+    pub measure: Measure,
+    /// A picture that is held.
+    pub hold: Option<Hold>,
     /// The next stroke starts a region of its own.
     pub new_area: bool,
 }
@@ -113,6 +134,9 @@ impl Default for Tools {
             gesture: None,
             straight_from: None,
             band_from_mm: None,
+            stroke_end_mm: None,
+            measure: Measure::default(),
+            hold: None,
             new_area: false,
         }
     }
@@ -130,13 +154,21 @@ impl Tools {
         let begun = self.has_begun();
         self.gesture = None;
         self.straight_from = None;
+        self.stroke_end_mm = None;
+        self.measure = Measure::default();
+        self.hold = None;
         self.band_from_mm = None;
         begun
     }
 
     /// Whether something is half done.
     pub fn has_begun(&self) -> bool {
-        self.gesture.is_some() || self.straight_from.is_some() || self.band_from_mm.is_some()
+        let measures = self.measure.from_mm.is_some();
+        self.gesture.is_some()
+            || self.hold.is_some()
+            || self.straight_from.is_some()
+            || self.band_from_mm.is_some()
+            || measures
     }
 
     /// Sets the brush within its range.

@@ -1,6 +1,6 @@
 //! How the part is shown.
 
-use emath::Rect;
+use emath::{Pos2, Rect};
 
 use super::camera::Camera;
 
@@ -61,6 +61,8 @@ pub struct View {
     pub cursor_mm: f64,
     /// The height under the pointer, mm.
     pub hover_mm: Option<f64>,
+    /// Where on the stage the pointer was last.
+    pub hovered_at: Option<Pos2>,
     /// Whether the pointer is on the stage.
     pub hovers_part: bool,
     /// The region that is set off from the others while the pointer is on its row.
@@ -79,6 +81,7 @@ impl Default for View {
             cut: false,
             cursor_mm: 0.0,
             hover_mm: None,
+            hovered_at: None,
             hovers_part: false,
             lift_region: None,
         }

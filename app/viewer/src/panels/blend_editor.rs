@@ -2,7 +2,7 @@
 //! the blend beside the spools', and the blend that comes closest to a wanted colour.
 
 use blend::{Shares, Srgb};
-use egui::{RichText, TextEdit, Ui, vec2};
+use egui::{RichText, TextEdit, Ui, WidgetType, vec2};
 use plan::Paint;
 
 use super::icon::Icon;
@@ -18,6 +18,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     };
     let locked = session.chosen_region().is_some_and(|r| r.locked);
     ui.add_space(4.0);
+    let top = ui.cursor().min;
     ui.horizontal(|ui| {
         heading(ui, "Blend");
         if let Some(stop) = session.chosen.stop {
@@ -30,11 +31,24 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     result(ui, session, &shares);
     ui.add_enabled_ui(!locked, |ui| {
         components(ui, session, &shares, send);
+        show_chosen(ui, session, top);
         ui.add_space(6.0);
         named(ui, session, send);
         ui.add_space(6.0);
         closest(ui, session, send);
     });
+}
+
+/// Scrolls to the blend of a stop that has just been chosen: under a long fade it lies below.
+fn show_chosen(ui: &Ui, session: &Session, top: egui::Pos2) {
+    let id = egui::Id::new("stop whose blend was shown");
+    let now = (session.chosen.region, session.chosen.stop);
+    let before: Option<(Option<usize>, Option<usize>)> = ui.data(|d| d.get_temp(id));
+    ui.data_mut(|d| d.insert_temp(id, now));
+    if now.1.is_some() && before.is_some_and(|before| before != now) {
+        let shown = egui::Rect::from_two_pos(top, ui.min_rect().right_bottom());
+        ui.scroll_to_rect(shown, None);
+    }
 }
 
 /// The blend's colour, with its numbers.
@@ -214,6 +228,8 @@ fn name(ui: &mut Ui, index: usize, now: &str, send: &mut Commands) {
         .desired_width(96.0)
         .id(id.with("field"));
     let response = ui.add(field).on_hover_text("The blend's name.");
+    let called = format!("Name of {now}");
+    widgets::named(&response, WidgetType::TextEdit, &called);
     if response.changed() {
         ui.data_mut(|d| d.insert_temp(id, text.clone()));
     }
@@ -234,6 +250,7 @@ fn closest(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
         let mut colour = session.wanted.colour.0;
         let picked = ui.color_edit_button_srgb(&mut colour);
+        widgets::named(&picked, WidgetType::ColorButton, "Wanted colour");
         if picked.on_hover_text("The colour that you want.").changed()
             && Srgb(colour) != session.wanted.colour
         {
@@ -243,8 +260,9 @@ fn closest(ui: &mut Ui, session: &Session, send: &mut Commands) {
         let field = TextEdit::singleline(&mut text)
             .desired_width(74.0)
             .hint_text("#1f6f8b");
-        if ui
-            .add(field)
+        let typed = ui.add(field);
+        widgets::named(&typed, WidgetType::TextEdit, "Wanted colour's code");
+        if typed
             .on_hover_text("The colour that you want, as six hexadecimal digits.")
             .changed()
         {

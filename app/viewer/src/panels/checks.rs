@@ -38,8 +38,8 @@ pub(super) fn show(ui: &mut Ui, session: &Session) {
 fn review(ui: &mut Ui, session: &Session) {
     heading(ui, "Review");
     let review = &session.review;
-    let hint = "A signature covers the bytes of the saved files. Sign with the command 'tintfall \
-                sign'; any change makes the signature out of date.";
+    let hint = "A signature covers the bytes of the saved files. Sign on the page Job; any change \
+                makes the signature out of date.";
     ui.horizontal_wrapped(|ui| {
         let p = Palette::from_ui(ui);
         let (rect, _) = ui.allocate_exact_size(egui::vec2(16.0, 16.0), egui::Sense::hover());

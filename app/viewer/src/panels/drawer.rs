@@ -1,8 +1,8 @@
-//! The drawer: regions and blends, spools, the part, checks, the toolpath.
+//! The drawer: regions and blends, spools, the part, checks, the toolpath, the whole job.
 
 use egui::{Frame, Margin, RichText, ScrollArea, Ui};
 
-use super::{blend_editor, checks, fade_editor, part, spools, stack, weave};
+use super::{blend_editor, checks, fade_editor, job, part, placing, spools, stack, weave};
 use crate::commands::{Command, Commands};
 use crate::model::page::Drawer;
 use crate::session::Session;
@@ -16,6 +16,9 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
         colour(ui, session, send);
         return;
     }
+    if session.drawer != Drawer::Weave {
+        send.send(Command::LiftRegion(None));
+    }
     ScrollArea::vertical()
         .auto_shrink([false, false])
         .show(ui, |ui| {
@@ -25,14 +28,16 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
                 Drawer::Part => part::show(ui, session, send),
                 Drawer::Checks => checks::show(ui, session),
                 Drawer::Weave => weave::show(ui, session, send),
+                Drawer::Job => job::show(ui, session, send),
             });
         });
 }
 
 fn choices(ui: &mut Ui, session: &Session, send: &mut Commands) {
-    ui.horizontal(|ui| {
-        ui.spacing_mut().item_spacing.x = 3.0;
-        ui.spacing_mut().button_padding.x = 6.0;
+    // In a narrow drawer they take a second row rather than be cut off.
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 2.0;
+        ui.spacing_mut().button_padding.x = 5.0;
         let warnings = session.warnings().len();
         for drawer in Drawer::ALL {
             let text = match drawer {
@@ -66,6 +71,7 @@ fn colour(ui: &mut Ui, session: &Session, send: &mut Commands) {
             inset.show(ui, |ui| {
                 if session.chosen_region().is_some() {
                     fade_editor::show(ui, session, send);
+                    placing::show(ui, session, send);
                     blend_editor::show(ui, session, send);
                 }
             });

@@ -60,6 +60,7 @@ fn field_name(field: &Field) -> &'static str {
         Field::Direction(_) => "a direction",
         Field::FromPoint(_) => "distance from a point",
         Field::FromStroke(_) => "distance from a stroke",
+        Field::Picture(_) => "greys of a picture",
     }
 }
 
@@ -67,7 +68,7 @@ fn along_what(ui: &mut Ui, session: &Session, region: usize, along: &Field, send
     let middle = session.doc.as_ref().map_or(DVec3::ZERO, |d| d.middle_mm());
     let stroke = session.last_stroke(region);
     ui.horizontal(|ui| {
-        ui.label("Along");
+        let label_of = ui.label("Along");
         let mut wanted = None;
         ComboBox::from_id_salt("fade along")
             .width(170.0)
@@ -87,6 +88,7 @@ fn along_what(ui: &mut Ui, session: &Session, region: usize, along: &Field, send
                 }
             })
             .response
+            .labelled_by(label_of.id)
             .on_hover_text(
                 "The measure that the fade runs along. Distance from a stroke, along \
                             the skin, needs a painted stroke in this region.",

@@ -29,8 +29,12 @@ pub enum Icon {
     Band,
     /// Storing the blend of a place.
     Pick,
+    /// Two points and what is between them.
+    Measure,
     /// The tool that paints straight.
     Straight,
+    /// The tool that places pictures.
+    Place,
     /// The mirror.
     Mirror,
     /// A region that is printed.
@@ -98,7 +102,9 @@ impl Icon {
             Self::Fill => Glyph::PaintBucket,
             Self::Band => Glyph::BetweenHorizontalStart,
             Self::Pick => Glyph::Pipette,
+            Self::Measure => Glyph::DraftingCompass,
             Self::Straight => Glyph::Slash,
+            Self::Place => Glyph::Stamp,
             Self::Mirror => Glyph::FlipHorizontal2,
             Self::Shown => Glyph::Eye,
             Self::Hidden => Glyph::EyeOff,

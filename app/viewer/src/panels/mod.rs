@@ -6,38 +6,49 @@ mod blend_editor;
 mod bodies;
 mod checks;
 mod drawer;
+mod elsewhere;
 mod fade_editor;
 mod focus;
 mod header;
 pub mod help;
 pub mod icon;
+mod job;
+mod laying;
 mod messages;
 mod moves;
+mod own_colours;
 pub mod pacing;
 mod pages;
 mod part;
 mod paths;
+mod placing;
+mod purging;
 pub mod ribbon;
 pub mod shortcuts;
+mod sliced;
 mod spools;
 mod stack;
 mod stage;
 mod start;
 mod steps;
 mod tray;
+mod ways;
 mod weave;
 pub mod widgets;
 
-use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui};
+use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui, UiBuilder};
 
 use crate::commands::{Command, Commands, Hover};
 use crate::model::names;
+use crate::model::page::Page;
 use crate::model::tool::Tool;
 use crate::session::Session;
 use crate::theme::Palette;
 
-/// Width of the drawer, points. It does not follow its content, which takes whatever room there is.
-const DRAWER: f32 = 324.0;
+/// Width of the drawer at first, points, and the widths that it can be dragged to. It does not
+/// follow its content, which takes whatever room there is.
+const DRAWER: f32 = 336.0;
+const DRAWER_RANGE: std::ops::RangeInclusive<f32> = 300.0..=640.0;
 
 /// Sends what keys and dropped files ask for.
 pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
@@ -46,9 +57,14 @@ pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
     }
     let dropped = ui.input(|i| i.raw.dropped_files.clone());
     if let Some(file) = dropped.first().map(|f| f.path().to_owned()) {
-        send.send(match names::is_toolpath(&file) {
-            true => Command::TakeToolpath(file),
-            false => Command::OpenFile(file),
+        send.send(match () {
+            () if names::is_toolpath(&file) => Command::TakeToolpath(file),
+            () if names::is_picture(&file) && session.doc.is_some() => {
+                let at = ui.input(|i| i.pointer.latest_pos());
+                let at = at.filter(|at| session.view.stage.contains(*at));
+                Command::PutPicture(file, at)
+            }
+            () => Command::OpenFile(file),
         });
     }
     if session.doc.is_none() && session.lacks_cards() {
@@ -89,15 +105,20 @@ fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
         .resizable(false)
         .frame(bar(7))
         .show(ui, |ui| header::show(ui, session, send));
+    // A question about the same file says it already.
+    let asked = matches!(session.page, Some(Page::Overwrite { .. }));
+    if let Some(changed) = session.changed_elsewhere().filter(|_| !asked) {
+        Panel::top("elsewhere")
+            .resizable(false)
+            .frame(bar(5))
+            .show(ui, |ui| elsewhere::show(ui, session, changed, send));
+    }
     Panel::right("drawer")
-        .resizable(false)
-        .exact_size(DRAWER)
+        .resizable(true)
+        .default_size(DRAWER)
+        .size_range(DRAWER_RANGE)
         .frame(side)
-        .show(ui, |ui| {
-            // Content that is narrower must not make it narrower.
-            ui.set_min_width(ui.available_width());
-            drawer::show(ui, session, send)
-        });
+        .show(ui, |ui| within(ui, |ui| drawer::show(ui, session, send)));
     Panel::bottom("tray")
         .resizable(false)
         .frame(bar(6))
@@ -128,6 +149,15 @@ fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
         None => Hover::Nowhere,
     };
     send.send(Command::Hover(hover));
+}
+
+/// Shows contents in the room that there is: neither wide nor narrow ones change it.
+fn within(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
+    let room = ui.available_rect_before_wrap();
+    let mut inner = ui.new_child(UiBuilder::new().max_rect(room));
+    inner.shrink_clip_rect(room);
+    contents(&mut inner);
+    ui.advance_cursor_after_rect(room);
 }
 
 fn show_ribbon(ui: &mut Ui, session: &Session, send: &mut Commands) -> Option<Hover> {

@@ -1,5 +1,7 @@
 //! Pages over the window: help, keys, finding a command, and the questions about files.
 
+use std::path::PathBuf;
+
 use egui::{
     Align, Button, Context, Frame, Grid, Id, Key, Layout, Margin, Modal, RichText, ScrollArea,
     TextEdit, Ui,
@@ -55,7 +57,8 @@ fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut
             steps::show(ui, session, send);
         }
         Page::SpoolFile { path } => spool_file(ui, path, fresh, send),
-        Page::OpenFile { path } => open_file(ui, path, fresh, send),
+        Page::OpenFile { path } => open_file(ui, session, path, fresh, send),
+        Page::Picture { path } => picture_file(ui, path, fresh, send),
         Page::SaveAs { path, then } => save_as(ui, session, path, then.as_ref(), fresh, send),
         Page::Prepare { folder } => prepare(ui, session, folder, fresh, send),
         Page::Bodies { folder, options } => {
@@ -143,6 +146,7 @@ fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
         .hint_text("What do you want to do?")
         .desired_width(f32::INFINITY);
     let response = ui.add(field);
+    widgets::named(&response, egui::WidgetType::TextEdit, "Command");
     if !response.has_focus() && !response.lost_focus() {
         response.request_focus();
     }
@@ -184,7 +188,7 @@ fn find(ui: &mut Ui, session: &Session, text: &str, send: &mut Commands) {
     }
 }
 
-fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
+fn open_file(ui: &mut Ui, session: &Session, path: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Open a mesh or a plan");
     let field = PathField {
         name: "File",
@@ -193,6 +197,7 @@ fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     };
     let told = field.show(ui, path);
     let go = actions_row(ui, send, "Open the file", told.usable, "Cancel");
+    recent(ui, session, send);
     if told.browse {
         send.send(Command::Browse(Browse::Open));
     } else if (go || told.entered) && told.usable {
@@ -203,23 +208,86 @@ fn open_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     }
 }
 
+/// Files that were open lately, and the way to the start page.
+fn recent(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    const MOST: usize = 8;
+    let open = session.doc.as_ref().map(|d| &d.origin);
+    let here = open.and_then(|o| o.plan_file.as_ref().or(o.mesh_file.as_ref()));
+    let files = session.recent.files.iter().filter(|f| Some(*f) != here);
+    let files: Vec<_> = files.take(MOST).collect();
+    if !files.is_empty() {
+        ui.add_space(8.0);
+        heading(ui, "Recent");
+    }
+    for file in files {
+        let name = file.display().to_string();
+        if ui.add(Button::new(name).truncate()).clicked() {
+            send.send(Command::ClosePage);
+            send.send(Command::OpenFile(file.clone()));
+        }
+    }
+    if session.doc.is_some() {
+        ui.add_space(8.0);
+        let start = ui.button("Go to the start page");
+        if start
+            .on_hover_text("Close this part. The start page has demonstrations to try.")
+            .clicked()
+        {
+            send.send(Command::ClosePage);
+            send.send(Command::Close);
+        }
+    }
+}
+
 fn spool_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
     heading(ui, "Take spools from a file");
     ui.label("A file of spools (.ron), or the readings of a test print (.csv) to fit.");
+    let page = |path| Page::SpoolFile { path };
+    if let Some(file) = one_file(
+        ui,
+        (path, fresh),
+        "Read the file",
+        (Browse::Spools, page),
+        send,
+    ) {
+        send.send(Command::TakeSpoolFile(file));
+    }
+}
+
+fn picture_file(ui: &mut Ui, path: &str, fresh: bool, send: &mut Commands) {
+    heading(ui, "Put a picture on the part");
+    ui.label("A PNG, a JPEG or an SVG. You can drop the file on the part, too.");
+    let page = |path| Page::Picture { path };
+    let go = "Put it on the part";
+    if let Some(file) = one_file(ui, (path, fresh), go, (Browse::Picture, page), send) {
+        send.send(Command::PutPicture(file, None));
+    }
+}
+
+/// Asks for a file that is there; gives it once the person has agreed to it. What is typed stays
+/// on the page.
+fn one_file(
+    ui: &mut Ui,
+    (path, fresh): (&str, bool),
+    go: &str,
+    (browse, page): (Browse, impl FnOnce(String) -> Page),
+    send: &mut Commands,
+) -> Option<PathBuf> {
     let field = PathField {
         name: "File",
         wants: Wants::File,
         fresh,
     };
     let told = field.show(ui, path);
-    let go = actions_row(ui, send, "Read the file", told.usable, "Cancel");
+    let go = actions_row(ui, send, go, told.usable, "Cancel");
     if told.browse {
-        send.send(Command::Browse(Browse::Spools));
+        send.send(Command::Browse(browse));
     } else if (go || told.entered) && told.usable {
-        send.send(Command::TakeSpoolFile(told.path()));
+        return Some(told.path());
     } else if told.text != path {
-        send.send(Command::ShowPage(Page::SpoolFile { path: told.text }));
+        send.send(Command::ShowPage(page(told.text)));
     }
+    None
 }
 
 fn save_as(

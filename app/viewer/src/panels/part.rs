@@ -4,8 +4,8 @@ use egui::{Grid, TextEdit, Ui};
 use geometry::inspect::volume_words;
 use plan::{Edit, Wall};
 
-use super::shortcuts;
 use super::widgets::{self, Number, Turned, heading, note, warning};
+use super::{laying, own_colours, shortcuts};
 use crate::commands::{Command, Commands};
 use crate::session::Session;
 
@@ -34,7 +34,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
                 ("Volume", volume_words(volume)),
                 ("Triangles", format!("{triangles}")),
                 (
-                    "Weight, all solid",
+                    "Weight, as filled",
                     widgets::grams(session.summary.mass_g()),
                 ),
             ] {
@@ -50,8 +50,11 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
         warning(ui, finding.as_str());
     }
     mending(ui, session, send);
+    own_colours::show(ui, session, send);
     ui.add_space(8.0);
     layers(ui, session, send);
+    ui.add_space(8.0);
+    laying::show(ui, session, send);
     ui.add_space(8.0);
     wall(ui, session, send);
 }
@@ -77,6 +80,7 @@ fn title(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
         ui.label("Title");
         let response = ui.add(TextEdit::singleline(&mut title).desired_width(200.0));
+        widgets::named(&response, egui::WidgetType::TextEdit, "Title");
         if response.changed() {
             send.edit_on(Edit::SetTitle(title), false);
         }

@@ -3,9 +3,9 @@
 
 use std::path::{Path, PathBuf};
 
-use egui::{Key, TextEdit, Ui};
+use egui::{Key, TextEdit, Ui, WidgetType};
 
-use super::widgets::note;
+use super::widgets::{named, note};
 
 /// What a path must name.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,6 +75,7 @@ impl PathField<'_> {
             ui.label(self.name);
             let field = TextEdit::singleline(&mut told.text).desired_width(420.0);
             let response = ui.add(field);
+            named(&response, WidgetType::TextEdit, self.name);
             told.entered = response.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
             // Enter that led nowhere must not leave a field that looks ready and is not.
             let stays = told.entered && trouble(&told.text, self.wants).is_some();

@@ -109,6 +109,7 @@ pub const ALL: &[Entry] = &[
     entry(Command::Prepare, Group::Files, "Prepare", ctrl(Key::Enter), "Write the schedule and the sheet for printing."),
     entry(Command::Mend, Group::Files, "Mend the mesh", None, "Weld, fill and unite the mesh, here \
                                                                and each time the plan is read."),
+    entry(Command::OwnColours(None), Group::Files, "Regions of the model's own colours", None, "Make regions of the colours in the mesh's file, in place of all regions."),
     entry(Command::Bodies, Group::Files, "Bodies for several tools", ctrl_shift(Key::B), "Cut the part into solids, one for each stored blend."),
     entry(Command::Close, Group::Files, "Start page", ctrl(Key::W), "Close this part and go to the start page."),
 
@@ -116,6 +117,8 @@ pub const ALL: &[Entry] = &[
     entry(Command::Redo, Group::Regions, "Redo", ctrl_shift(Key::Z), "Redo the change that you undid."),
     entry(Command::AddBand, Group::Regions, "Add a band", ctrl(Key::B), "Add a band around the layer cursor."),
     entry(Command::NewArea, Group::Regions, "Start a new area", ctrl(Key::N), "Start a new region with the next stroke."),
+    entry(Command::AskPicture, Group::Regions, "Put a picture on the part", ctrl_shift(Key::P), "Make a region of a picture: its dark, its light or its greys."),
+    entry(Command::PutLetters, Group::Regions, "Put letters on the part", ctrl_shift(Key::L), "Make a region of a line of text."),
     entry(Command::ChooseAbove, Group::Regions, "Select the region above", alt(Key::ArrowUp), "Select the next region up the list."),
     entry(Command::ChooseBelow, Group::Regions, "Select the region below", alt(Key::ArrowDown), "Select the next region down the list."),
     entry(Command::Raise, Group::Regions, "Move up", ctrl(Key::ArrowUp), "Move the selected region up: it then covers more."),
@@ -123,11 +126,15 @@ pub const ALL: &[Entry] = &[
     entry(Command::Rename, Group::Regions, "Rename", plain(Key::F2), "Rename the selected region."),
     entry(Command::Duplicate, Group::Regions, "Duplicate", ctrl(Key::D), "Copy the selected region."),
     entry(Command::Combine, Group::Regions, "Combine with the one below", ctrl(Key::J), "Combine the selected region's area with the region below it, which keeps its blend."),
-    entry(Command::Hide, Group::Regions, "Hide or show", plain(Key::H), "Hide the selected region from the print, or show it again."),
+    entry(Command::Hide, Group::Regions, "Leave out of the print, or print", plain(Key::H), "Leave the selected region out of the print, or take it back in."),
     entry(Command::Lock, Group::Regions, "Lock or unlock", plain(Key::K), "Protect the selected region from changes."),
-    entry(Command::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the selected region."),
+    entry(Command::Invert, Group::Regions, "Invert the area", ctrl_shift(Key::I), "Have the selected region cover what it did not cover."),
+    entry(Command::Grow(0.5), Group::Regions, "Grow the area by 0.5 mm", plain(Key::CloseBracket), "Move the edge of the selected region's area outwards."),
+    entry(Command::Grow(-0.5), Group::Regions, "Shrink the area by 0.5 mm", plain(Key::OpenBracket), "Move the edge of the selected region's area inwards."),
+    entry(Command::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the selected regions."),
 
     entry(Command::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Add the plan's blends to your own sliced toolpath."),
+    entry(Command::Job, Group::Toolpath, "The whole job", ctrl_shift(Key::J), "Test prints, review, hand-off, and what to watch: each step in the job's order."),
     entry(Command::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Check that the woven file is the same print, and in the plan's colours."),
     entry(Command::Follow, Group::Toolpath, "Follow the strand", plain(Key::W), "Step through the woven file layer by layer and move by move, in the colours that come out."),
     entry(Command::Moves(1), Group::Toolpath, "One move forward", alt(Key::ArrowRight), "Show the next move of the layer; after the last, go up to the next layer."),
@@ -142,6 +149,7 @@ pub const ALL: &[Entry] = &[
     entry(Command::Take(Tool::Erase), Group::Tools, "Erase", plain(Key::E), "Erase paint from the selected region."),
     entry(Command::Take(Tool::Straight), Group::Tools, "Straight stroke", plain(Key::S), "Paint a straight stroke from one click to the next."),
     entry(Command::Take(Tool::Fill), Group::Tools, "Fill to the creases", plain(Key::G), "Fill the face under the pointer up to its sharp edges."),
+    entry(Command::Take(Tool::Measure), Group::Tools, "Measure", plain(Key::D), "Measure between two points of the part: their distance, and the difference in height."),
     entry(Command::Take(Tool::Band), Group::Tools, "Band", plain(Key::N), "Make a band between the heights of two clicks."),
     entry(Command::Take(Tool::Pick), Group::Tools, "Pick a blend", plain(Key::I), "Click the part \
                                                                                    or the ribbon \
@@ -152,7 +160,8 @@ pub const ALL: &[Entry] = &[
                                                                                    or as printed \
                                                                                    if that is \
                                                                                    shown."),
-    entry(Command::NextMirror, Group::Tools, "Mirror", plain(Key::M), "Paint on both sides of the part at once: left and right, front and back, or not."),
+    entry(Command::Take(Tool::Place), Group::Tools, "Place a picture", plain(Key::R), "Move, turn and size the selected region's picture or letters on the part."),
+    entry(Command::NextMirror, Group::Tools, "Mirror", plain(Key::M), "Paint at several places at once: left and right, front and back, round the part, or not."),
     entry(Command::Brush(1.0 / 1.25), Group::Tools, "Smaller brush", plain(Key::Comma), "Make the brush smaller."),
     entry(Command::Brush(1.25), Group::Tools, "Larger brush", plain(Key::Period), "Make the brush larger."),
     entry(Command::DabAtMiddle, Group::Tools, "Use the tool at the middle", plain(Key::Enter), "Use the tool at the cross in the middle of the stage, to paint with the keys."),
@@ -238,6 +247,8 @@ pub fn keys_text(keys: KeyboardShortcut) -> String {
         Key::Plus => "+",
         Key::Minus => "−",
         Key::Questionmark => "?",
+        Key::OpenBracket => "[",
+        Key::CloseBracket => "]",
         Key::Escape => "Esc",
         other => other.name(),
     };

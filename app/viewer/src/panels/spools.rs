@@ -1,7 +1,7 @@
 //! The spools: names, colours, density and diameter, and what the part takes of each.
 
 use blend::{MAX_COMPONENTS, Shares, Spool, SpoolColour, Srgb};
-use egui::{Frame, Margin, Stroke, TextEdit, Ui};
+use egui::{Frame, Margin, Stroke, TextEdit, Ui, WidgetType};
 use plan::Edit;
 
 use super::icon::Icon;
@@ -177,11 +177,14 @@ fn head(
 ) {
     ui.horizontal(|ui| {
         ui.label(format!("{}", index + 1));
-        colour(ui, to, done);
+        colour(ui, index, to, done);
         // The sign to remove it stands behind.
-        let room = ui.available_width() - 38.0;
+        code(ui, index, to, done);
+        let room = (ui.available_width() - 38.0).max(60.0);
         let field = TextEdit::singleline(&mut to.name).desired_width(room);
         let response = ui.add(field);
+        let name = format!("Name of spool {}", index + 1);
+        widgets::named(&response, WidgetType::TextEdit, &name);
         done.changed |= response.changed();
         done.let_go |= response.lost_focus();
         response.on_hover_text("The spool's name.");
@@ -197,18 +200,48 @@ fn head(
     });
 }
 
-fn colour(ui: &mut Ui, spool: &mut Spool, done: &mut Done) {
+fn colour(ui: &mut Ui, index: usize, spool: &mut Spool, done: &mut Done) {
     let before = spool.xyz().to_srgb();
     let mut code = before.0;
     let response = ui
         .color_edit_button_srgb(&mut code)
         .on_hover_text("The spool's colour when it is printed alone. A measured colour is better.");
+    let name = format!("Colour of spool {}", index + 1);
+    widgets::named(&response, WidgetType::ColorButton, &name);
     // Showing a colour may round it; only a person's choice is another one.
     if response.changed() && Srgb(code) != before {
         spool.colour = SpoolColour::Hex(Srgb(code));
         done.changed = true;
         done.let_go |= !ui.input(|i| i.pointer.any_down());
     }
+}
+
+/// The colour as a code to be typed: taken when the field is left, and only if it is one.
+fn code(ui: &mut Ui, index: usize, spool: &mut Spool, done: &mut Done) {
+    let before = spool.xyz().to_srgb();
+    let id = egui::Id::new(("code of spool", index));
+    let typed: Option<String> = ui.data(|d| d.get_temp(id));
+    let mut text = typed.unwrap_or_else(|| before.to_string());
+    let field = TextEdit::singleline(&mut text)
+        .id(id.with("field"))
+        .desired_width(64.0);
+    let response = ui.add(field);
+    let name = format!("Colour code of spool {}", index + 1);
+    widgets::named(&response, WidgetType::TextEdit, &name);
+    if response.changed() {
+        ui.data_mut(|d| d.insert_temp(id, text.clone()));
+    }
+    if response.lost_focus() {
+        ui.data_mut(|d| d.remove::<String>(id));
+        if let Ok(colour) = text.trim().parse::<Srgb>()
+            && colour != before
+        {
+            spool.colour = SpoolColour::Hex(colour);
+            done.changed = true;
+            done.let_go = true;
+        }
+    }
+    response.on_hover_text("The spool's colour as six hexadecimal digits.");
 }
 
 /// The measured colour, if there is one.

@@ -27,6 +27,8 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     head(ui, session, send);
     let Some(doc) = &session.doc else { return };
     let regions = &doc.plan().regions;
+    let areas = (0..regions.len()).filter_map(|r| session.summary.region(r));
+    let largest_mm2 = areas.map(|f| f.area_mm2).fold(0.0, f64::max);
     let mut lifted = None;
     ScrollArea::vertical()
         .id_salt("regions")
@@ -34,7 +36,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
         .show(ui, |ui| {
             ui.spacing_mut().item_spacing.y = GAP;
             for (index, region) in regions.iter().enumerate().rev() {
-                if row(ui, session, index, region, send) {
+                if row(ui, session, (index, largest_mm2), region, send) {
                     lifted = Some(index).filter(|_| regions.len() > 1);
                 }
             }
@@ -44,36 +46,49 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
 
 fn head(ui: &mut Ui, session: &Session, send: &mut Commands) {
     ui.horizontal(|ui| {
-        heading(ui, "Regions");
-        note(ui, "upper ones cover lower ones");
+        heading(ui, "Regions").on_hover_text("Upper ones cover lower ones.");
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            ui.spacing_mut().item_spacing.x = 3.0;
+            for (icon, command) in [
+                (Icon::Delete, Command::Delete),
+                (Icon::Combine, Command::Combine),
+                (Icon::Copy, Command::Duplicate),
+                (Icon::Down, Command::Lower),
+                (Icon::Up, Command::Raise),
+            ] {
+                super::header::button(ui, session, send, icon, command);
+            }
+        });
     });
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 3.0;
-        for (text, command) in [("+ Band", Command::AddBand), ("+ Area", Command::NewArea)] {
+        for (text, command) in [
+            ("+ Band", Command::AddBand),
+            ("+ Area", Command::NewArea),
+            ("+ Picture", Command::AskPicture),
+            ("+ Letters", Command::PutLetters),
+        ] {
             let can = session.can(&command);
             let button = ui.add_enabled(can, egui::Button::new(text));
             if button.on_hover_text(shortcuts::hint(&command)).clicked() {
                 send.send(command);
             }
         }
-        ui.add_space(4.0);
-        for (icon, command) in [
-            (Icon::Up, Command::Raise),
-            (Icon::Down, Command::Lower),
-            (Icon::Copy, Command::Duplicate),
-            (Icon::Combine, Command::Combine),
-            (Icon::Delete, Command::Delete),
-        ] {
-            super::header::button(ui, session, send, icon, command);
-        }
     });
 }
 
 /// Shows a region; gives whether the pointer is on it.
-fn row(ui: &mut Ui, session: &Session, index: usize, region: &Region, send: &mut Commands) -> bool {
+fn row(
+    ui: &mut Ui,
+    session: &Session,
+    (index, largest_mm2): (usize, f64),
+    region: &Region,
+    send: &mut Commands,
+) -> bool {
     let width = ui.available_width();
     let (rect, response) = ui.allocate_exact_size(vec2(width, ROW), Sense::click_and_drag());
-    let chosen = session.chosen.region == Some(index);
+    let also = session.chosen.also.contains(&index);
+    let chosen = session.chosen.region == Some(index) || also;
     response.widget_info(|| {
         WidgetInfo::selected(WidgetType::SelectableLabel, true, chosen, &region.name)
     });
@@ -81,8 +96,14 @@ fn row(ui: &mut Ui, session: &Session, index: usize, region: &Region, send: &mut
     ground(ui, rect, &response, chosen, p);
     let hovered = response.hovered();
     if response.clicked() {
-        send.send(Command::ChooseRegion(index));
+        let keys = widgets::held_with_pointer(ui);
+        send.send(match (keys.command, keys.shift) {
+            (true, _) => Command::ChooseToo(index),
+            (false, true) => Command::ChooseUpTo(index),
+            (false, false) => Command::ChooseRegion(index),
+        });
     }
+    menu(session, index, &response, send);
     if response.double_clicked() {
         send.send(Command::ChooseRegion(index));
         send.send(Command::Rename);
@@ -95,8 +116,43 @@ fn row(ui: &mut Ui, session: &Session, index: usize, region: &Region, send: &mut
             .layout(egui::Layout::left_to_right(egui::Align::Center)),
     );
     ui.spacing_mut().item_spacing.x = 6.0;
-    contents(&mut ui, session, index, region, p, send);
+    contents(&mut ui, session, (index, largest_mm2), region, p, send);
     hovered
+}
+
+/// What can be done to a region, at a click of the right button.
+fn menu(session: &Session, index: usize, response: &egui::Response, send: &mut Commands) {
+    let selected = session.chosen.region == Some(index) || session.chosen.also.contains(&index);
+    if response.secondary_clicked() && !selected {
+        send.send(Command::ChooseRegion(index));
+    }
+    response.context_menu(|ui| {
+        for command in [
+            Command::ShowRegion(index),
+            Command::Rename,
+            Command::Duplicate,
+            Command::Hide,
+            Command::Lock,
+            Command::Raise,
+            Command::Lower,
+            Command::Combine,
+            Command::Invert,
+            Command::Grow(0.5),
+            Command::Grow(-0.5),
+            Command::Delete,
+        ] {
+            let (name, keys) = match shortcuts::find(&command) {
+                Some(entry) => (entry.name, entry.keys.map(shortcuts::keys_text)),
+                None => ("Show it on the part", None),
+            };
+            let button = egui::Button::new(name).shortcut_text(keys.unwrap_or_default());
+            let can = session.can(&command);
+            if ui.add_enabled(can, button).clicked() {
+                send.send(command);
+                ui.close();
+            }
+        }
+    });
 }
 
 fn ground(ui: &Ui, rect: Rect, response: &egui::Response, chosen: bool, p: Palette) {
@@ -143,21 +199,25 @@ fn drag_to_move(ui: &Ui, index: usize, response: &egui::Response, send: &mut Com
 fn contents(
     ui: &mut Ui,
     session: &Session,
-    index: usize,
+    (index, largest_mm2): (usize, f64),
     region: &Region,
     p: Palette,
     send: &mut Commands,
 ) {
     if index > 0 {
         let (sign, name) = match region.hidden {
-            true => (Icon::Hidden, format!("Show {}", region.name)),
-            false => (Icon::Shown, format!("Hide {}", region.name)),
+            true => (Icon::Hidden, format!("Print {}", region.name)),
+            false => (
+                Icon::Shown,
+                format!("Leave {} out of the print", region.name),
+            ),
         };
         if small_icon(
             ui,
             sign,
             &name,
-            "Hide this region from the print, or show it again.",
+            "Leave this region out of the print, or take it back in. What lies under it is printed \
+             in its place.",
             false,
         )
         .clicked()
@@ -199,7 +259,11 @@ fn contents(
             name_field(ui, session, index, region, p, send);
             note(
                 ui,
-                format!("{}   {}", widgets::area(area_mm2), widgets::grams(mass_g)),
+                format!(
+                    "{}   {}",
+                    widgets::area_beside(area_mm2, largest_mm2),
+                    widgets::grams(mass_g)
+                ),
             );
         });
     });
@@ -225,6 +289,7 @@ fn name_field(
         .id(Id::new(("naming", index)))
         .desired_width(f32::INFINITY);
     let response = ui.add(field.margin(vec2(4.0, 1.0)));
+    widgets::named(&response, WidgetType::TextEdit, "Region's name");
     if !response.has_focus() && !response.lost_focus() {
         response.request_focus();
     }

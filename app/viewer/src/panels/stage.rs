@@ -7,7 +7,7 @@ use egui::{
 };
 use geometry::DVec3;
 
-use super::widgets::colour32;
+use super::widgets::{colour32, held_with_pointer};
 use crate::commands::{Command, Commands, Hover};
 use crate::model::tool::Tool;
 use crate::model::view::Look;
@@ -33,6 +33,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect
     guide(&painter, session, p);
     tool_marks(&painter, session, &response, p);
     directions(&painter, session, p);
+    super::placing::marks(&painter, session, p);
     super::moves::marks(&painter, session, p);
     legend(&painter, session, p);
     level_button(ui, session, rect, send);
@@ -58,7 +59,9 @@ fn look_around(ui: &Ui, session: &Session, response: &Response, send: &mut Comma
     if let Some(at) = response.hover_pos() {
         let (turned, pinched) = ui.input(|i| (i.smooth_scroll_delta.y, i.zoom_delta()));
         let factor = f64::from(turned * 0.004).exp() * f64::from(pinched);
-        if factor != 1.0 {
+        if factor != 1.0 && ui.input(|i| i.modifiers.alt) && session.tools.tool.has_radius() {
+            send.send(Command::Brush(factor));
+        } else if factor != 1.0 {
             send.send(Command::ZoomAt(at, factor));
         }
     }
@@ -80,13 +83,30 @@ fn use_tool(ui: &Ui, session: &Session, response: &Response, send: &mut Commands
     match session.tools.tool {
         Tool::Brush | Tool::Erase => {
             if pressed && response.contains_pointer() && !space {
-                send.send(Command::BeginStroke(at));
+                let straight = held_with_pointer(ui).shift;
+                send.send(match straight {
+                    true => Command::StraightTo(at),
+                    false => Command::BeginStroke(at),
+                });
             } else if down && drawing {
                 send.send(Command::GoOnStroke(at));
             } else if !down && drawing {
                 // What the pointer did since the last frame belongs to it.
                 send.send(Command::GoOnStroke(at));
                 send.send(Command::EndStroke);
+            }
+        }
+        Tool::Place => {
+            let held = session.tools.hold.is_some();
+            let shift = held_with_pointer(ui).shift;
+            if pressed && response.contains_pointer() && !space {
+                send.send(Command::BeginPlacing(at));
+            } else if held {
+                // What the pointer did since the last frame belongs to it.
+                send.send(Command::GoOnPlacing(at, shift));
+                if !down {
+                    send.send(Command::EndPlacing);
+                }
             }
         }
         _ => {
@@ -166,6 +186,7 @@ fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p
             painter.line_segment([from, at], Stroke::new(1.5, p.accent));
         }
     }
+    measure_marks(painter, session, response, p);
     if !session.tools.tool.has_radius() {
         return;
     }
@@ -184,6 +205,31 @@ fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p
             }
         }
     }
+}
+
+/// The distance that is being measured.
+fn measure_marks(painter: &egui::Painter, session: &Session, response: &Response, p: Palette) {
+    let (camera, stage) = (session.view.camera, session.view.stage);
+    let measure = session.tools.measure;
+    let at = |point: Option<DVec3>| point.and_then(|q| camera.project(stage, q));
+    let Some(from) = at(measure.from_mm) else {
+        return;
+    };
+    let Some(to) = at(measure.to_mm).or(response.hover_pos()) else {
+        return;
+    };
+    painter.line_segment([from, to], Stroke::new(3.5, p.panel));
+    painter.line_segment([from, to], Stroke::new(1.5, p.text));
+    for end in [from, to] {
+        painter.circle(end, 3.5, p.panel, Stroke::new(1.5, p.text));
+    }
+    let Some(words) = measure.words() else { return };
+    let font = FontId::proportional(size::BODY);
+    let text = painter.layout_no_wrap(words, font, p.text);
+    let middle = from + (to - from) * 0.5 - vec2(text.size().x * 0.5, text.size().y + 12.0);
+    let ground = Rect::from_min_size(middle, text.size()).expand2(vec2(7.0, 4.0));
+    painter.rect_filled(ground, 5.0, p.raised);
+    painter.galley(middle, text, p.text);
 }
 
 /// Small arrows along x, y and z.

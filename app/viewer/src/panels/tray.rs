@@ -6,7 +6,7 @@ use super::icon::Icon;
 use super::shortcuts;
 use super::widgets::{self, Number, icon_toggle, note, swatch};
 use crate::commands::{Command, Commands};
-use crate::model::mirror::Mirror;
+use crate::model::mirror::{Mirror, TIMES_RANGE};
 use crate::model::tool::{BRUSH_RANGE_MM, CREASE_RANGE_DEG, Tool};
 use crate::session::{Session, Told};
 use crate::theme::Palette;
@@ -42,7 +42,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
 }
 
 /// What the tools take, points.
-const TOOLS: f32 = 230.0;
+const TOOLS: f32 = 297.0;
 
 fn tools(ui: &mut Ui, session: &Session, send: &mut Commands) {
     for tool in Tool::ALL {
@@ -64,6 +64,8 @@ fn icon_of(tool: Tool) -> Icon {
         Tool::Fill => Icon::Fill,
         Tool::Band => Icon::Band,
         Tool::Pick => Icon::Pick,
+        Tool::Measure => Icon::Measure,
+        Tool::Place => Icon::Place,
     }
 }
 
@@ -124,7 +126,21 @@ fn mirror(ui: &mut Ui, session: &Session, send: &mut Commands) {
     if icon_toggle(ui, Icon::Mirror, "Mirror", &hint, on).clicked() {
         send.send(Command::NextMirror);
     }
-    if on {
+    if let Mirror::Around(times) = session.tools.mirror {
+        let (low, high) = TIMES_RANGE;
+        let number = Number {
+            range: (f64::from(low), f64::from(high)),
+            speed: 0.05,
+            decimals: 0,
+            unit: "",
+            width: Some(36.0),
+        };
+        let hint = "How often the stroke is repeated round the part's upright axis.";
+        number
+            .show(ui, "Times round the part", hint, f64::from(times))
+            .set(send, |times| Command::Mirror(Mirror::around(times)));
+        note(ui, "times round");
+    } else if on {
         note(ui, session.tools.mirror.name());
     }
 }
@@ -156,17 +172,22 @@ fn work(ui: &mut Ui, (title, stage, fraction): &Told, send: &mut Commands) {
     if cancel.clicked() {
         send.send(Command::CancelWork);
     }
+    // What has no room for words says them when the pointer is on it.
+    let room = ui.available_width();
     let bar = egui::ProgressBar::new(*fraction)
-        .desired_width(80.0)
+        .desired_width((room - 8.0).clamp(16.0, 80.0))
         .desired_height(10.0);
-    ui.add(bar).on_hover_text(title);
     let text = match stage.is_empty() {
         true => title,
         false => stage,
     };
+    ui.add(bar).on_hover_text(format!("{title}\n{stage}"));
+    if ui.available_width() < LEAST_ADVICE {
+        return;
+    }
     let quiet = Palette::from_ui(ui).quiet;
     ui.scope(|ui| {
-        ui.set_max_width(WORK - 130.0);
+        ui.set_max_width((WORK - 130.0).min(ui.available_width()));
         let text = RichText::new(text).small().color(quiet);
         ui.add(Label::new(text).truncate());
     });

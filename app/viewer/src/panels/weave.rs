@@ -2,17 +2,17 @@
 //! From top to bottom in the order of the job.
 
 use blend::{Lab, Xyz};
-use egui::{
-    Align, Button, Color32, ComboBox, Frame, Layout, Margin, RichText, Sense, Stroke, TextEdit, Ui,
-    vec2,
-};
+use egui::{Button, Color32, Sense, Stroke, Ui, vec2};
 use weave::How;
-use weave::dialect::BUILT_IN;
 use weave::verify::Miss;
 
-use super::icon::{self, Icon};
+use super::icon::Icon;
 use super::shortcuts;
-use super::widgets::{self, Number, colour32, heading, main_button, mm, note, signed, warning};
+use super::sliced::{file_field, sliced};
+use super::widgets::{
+    self, boxed, colour32, heading, line, main_button, mm, note, signed, warning,
+};
+use super::{purging, ways};
 use crate::commands::{Browse, Command, Commands};
 use crate::jobs::read_back::ReadBack;
 use crate::jobs::weave::Done;
@@ -31,128 +31,26 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut draft = session.toolpath.draft.clone();
     sliced(ui, &mut draft, send);
     ui.add_space(8.0);
+    purging::show(ui, &mut draft);
+    ui.add_space(8.0);
     woven(ui, session, &mut draft, send);
     if draft != session.toolpath.draft {
         send.send(Command::SetDraft(Box::new(draft)));
     }
     ui.add_space(4.0);
     doing(ui, session, send);
+    ui.add_space(8.0);
     // What was done last stands first.
     if let Some(found) = session.toolpath.read_back.as_ref() {
-        ui.add_space(8.0);
         verdict(ui, session, found, send);
+        ui.add_space(8.0);
     }
     if let Some(done) = session.toolpath.done.as_ref() {
-        ui.add_space(8.0);
         told(ui, session, done);
+        ui.add_space(8.0);
     }
-}
-
-/// A field for a file with a button that opens the system's dialog; whether that was pressed.
-fn file_field(ui: &mut Ui, text: &mut String, name: &str, hint: &str) -> bool {
-    let mut browse = false;
-    let row = vec2(ui.available_width(), ui.spacing().interact_size.y);
-    let from_right = Layout::right_to_left(Align::Center);
-    ui.allocate_ui_with_layout(row, from_right, |ui| {
-        browse = ui.button("Choose…").on_hover_text(hint).clicked();
-        let field = TextEdit::singleline(text).desired_width(ui.available_width());
-        let response = ui.add(field);
-        response.widget_info(|| egui::WidgetInfo::labeled(egui::WidgetType::TextEdit, true, name));
-        let shown = text.trim();
-        if !shown.is_empty() {
-            response.on_hover_text(shown);
-        }
-    });
-    browse
-}
-
-fn sliced(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
-    heading(ui, "Your toolpath");
-    note(
-        ui,
-        "The same mesh, sliced for a single extruder. You can also drop its file on the window.",
-    );
-    let before = draft.sliced.clone();
-    let hint = "Choose the sliced toolpath with the system's own dialog.";
-    if file_field(ui, &mut draft.sliced, "Sliced toolpath", hint) {
-        send.send(Command::Browse(Browse::Toolpath));
-    }
-    let named = draft.sliced_file();
-    if named.as_ref().is_some_and(|f| !f.is_file()) {
-        note(ui, "This file does not exist.");
-    } else if let Some(file) = named.filter(|_| draft.sliced != before)
-        && draft.woven.trim().is_empty()
-    {
-        draft.choose_sliced(&file);
-    }
-    dialect(ui, draft, send);
-    let salt = "more about the toolpath";
-    egui::CollapsingHeader::new(RichText::new("Place of the part, how E counts").small())
-        .id_salt(salt)
-        .show(ui, |ui| by_hand(ui, draft));
-}
-
-fn dialect(ui: &mut Ui, draft: &mut Draft, send: &mut Commands) {
-    ui.horizontal(|ui| {
-        ui.label("Dialect");
-        ComboBox::from_id_salt("dialect")
-            .selected_text(draft.built_in.unwrap_or("from a file"))
-            .width(150.0)
-            .show_ui(ui, |ui| {
-                for (name, _) in BUILT_IN {
-                    ui.selectable_value(&mut draft.built_in, Some(name), name);
-                }
-                ui.selectable_value(&mut draft.built_in, None, "from a file");
-            })
-            .response
-            .on_hover_text("The form of the blend commands for your firmware.");
-    });
-    if draft.built_in.is_some() {
-        signed(
-            ui,
-            "Written from memory: check its commands in your firmware's manual.",
-        );
-        return;
-    }
-    let hint = "Choose a dialect file.";
-    if file_field(ui, &mut draft.dialect_file, "Dialect file", hint) {
-        send.send(Command::Browse(Browse::Dialect));
-    }
-}
-
-fn by_hand(ui: &mut Ui, draft: &mut Draft) {
-    ui.checkbox(&mut draft.e_follows, "G90 and G91 set the E axis too")
-        .on_hover_text("Firmwares differ. Files that repeat M82 or M83 mean the same to all.");
-    ui.checkbox(&mut draft.by_hand, "Place the part by hand")
-        .on_hover_text(
-            "Otherwise its rotation and shift are found from its outlines, for each \
-                        copy.",
-        );
-    if !draft.by_hand {
-        return;
-    }
-    let stand = &mut draft.stand;
-    let [x_mm, y_mm] = &mut stand.shift_mm;
-    egui::Grid::new("stand").num_columns(4).show(ui, |ui| {
-        let field = |ui: &mut Ui, name: &str, value: &mut f64, unit| {
-            ui.label(name);
-            let number = Number {
-                range: (-1e4, 1e4),
-                speed: 0.1,
-                decimals: 3,
-                unit,
-                width: None,
-            };
-            let turned = number.show(ui, &format!("Part's {name}"), "", *value);
-            *value = turned.to.unwrap_or(*value);
-        };
-        field(ui, "Turn", &mut stand.turn_deg, "°");
-        field(ui, "Raft", &mut stand.lift_mm, " mm");
-        ui.end_row();
-        field(ui, "x", x_mm, " mm");
-        field(ui, "y", y_mm, " mm");
-        ui.end_row();
-    });
+    ways::lost(ui, session, send);
+    ways::curve(ui, session, send);
 }
 
 fn woven(ui: &mut Ui, session: &Session, draft: &mut Draft, send: &mut Commands) {
@@ -167,6 +65,11 @@ fn woven(ui: &mut Ui, session: &Session, draft: &mut Draft, send: &mut Commands)
     if there.is_some() {
         note(ui, "This file exists; weaving replaces it.");
     }
+    ui.checkbox(
+        &mut draft.needs_review,
+        "Only if the plan is signed as it is",
+    )
+    .on_hover_text("Weave nothing unless somebody has approved this version of the plan.");
     if session.doc.as_ref().is_some_and(|d| d.is_unsaved()) {
         note(
             ui,
@@ -185,13 +88,17 @@ fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
         let hint = "Write the toolpath again with the plan's blends added. If regions share \
                     layers, runs change places within a layer, and a purge block may be added. \
                     Temperatures stay the same.";
-        let button = main_button(ui, "Weave it", session.can(&Command::WeaveIt));
+        let (name, command) = match session.foreseen_lost() {
+            Some([_, ..]) => ("Weave anyway", Command::WeaveAnyway),
+            _ => ("Weave it", Command::WeaveIt),
+        };
+        let button = main_button(ui, name, session.can(&command));
         if button
             .on_hover_text(hint)
             .on_disabled_hover_text(hint)
             .clicked()
         {
-            send.send(Command::WeaveIt);
+            send.send(command);
         }
         for (name, command) in [
             ("Check it", Command::ReadBack),
@@ -216,8 +123,8 @@ fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
             let bar = egui::ProgressBar::new(fraction).desired_height(10.0);
             ui.add(bar.desired_width(room));
             if ui
-                .button("Cancel weaving")
-                .on_hover_text("The old file stays unchanged.")
+                .button("Cancel")
+                .on_hover_text("Nothing is written; an old file stays unchanged.")
                 .clicked()
             {
                 send.send(Command::CancelToolpathWork);
@@ -228,24 +135,6 @@ fn doing(ui: &mut Ui, session: &Session, send: &mut Commands) {
         ui.add_space(4.0);
         boxed(ui, p.error, |ui| line(ui, Icon::Warning, p.error, why));
     }
-}
-
-fn boxed(ui: &mut Ui, edge: Color32, contents: impl FnOnce(&mut Ui)) {
-    let p = Palette::from_ui(ui);
-    Frame::new()
-        .fill(p.raised)
-        .stroke(Stroke::new(1.0, edge))
-        .corner_radius(6)
-        .inner_margin(Margin::symmetric(9, 7))
-        .show(ui, contents);
-}
-
-fn line(ui: &mut Ui, sign: Icon, ink: Color32, text: &str) {
-    ui.horizontal_top(|ui| {
-        let (rect, _) = ui.allocate_exact_size(vec2(16.0, 18.0), Sense::hover());
-        icon::paint(ui.painter(), rect, sign, ink);
-        ui.add(egui::Label::new(text).wrap());
-    });
 }
 
 /// What came of weaving.

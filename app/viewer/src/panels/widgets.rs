@@ -2,13 +2,13 @@
 
 use blend::Srgb;
 use egui::{
-    Color32, CornerRadius, DragValue, Rect, Response, RichText, Sense, Slider, Stroke, StrokeKind,
-    Ui, Vec2, WidgetInfo, WidgetType, vec2,
+    Color32, CornerRadius, DragValue, Event, Frame, Margin, Modifiers, Rect, Response, RichText,
+    Sense, Slider, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, WidgetType, vec2,
 };
 
 use super::icon::{self, Icon};
 use crate::commands::{Command, Commands};
-use crate::theme::Palette;
+use crate::theme::{self, Palette};
 
 /// An sRGB colour as egui has it.
 pub fn colour32(colour: Srgb) -> Color32 {
@@ -60,11 +60,32 @@ fn sized_icon(ui: &mut Ui, icon: Icon, name: &str, hint: &str, on: bool, size: V
     }
 }
 
+/// Gives a widget the name by which it is known to a screen reader.
+pub fn named(response: &Response, kind: WidgetType, name: &str) {
+    let enabled = response.enabled();
+    response.widget_info(|| WidgetInfo::labeled(kind, enabled, name));
+}
+
+/// The keys that were held at the last press or release of a button: on a slow frame they may be
+/// up again by now.
+pub fn held_with_pointer(ui: &Ui) -> Modifiers {
+    ui.input(|i| {
+        let mut events = i.events.iter().rev();
+        let at_button = events.find_map(|event| match event {
+            Event::PointerButton { modifiers, .. } => Some(*modifiers),
+            _ => None,
+        });
+        at_button.unwrap_or(i.modifiers)
+    })
+}
+
 /// A button for what a page is there for.
 pub fn main_button(ui: &mut Ui, text: &str, can: bool) -> Response {
-    let p = Palette::from_ui(ui);
-    let text = RichText::new(text).color(p.on_accent).strong();
-    ui.add_enabled(can, egui::Button::new(text).fill(p.accent))
+    ui.scope(|ui| {
+        theme::fill_buttons(ui.visuals_mut());
+        ui.add_enabled(can, egui::Button::new(RichText::new(text).strong()))
+    })
+    .inner
 }
 
 /// A patch of colour with a hairline round it.
@@ -118,6 +139,26 @@ fn signed_in(ui: &mut Ui, text: String, ink: Color32) -> Response {
         ui.add(egui::Label::new(RichText::new(text).color(ink)).wrap())
     })
     .inner
+}
+
+/// A frame with an edge that is seen.
+pub fn boxed(ui: &mut Ui, edge: Color32, contents: impl FnOnce(&mut Ui)) {
+    let p = Palette::from_ui(ui);
+    Frame::new()
+        .fill(p.raised)
+        .stroke(Stroke::new(1.0, edge))
+        .corner_radius(6)
+        .inner_margin(Margin::symmetric(9, 7))
+        .show(ui, contents);
+}
+
+/// A sign before a line of text.
+pub fn line(ui: &mut Ui, sign: Icon, ink: Color32, text: &str) {
+    ui.horizontal_top(|ui| {
+        let (rect, _) = ui.allocate_exact_size(vec2(16.0, 18.0), Sense::hover());
+        icon::paint(ui.painter(), rect, sign, ink);
+        ui.add(egui::Label::new(text).wrap());
+    });
 }
 
 /// What a person has just done to a number. Showing it is nothing: a value that the field rounds,
@@ -261,6 +302,16 @@ pub fn area(mm2: f64) -> String {
     }
 }
 
+/// An area beside others, all of them in the unit that suits the largest.
+pub fn area_beside(mm2: f64, largest_mm2: f64) -> String {
+    match largest_mm2 >= 1000.0 {
+        true if mm2 >= 10_000.0 => format!("{:.0} cm²", mm2 / 100.0),
+        true if mm2 >= 100.0 => format!("{:.1} cm²", mm2 / 100.0),
+        true => format!("{:.2} cm²", mm2 / 100.0),
+        false => area(mm2),
+    }
+}
+
 /// A length in mm with no more digits than it needs.
 pub fn mm(length_mm: f64) -> String {
     let text = format!("{length_mm:.2}");
@@ -293,6 +344,9 @@ mod tests {
         assert_eq!(grams(345.6), "346 g");
         assert_eq!(area(950.0), "950 mm²");
         assert_eq!(area(12_345.0), "123 cm²");
+        assert_eq!(area_beside(123.0, 12_345.0), "1.2 cm²");
+        assert_eq!(area_beside(7.0, 12_345.0), "0.07 cm²");
+        assert_eq!(area_beside(123.0, 950.0), "123 mm²");
         assert_eq!(percent(0.25), "25 %");
         assert_eq!(percent(0.125), "12.5 %");
     }

@@ -13,7 +13,9 @@ use bevy::log::LogPlugin;
 use bevy::prelude::*;
 use bevy::render::render_resource::{PipelineCache, TextureFormat, TextureUsages};
 use bevy::render::{Render, RenderApp};
-use bevy::window::{ExitCondition, PresentMode, WindowRef, WindowResolution};
+use bevy::window::{
+    ExitCondition, PresentMode, WindowRef, WindowResizeConstraints, WindowResolution,
+};
 use bevy::winit::{UpdateMode, WinitPlugin, WinitSettings};
 
 use bevy_egui::EguiPreUpdateSet;
@@ -109,6 +111,12 @@ pub fn windowed(session: Session, canvas: Canvas) -> App {
             name: Some("tintfall".to_owned()),
             resolution: WindowResolution::new(canvas.width, canvas.height),
             present_mode: PresentMode::AutoVsync,
+            // Panels and stage need so much; with less, something would be cut off.
+            resize_constraints: WindowResizeConstraints {
+                min_width: 960.0,
+                min_height: 600.0,
+                ..WindowResizeConstraints::default()
+            },
             ..Window::default()
         }),
         exit_condition: ExitCondition::DontExit,

@@ -15,6 +15,7 @@ use super::desk::Desk;
 use super::upload::Uploads;
 use crate::commands::Command;
 use crate::files::settings::Appearance;
+use crate::model::errand::Errand;
 use crate::model::page::Drawer;
 use crate::model::tool::Tool;
 use crate::model::view::Look;
@@ -39,6 +40,8 @@ pub enum Scene {
     Tilted,
     /// A stroke being painted.
     Brush,
+    /// A picture or letters with their frame, if the last region is such.
+    Placing,
     /// The part cut open.
     Inside,
     /// The colours as printed.
@@ -61,6 +64,10 @@ pub enum Scene {
     Prepare,
     /// A plan woven into the toolpath beside it, and read back.
     Weave,
+    /// Ways to weave it, compared.
+    Ways,
+    /// The steps of the whole job, one of them done.
+    Job,
     /// The strands of that, followed.
     Follow,
     /// An error.
@@ -199,6 +206,10 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             session.tools.take(Tool::Brush);
             return Some(near_middle);
         }
+        Scene::Placing => {
+            tilt(session, 50.0);
+            session.tools.take(Tool::Place);
+        }
         Scene::Inside => {
             tilt(session, 38.0);
             session.view.cut = true;
@@ -212,6 +223,16 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
         Scene::Help => act(session, Command::Help),
         Scene::Save => act(session, Command::SaveAs),
         Scene::Prepare => act(session, Command::Prepare),
+        Scene::Ways => {
+            act(session, Command::Weave);
+            act(session, Command::CompareWays);
+            session.finish_work();
+        }
+        Scene::Job => {
+            act(session, Command::Job);
+            act(session, Command::Run(Errand::KeyIn));
+            session.finish_work();
+        }
         Scene::Weave | Scene::Follow => {
             act(session, Command::Weave);
             session.weave();

@@ -9,7 +9,8 @@ use super::Session;
 use super::dialog::{Dialog, Picked};
 use crate::commands::Browse;
 use crate::jobs::{Job, Outcome};
-use crate::model::names::{TOOLPATH_ENDINGS, file_name};
+use crate::model::errand::Kind;
+use crate::model::names::{PICTURE_ENDINGS, TOOLPATH_ENDINGS, file_name};
 use crate::model::page::Page;
 
 impl Session {
@@ -70,12 +71,14 @@ impl Session {
                 self.open(file);
             }
             (Browse::Spools, _) => self.take_spool_file(file),
+            (Browse::Picture, _) => self.put_picture(file, None),
             (Browse::Toolpath, _) => self.take_toolpath(&file),
             (Browse::Woven, _) => self.toolpath.draft.woven = text,
             (Browse::Dialect, _) => {
                 self.toolpath.draft.built_in = None;
                 self.toolpath.draft.dialect_file = text;
             }
+            (Browse::Form(of), _) => self.take_form_file(of, text),
             (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
             (Browse::Folder, Some(Page::Prepare { folder } | Page::Bodies { folder, .. })) => {
                 *folder = text;
@@ -92,11 +95,14 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
         Browse::Open => titled("Open a mesh or a plan")
             .add_filter(
                 "Meshes and plans",
-                &["stl", "obj", "ply", "off", "3mf", "ron"],
+                &["stl", "obj", "ply", "off", "3mf", "gltf", "glb", "ron"],
             )
             .pick_file(),
         Browse::Spools => titled("Spools, or the readings of a test print")
             .add_filter("Spools and readings", &["ron", "csv"])
+            .pick_file(),
+        Browse::Picture => titled("A picture for the part")
+            .add_filter("Pictures", &PICTURE_ENDINGS)
             .pick_file(),
         Browse::Save(path) => {
             let folder = path.parent().filter(|f| f.is_dir());
@@ -114,6 +120,14 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
         Browse::Woven => in_folder(titled("The woven file"), toolpaths)
             .set_file_name(woven.map(file_name).unwrap_or_default())
             .save_file(),
+        Browse::Form(of) => {
+            let dialog = in_folder(titled(of.name()), toolpaths);
+            match of.kind() {
+                Kind::Folder => dialog.pick_folder(),
+                Kind::File => dialog.pick_file(),
+                Kind::NewFile => dialog.save_file(),
+            }
+        }
         Browse::Dialect => titled("A dialect file")
             .add_filter("Dialects", &["ron"])
             .pick_file(),

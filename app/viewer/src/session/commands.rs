@@ -21,9 +21,13 @@ impl Session {
             | Command::Prepare
             | Command::Bodies
             | Command::Weave
+            | Command::Job
             | Command::Close
             | Command::AddBand
             | Command::NewArea
+            | Command::AskPicture
+            | Command::PutPicture(..)
+            | Command::PutLetters
             | Command::Take(_)
             | Command::NextMirror
             | Command::Mirror(_)
@@ -47,10 +51,18 @@ impl Session {
             Command::Raise => region.is_some_and(|r| r > 0 && r + 1 < regions),
             Command::Lower => region.is_some_and(|r| r > 1),
             Command::Combine => !locked && region.is_some_and(|r| r > 1),
+            Command::Grow(_) | Command::Invert => !locked && region.is_some_and(|r| r > 0),
             Command::Rename => !locked && region.is_some(),
             Command::Lock => region.is_some(),
             Command::ChooseAbove | Command::ChooseBelow => regions > 1,
-            Command::WeaveIt => open && self.toolpath.draft.can_weave() && !self.is_on_toolpath(),
+            Command::WeaveIt | Command::WeaveAnyway => {
+                open && self.toolpath.draft.can_weave() && !self.is_on_toolpath()
+            }
+            Command::TryOptions | Command::CompareWays => {
+                open && self.toolpath.draft.can_try() && !self.is_on_toolpath()
+            }
+            Command::OwnColours(_) => self.may_have_own_colours() && !self.own_colours.is_working(),
+            Command::Run(errand) => self.can_run(*errand),
             Command::ReadBack => self.can_read_woven(),
             Command::Follow => self.toolpath.follow.is_some() || self.can_read_woven(),
             Command::Moves(_) | Command::MoveAtShare(_) | Command::EnterLayer(_) => {
@@ -109,6 +121,9 @@ impl Session {
             Command::SaveTo(file, then) => self.save_to(&file, then),
             Command::SaveThen(then) => self.save_then(Some(then)),
             Command::SaveOver(file, then) => self.save_over(&file, then),
+            Command::TakeTheirs => self.take_theirs(),
+            Command::KeepMine => self.keep_mine(),
+            Command::CompareWithTheirs => self.compare_with_theirs(),
             Command::DropUnsaved(then) => self.drop_unsaved(then),
             Command::Prepare => self.ask_prepare(),
             Command::Bodies => self.show_bodies(),
@@ -128,7 +143,11 @@ impl Session {
             Command::Weave => self.drawer = Drawer::Weave,
             Command::TakeToolpath(file) => self.take_toolpath(&file),
             Command::SetDraft(draft) => self.toolpath.draft = *draft,
-            Command::WeaveIt => self.weave(),
+            Command::WeaveIt => self.weave_if_whole(),
+            Command::WeaveAnyway => self.weave(),
+            Command::TryOptions => self.try_options(false),
+            Command::CompareWays => self.compare_ways(),
+            Command::TakeWay(means) => self.take_way(&means),
             Command::ReadBack => {
                 self.drawer = Drawer::Weave;
                 self.read_back();
@@ -139,6 +158,17 @@ impl Session {
             Command::Moves(by) => self.step_moves(by),
             Command::MoveAtShare(share) => self.go_to_share(share),
             Command::EnterLayer(entering) => self.enter_layer(entering),
+            command => self.apply_to_job(command),
+        }
+    }
+
+    fn apply_to_job(&mut self, command: Command) {
+        match command {
+            Command::Job => self.drawer = Drawer::Job,
+            Command::SetForms(forms) => self.errands.forms = *forms,
+            Command::Run(errand) => self.run_errand(errand),
+            Command::CancelRun => self.cancel_errand(),
+            Command::OpenOutside(path) => self.open_outside(&path),
             command => self.apply_to_plan(command),
         }
     }
@@ -153,6 +183,9 @@ impl Session {
             Command::EditOn(edit) => self.edit_dragged(*edit, false),
             Command::EditDone => self.end_edit(),
             Command::ChooseRegion(region) => self.choose_region(region),
+            Command::ChooseToo(region) => self.choose_too(region),
+            Command::ChooseUpTo(region) => self.choose_up_to(region),
+            Command::ShowRegion(region) => self.show_region(region),
             Command::TypeName(text) => {
                 if let Some((_, name)) = &mut self.chosen.naming {
                     *name = text;
@@ -173,6 +206,15 @@ impl Session {
                     self.tools.take(Tool::Brush);
                 }
             }
+            Command::OwnColours(blends) => self.use_own_colours(blends),
+            Command::AskPicture => self.ask_picture(),
+            Command::PutPicture(file, at) => self.put_picture(file, at),
+            Command::PutLetters => self.put_letters(),
+            Command::SetImprint(mask) => self.set_imprint(*mask),
+            Command::SetLetters(text) => self.set_letters(text),
+            Command::FadeAlongGreys => self.fade_along_greys(),
+            Command::LayStraight => self.lay_otherwise(false),
+            Command::LayRound => self.lay_otherwise(true),
             command => self.apply_to_region(command),
         }
     }
@@ -192,15 +234,12 @@ impl Session {
                     self.choose_region(region + 1);
                 }
             }
-            Command::Delete => {
-                self.edit(Edit::RemoveRegion { region });
-            }
-            Command::Raise => self.move_region(region, region + 1),
-            Command::Lower => self.move_region(region, region - 1),
-            Command::Hide => {
-                let hidden = !chosen.hidden;
-                self.edit(Edit::HideRegion { region, hidden });
-            }
+            Command::Delete => self.delete_selected(),
+            Command::Raise => self.move_selected(true),
+            Command::Lower => self.move_selected(false),
+            Command::Hide => self.hide_selected(),
+            Command::Grow(by_mm) => self.grow(by_mm),
+            Command::Invert => self.invert(),
             Command::Lock => {
                 let locked = !chosen.locked;
                 self.edit(Edit::LockRegion { region, locked });
@@ -268,9 +307,13 @@ impl Session {
             Command::Brush(factor) => tools.set_brush_mm(tools.brush_mm * factor),
             Command::BrushRadius(radius_mm) => tools.set_brush_mm(radius_mm),
             Command::Crease(angle_deg) => tools.set_crease_deg(angle_deg),
+            Command::StraightTo(at) => self.straight_to(at),
             Command::BeginStroke(at) => self.begin_stroke(at),
             Command::GoOnStroke(at) => self.go_on_stroke(at),
             Command::EndStroke => self.end_stroke(),
+            Command::BeginPlacing(at) => self.begin_placing(at),
+            Command::GoOnPlacing(at, steps) => self.go_on_placing(at, steps),
+            Command::EndPlacing => self.end_placing(),
             Command::ClickTool(at) => self.click_with(self.tools.tool, at),
             Command::DabAtMiddle => self.use_tool_at_middle(),
             command => self.apply_to_view(command),
@@ -319,6 +362,9 @@ impl Session {
     /// Leaves off what is nearest: typing a name, a page, a stroke, the tool.
     fn leave_off(&mut self) {
         if self.chosen.naming.take().is_some() || self.page.take().is_some() {
+            return;
+        }
+        if self.give_back_held() {
             return;
         }
         if self.tools.drop_begun() {

@@ -51,6 +51,9 @@ impl Session {
             (_, None) => None,
             (None, last) => last,
         };
+        let chosen = self.chosen.region;
+        let also = &mut self.chosen.also;
+        also.retain(|r| *r < regions && Some(*r) != chosen);
         self.view.lift_region = self.view.lift_region.filter(|r| *r < regions);
         let stops = self.chosen_region().map_or(0, |r| match &r.paint {
             Paint::Fade { fade, .. } => fade.stops.len(),
@@ -78,6 +81,12 @@ impl Session {
             self.chosen.stop = None;
             self.chosen.naming = None;
         }
+        self.chosen.also.clear();
+        self.choose_main(region);
+    }
+
+    /// Chooses the region whose blend is shown; what is selected with it stays.
+    pub(super) fn choose_main(&mut self, region: usize) {
         self.chosen.region = Some(region);
         self.keep_chosen_in_range();
     }

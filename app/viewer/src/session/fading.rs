@@ -103,6 +103,7 @@ impl Session {
                 })
             }
             Field::FromPoint(p) => (0.0, corners.map(|c| c.distance(*p)).fold(0.0, f64::max)),
+            Field::Picture(_) => (0.0, 100.0),
             Field::FromStroke(_) => (0.0, 0.5 * lo.distance(hi)),
         };
         (low, high.max(low + 1.0))

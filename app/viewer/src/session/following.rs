@@ -218,13 +218,8 @@ impl Session {
         self.toolpath.looked_at = Some(miss.point_mm);
         let normal = self.normal_near(miss.point_mm);
         let camera = &mut self.view.camera;
-        if let Some(n) = normal {
-            if n.truncate().length() > 0.2 {
-                camera.yaw_deg = n.x.atan2(-n.y).to_degrees();
-            }
-            if n.z.abs() > 0.5 {
-                camera.pitch_deg = 60.0 * n.z.signum();
-            }
+        if let Some(normal) = normal {
+            camera.face(normal);
         }
         camera.target_mm = miss.point_mm;
         camera.mm_per_point = camera.mm_per_point.min(LOOK_MM_PER_POINT);

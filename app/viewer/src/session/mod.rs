@@ -15,13 +15,18 @@ mod commands;
 mod cutting;
 mod dialog;
 mod editing;
+mod elsewhere;
+mod errands;
 mod fading;
 pub mod filled;
 pub mod follow;
 mod following;
 mod named_blends;
+mod noticing;
 mod opening;
+mod own_colours;
 mod painting;
+mod placing;
 mod prediction;
 mod preparing;
 mod preview;
@@ -29,11 +34,15 @@ mod previewing;
 mod recovering;
 mod regions;
 mod reviewing;
+mod running;
 mod saving;
+mod shaping;
+mod showing;
 mod spools;
 mod told;
 mod toolpath;
 mod toolpath_files;
+mod trying;
 mod viewing;
 mod weaving;
 mod work;
@@ -48,6 +57,8 @@ use plan::Painted;
 use crate::files::{Home, Left, OnDisk, Recent, Settings};
 use crate::jobs::bodies::Cut;
 use crate::jobs::load::Loaded;
+use crate::jobs::own_colours::OwnColours;
+use crate::jobs::picture_file::PictureRead;
 use crate::jobs::prepare::Prepared;
 use crate::jobs::printed::Printed;
 use crate::jobs::spool_file::{Fitted, Found};
@@ -65,6 +76,7 @@ use crate::model::tool::Tools;
 use crate::model::view::View;
 
 pub use dialog::Picked;
+pub use errands::Errands;
 pub use following::FollowView;
 pub use told::Told;
 pub use toolpath::Toolpath;
@@ -72,6 +84,7 @@ pub use toolpath::Toolpath;
 use autosave::Autosave;
 use coloured::Colouring;
 use dialog::Dialog;
+use elsewhere::Elsewhere;
 use filled::Filled;
 use preview::Preview;
 
@@ -81,6 +94,7 @@ pub struct Session {
     pub doc: Option<Document>,
     /// Its files as they were read or written here last.
     on_disk: OnDisk,
+    elsewhere: Elsewhere,
     /// How it is shown.
     pub view: View,
     /// What the pointer does.
@@ -127,8 +141,15 @@ pub struct Session {
     pub bodies_written: Filled<Option<PathBuf>, PathBuf>,
     /// The person's toolpath.
     pub toolpath: Toolpath,
+    /// The steps of the job beside colouring.
+    pub errands: Errands,
     /// A fit to a test print that waits to be used.
     pub fitted: Filled<Option<Fitted>, Found>,
+    /// The regions that were made of the model's own colours.
+    pub own_colours: Filled<Option<OwnColours>, OwnColours>,
+    /// A picture that is being read, and where on the stage it was dropped.
+    picture: Filled<(), PictureRead>,
+    picture_at: Option<emath::Pos2>,
     /// A file to take spools from once a part is open.
     pub spools_wanted: Option<PathBuf>,
     dialog: Option<Dialog>,
@@ -148,6 +169,7 @@ impl Session {
         let mut session = Self {
             doc: None,
             on_disk: OnDisk::default(),
+            elsewhere: Elsewhere::default(),
             view: View::default(),
             tools: Tools::default(),
             chosen: Chosen::default(),
@@ -173,7 +195,11 @@ impl Session {
             bodies: Filled::default(),
             bodies_written: Filled::default(),
             toolpath: Toolpath::default(),
+            errands: Errands::default(),
             fitted: Filled::default(),
+            own_colours: Filled::default(),
+            picture: Filled::default(),
+            picture_at: None,
             spools_wanted: None,
             dialog: None,
             autosave: Autosave::new(home.as_ref()),

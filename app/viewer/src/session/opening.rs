@@ -6,11 +6,12 @@ use geometry::{Progress, Surface};
 use plan::Plan;
 
 use super::Session;
-use crate::files::Left;
+use crate::files::{Left, OnDisk};
 use crate::jobs::load::{self, Loaded, Source};
 use crate::jobs::{Job, Outcome};
 use crate::model::document::{Document, Origin};
 use crate::model::draft::Draft;
+use crate::model::names::folder_text;
 use crate::model::page::{After, Page};
 use crate::model::skin::SkinUpdate;
 use crate::model::strands::StrandUpdate;
@@ -62,11 +63,18 @@ impl Session {
     pub(super) fn ask_open(&mut self) {
         let beside = self.recent.files.first().and_then(|f| f.parent());
         let folder = beside.map_or_else(|| std::env::current_dir().unwrap_or_default(), Into::into);
-        let mut path = folder.display().to_string();
-        if !path.is_empty() && !path.ends_with(std::path::MAIN_SEPARATOR) {
-            path.push(std::path::MAIN_SEPARATOR);
-        }
+        let path = folder_text(&folder);
         self.page = Some(Page::OpenFile { path });
+    }
+
+    /// The folder of the open part's files, for a file's name to be typed after it; none while no
+    /// part is open.
+    pub(super) fn beside_part(&self) -> Option<String> {
+        let origin = &self.doc.as_ref()?.origin;
+        let file = origin.plan_file.as_ref().or(origin.mesh_file.as_ref());
+        let folder = file.and_then(|f| f.parent()).map(Path::to_owned);
+        let folder = folder.unwrap_or_else(|| std::env::current_dir().unwrap_or_default());
+        Some(folder_text(&folder))
     }
 
     /// Drops the unsaved work and does what waited for that.
@@ -93,6 +101,7 @@ impl Session {
     fn close(&mut self) {
         self.doc = None;
         self.on_disk = Default::default();
+        self.elsewhere = Default::default();
         self.loading = None;
         self.painted = None;
         self.summary = Default::default();
@@ -103,8 +112,11 @@ impl Session {
         self.bodies_written = Default::default();
         self.section = Default::default();
         self.toolpath = Default::default();
+        self.errands = Default::default();
         self.chosen = Default::default();
         self.fitted = Default::default();
+        self.picture = Default::default();
+        self.own_colours = Default::default();
         self.tools.drop_begun();
         self.clear_preview();
         self.preview = Default::default();
@@ -176,35 +188,44 @@ impl Session {
     pub(super) fn mend(&mut self) {
         if let Some(doc) = &self.doc {
             let (plan, origin) = (Box::new(doc.plan().clone()), doc.origin.clone());
-            let job = Job::start("Mending the mesh", &self.waker, move |progress| {
-                load::run(Source::Mended(plan, origin), progress)
-            });
-            self.loading = Some(job);
+            self.load_beneath(Source::Mended(plan, origin), "Mending the mesh");
         }
     }
 
-    /// Puts the part that is open on its mended mesh: the plan stays, and what was chosen.
-    fn show_mended(&mut self, loaded: Loaded) {
+    /// Loads another mesh under the plan that is open.
+    pub(super) fn load_beneath(&mut self, source: Source, title: &str) {
+        let job = Job::start(title, &self.waker, move |progress| {
+            load::run(source, progress)
+        });
+        self.loading = Some(job);
+    }
+
+    /// Puts the part that is open on another mesh: the plan stays, and what was chosen.
+    fn show_beneath(&mut self, loaded: Loaded) {
         let Some(before) = self.doc.take() else {
             return;
         };
         let chosen = std::mem::take(&mut self.chosen);
-        let on_disk = std::mem::take(&mut self.on_disk);
+        let on_disk = OnDisk {
+            plan: self.on_disk.plan,
+            ..loaded.on_disk
+        };
+        let mends = loaded.plan.mesh.mend;
         let view = (self.view.camera, self.view.cursor_mm, self.view.cut);
         self.show(Loaded {
-            mended: false,
+            is_beneath: false,
             ..loaded
         });
         self.chosen = chosen;
         self.on_disk = on_disk;
         (self.view.camera, self.view.cursor_mm, self.view.cut) = view;
         self.view.fit_wanted = false;
-        self.doc = self.doc.take().map(|doc| doc.taking_over(before));
+        self.doc = self.doc.take().map(|doc| doc.taking_over(before, mends));
     }
 
     fn show(&mut self, loaded: Loaded) {
-        if loaded.mended {
-            return self.show_mended(loaded);
+        if loaded.is_beneath {
+            return self.show_beneath(loaded);
         }
         self.close();
         for warning in &loaded.warnings {
@@ -230,6 +251,8 @@ impl Session {
         self.chosen.region = regions.checked_sub(1);
         self.chosen.held = vec![false; doc.plan().spools.len()];
         self.doc = Some(doc);
+        self.note_opened();
+        self.suggest_forms();
         self.refresh_model();
         self.colouring.redraw_all = true;
     }

@@ -62,6 +62,21 @@ impl Session {
         doc.surface.first_hit(from, ray.direction)
     }
 
+    /// Draws straight to a position from where the last stroke ended; begins a stroke there if
+    /// there was none.
+    pub(super) fn straight_to(&mut self, at: Pos2) {
+        if self.tools.tool == Tool::Erase && !self.can_erase() {
+            return;
+        }
+        let from = self.tools.stroke_end_mm;
+        self.tools.straight_from = from;
+        if from.is_none() {
+            return self.begin_stroke(at);
+        }
+        self.click_straight(at);
+        self.tools.stroke_end_mm = self.tools.straight_from.take();
+    }
+
     /// Presses the brush on the part.
     pub fn begin_stroke(&mut self, at: Pos2) {
         if self.tools.tool == Tool::Erase && !self.can_erase() {
@@ -112,6 +127,7 @@ impl Session {
         if gesture.is_empty() {
             return;
         }
+        self.tools.stroke_end_mm = gesture.end_mm();
         self.put_strokes(gesture.finish());
     }
 
@@ -183,6 +199,15 @@ impl Session {
             Tool::Band => self.click_band(at),
             Tool::Pick => self.pick_blend(at),
             Tool::Straight => self.click_straight(at),
+            Tool::Measure => {
+                if let Some(hit) = self.pick(at) {
+                    self.tools.measure.take(hit.point_mm);
+                }
+            }
+            Tool::Place => {
+                self.begin_placing(at);
+                self.end_placing();
+            }
             Tool::Brush | Tool::Erase => {}
         }
     }
@@ -233,9 +258,9 @@ impl Session {
         let Some(hit) = self.pick(at) else { return };
         let Some(doc) = &self.doc else { return };
         let mut filled = vec![self.fill_from(hit)];
-        let image = self.tools.mirror.image(hit.point_mm, doc.middle_mm());
-        let image = image.and_then(|p| doc.surface.nearest_within(p, MIRROR_MISS_MM));
-        filled.extend(image.map(|hit| self.fill_from(hit)));
+        let images = self.tools.mirror.images_of(hit.point_mm, doc.middle_mm());
+        let images = images.filter_map(|p| doc.surface.nearest_within(p, MIRROR_MISS_MM));
+        filled.extend(images.map(|hit| self.fill_from(hit)));
         let made = match self.paint_region() {
             Some((region, r)) => {
                 let edit = filled_over(region, r, filled);
@@ -250,6 +275,11 @@ impl Session {
     }
 }
 
+/// A region's area as a mask alone.
+pub(super) fn area_of(region: &Region) -> Mask {
+    region.brush.iter().fold(region.mask.clone(), with_touch)
+}
+
 /// The edit that adds masks to a region. What was erased there before lies under them: the last
 /// act has its way.
 fn filled_over(region: usize, before: &Region, added: Vec<Mask>) -> Edit {
@@ -261,7 +291,7 @@ fn filled_over(region: usize, before: &Region, added: Vec<Mask>) -> Edit {
         let to = joined(before.mask.clone(), added);
         return Edit::SetMask { region, to };
     }
-    let area = before.brush.iter().fold(before.mask.clone(), with_touch);
+    let area = area_of(before);
     Edit::SetArea {
         region,
         mask: joined(area, added),

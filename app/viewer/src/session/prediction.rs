@@ -129,7 +129,7 @@ impl Session {
     /// What a person should know before printing: faults of the mesh, then of the plan.
     pub fn warnings(&self) -> Vec<String> {
         let findings = self.doc.iter().flat_map(|d| d.findings.iter().cloned());
-        let of_plan = self.summary.warnings.iter().map(|w| w.text.clone());
+        let of_plan = plan::schedule::told(&self.summary.warnings);
         findings.chain(of_plan).collect()
     }
 }

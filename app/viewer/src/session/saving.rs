@@ -2,6 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use geometry::mask::Imprint;
+use plan::Plan;
+
 use super::Session;
 use crate::files::{Contents, OnDisk, Stamp};
 use crate::jobs::toolpath_file::same_file;
@@ -63,6 +66,7 @@ impl Session {
         }
         self.page = None;
         self.autosave.clear();
+        self.note_opened();
         // Signatures are bound to files, and this may be another.
         self.review.of = None;
         self.review.leave();
@@ -116,6 +120,8 @@ impl Session {
                 *name = relative(&old.join(&*name), &folder);
             }
         }
+        let old = doc.origin.plan_file.as_deref().map(folder_of);
+        bring_pictures(&mut plan, &old.unwrap_or_default(), &folder)?;
         let text = plan.to_ron().map_err(|e| e.to_string())?;
         project::write::bytes(file, text.as_bytes()).map_err(|e| e.to_string())?;
         let mesh = match &doc.origin.mesh_file {
@@ -129,6 +135,57 @@ impl Session {
         };
         Ok(())
     }
+}
+
+/// Names a plan's pictures and fonts from a folder. Those that lie elsewhere are copied beside
+/// the plan, so that it is whole wherever its folder goes.
+fn bring_pictures(plan: &mut Plan, old: &Path, folder: &Path) -> Result<(), String> {
+    let mut fault = None;
+    let mut bring = |name: &mut String| {
+        let file = old.join(&*name);
+        let from_here = relative(&file, folder);
+        if Path::new(&from_here).is_relative() {
+            *name = from_here;
+            return;
+        }
+        match copy_beside(&file, folder) {
+            Ok(copy) => *name = copy,
+            Err(why) => fault = Some(why),
+        }
+    };
+    plan.each_imprint(&mut |imprint| match imprint {
+        Imprint::Picture(picture) => bring(&mut picture.file),
+        Imprint::Letters(letters) => letters.font.iter_mut().for_each(&mut bring),
+        // A model has files of its own beside it, and stays with them.
+        Imprint::Colour(colour) => colour.file = relative(&old.join(&colour.file), folder),
+    });
+    fault.map_or(Ok(()), Err)
+}
+
+/// Copies a file into a folder under its own name, or with a number if another has that; gives
+/// the name.
+fn copy_beside(file: &Path, folder: &Path) -> Result<String, String> {
+    let told = |file: &Path, why: std::io::Error| format!("{}: {why}", file.display());
+    let bytes = std::fs::read(file).map_err(|why| told(file, why))?;
+    let part = |of: Option<&std::ffi::OsStr>| of.unwrap_or_default().to_string_lossy().into_owned();
+    let (stem, ending) = (part(file.file_stem()), part(file.extension()));
+    for number in 1.. {
+        let name = match number {
+            1 => format!("{stem}.{ending}"),
+            n => format!("{stem}-{n}.{ending}"),
+        };
+        let copy = folder.join(&name);
+        match std::fs::read(&copy) {
+            Ok(there) if there == bytes => return Ok(name),
+            Ok(_) => {}
+            Err(why) if why.kind() == std::io::ErrorKind::NotFound => {
+                project::write::bytes(&copy, &bytes).map_err(|e| e.to_string())?;
+                return Ok(name);
+            }
+            Err(why) => return Err(told(&copy, why)),
+        }
+    }
+    Ok(file.display().to_string())
 }
 
 fn write_mesh(doc: &Document, file: &Path) -> Result<(), String> {

@@ -9,7 +9,7 @@ use super::Session;
 use super::coloured::GREY;
 use crate::jobs::spool_file::{self, Found};
 use crate::jobs::{Job, Outcome};
-use crate::model::names::{folder_of, relative};
+use crate::model::names::from_plan;
 use crate::model::page::Page;
 
 impl Session {
@@ -20,19 +20,9 @@ impl Session {
 
     /// Asks which file to take spools from.
     pub fn ask_spool_file(&mut self) {
-        let Some(doc) = &self.doc else { return };
-        let file = doc
-            .origin
-            .plan_file
-            .as_ref()
-            .or(doc.origin.mesh_file.as_ref());
-        let folder = file.and_then(|f| f.parent()).map(Path::to_owned);
-        let folder = folder.unwrap_or_else(|| std::env::current_dir().unwrap_or_default());
-        let mut path = folder.display().to_string();
-        if !path.is_empty() && !path.ends_with(std::path::MAIN_SEPARATOR) {
-            path.push(std::path::MAIN_SEPARATOR);
+        if let Some(path) = self.beside_part() {
+            self.page = Some(Page::SpoolFile { path });
         }
-        self.page = Some(Page::SpoolFile { path });
     }
 
     /// Takes spools from a file, or fits them to a table of readings.
@@ -79,14 +69,7 @@ impl Session {
     /// Gives the plan the spools of a file.
     fn set_spools(&mut self, set: SpoolSet, file: &Path) {
         let Some(doc) = &self.doc else { return };
-        let name = match &doc.origin.plan_file {
-            Some(plan_file) => relative(file, &folder_of(plan_file)),
-            // The plan has no place yet that a name could start from.
-            None => std::path::absolute(file)
-                .unwrap_or_else(|_| file.to_owned())
-                .display()
-                .to_string(),
-        };
+        let name = from_plan(file, doc.origin.plan_file.as_deref());
         let spools = External {
             file: Some(name.clone()),
             value: set,

@@ -11,6 +11,7 @@ use super::told::{Told, told_of};
 use crate::jobs::Job;
 use crate::jobs::follow::{Layer, Opened};
 use crate::jobs::read_back::ReadBack;
+use crate::jobs::trying::{Compared, Foreseen};
 use crate::jobs::weave::Done;
 use crate::model::draft::{Draft, Reading};
 use crate::model::strands::StrandMesh;
@@ -20,6 +21,12 @@ use crate::model::strands::StrandMesh;
 pub struct Toolpath {
     /// What is chosen.
     pub draft: Draft,
+    /// What the options come to, when they were tried.
+    pub foreseen: Filled<Option<Foreseen>, Foreseen>,
+    /// Whether to weave once that is known.
+    pub(super) then_weave: bool,
+    /// Ways to weave, when they were compared.
+    pub compared: Filled<Option<Compared>, Compared>,
     /// What came of the last weave.
     pub done: Filled<Option<Done>, Done>,
     /// What the last check found.
@@ -60,6 +67,8 @@ impl Toolpath {
     pub(super) fn told(&self) -> Option<Told> {
         let weave = self.done.job().map(told_of);
         weave
+            .or_else(|| self.foreseen.job().map(told_of))
+            .or_else(|| self.compared.job().map(told_of))
             .or_else(|| self.read_back.job().map(told_of))
             .or_else(|| self.opening.as_ref().map(told_of))
     }
@@ -68,6 +77,8 @@ impl Toolpath {
     pub(super) fn progress(&self) -> Option<&Progress> {
         let weave = self.done.job().map(Job::progress);
         weave
+            .or_else(|| self.foreseen.job().map(Job::progress))
+            .or_else(|| self.compared.job().map(Job::progress))
             .or_else(|| self.read_back.job().map(Job::progress))
             .or_else(|| self.opening.as_ref().map(Job::progress))
     }

@@ -66,6 +66,8 @@ impl Session {
     }
 
     pub(super) fn take_toolpath_results(&mut self) {
+        self.take_foreseen();
+        self.take_compared();
         self.take_woven();
         self.take_read_back();
         self.take_opened();

@@ -63,6 +63,9 @@ impl Session {
     /// The pointer is somewhere.
     pub(super) fn hover(&mut self, hover: Hover) {
         self.view.hovers_part = matches!(hover, Hover::Stage(_));
+        if let Hover::Stage(at) = hover {
+            self.view.hovered_at = Some(at);
+        }
         match hover {
             Hover::Nowhere => {
                 self.view.hover_mm = None;

@@ -21,6 +21,8 @@ impl Session {
             plan_file: doc.origin.plan_file.clone(),
             saved: (!doc.is_unsaved()).then(|| doc.plan().clone()),
             reading: draft.reading(),
+            arrange: draft.arrange(),
+            needs_review: draft.needs_review,
             sliced,
             file,
         };

@@ -30,6 +30,7 @@ impl Session {
         self.start_review();
         self.start_section();
         self.keep_following();
+        self.watch_files();
         let message = self.notices.pass(now);
         let copy = self.autosave(now);
         come.into_iter().chain(message).chain(copy).min()
@@ -65,9 +66,16 @@ impl Session {
         if let Some(outcome) = self.fitted.poll() {
             self.take_found_spools(outcome);
         }
+        if let Some(outcome) = self.own_colours.poll() {
+            self.take_own_colours(outcome);
+        }
+        if let Some(outcome) = self.picture.poll() {
+            self.take_picture(outcome);
+        }
         if let Some(outcome) = self.prepared.poll() {
             self.take_prepared(outcome);
         }
+        self.take_errand();
         if let Some(outcome) = self.bodies.poll() {
             self.take_bodies(outcome);
         }
@@ -82,7 +90,7 @@ impl Session {
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 11], usize) {
+    fn running(&self) -> ([bool; 14], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -90,11 +98,14 @@ impl Session {
             self.printed.is_working(),
             self.review.is_working(),
             self.fitted.is_working(),
+            self.picture.is_working(),
+            self.own_colours.is_working(),
             self.prepared.is_working(),
             self.bodies.is_working(),
             self.bodies_written.is_working(),
             self.section.is_working(),
             self.toolpath.is_working(),
+            self.errands.job.is_working(),
         ];
         (jobs, self.sketches_behind())
     }
@@ -115,8 +126,11 @@ impl Session {
             .or_else(|| told(self.prepared.job()))
             .or_else(|| told(self.bodies.job()))
             .or_else(|| told(self.bodies_written.job()))
+            .or_else(|| told(self.errands.job.job()))
             .or_else(|| self.toolpath.told())
             .or_else(|| told(self.fitted.job()))
+            .or_else(|| told(self.picture.job()))
+            .or_else(|| told(self.own_colours.job()))
             .or_else(|| told(self.colouring.repaint.as_ref()))
             .or_else(|| told(self.summary.job()))
             .or_else(|| told(self.printed.job()))
@@ -132,8 +146,11 @@ impl Session {
             .or_else(|| of(self.prepared.job()))
             .or_else(|| of(self.bodies.job()))
             .or_else(|| of(self.bodies_written.job()))
+            .or_else(|| of(self.errands.job.job()))
             .or_else(|| self.toolpath.progress())
             .or_else(|| of(self.fitted.job()))
+            .or_else(|| of(self.picture.job()))
+            .or_else(|| of(self.own_colours.job()))
             .or_else(|| of(self.colouring.repaint.as_ref()));
         if let Some(progress) = shown {
             progress.cancel();

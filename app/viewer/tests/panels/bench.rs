@@ -1,13 +1,14 @@
 //! A window to be driven without a display.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use egui::{Modifiers, Pos2, Rect, Vec2, pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
-use geometry::{DVec3, Surface};
+use geometry::{DVec3, LayerPlan, Surface, solids};
 use plan::{FirstPlan, MeshSource, Plan};
 use std::sync::Arc;
+use tempfile::TempDir;
 use tintfall_viewer::files::Home;
 use tintfall_viewer::frame;
 use tintfall_viewer::model::document::Origin;
@@ -108,4 +109,33 @@ pub(crate) fn on_blends(harness: &Harness<'_, Session>, height_mm: f64) -> Pos2 
 pub(crate) fn on_stage(harness: &Harness<'_, Session>, point: DVec3) -> Pos2 {
     let view = &harness.state().view;
     view.camera.project(view.stage, point).expect("in sight")
+}
+
+/// Slices a block at 0.2 mm.
+pub(crate) fn toolpath_of(size_mm: DVec3, file: &Path) {
+    let mesh = solids::cuboid(size_mm).expect("a block");
+    let mut bytes = Vec::new();
+    let layers = LayerPlan::plain(0.2, 0.2);
+    demo_models::toolpath(&mesh, &layers, &demo_models::recipe(2), &mut bytes).expect("sliced");
+    std::fs::write(file, bytes).expect("written");
+}
+
+/// A folder with a block, its first plan as it is edited, and its toolpath, all of one name; and
+/// the plan's file.
+pub(crate) fn block_folder(size_mm: DVec3, edit: impl FnOnce(&mut Plan)) -> (TempDir, PathBuf) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mesh = solids::cuboid(size_mm).expect("a block");
+    let stl = geometry::read::mesh_to_stl(&mesh);
+    std::fs::write(folder.path().join("block.stl"), stl).expect("written");
+    let mut plan = Plan::first(FirstPlan {
+        mesh: MeshSource::named("block.stl"),
+        title: "Mooring block".to_owned(),
+        height_mm: size_mm.z,
+    });
+    plan.layers = LayerPlan::plain(0.2, 0.2);
+    edit(&mut plan);
+    let file = folder.path().join("block.plan.ron");
+    std::fs::write(&file, plan.to_ron().expect("text")).expect("written");
+    toolpath_of(size_mm, &folder.path().join("block.gcode"));
+    (folder, file)
 }

@@ -2,6 +2,8 @@
 
 use geometry::{DVec3, Mask};
 use plan::BrushStroke;
+use tintfall_viewer::commands::Command;
+use tintfall_viewer::model::mirror::Mirror;
 use tintfall_viewer::model::skin::SkinUpdate;
 use tintfall_viewer::model::tool::Tool;
 
@@ -53,6 +55,35 @@ fn a_mirrored_stroke_is_one_step_of_undo() {
     assert_eq!(brush.len(), 2);
     let sides: Vec<f64> = brush.iter().map(|t| t.stroke().dabs_mm[0].x).collect();
     assert!((sides[0] + sides[1]).abs() < 1e-6, "{sides:?}");
+    click(&mut harness, "Undo");
+    assert_eq!(plan_of(&harness).regions.len(), 1);
+}
+
+#[test]
+fn a_stroke_is_repeated_round_the_part() {
+    let mut harness = bench(None);
+    click(&mut harness, "Brush");
+    harness
+        .state_mut()
+        .apply(Command::Mirror(Mirror::Around(4)));
+    let face = |x, z| DVec3::new(x, -20.0, z);
+    let path = line(
+        on_stage(&harness, face(5.0, 20.0)),
+        on_stage(&harness, face(10.0, 20.0)),
+    );
+    drag(&mut harness, &path);
+    // A block of four equal sides has it on each of them.
+    let brush = &plan_of(&harness).regions[1].brush;
+    let begins: Vec<DVec3> = brush.iter().map(|t| t.stroke().dabs_mm[0]).collect();
+    assert_eq!(begins.len(), 4);
+    let x = begins[0].x;
+    let expected = [(x, -20.0), (20.0, x), (-x, 20.0), (-20.0, -x)];
+    for (begin, (x, y)) in begins.iter().zip(expected) {
+        assert!(
+            (begin.x - x).abs() < 1e-6 && (begin.y - y).abs() < 1e-6,
+            "{begin}"
+        );
+    }
     click(&mut harness, "Undo");
     assert_eq!(plan_of(&harness).regions.len(), 1);
 }

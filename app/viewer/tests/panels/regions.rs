@@ -107,9 +107,9 @@ fn regions_are_hidden_locked_copied_renamed_and_deleted() {
     let mut harness = bench(None);
     harness.state_mut().add_band(10.0, 20.0);
     settle(&mut harness);
-    click(&mut harness, "Hide Band");
+    click(&mut harness, "Leave Band out of the print");
     assert!(plan_of(&harness).regions[1].hidden);
-    click(&mut harness, "Show Band");
+    click(&mut harness, "Print Band");
     click(&mut harness, "Lock Band");
     assert!(plan_of(&harness).regions[1].locked);
     harness.key_press(Key::Delete);

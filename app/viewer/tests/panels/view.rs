@@ -81,7 +81,7 @@ fn every_drawer_shows_itself() {
             "In the order of the hotend's inlets.",
         ),
         ("Part", Drawer::Part, "Triangles"),
-        ("Colour", Drawer::Colour, "upper ones cover lower ones"),
+        ("Colour", Drawer::Colour, "+ Letters"),
     ] {
         let buttons: Vec<_> = harness.get_all_by_label(name).collect();
         let tab = buttons

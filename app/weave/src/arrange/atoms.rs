@@ -27,6 +27,8 @@ pub(super) struct Atom {
     pub parts: Vec<Range<usize>>,
     /// The blend that it asks for; none if it is never seen.
     pub asks: Option<u32>,
+    /// It lies behind the skin.
+    pub behind: bool,
     pub volume_mm3: f64,
     pub from_mm: [f64; 3],
     pub to_mm: [f64; 3],
@@ -61,6 +63,8 @@ pub(super) struct Asked {
     runs: Vec<Run>,
     /// Volume of each blend, in the order of first use.
     pub blends: Vec<(u32, f64)>,
+    /// What of each lies behind the skin, and what of that if the file lays it before the skin.
+    pub behind: Vec<(u32, f64, f64)>,
     pub free_mm3: f64,
     /// Blends in the order in which they are asked for, by turns: no more of it than is of use.
     pub order: Vec<u32>,
@@ -68,6 +72,8 @@ pub(super) struct Asked {
 
 struct Run {
     lines: Range<usize>,
+    /// How much of it lies in the skin, from 0 to 1, and not behind it.
+    front: f64,
     stretches: Vec<Stretch>,
 }
 
@@ -76,6 +82,7 @@ pub(super) fn asked(section: &Section, asking: &mut Asking<'_>, area_mm2: f64) -
     let mut found = Asked {
         runs: Vec::new(),
         blends: Vec::new(),
+        behind: Vec::new(),
         free_mm3: 0.0,
         order: Vec::new(),
     };
@@ -94,7 +101,15 @@ pub(super) fn asked(section: &Section, asking: &mut Asking<'_>, area_mm2: f64) -
                 });
             });
         }
+        let seen = stretches.iter().any(|stretch| stretch.asks.is_some());
+        let front = match seen {
+            true => in_front(&section.body, &lines, asking),
+            false => 0.0,
+        };
         for stretch in &stretches {
+            if let Some(blend) = stretch.asks {
+                found.counts_behind(blend, front, stretch.volume_mm3);
+            }
             match stretch.asks {
                 None => found.free_mm3 += stretch.volume_mm3,
                 Some(blend) => {
@@ -108,9 +123,47 @@ pub(super) fn asked(section: &Section, asking: &mut Asking<'_>, area_mm2: f64) -
                 }
             }
         }
-        found.runs.push(Run { lines, stretches });
+        found.runs.push(Run {
+            lines,
+            front,
+            stretches,
+        });
     }
     found
+}
+
+/// Looks at so many moves of a run.
+const LOOKS: usize = 5;
+
+/// How much of a run lies in the skin, as far as a few of its moves tell.
+fn in_front(body: &[Held], lines: &Range<usize>, asking: &Asking<'_>) -> f64 {
+    let count = prints(body, lines).count();
+    let every = count.div_ceil(LOOKS).max(1);
+    let (mut front_mm, mut all_mm) = (0.0, 0.0);
+    for (_, step) in prints(body, lines).step_by(every) {
+        front_mm += step.length_mm() * asking.in_front(step);
+        all_mm += step.length_mm();
+    }
+    front_mm / f64::max(all_mm, 1e-9)
+}
+
+impl Asked {
+    /// Counts plastic of a run that lies behind its blend's skin, or in it.
+    fn counts_behind(&mut self, blend: u32, front: f64, volume_mm3: f64) {
+        let behind_mm3 = volume_mm3 * (1.0 - front);
+        // What takes up a change lies behind the skin as a whole.
+        let whole_mm3 = if front <= 0.0 { volume_mm3 } else { 0.0 };
+        match self.behind.iter_mut().find(|(known, ..)| *known == blend) {
+            Some((_, all, first)) => {
+                *all += behind_mm3;
+                // The file begins this blend behind its skin, and goes on so.
+                if *first > 0.0 {
+                    *first += whole_mm3;
+                }
+            }
+            None => self.behind.push((blend, behind_mm3, whole_mm3)),
+        }
+    }
 }
 
 fn prints<'a>(
@@ -275,6 +328,7 @@ impl Run {
             cut.atoms.push(Atom {
                 parts: std::iter::once(from..to).collect(),
                 asks,
+                behind: self.front <= 0.0,
                 volume_mm3: parts.iter().map(|p| p.volume_mm3).sum(),
                 from_mm: first.from,
                 to_mm: last.to,
@@ -355,6 +409,7 @@ impl Run {
                     None => atoms.push(Atom {
                         parts: std::iter::once(place..place + 1).collect(),
                         asks,
+                        behind: self.front <= 0.0,
                         volume_mm3,
                         from_mm: step.from,
                         to_mm: step.to,

@@ -1,8 +1,9 @@
 //! The purge block: a pillar beside the part that takes what the part can't hide.
 //!
 //! It is laid layer by layer with the part, from the plate to the last layer that needs it. A
-//! layer that needs nothing gets a wall and a few lines across, so that what comes above has
-//! something to stand on; a layer that needs more gets lines closer together, up to solid.
+//! layer that takes something is lines to and fro, closer together the more it takes, up to
+//! solid. A layer that takes nothing is a wall alone, and narrower, as far as what comes above
+//! can grow out of it; the few layers beneath lines have some lines as well.
 
 use super::plate::Squares;
 
@@ -15,10 +16,12 @@ pub(super) struct Level {
     pub purge_mm3: f64,
     /// A layer soon above it has to take something, and needs lines to lie on.
     pub carries: bool,
+    /// Its side, mm.
+    pub side_mm: f64,
 }
 
 /// So many layers beneath one that takes something have lines across already.
-pub(super) const CARRYING: usize = 8;
+pub(super) const CARRYING: usize = 4;
 
 /// Where the block stands and how large it is.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,6 +51,13 @@ pub(super) const MOST_SIDE_MM: f64 = 48.0;
 /// How many times as high as wide it may be (our rule; common practice, no source).
 const MOST_SLENDER: f64 = 12.0;
 
+/// It is nowhere narrower than this part of its widest place (our rule, no source).
+const STEM: f64 = 0.3;
+
+/// How far each side may grow outwards, by height: 45°, which needs no support (common
+/// practice, no source).
+const GROWS: f64 = 1.0;
+
 /// The widest gap between lines across, mm (our rule: what a bridge of one line spans well).
 const WIDEST_GAP_MM: f64 = 10.0;
 
@@ -55,8 +65,8 @@ impl Block {
     /// Sides that are worth trying for a block of a height, mm.
     pub(super) fn sides(top_mm: f64) -> impl Iterator<Item = f64> {
         let least = (top_mm / MOST_SLENDER).clamp(LEAST_SIDE_MM, MOST_SIDE_MM);
-        (0..=40)
-            .map(move |i| least + f64::from(i))
+        (0..=80)
+            .map(move |i| least + 0.5 * f64::from(i))
             .take_while(|side| *side <= MOST_SIDE_MM)
     }
 
@@ -69,94 +79,121 @@ impl Block {
         )
     }
 
-    /// Lines across of a layer: at least so many, at most so many.
-    fn lines(&self, carries: bool) -> (u32, u32) {
-        let inner = self.inner_mm();
-        let few = match carries {
-            true => (inner / WIDEST_GAP_MM).ceil().max(2.0),
+    /// Lines of a layer of a side: at least so many, at most so many.
+    fn lines(&self, level: &Level) -> (u32, u32) {
+        let inner = self.inner_mm(level.side_mm);
+        let few = match level.carries || level.purge_mm3 > 0.0 {
+            true => (inner / WIDEST_GAP_MM).ceil() + 1.0,
             false => 0.0,
         };
-        let many = (inner / self.line_mm).floor().max(few) + 1.0;
+        let many = ((inner / self.line_mm + 1e-6).floor() + 1.0).max(few);
         (few as u32, many as u32)
     }
 
-    /// Side of the field that the lines across fill, along their middles, mm.
-    fn inner_mm(&self) -> f64 {
-        (self.side_mm - 3.0 * self.line_mm).max(self.line_mm)
+    /// Side of a layer along the middles of its outermost lines, mm.
+    fn inner_mm(&self, side_mm: f64) -> f64 {
+        (side_mm - self.line_mm).max(self.line_mm)
     }
 
-    /// Length of a layer with so many lines across, mm.
-    fn length_mm(&self, lines: u32) -> f64 {
-        let wall = 4.0 * (self.side_mm - self.line_mm);
+    /// Length of a layer with so many lines, mm: none is a wall, and the way from line to line
+    /// is one line more.
+    fn length_mm(&self, side_mm: f64, lines: u32) -> f64 {
         match lines {
-            0 => wall,
-            // From line to line it goes along the wall.
-            1 => wall + self.inner_mm(),
-            _ => wall + self.inner_mm() * (f64::from(lines) + 1.0),
+            0 => 4.0 * self.inner_mm(side_mm),
+            _ => self.inner_mm(side_mm) * (f64::from(lines) + 1.0),
         }
     }
 
     /// The plastic of a layer that has to take so much, mm³: never less than it needs to stand,
-    /// never more than solid.
+    /// never more than solid, and else as near as whole lines come.
     pub(super) fn layer_mm3(&self, level: &Level, height_mm: f64) -> f64 {
-        self.length_mm(self.lines_for(level, height_mm)) * self.line_mm * height_mm
+        let lines = self.lines_for(level, height_mm);
+        self.length_mm(level.side_mm, lines) * self.line_mm * height_mm
     }
 
     fn lines_for(&self, level: &Level, height_mm: f64) -> u32 {
-        let (few, many) = self.lines(level.carries);
+        let (few, many) = self.lines(level);
         let wanted = level.purge_mm3 / (self.line_mm * height_mm).max(1e-9);
-        // A hair less, so that a layer's own plastic asks for the same lines again.
-        let crossings = (wanted - self.length_mm(0)) / self.inner_mm() - 1e-6;
-        let lines = match crossings {
-            none if none <= 0.0 => 0.0,
-            one if one <= 1.0 => 1.0,
-            // The way along the wall is one crossing more.
-            more => (more - 1.0).ceil().max(2.0),
-        };
+        let lines = (wanted / self.inner_mm(level.side_mm) - 1.0)
+            .round()
+            .max(0.0);
         (lines as u32).clamp(few, many)
+    }
+
+    /// Gives each level its side: no wider than its plastic asks for and than `self.side_mm`, no
+    /// narrower than what is above can grow out of, and than what stands.
+    pub(super) fn taper(&self, levels: &mut [Level]) {
+        let slender = self.top_mm / MOST_SLENDER;
+        let least = (STEM * self.side_mm).max(slender).max(LEAST_SIDE_MM);
+        let least = least.min(self.side_mm);
+        let mut above: Option<Level> = None;
+        for index in (0..levels.len()).rev() {
+            let below_mm = match index.checked_sub(1).and_then(|i| levels.get(i)) {
+                Some(level) => level.top_mm,
+                None => 0.0,
+            };
+            let Some(level) = levels.get_mut(index) else {
+                continue;
+            };
+            let height_mm = level.top_mm - below_mm;
+            let carried = above.map_or(0.0, |above| {
+                above.side_mm - 2.0 * GROWS * (above.top_mm - level.top_mm)
+            });
+            // Solid, so much goes into a square of this side.
+            let asks = (level.purge_mm3 / height_mm.max(1e-9)).sqrt() + 0.5 * self.line_mm;
+            level.side_mm = asks.max(carried).clamp(least, self.side_mm);
+            above = Some(*level);
+        }
     }
 
     /// The path of a layer: chains of points, mm. Layers go across in turn along x and y.
     pub(super) fn path(&self, level: &Level, height_mm: f64, number: usize) -> Vec<Vec<[f64; 2]>> {
-        let half = 0.5 * self.line_mm;
-        let low = self.low_mm.map(|v| v + half);
-        let high = self.low_mm.map(|v| v + self.side_mm - half);
-        let wall = vec![low, [high[0], low[1]], high, [low[0], high[1]], low];
+        let inner = self.inner_mm(level.side_mm);
+        let low = self.low_mm.map(|v| v + 0.5 * (self.side_mm - inner));
+        let high = low.map(|v| v + inner);
         let lines = self.lines_for(level, height_mm);
-        let from = self.low_mm.map(|v| v + 1.5 * self.line_mm);
-        let to = self.low_mm.map(|v| v + self.side_mm - 1.5 * self.line_mm);
+        if lines == 0 {
+            let wall = vec![low, [high[0], low[1]], high, [low[0], high[1]], low];
+            return vec![wall];
+        }
         let turned = number % 2 == 1;
         let (along, across) = if turned { (1, 0) } else { (0, 1) };
         let pick = |corner: [f64; 2], axis: usize| corner.get(axis).copied().unwrap_or(0.0);
-        let mut fill = Vec::with_capacity(2 * lines as usize);
+        let mut rows = Vec::with_capacity(2 * lines as usize);
         for line in 0..lines {
             let part = f64::from(line) / f64::from((lines - 1).max(1));
-            let at = pick(from, across) + (pick(to, across) - pick(from, across)) * part;
-            let mut ends = [pick(from, along), pick(to, along)];
+            let at = pick(low, across) + inner * part;
+            let mut ends = [pick(low, along), pick(high, along)];
             if line % 2 == 1 {
                 ends.reverse();
             }
             for end in ends {
-                fill.push(if turned { [at, end] } else { [end, at] });
+                rows.push(if turned { [at, end] } else { [end, at] });
             }
         }
-        match lines {
-            0 => vec![wall],
-            _ => vec![wall, fill],
-        }
+        vec![rows]
     }
 
-    /// The brim: loops from the outside in.
-    pub(super) fn brim(&self) -> Vec<Vec<[f64; 2]>> {
-        (0..BRIM_LINES)
+    /// The brim about a first layer of a side: loops from the outside in.
+    pub(super) fn brim(&self, side_mm: f64) -> Vec<Vec<[f64; 2]>> {
+        let inner = self.inner_mm(side_mm);
+        let first = self.low_mm.map(|v| v + 0.5 * (self.side_mm - inner));
+        (1..=BRIM_LINES)
             .rev()
             .map(|ring| {
-                let out = (f64::from(ring) + 0.5) * self.line_mm;
-                let low = self.low_mm.map(|v| v - out);
-                let high = self.low_mm.map(|v| v + self.side_mm + out);
+                let out = f64::from(ring) * self.line_mm;
+                let low = first.map(|v| v - out);
+                let high = first.map(|v| v + inner + out);
                 vec![low, [high[0], low[1]], high, [low[0], high[1]], low]
             })
             .collect()
+    }
+
+    fn brim_mm(&self, side_mm: f64) -> f64 {
+        let inner = self.inner_mm(side_mm);
+        (1..=BRIM_LINES)
+            .map(|ring| 4.0 * (inner + 2.0 * f64::from(ring) * self.line_mm))
+            .sum()
     }
 
     /// All its plastic, mm³.
@@ -168,9 +205,7 @@ impl Block {
             below = level.top_mm;
             sum += self.layer_mm3(level, height);
             if index == 0 {
-                let (low, high) = self.bounds_mm();
-                let outside = (high[0] - low[0]).powi(2) - self.side_mm.powi(2);
-                sum += outside * height;
+                sum += self.brim_mm(level.side_mm) * self.line_mm * height;
             }
         }
         sum
@@ -236,10 +271,12 @@ mod tests {
     proptest! {
         #[test]
         fn a_layer_takes_what_it_must_and_stays_within(
-            side in 8.0..40.0f64, purge in 0.0..400.0f64, height in 0.1..0.3f64, number in 0_usize..4,
+            side in 8.0..40.0f64, part in 0.3..1.0f64, purge in 0.0..400.0f64,
+            height in 0.1..0.3f64, number in 0_usize..4,
         ) {
             let block = Block { low_mm: [3.0, 7.0], side_mm: side, top_mm: 30.0, line_mm: 0.45 };
-            let level = Level { top_mm: 9.0, purge_mm3: purge, carries: number > 1 };
+            let own = (part * side).max(4.0);
+            let level = Level { top_mm: 9.0, purge_mm3: purge, carries: number > 1, side_mm: own };
             let mut length = 0.0;
             for chain in block.path(&level, height, number) {
                 for pair in chain.windows(2) {
@@ -251,9 +288,30 @@ mod tests {
             }
             let laid = length * 0.45 * height;
             prop_assert!((laid - block.layer_mm3(&level, height)).abs() < 1e-6);
-            let solid = side * side * height;
-            prop_assert!(laid >= purge.min(0.85 * solid), "{laid} {purge} {solid}");
+            let solid = own * own * height;
+            // Within half a line of what is asked for.
+            let half = 0.5 * own * 0.45 * height;
+            prop_assert!(laid >= purge.min(0.85 * solid) - half, "{laid} {purge} {solid}");
             prop_assert!(laid <= 1.15 * solid + 2.0, "{laid} {solid}");
+        }
+
+        #[test]
+        fn each_layer_grows_out_of_the_one_below(
+            purges in prop::collection::vec(prop_oneof![3 => Just(0.0), 1 => 1.0..200.0f64], 2..200),
+            side in 8.0..40.0f64,
+        ) {
+            let mut levels: Vec<Level> = purges.iter().enumerate().map(|(i, purge)| Level {
+                top_mm: 0.2 * (i + 1) as f64, purge_mm3: *purge, carries: false, side_mm: 0.0,
+            }).collect();
+            let top_mm = levels.last().map_or(0.0, |l| l.top_mm);
+            let block = Block { low_mm: [0.0; 2], side_mm: side, top_mm, line_mm: 0.45 };
+            block.taper(&mut levels);
+            for pair in levels.windows(2) {
+                prop_assert!(pair[1].side_mm - pair[0].side_mm <= 2.0 * 0.2 + 1e-9, "{pair:?}");
+            }
+            for level in &levels {
+                prop_assert!(level.side_mm <= side + 1e-9 && level.side_mm >= side.min(8.0) - 1e-9);
+            }
         }
     }
 }

@@ -8,12 +8,9 @@ use plan::economy::FlushTable;
 
 use super::atoms;
 use super::order::{self, Wants};
-use super::planned::{Change, Facts, Keeps};
+use super::planned::{ALLOW_DE00, Facts, Keeps};
 use super::sections::Section;
-
-/// Blends nearer than this follow on each other without a purge, ΔE00: the steps of a fade,
-/// which a command sent ahead lays exactly.
-const CALM_DE00: f64 = 5.0;
+use crate::behind::{Behind, CALM_DE00};
 
 /// Blends that are as good as one, and what lies between two that are not.
 pub(super) struct Groups<'a> {
@@ -22,18 +19,20 @@ pub(super) struct Groups<'a> {
     allow_de00: f64,
     labs: Vec<Lab>,
     needs: HashMap<(u32, u32), f64>,
+    behind: Behind<'a>,
 }
 
 impl<'a> Groups<'a> {
     pub(super) fn new(painted: &'a Painted, allow_de00: Option<f64>) -> Self {
         let machine = &painted.plan().machine;
-        let allow_de00 = allow_de00.unwrap_or(machine.flush.allowed_de00);
+        let allow_de00 = allow_de00.unwrap_or(ALLOW_DE00);
         Self {
             painted,
             table: FlushTable::new(machine, painted.model(), true).allowing(allow_de00),
             allow_de00,
             labs: Vec::new(),
             needs: HashMap::new(),
+            behind: Behind::new(painted),
         }
     }
 
@@ -66,22 +65,42 @@ impl<'a> Groups<'a> {
         need
     }
 
-    /// What is left to be seen of a change after so much plastic, ΔE00 beyond what is allowed.
-    pub(super) fn left_de00(&self, blends: &[Shares], change: &Change, passed_mm3: f64) -> f64 {
-        let (Some(from), Some(to)) = (
-            blends.get(change.from as usize),
-            blends.get(change.to as usize),
-        ) else {
+    pub(super) fn painted(&self) -> &'a Painted {
+        self.painted
+    }
+
+    pub(super) fn allow_de00(&self) -> f64 {
+        self.allow_de00
+    }
+
+    /// What of a blend's own plastic may be laid behind its skin before all that a change needs
+    /// has passed, mm³.
+    pub(super) fn behind_mm3(
+        &mut self,
+        blends: &[Shares],
+        (from, to): (u32, u32),
+        need: f64,
+    ) -> f64 {
+        (need - self.behind.room_mm3(blends, from, to)).max(0.0)
+    }
+
+    /// How far two blends are apart, ΔE00, and the sum of what is seen of the one in the other
+    /// while the chamber changes, mm³ ΔE00.
+    pub(super) fn smeared(&self, blends: &[Shares], from: u32, to: u32) -> f64 {
+        const PARTS: u32 = 40;
+        let (Some(from), Some(to)) = (blends.get(from as usize), blends.get(to as usize)) else {
             return 0.0;
         };
         let chamber = &self.painted.plan().machine.chamber;
-        let rest = 1.0 - chamber.step_response(chamber.dead_mm3 + passed_mm3);
         let model = self.painted.model();
-        let off = ciede2000(
-            model.mix(&to.toward(from, rest)).to_lab(),
-            model.mix(to).to_lab(),
-        );
-        (off - self.allow_de00).max(0.0)
+        let wanted = model.mix(to).to_lab();
+        let part_mm3 = 8.0 * chamber.mixed_mm3 / f64::from(PARTS);
+        let sum = (0..PARTS).map(|i| {
+            let passed = part_mm3 * (f64::from(i) + 0.5);
+            let rest = 1.0 - chamber.step_response(chamber.dead_mm3 + passed);
+            part_mm3 * ciede2000(model.mix(&to.toward(from, rest)).to_lab(), wanted)
+        });
+        sum.sum()
     }
 
     /// A section's facts: its blends put into groups, no more than can be tried in every order.
@@ -154,9 +173,26 @@ impl<'a> Groups<'a> {
             let found = groups.iter().find(|(known, _)| known == group);
             found.map_or(0.0, |(_, volume)| *volume)
         };
+        let behind = |group: &u32| -> [f64; 2] {
+            let mut sums = [0.0; 2];
+            for (blend, all, first) in &asked.behind {
+                if group_in(&group_of, *blend) == *group {
+                    sums[0] += all;
+                    sums[1] += first;
+                }
+            }
+            sums
+        };
         Facts {
             top_mm: section.top_mm,
-            volumes: ordered.iter().map(volume).collect(),
+            volumes: ordered
+                .iter()
+                .map(|group| (volume(group) - behind(group)[0]).max(0.0))
+                .collect(),
+            behind: ordered
+                .iter()
+                .map(|group| if fixed { 0.0 } else { behind(group)[1] })
+                .collect(),
             wants: Wants {
                 groups: ordered,
                 free_mm3: if fixed { 0.0 } else { asked.free_mm3 },

@@ -9,7 +9,7 @@ use std::collections::VecDeque;
 use std::io::{self, Write};
 use std::rc::Rc;
 
-use toolpath::{Cautions, Distance, Line, MachineState, Units, Word, Writer};
+use toolpath::{Cautions, Distance, Line, MachineState, Word, Writer};
 
 use super::atoms::{Atom, Cut};
 use super::habits::{Back, Habits};
@@ -454,10 +454,7 @@ impl<W: Write> Lay<W> {
     }
 
     fn in_file_units(&self, mm: f64) -> f64 {
-        match self.state.units() {
-            Units::Millimetres => mm,
-            Units::Inches => mm / 25.4,
-        }
+        self.state.to_file_e(mm)
     }
 
     /// Writes a line of our own, and carries it out.

@@ -22,6 +22,7 @@ pub mod block;
 mod groups;
 mod habits;
 mod lay;
+mod levels;
 mod lines;
 mod order;
 mod planned;
@@ -29,9 +30,10 @@ mod planning;
 mod plate;
 mod sections;
 mod sequence;
+mod sizing;
 
 pub(crate) use planned::Job;
-pub use planned::{Arrange, Arranged, Purge};
+pub use planned::{ALLOW_DE00, Arrange, Arranged, Purge, Purged};
 
 use std::io::{self, Read, Write};
 
@@ -261,10 +263,11 @@ fn written(
             let level = planned.levels.get(number).copied().unwrap_or_default();
             left = block.path(&level, height_mm, number);
             if number == 0 {
-                left.splice(0..0, block.brim());
+                left.splice(0..0, block.brim(level.side_mm));
             }
         }
         let closes = doing.closes && !left.is_empty();
+        let opens = doing.opens_mm3 > 0.0 && !left.is_empty() && !doing.changes.is_empty();
         if doing.changes.is_empty() && !closes {
             lay.as_it_is(&section).map_err(fault)?;
             continue;
@@ -280,6 +283,14 @@ fn written(
             Some((0, _)) => facts.feed_mm_min,
             _ => planned.habits.print_mm_min,
         };
+        let opening = Item::Purge {
+            chains: match opens {
+                true => taken(&mut left, doing.opens_mm3 / per_mm3.max(1e-9)),
+                false => Vec::new(),
+            },
+            height_mm: doing.level.map_or(0.0, |l| l.1),
+            feed_mm_min,
+        };
         let mut items = match keep {
             true => (0..cut.atoms.len()).map(Item::Atom).collect(),
             false => sequence(&cut, doing, facts.keeps == Keeps::Order, &mut |purge_mm3| {
@@ -291,6 +302,9 @@ fn written(
                 }
             }),
         };
+        if opens {
+            items.insert(0, opening);
+        }
         if closes {
             items.push(Item::Purge {
                 chains: std::mem::take(&mut left),
@@ -331,6 +345,7 @@ impl Cut {
             atoms: vec![atoms::Atom {
                 parts: std::iter::once(0..section.body.len()).collect(),
                 asks: None,
+                behind: false,
                 volume_mm3: 0.0,
                 from_mm: first.from,
                 to_mm: last.to,

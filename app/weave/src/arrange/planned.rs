@@ -1,5 +1,6 @@
 //! What is wanted of a new order, what is known of each section, and what is to be done with it.
 
+use blend::Shares;
 use plan::schedule::Asked;
 use toolpath::Settings;
 
@@ -21,13 +22,17 @@ pub enum Purge {
     Block,
 }
 
+/// How far a blend may be off where its region begins in a layer, ΔE00: 95 % of the skin then
+/// comes out within 3 (our rule, no source).
+pub const ALLOW_DE00: f64 = 2.7;
+
 /// How a toolpath is to be laid anew.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Arrange {
     /// Where purged plastic goes.
     pub purge: Purge,
-    /// How far a blend may be off when its region begins, ΔE00; the machine's own allowance
-    /// if none is given.
+    /// How far a blend may be off where its region begins in a layer, ΔE00:
+    /// [`ALLOW_DE00`] if none is given. 95 % of the skin is kept within it.
     pub allow_de00: Option<f64>,
     /// The block's low corner on the plate, mm; a free place is looked for otherwise.
     pub block_at_mm: Option<[f64; 2]>,
@@ -48,14 +53,41 @@ pub struct Arranged {
     pub needed_mm3: f64,
     /// and how much of it nobody sees within the part.
     pub hidden_mm3: f64,
+    /// The changes by direction, the one that takes most first.
+    pub purges: Vec<Purged>,
+    /// What of the block no change asks for: it stands, and carries what does, mm³.
+    pub standing_mm3: f64,
+    /// No order purges less, for as much to be seen, mm³.
+    pub least_mm3: f64,
+    /// Changes if each layer of several blends went through all of them in the same turn.
+    pub in_turn: u64,
     /// The block, if there is one.
     pub block: Option<Block>,
-    /// Its plastic, mm³,
+    /// Its plastic by the height of the layer's top, mm and mm³.
+    pub block_levels: Vec<(f64, f64)>,
+    /// All of it, mm³,
     pub block_mm3: f64,
     /// and its mass by the first spool's density, g.
     pub block_g: f64,
     /// What a person should know.
     pub cautions: Vec<String>,
+}
+
+/// Changes from one blend to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Purged {
+    /// The blend before,
+    pub from: Shares,
+    /// and after.
+    pub to: Shares,
+    /// How often.
+    pub count: u64,
+    /// What of it nobody sees within the part, mm³,
+    pub hidden_mm3: f64,
+    /// and what goes into the block, mm³.
+    pub block_mm3: f64,
+    /// How far off the new blend is where its skin begins, ΔE00: the mean over the changes.
+    pub off_de00: f64,
 }
 
 /// What is to be laid anew, and by what.
@@ -72,12 +104,22 @@ pub(crate) struct Job<'a> {
 pub(super) struct Facts {
     pub(super) top_mm: f64,
     pub(super) wants: Wants,
-    /// Volume of each group, mm³.
+    /// Skin of each group, mm³.
     pub(super) volumes: Vec<f64>,
+    /// Plastic of each group that lies behind its skin and is laid before it in the file, mm³.
+    pub(super) behind: Vec<f64>,
     /// For each blend of the section the group that it is in.
     pub(super) group_of: Vec<(u32, u32)>,
     pub(super) feed_mm_min: f64,
     pub(super) keeps: Keeps,
+}
+
+impl Facts {
+    /// What a list by group has for one of the section's groups.
+    pub(super) fn of(&self, volumes: &[f64], group: u32) -> f64 {
+        let pairs = self.wants.groups.iter().zip(volumes);
+        pairs.filter(|(g, _)| **g == group).map(|(_, v)| *v).sum()
+    }
 }
 
 /// What of a section must stay.
@@ -99,10 +141,23 @@ pub(super) struct Change {
     pub(super) before: usize,
     pub(super) from: u32,
     pub(super) to: u32,
+    /// What nobody sees before it, mm³.
     pub(super) free_mm3: f64,
+    /// Plastic of the new blend behind its own skin that is laid first, mm³.
+    pub(super) behind_mm3: f64,
     pub(super) purge_mm3: f64,
-    /// Plastic of the new blend in the section, mm³.
+    /// Skin of the new blend, mm³, as much of it as clears the chamber,
     pub(super) seen_mm3: f64,
+    /// up to the next change,
+    pub(super) skin_mm3: f64,
+    /// and all plastic up to there.
+    pub(super) lasts_mm3: f64,
+    /// The plan lets it be smeared over the layers above.
+    pub(super) smears: bool,
+    /// How far off the new blend is where its skin begins, ΔE00,
+    pub(super) off_de00: f64,
+    /// and what that saves beside what is allowed, mm³.
+    pub(super) saves_mm3: f64,
 }
 
 /// What is to be done with a section.
@@ -114,6 +169,8 @@ pub(super) struct Doing {
     pub(super) level: Option<(usize, f64)>,
     /// The section lays what the block's layer still lacks.
     pub(super) closes: bool,
+    /// What of the block's layer no change asks for is laid first, mm³.
+    pub(super) opens_mm3: f64,
 }
 
 /// Everything that the second reading needs.

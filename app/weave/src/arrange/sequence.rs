@@ -41,7 +41,15 @@ pub(super) fn sequence(
                 items.push(purge(change.purge_mm3));
             }
         }
-        for index in indices(cut, Some(*group)) {
+        // What lies behind the skin goes before it, where the file has it so: it takes up the
+        // end of the change.
+        let change = doing.changes.iter().find(|c| c.before == place);
+        let mut own = indices(cut, Some(*group));
+        if change.is_some_and(|change| change.behind_mm3 > 0.0) {
+            let behind = |index: &usize| cut.atoms.get(*index).is_some_and(|atom| atom.behind);
+            own.sort_by_key(|index| !behind(index));
+        }
+        for index in own {
             at = cut.atoms.get(index).map(|atom| atom.to_mm);
             items.push(Item::Atom(index));
         }
@@ -115,7 +123,8 @@ pub(super) fn taken(chains: &mut Vec<Vec<[f64; 2]>>, mut length_mm: f64) -> Vec<
             let [a, b] = pair else { continue };
             let way = (a[0] - b[0]).hypot(a[1] - b[1]);
             if way > length_mm + 0.5 {
-                let t = length_mm / way;
+                // A line just taken whole may have been longer than what was left.
+                let t = (length_mm / way).max(0.0);
                 let round = |v: f64| (v * 1000.0).round() / 1000.0;
                 stop = Some([
                     round(a[0] + (b[0] - a[0]) * t),
@@ -143,4 +152,50 @@ pub(super) fn taken(chains: &mut Vec<Vec<[f64; 2]>>, mut length_mm: f64) -> Vec<
     }
     found.retain(|chain| chain.len() > 1);
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Places in a file have three decimals.
+    const HAIR_MM: f64 = 1e-3;
+
+    fn length_mm(chains: &[Vec<[f64; 2]>]) -> f64 {
+        let pairs = chains.iter().flat_map(|chain| chain.windows(2));
+        pairs
+            .map(|pair| (pair[0][0] - pair[1][0]).hypot(pair[0][1] - pair[1][1]))
+            .sum()
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_taken_lies_on_the_chain_and_the_rest_follows(
+            inner in 5.0..30.0f64, gap in 0.3..3.0f64, lines in 2_u32..20,
+            takes in prop::collection::vec(0.0..60.0f64, 1..12),
+        ) {
+            let mut chain = Vec::new();
+            for line in 0..lines {
+                let ends = if line % 2 == 0 { [0.0, inner] } else { [inner, 0.0] };
+                chain.extend(ends.map(|x| [x, gap * f64::from(line)]));
+            }
+            let high = gap * f64::from(lines - 1);
+            let mut left = vec![chain];
+            let all_mm = length_mm(&left);
+            let (mut sum_mm, mut most_mm) = (0.0, 0.0);
+            for take in takes {
+                let part = taken(&mut left, take);
+                for [x, y] in part.iter().flatten() {
+                    prop_assert!((-HAIR_MM..=inner + HAIR_MM).contains(x), "{x}");
+                    prop_assert!((-HAIR_MM..=high + HAIR_MM).contains(y), "{y}");
+                }
+                sum_mm += length_mm(&part);
+                // A line that ends so soon after is taken whole.
+                most_mm += take + 0.51;
+                prop_assert!(sum_mm <= most_mm, "{sum_mm} {most_mm}");
+            }
+            prop_assert!((sum_mm + length_mm(&left) - all_mm).abs() < 0.01 * f64::from(lines));
+        }
+    }
 }

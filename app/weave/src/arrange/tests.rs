@@ -184,7 +184,8 @@ fn every_habit_of_a_file_survives() {
             "{habit:?}: {:?}",
             found.cautions
         );
-        assert!(mean(&found) < 2.0, "{habit:?}: {}", mean(&found));
+        // No farther off than is allowed where a blend begins.
+        assert!(mean(&found) < ALLOW_DE00, "{habit:?}: {}", mean(&found));
     }
 }
 

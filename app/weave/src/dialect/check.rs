@@ -3,7 +3,7 @@
 use plan::ron_text::{Document, Path, Problem};
 use toolpath::Line;
 
-use super::document::{Dialect, Form};
+use super::document::{Dialect, Form, WHERE_TO_LOOK};
 use super::template::Template;
 
 /// Letters that already mean something on a move (NIST 3.3.2 and the E axis), so no share's.
@@ -92,7 +92,10 @@ fn form(form: &Form, found: &mut Vec<Problem>) {
             let needed = Gaps {
                 needed: &["shares"],
             };
-            line("line", text, &needed, found);
+            match text.trim().is_empty() {
+                true => found.push(Problem::new(at("line"), WHERE_TO_LOOK)),
+                false => line("line", text, &needed, found),
+            }
             let clear = between
                 .chars()
                 .all(|c| c.is_ascii_punctuation() && !"{}.+-;()*\"".contains(c));
@@ -197,11 +200,12 @@ fn harm(text: &str) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::document::BUILT_IN;
+    use super::super::document::{BUILT_IN, TO_FILL_IN};
     use super::*;
 
     fn said(old: &str, new: &str, name: &str) -> String {
-        let text = BUILT_IN.iter().find(|b| b.0 == name).expect("built in").1;
+        let mut all = BUILT_IN.iter().chain([&TO_FILL_IN]);
+        let text = all.find(|b| b.0 == name).expect("built in").1;
         assert!(text.contains(old), "{old}");
         match Dialect::from_ron(&text.replace(old, new)) {
             Ok(_) => "nothing".to_owned(),
@@ -216,7 +220,7 @@ mod tests {
                 "slots",
                 "P{share}",
                 "P",
-                "line 13, column 14: the gap {share} is missing",
+                "line 14, column 14: the gap {share} is missing",
             ),
             ("slots", "P{share}", "P{share} R{share}", "twice"),
             (
@@ -242,7 +246,12 @@ mod tests {
             ("slots", "version: 1", "version: 2", "version 2"),
             ("ratio-word", "\":\"", "\".\"", "one sign"),
             ("ratio-word", "\":\"", "\"\"", "one sign"),
-            ("ratio-word", "{shares}", "1", "{shares} is missing"),
+            (
+                "ratio-word",
+                "line: \"\"",
+                "line: \"MIX 1\"",
+                "{shares} is missing",
+            ),
             ("move-words", "ABCD", "ABX", "X already has a meaning"),
             ("move-words", "ABCD", "ABA", "A is here twice"),
             ("move-words", "ABCD", "", "a letter for each"),

@@ -5,11 +5,18 @@ use plan::{TextError, ron_text};
 use serde::{Deserialize, Serialize};
 
 /// The built-in dialects: name and text.
-pub const BUILT_IN: [(&str, &str); 3] = [
+pub const BUILT_IN: [(&str, &str); 2] = [
     ("slots", include_str!("built_in/slots.ron")),
-    ("ratio-word", include_str!("built_in/ratio-word.ron")),
     ("move-words", include_str!("built_in/move-words.ron")),
 ];
+
+/// The form whose line only the firmware's manual knows: name and text, with the line left empty.
+pub const TO_FILL_IN: (&str, &str) = ("ratio-word", include_str!("built_in/ratio-word.ron"));
+
+/// Where to look for a line that is not built in, and how to give it.
+pub const WHERE_TO_LOOK: &str = "the form `ratio-word` has no command of its own, because each \
+    firmware has another. Look in your firmware's manual, under mixing or tools, for the command \
+    that sets the share of each drive. Write it with {shares} where the shares go";
 
 /// One way to tell a firmware which blend to feed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -71,6 +78,26 @@ impl Dialect {
         ron_text::read(text).ok()
     }
 
+    /// The form of one line with all shares, with the line that the firmware's manual gives:
+    /// `{shares}` stands where the shares go.
+    ///
+    /// # Errors
+    /// What is wrong with the line.
+    ///
+    /// ```
+    /// use weave::dialect::Dialect;
+    /// assert!(Dialect::ratio_word("MIX RATIO={shares}").is_ok());
+    /// assert!(Dialect::ratio_word("").is_err());
+    /// ```
+    pub fn ratio_word(line: &str) -> Result<Self, String> {
+        let (_, text) = TO_FILL_IN;
+        let given = |spoken: &str| spoken.replace("line: \"\"", &format!("line: {line:?}"));
+        ron_text::read(&given(text)).map_err(|error: TextError| {
+            let what: Vec<&str> = error.faults.iter().map(|f| f.what.as_str()).collect();
+            what.join("; ")
+        })
+    }
+
     /// Reads a dialect file's text.
     ///
     /// # Errors
@@ -129,10 +156,31 @@ mod tests {
         for (name, text) in BUILT_IN {
             let dialect = Dialect::from_ron(text).expect(name);
             assert_eq!(dialect.name, name);
-            assert!(text.contains("From memory: check"), "{name}");
+            let said = "common practice, no source. Written from memory";
+            assert!(text.contains(said), "{name}");
             assert_eq!(Dialect::built_in(name), Some(dialect));
         }
         assert_eq!(Dialect::built_in("none"), None);
+    }
+
+    #[test]
+    fn a_line_that_only_the_manual_knows_is_asked_for_and_never_guessed() {
+        let (name, text) = TO_FILL_IN;
+        assert_eq!(Dialect::built_in(name), None);
+        let empty = Dialect::from_ron(text).expect_err("no line").to_string();
+        assert!(empty.contains("your firmware's manual"), "{empty}");
+        assert!(empty.contains("line 13"), "{empty}");
+        let filled = Dialect::ratio_word("MIX RATIO={shares}").expect("a line");
+        assert_eq!(filled.name, name);
+        for (line, what) in [
+            ("", "your firmware's manual"),
+            ("MIX", "{shares} is missing"),
+            ("M104 S{shares}", "something other"),
+            ("MIX \"{shares}\n", "one line"),
+        ] {
+            let told = Dialect::ratio_word(line).expect_err(line);
+            assert!(told.contains(what), "{line}: {told}");
+        }
     }
 
     proptest! {

@@ -42,6 +42,8 @@ enum Ear {
         first_component: usize,
         shares: Vec<f64>,
         slots: BTreeMap<String, Shares>,
+        /// A blend was set or stored, or was to be.
+        begun: bool,
     },
     Ratio {
         line: Template,
@@ -81,6 +83,7 @@ impl Listener {
                     first_component: dialect.first_component as usize,
                     shares: vec![0.0; components],
                     slots: BTreeMap::new(),
+                    begun: false,
                 }
             }
             Form::RatioWord { line, between } => Ear::Ratio {
@@ -138,11 +141,13 @@ impl Listener {
                 first_component,
                 shares,
                 slots,
+                begun,
             } => {
                 let Some(text) = command(line) else {
                     return Heard::Nothing;
                 };
                 if let Some([one, two]) = set.read(&text).as_deref() {
+                    *begun = true;
                     let (component, share) = match component_first {
                         true => (one, two),
                         false => (two, one),
@@ -159,6 +164,7 @@ impl Listener {
                     };
                 }
                 if let Some([slot]) = commit.read(&text).as_deref() {
+                    *begun = true;
                     return match change(Some(shares.clone())) {
                         Heard::Change(blend) => {
                             slots.insert(slot.clone(), blend);
@@ -168,6 +174,8 @@ impl Listener {
                     };
                 }
                 match select.read(&text).as_deref() {
+                    // A tool that was chosen before any blend is no blend.
+                    Some([_]) if !*begun => Heard::Nothing,
                     Some([slot]) => match slots.get(slot) {
                         Some(blend) => Heard::Change(*blend),
                         None => Heard::Unclear(format!("{text}: nothing was stored there")),
@@ -253,8 +261,10 @@ mod tests {
         fn what_is_spoken_is_heard(
             blends in proptest::collection::vec(proptest::array::uniform3(0.01..1.0_f64), 1..40),
         ) {
-            for (name, _) in BUILT_IN {
-                let dialect = Dialect::built_in(name).expect("built in");
+            let built_in = BUILT_IN.map(|(name, _)| Dialect::built_in(name).expect("built in"));
+            let ratio = Dialect::ratio_word("MIX RATIO={shares}").expect("a line");
+            for dialect in built_in.into_iter().chain([ratio]) {
+                let name = &dialect.name;
                 let mut speaker = Speaker::new(&dialect, 3).expect("sound");
                 let mut listener = Listener::new(&dialect, 3).expect("sound");
                 for weights in &blends {
@@ -287,7 +297,7 @@ mod tests {
 
     #[test]
     fn shares_that_do_not_add_up_are_told() {
-        let dialect = Dialect::built_in("ratio-word").expect("built in");
+        let dialect = Dialect::ratio_word("MIX RATIO={shares}").expect("a line");
         let mut listener = Listener::new(&dialect, 2).expect("sound");
         let Form::RatioWord { line: form, .. } = &dialect.form else {
             panic!("another form");

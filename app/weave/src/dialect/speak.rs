@@ -122,6 +122,33 @@ impl<'a> Speaker<'a> {
         })
     }
 
+    /// The blend in use as the dialect says it; `None` before the first.
+    pub fn current(&self) -> Option<Shares> {
+        let units: Vec<f64> = self.current.as_ref()?.iter().map(|u| *u as f64).collect();
+        Shares::from_weights(&units).ok()
+    }
+
+    /// The line that chooses the blend in use again after someone else has chosen a tool; `None`
+    /// if nothing is to be said again.
+    pub fn again(&self) -> Option<String> {
+        let current = self.current.as_ref()?;
+        match &self.voice {
+            Voice::Slots {
+                select,
+                first_slot,
+                slots,
+                ..
+            } => {
+                let holds = |slot: &Option<(Vec<u64>, u64)>| {
+                    slot.as_ref().is_some_and(|(blend, _)| blend == current)
+                };
+                let index = slots.iter().position(holds)?;
+                Some(select.fill(|_| (*first_slot as usize + index).to_string()))
+            }
+            Voice::Ratio { .. } | Voice::Moves { .. } => None,
+        }
+    }
+
     /// The lines that change to a blend, without an end to the last; `None` if it is in use
     /// already as far as the dialect can tell blends apart. A dialect on moves has no lines,
     /// and gives an empty text for a change.

@@ -119,8 +119,9 @@ mod tests {
 
     #[test]
     fn others_have_a_line_or_words_for_each_tool() {
-        let dialect = Dialect::built_in("ratio-word").expect("built in");
-        let lines = vec!["M567 P0 E0.250:0.750".into(), "M567 P0 E1.000:0.000".into()];
+        let dialect = Dialect::ratio_word("MIX RATIO={shares}").expect("a line");
+        let lines = ["0.250:0.750", "1.000:0.000"].map(|s| format!("MIX RATIO={s}"));
+        let lines = lines.to_vec();
         assert_eq!(dialect.stored(&blends()), Ok(Stored::AtChange(lines)));
         let dialect = Dialect::built_in("move-words").expect("built in");
         let words = vec!["A0.250 B0.750".into(), "A1.000 B0.000".into()];

@@ -30,7 +30,7 @@ const OUTSIDE_MM: f64 = 3.5;
 const WORTH: f64 = 0.3;
 
 /// How many turns are handed on for a closer look, and how many places at each.
-const MOST_TURNS: usize = 12;
+const MOST_TURNS: usize = 48;
 const MOST_PLACES: usize = 2;
 
 /// How many levels are looked at.

@@ -65,11 +65,11 @@ pub enum RegisterError {
     },
     /// It is of another size.
     #[error(
-        "the toolpath is {:.2} times the part's size; slice the part at its own size, or scale \
-         the plan's mesh", .scale
+        "the toolpath is {:.2} times the part's size in x and {:.2} times in y; slice the part at \
+         its own size, or scale the plan's mesh", .scale[0], .scale[1]
     )]
     OtherSize {
-        /// Size of the toolpath by that of the mesh.
-        scale: f64,
+        /// Size of the toolpath by that of the mesh, along the part's x and y.
+        scale: [f64; 2],
     },
 }

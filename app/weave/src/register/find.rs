@@ -7,7 +7,7 @@ use super::error::{MOST_RESIDUAL_MM, RegisterError};
 use super::fine::{Every, Fit, Outlines};
 use super::levels::Levels;
 use super::placement::{Placement, Registered, Stand};
-use super::{coarse, fine};
+use super::{coarse, fine, stretch};
 
 /// The least share of the contour that must be followed.
 const LEAST_FOLLOWED: f64 = 0.85;
@@ -24,11 +24,82 @@ const SURE_LEVEL: f64 = 0.9;
 
 /// Finds every copy of a part in what was gathered of a toolpath.
 ///
-/// Levels should reach up to the part's top: what tells two turns apart may be there alone.
+/// Levels should reach up to the part's top: what tells two turns apart may be there alone. Where
+/// the whole file was read and ends above the part's top by as much as a raft is high, the part is
+/// looked for on a raft too.
 ///
 /// # Errors
 /// [`RegisterError`] says what does not fit.
 pub fn register(
+    surface: &Surface,
+    layers: &LayerPlan,
+    levels: &Levels,
+    progress: &Progress,
+) -> Result<Registered, RegisterError> {
+    let flat = at_lift(surface, layers, levels, progress);
+    let (low, high) = surface.mesh().bounds();
+    let above_mm = levels.highest_mm - (high.z - low.z);
+    let may_be_raft = levels.whole && levels.lift_mm == 0.0 && RAFT_MM.contains(&above_mm);
+    if !may_be_raft || matches!(flat, Err(RegisterError::Cancelled(_))) {
+        return flat;
+    }
+    // The part's top layer may be left out or end below its top: the raft ends where a layer does.
+    let lift_mm = levels.ends_near(above_mm, 0.6 * layers.layer_mm);
+    let lift_mm = lift_mm.unwrap_or(above_mm);
+    let raised = at_lift(surface, layers, &levels.clone().lifted(lift_mm), progress);
+    let worse = |a: &Registered, b: &Registered| {
+        let miss = |r: &Registered| {
+            let each = r.stands.iter().map(|s| s.residual_mm + (1.0 - s.followed));
+            each.fold(0.0, f64::max)
+        };
+        miss(a) > miss(b) + SAME_RESIDUAL_MM
+    };
+    match (flat, raised) {
+        (Ok(flat), Ok(raised)) if worse(&raised, &flat) => Ok(flat),
+        (flat, Ok(raised)) => match goes_down(surface, layers, levels, &raised) {
+            true => flat,
+            false => Ok(raised),
+        },
+        (flat, Err(_)) => flat,
+    }
+}
+
+/// Whether what lies beneath the part follows its outline too: then it is no raft, but a part that
+/// is taller.
+fn goes_down(surface: &Surface, layers: &LayerPlan, levels: &Levels, found: &Registered) -> bool {
+    /// A raft's lines may run along two sides of an outline, but not round it.
+    const MOST_FOLLOWED: f64 = LEAST_FOLLOWED;
+    /// A wall lies within the outline by about half a line's width; a raft's dense lines reach
+    /// beyond it, mm.
+    const WALL_MM: std::ops::Range<f64> = 0.0..0.7;
+    let Some(stand) = found.stands.first().map(|s| s.placement) else {
+        return false;
+    };
+    let low_mm = surface.mesh().bounds().0.z;
+    levels.foot.iter().any(|level| {
+        if level.segments.is_empty() || level.nozzle_mm > stand.lift_mm + 1e-3 {
+            return false;
+        }
+        // As if the part's first layer were there.
+        let there = Levels {
+            levels: vec![level.clone()],
+            lowest_mm: levels.lowest_mm,
+            highest_mm: levels.highest_mm,
+            ..Levels::default()
+        }
+        .lifted(level.nozzle_mm - layers.layer_mm - low_mm);
+        let outlines = fine::outlines(surface.mesh(), layers, &there);
+        let fit = outlines.map(|outlines| fine::measure(&outlines, stand, Every::ONE));
+        fit.is_ok_and(|fit| {
+            fit.stand.followed > MOST_FOLLOWED && WALL_MM.contains(&fit.stand.inset_mm)
+        })
+    })
+}
+
+/// Rafts are so high, mm (common practice, no source); a top layer may round by less.
+const RAFT_MM: std::ops::RangeInclusive<f64> = 0.31..=5.0;
+
+fn at_lift(
     surface: &Surface,
     layers: &LayerPlan,
     levels: &Levels,
@@ -50,6 +121,14 @@ pub fn register(
             break;
         }
         if found.is_empty() {
+            // Stretched by a little, it is followed all the same, but not closely.
+            let stretched = match best.stand.residual_mm > CLOSE_MM {
+                true => stretch::stretch(&outlines, &best.stand.placement),
+                false => None,
+            };
+            if let Some(scale) = stretched.filter(|scale| shows(scale, &outlines)) {
+                return Err(RegisterError::OtherSize { scale });
+            }
             rivals = Rivals::of(surface, &outlines, &best, &ranked);
         }
         // Other copies stand mostly at the same turn: take them from the same map. One that
@@ -98,16 +177,23 @@ fn ranked(
     progress: &Progress,
 ) -> Result<Vec<Fit>, Cancelled> {
     let settled = |guesses: Vec<Placement>| -> Vec<Fit> {
-        let few = outlines.few();
-        let mut fits: Vec<Fit> = guesses
-            .iter()
-            .map(|guess| fine::settle(outlines, guess, few))
-            .collect();
-        fits.sort_by(|a, b| a.misfit_mm.total_cmp(&b.misfit_mm));
-        fits.truncate(MOST_CLOSE);
-        fits.iter()
-            .map(|fit| fine::settle(outlines, &fit.stand.placement, Every::ONE))
-            .collect()
+        // A part that is nearly round fits roughly at every turn: the roughest look is at all.
+        let mut fits: Vec<Fit> = Vec::new();
+        let mut guesses = guesses;
+        for (every, most) in [
+            (outlines.fewest(), MOST_ROUGH),
+            (outlines.few(), MOST_CLOSE),
+            (Every::ONE, MOST_CLOSE),
+        ] {
+            fits = guesses
+                .iter()
+                .map(|guess| fine::settle(outlines, guess, every))
+                .collect();
+            fits.sort_by(|a, b| a.misfit_mm.total_cmp(&b.misfit_mm));
+            fits.truncate(most);
+            guesses = fits.iter().map(|fit| fit.stand.placement).collect();
+        }
+        fits
     };
     let mut fits = settled(search.at_quarters(progress)?);
     let sure = |fit: &Fit| {
@@ -121,7 +207,8 @@ fn ranked(
     Ok(fits)
 }
 
-/// So many stands are set with all points.
+/// So many stands are set with few points, and so many with all.
+const MOST_ROUGH: usize = 16;
 const MOST_CLOSE: usize = 5;
 
 /// Measures how well a stand given by hand fits, without moving it.
@@ -136,27 +223,6 @@ pub fn measure(
 ) -> Result<Stand, RegisterError> {
     let outlines = fine::outlines(mesh, layers, levels)?;
     Ok(fine::measure(&outlines, placement, Every::ONE).stand)
-}
-
-/// Whether stands fit as well as those found, copy by copy, without moving them.
-///
-/// # Errors
-/// [`RegisterError`] only when there is nothing to compare.
-pub(crate) fn fit_as_well(
-    mesh: &Mesh,
-    layers: &LayerPlan,
-    levels: &Levels,
-    told: &[Placement],
-    found: &[Placement],
-) -> Result<bool, RegisterError> {
-    let outlines = fine::outlines(mesh, layers, levels)?;
-    let fit = |stand: &Placement| fine::measure(&outlines, *stand, Every::ONE);
-    let middle = |stand: &Placement| outlines.placed(stand, outlines.middle());
-    Ok(told.iter().all(|stand| {
-        let far = |other: &&Placement| middle(other).distance(middle(stand));
-        let nearest = found.iter().min_by(|a, b| far(a).total_cmp(&far(b)));
-        nearest.is_some_and(|best| as_well(&fit(stand), &fit(best)))
-    }))
 }
 
 fn near(a: &Placement, b: &Placement) -> bool {
@@ -196,7 +262,9 @@ const SAME_RESIDUAL_MM: f64 = 0.01;
 struct Miss {
     followed: f64,
     residual_mm: Option<f64>,
-    scale: Option<f64>,
+    scale: Option<[f64; 2]>,
+    /// The stand that was tried.
+    placement: Option<Placement>,
 }
 
 impl Miss {
@@ -207,6 +275,12 @@ impl Miss {
     }
 
     fn into_error(self, outlines: &Outlines) -> RegisterError {
+        let stretched = self
+            .placement
+            .and_then(|at| stretch::stretch(outlines, &at));
+        if let Some(scale) = stretched.filter(|scale| shows(scale, outlines)) {
+            return RegisterError::OtherSize { scale };
+        }
         match self {
             Self {
                 scale: Some(scale), ..
@@ -223,15 +297,25 @@ impl Miss {
     }
 }
 
+/// Lines that follow the outline so closely are of a part of the right size, mm.
+const CLOSE_MM: f64 = 0.05;
+
+/// Whether a difference of size shows at the part's rim.
+fn shows(scale: &[f64; 2], outlines: &Outlines) -> bool {
+    let most = scale.iter().map(|s| (s - 1.0).abs()).fold(0.0, f64::max);
+    most * outlines.reach_mm() > MOST_GROWTH_MM
+}
+
 fn judge(stand: &Stand, outlines: &Outlines) -> Result<(), Miss> {
     let miss = Miss {
         followed: stand.followed,
         residual_mm: None,
         scale: None,
+        placement: Some(stand.placement),
     };
     if (stand.scale - 1.0).abs() * outlines.reach_mm() > MOST_GROWTH_MM {
         return Err(Miss {
-            scale: Some(stand.scale),
+            scale: Some([stand.scale; 2]),
             ..miss
         });
     }

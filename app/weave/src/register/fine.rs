@@ -58,6 +58,7 @@ pub(super) struct Outlines {
     reach_mm: f64,
     low: DVec2,
     high: DVec2,
+    lift_mm: f64,
 }
 
 /// Cuts the mesh where the toolpath was gathered.
@@ -73,14 +74,20 @@ pub(super) fn outlines(
     let mut found = Vec::new();
     for level in &levels.levels {
         // The lines are as thick as the layer: the part's outline is that of its middle.
-        let middle_mm = level.nozzle_mm - 0.5 * layers.layer_mm;
+        let middle_mm = level.nozzle_mm - levels.lift_mm - 0.5 * layers.layer_mm;
+        if middle_mm < mesh_low.z - layers.layer_mm {
+            continue;
+        }
         let section = slice(mesh, middle_mm.max(mesh_low.z + 1e-3));
-        let rings: Vec<Vec<DVec2>> = section
+        let mut rings: Vec<Vec<DVec2>> = section
             .contours
             .iter()
             .filter(|c| c.closed && c.points_mm.len() > 2)
             .map(|c| c.points_mm.clone())
             .collect();
+        if level.climbs() {
+            rings.retain(|ring| area_mm2(ring) > 0.0);
+        }
         let samples = samples(&rings);
         if !samples.is_empty() {
             found.push(Outline {
@@ -111,7 +118,15 @@ pub(super) fn outlines(
         reach_mm: (high - low).length() / 2.0,
         low,
         high,
+        lift_mm: levels.lift_mm,
     })
+}
+
+/// Area within a ring, mm²; negative round a hole.
+fn area_mm2(ring: &[DVec2]) -> f64 {
+    let next = ring.iter().cycle().skip(1);
+    let twice: f64 = ring.iter().zip(next).map(|(a, b)| a.perp_dot(*b)).sum();
+    0.5 * twice
 }
 
 pub(super) fn bounds(points: &[DVec2]) -> Option<(DVec2, DVec2)> {
@@ -197,9 +212,17 @@ impl Outlines {
 
     /// Points enough for a first look.
     pub(super) fn few(&self) -> Every {
-        const ENOUGH: usize = 3000;
+        self.about(3000)
+    }
+
+    /// Points enough to tell a promising stand from others.
+    pub(super) fn fewest(&self) -> Every {
+        self.about(500)
+    }
+
+    fn about(&self, enough: usize) -> Every {
         let all: usize = self.levels.iter().map(|o| o.samples.len()).sum();
-        Every((all / ENOUGH).max(1))
+        Every((all / enough).max(1))
     }
 
     /// Two copies' middles are no nearer than this, mm.
@@ -256,14 +279,14 @@ impl Outlines {
 }
 
 /// One contour point and the line found for it.
-struct Pair {
+pub(super) struct Pair {
     /// The point on the plate, from the middle of the part there.
-    arm: DVec2,
-    outward: DVec2,
+    pub arm: DVec2,
+    pub outward: DVec2,
     /// How far within the contour the line lies, mm; `None` if none was found.
-    inset: Option<f64>,
+    pub inset: Option<f64>,
     /// The level that it is of.
-    level: usize,
+    pub level: usize,
 }
 
 /// How well a stand fits, level by level.
@@ -284,7 +307,12 @@ impl Every {
     pub(super) const ONE: Self = Self(1);
 }
 
-fn pairs(outlines: &Outlines, placement: &Placement, reach_mm: f64, every: Every) -> Vec<Pair> {
+pub(super) fn pairs(
+    outlines: &Outlines,
+    placement: &Placement,
+    reach_mm: f64,
+    every: Every,
+) -> Vec<Pair> {
     let rotation = DVec2::from_angle(placement.turn_deg.to_radians());
     let middle = outlines.placed(placement, outlines.middle);
     let mut pairs = Vec::new();
@@ -315,7 +343,10 @@ fn median(values: &mut [f64]) -> f64 {
 
 /// Sets a stand closely.
 pub(super) fn settle(outlines: &Outlines, guess: &Placement, every: Every) -> Fit {
-    let mut placement = *guess;
+    let mut placement = Placement {
+        lift_mm: outlines.lift_mm,
+        ..*guess
+    };
     for reach_mm in REACHES_MM {
         let pairs = pairs(outlines, &placement, reach_mm, every);
         // Opposite sides disagree while the stand is off, so the first rounds hear nearly all.

@@ -1,5 +1,6 @@
 //! What a toolpath prints at a few heights.
 
+use std::collections::BTreeSet;
 use std::io::Read;
 
 use geometry::Progress;
@@ -20,6 +21,8 @@ pub struct Level {
     /// Printed lines, each from one point to another, mm; arcs as short chords.
     pub segments: Vec<[DVec2; 2]>,
     length_mm: f64,
+    /// The part of it on which the nozzle climbs, mm.
+    climbing_mm: f64,
 }
 
 /// Several levels of one toolpath, and its extent.
@@ -33,10 +36,25 @@ pub struct Levels {
     pub highest_mm: f64,
     /// The whole file was read.
     pub whole: bool,
+    /// Height of the part's bed above the plate, mm.
+    pub lift_mm: f64,
+    /// Heights at which anything is printed, as far up as rafts go, thousandths of a mm.
+    pub(super) low: BTreeSet<i64>,
+    /// What is printed low down, where a raft would be.
+    pub(super) foot: Vec<Level>,
 }
 
 /// Chords stay this near to their arc, mm.
 const CHORD_MM: f64 = 0.02;
+
+/// Heights are noted up to here, mm, and so many at most.
+const LOW_MM: f64 = 8.0;
+const MOST_LOW: usize = 2000;
+
+/// Low levels are so far apart, mm, so many, and hold so many lines each.
+const FOOT_MM: f64 = 0.3;
+const FEET: u32 = 18;
+const MOST_FOOT: usize = 50_000;
 
 /// The most lines kept of a level: enough for a full plate, and memory stays bounded.
 const MOST_SEGMENTS: usize = 400_000;
@@ -63,6 +81,11 @@ pub fn gather(
         lowest_mm: f64::MAX,
         highest_mm: f64::MIN,
         whole: false,
+        lift_mm: 0.0,
+        low: BTreeSet::new(),
+        foot: (0..FEET)
+            .map(|i| Level::at(f64::from(i) * FOOT_MM))
+            .collect(),
     };
     let enough = heights_mm.last().map_or(f64::MAX, |z| z + 4.0 * layer_mm);
     let mut next_look = 0;
@@ -90,12 +113,36 @@ pub fn gather(
 }
 
 impl Levels {
+    /// The same lines beneath a part that stands on something.
+    #[must_use]
+    pub fn lifted(self, lift_mm: f64) -> Self {
+        Self { lift_mm, ..self }
+    }
+
+    /// The height at which a layer ends that is nearest to one, from a hair below it to so much
+    /// above, mm; `None` if there is no such layer.
+    pub(super) fn ends_near(&self, height_mm: f64, above_mm: f64) -> Option<f64> {
+        let from = ((height_mm - 0.02) * 1000.0) as i64;
+        let to = ((height_mm + above_mm) * 1000.0) as i64;
+        (from <= to)
+            .then(|| self.low.range(from..=to).next())
+            .flatten()
+            .map(|z| *z as f64 / 1000.0)
+    }
+
     fn take(&mut self, step: &Move, layer_mm: f64) {
         // Straight up or down lays no line.
         if step.from[0] == step.to[0] && step.from[1] == step.to[1] && step.path == Path::Straight {
             return;
         }
         let z = 0.5 * (step.from[2] + step.to[2]);
+        if z < LOW_MM && self.low.len() < MOST_LOW {
+            self.low.insert((z * 1000.0).round() as i64);
+        }
+        let foot = self.foot.iter_mut().rev().find(|level| level.from_mm <= z);
+        if let Some(level) = foot.filter(|level| level.segments.len() < MOST_FOOT) {
+            level.take(step, z, layer_mm);
+        }
         self.lowest_mm = self.lowest_mm.min(z);
         self.highest_mm = self.highest_mm.max(z);
         let levels = self.levels.iter_mut().rev();
@@ -106,6 +153,12 @@ impl Levels {
 }
 
 impl Level {
+    /// Whether the nozzle climbs all the time, as in vase mode: one wall, along the outermost
+    /// outline.
+    pub(super) fn climbs(&self) -> bool {
+        self.climbing_mm > 0.5 * self.length_mm
+    }
+
     fn at(height_mm: f64) -> Self {
         Self {
             from_mm: height_mm,
@@ -115,14 +168,18 @@ impl Level {
     }
 
     fn take(&mut self, step: &Move, z: f64, layer_mm: f64) {
+        let climbs = step.from[2] != step.to[2];
         if self.to_mm.is_nan() {
-            self.to_mm = z + 0.9 * layer_mm;
+            // A nozzle that climbs all the time goes up by a layer in one turn.
+            let share = if climbs { 1.02 } else { 0.9 };
+            self.to_mm = z + share * layer_mm;
         }
         if z >= self.to_mm || self.segments.len() >= MOST_SEGMENTS {
             return;
         }
         let length = step.length_mm();
         self.length_mm += length;
+        self.climbing_mm += if climbs { length } else { 0.0 };
         if self.length_mm > 0.0 {
             self.nozzle_mm += (z - self.nozzle_mm) * length / self.length_mm;
         }

@@ -19,10 +19,10 @@ mod fine;
 mod grid;
 mod levels;
 mod placement;
+mod stretch;
 
 pub(crate) use copies::Copies;
 pub use error::{MOST_RESIDUAL_MM, RegisterError};
-pub(crate) use find::fit_as_well;
 pub use find::{measure, register};
 pub use levels::{Level, Levels, gather};
 pub use placement::{Placement, Registered, Stand};

@@ -323,3 +323,156 @@ fn a_turn_that_nothing_compared_can_tell_is_refused() {
         "{why}"
     );
 }
+
+/// One wall that climbs all the time, `inset_mm` within an L, on a turn and at a place.
+fn climbing(ring: &[(f64, f64)], place: &Place, height_mm: f64) -> Vec<u8> {
+    let (sin, cos) = place.turn_deg.to_radians().sin_cos();
+    let [dx, dy] = place.shift_mm;
+    let put = |(x, y): (f64, f64)| (x * cos - y * sin + dx, x * sin + y * cos + dy);
+    let around: f64 = ring
+        .iter()
+        .zip(ring.iter().cycle().skip(1))
+        .map(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1))
+        .sum();
+    let mut text = String::from("G21\nG90\nM83\n");
+    let (x, y) = put(ring[0]);
+    text.push_str(&format!("G0 X{x:.3} Y{y:.3} Z0 F9000\nG1 F1800\n"));
+    let (mut z, mut from) = (0.0, ring[0]);
+    while z < height_mm {
+        for to in ring.iter().cycle().skip(1).take(ring.len()) {
+            // Short moves, as slicers lay them.
+            for part in 1..=20 {
+                let t = f64::from(part) / 20.0;
+                let at = (from.0 + (to.0 - from.0) * t, from.1 + (to.1 - from.1) * t);
+                let length = (from.0 - to.0).hypot(from.1 - to.1) / 20.0;
+                z += 0.2 * length / around;
+                let (x, y) = put(at);
+                text.push_str(&format!(
+                    "G1 X{x:.3} Y{y:.3} Z{z:.4} E{:.5}\n",
+                    0.0374 * length
+                ));
+            }
+            from = *to;
+        }
+    }
+    text.into_bytes()
+}
+
+const CLIMBS: [(f64, f64); 6] = [
+    (0.225, 0.225),
+    (39.775, 0.225),
+    (39.775, 11.775),
+    (13.775, 11.775),
+    (13.775, 29.775),
+    (0.225, 29.775),
+];
+
+#[test]
+fn a_nozzle_that_climbs_all_the_time_is_found() {
+    let mesh = angle();
+    for place in [at(0.0, 60.0, 70.0), at(-37.0, 90.0, 60.0)] {
+        let file = climbing(&CLIMBS, &place, 6.0);
+        let found = run(&mesh, &file).unwrap_or_else(|e| panic!("{place:?}: {e}"));
+        assert_eq!(found.stands.len(), 1);
+        assert_at(&found.stands[0], &place);
+    }
+    // Of a hollow part, such a toolpath prints the outer wall alone.
+    let hollow = solids::tube(20.0, 19.0, 6.0, 48).expect("a tube");
+    let ring: Vec<(f64, f64)> = (0..48)
+        .map(|i| f64::from(i) * std::f64::consts::TAU / 48.0)
+        .map(|a| (19.775 * a.cos(), 19.775 * a.sin()))
+        .collect();
+    let file = climbing(&ring, &at(0.0, 50.0, 50.0), 6.0);
+    let found = run(&hollow, &file).expect("the outer wall");
+    let [x, y] = found.stands[0].placement.shift_mm;
+    assert!((x - 50.0).hypot(y - 50.0) < 0.05, "{found:?}");
+}
+
+/// The same print on a raft: lines beneath it, and all of it so much higher.
+fn on_a_raft(file: &[u8], raft_mm: f64) -> Vec<u8> {
+    let text = String::from_utf8(file.to_vec()).expect("text");
+    let mut out = String::from("G21\nG90\nM83\n");
+    for layer in 1..=3 {
+        out.push_str(&format!("G0 Z{:.3}\n", raft_mm * f64::from(layer) / 3.0));
+        // The last layer of a raft is dense.
+        let (count, apart) = if layer < 3 { (40, 1.0) } else { (90, 0.45) };
+        for i in 0..count {
+            let y = 55.0 + apart * f64::from(i);
+            out.push_str(&format!("G0 X50 Y{y}\nG1 X110 Y{y} E3\n"));
+        }
+    }
+    for line in text.lines() {
+        let raised = line.strip_prefix("G0 Z").and_then(|rest| {
+            let (z, rest) = rest.split_once(' ')?;
+            let z: f64 = z.parse().ok()?;
+            Some(format!("G0 Z{:.3} {rest}", z + raft_mm))
+        });
+        out.push_str(raised.as_deref().unwrap_or(line));
+        out.push('\n');
+    }
+    out.into_bytes()
+}
+
+#[test]
+fn a_raft_lifts_the_part_and_a_stand_on_it_fits() {
+    // Walls that lean tell the heights.
+    let mesh = solids::frustum(16.0, 11.0, 6.0, 40).expect("a frustum");
+    let place = at(0.0, 70.0, 75.0);
+    let file = on_a_raft(&sliced(&mesh, 0.2, &recipe(vec![place])), 0.9);
+    let found = run(&mesh, &file).expect("the part on its raft");
+    let stand = found.stands[0];
+    assert!((stand.placement.lift_mm - 0.9).abs() < 0.01, "{stand:?}");
+    assert!(
+        stand.followed > 0.95 && stand.residual_mm < 0.05,
+        "{stand:?}"
+    );
+
+    // Given by hand, the same place fits as well.
+    let progress = Progress::new();
+    let levels = gather(
+        &file[..],
+        0,
+        Settings::default(),
+        &[1.9, 2.9, 3.9],
+        0.2,
+        false,
+        &progress,
+    )
+    .expect("text")
+    .lifted(0.9);
+    let plan = LayerPlan::plain(0.2, 0.2);
+    let by_hand = measure(&mesh, &plan, &levels, stand.placement).expect("outlines");
+    assert!(
+        by_hand.followed > 0.95 && by_hand.residual_mm < 0.05,
+        "{by_hand:?}"
+    );
+}
+
+#[test]
+fn a_part_stretched_in_one_direction_is_told_for_what_it_is() {
+    let mesh = angle();
+    let stretched = |x: f64, y: f64| {
+        let wide = |v: &DVec3| DVec3::new(v.x * x, v.y * y, v.z);
+        let vertices = mesh.vertices().iter().map(wide).collect();
+        Mesh::new(vertices, mesh.triangles().to_vec()).expect("a prism")
+    };
+    for (x, y, told) in [
+        (
+            1.02,
+            1.0,
+            "1.02 times the part's size in x and 1.00 times in y",
+        ),
+        (
+            1.0,
+            0.97,
+            "1.00 times the part's size in x and 0.97 times in y",
+        ),
+    ] {
+        for turn_deg in [0.0, 30.0] {
+            let place = at(turn_deg, 70.0, 60.0);
+            let file = sliced(&stretched(x, y), 0.2, &recipe(vec![place]));
+            let error = run(&mesh, &file).expect_err("stretched").to_string();
+            assert!(error.contains(told), "{turn_deg}: {error}");
+        }
+    }
+}

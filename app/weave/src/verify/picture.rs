@@ -3,7 +3,7 @@
 use geometry::{Cancelled, DVec3, Progress};
 use plan::Painted;
 
-use super::verifying::Verified;
+use super::verified::Verified;
 use render::{Background, Camera, Frame, Image, Render, Stage, View};
 
 /// What a picture shows.

@@ -8,17 +8,18 @@ use geometry::place::BED_FACE_MM;
 use geometry::{DVec3, LayerPlan, Progress};
 use plan::Painted;
 use plan::machine::Chamber;
-use toolpath::{Caution, CautionKind, Form, Replay, Settings, Step, filament_area_mm2};
+use toolpath::{CautionKind, Form, Replay, Settings, Step, filament_area_mm2};
 
 use super::equivalence::{self, Equivalence};
 use super::laws::{self, Laws};
 use super::nozzle::Nozzle;
-use super::placed::{self, MOST_OFF_MM};
+use super::place::{self, Owner, Owners};
 use super::printed::Printed;
-use crate::dialect::{Dialect, Heard, Listener};
-use crate::register::{self, Copies, Placement};
+use super::verified::{RegionLaid, Verified};
+use crate::dialect::{Dialect, Heard, Listener, Tallied, Tally};
+use crate::register::{self, Placement};
 use crate::weaving::{ALL, heights_mm, turn_matters};
-use crate::{Source, WeaveError};
+use crate::{Source, WeaveError, head_tells_of_weaving};
 
 /// What to read back, and against what.
 pub struct Verify<'a> {
@@ -32,83 +33,6 @@ pub struct Verify<'a> {
     pub stands: Vec<Placement>,
     /// The melt chamber; mostly the plan's, or one that was measured.
     pub chamber: Chamber,
-}
-
-/// What was found.
-#[derive(Clone, Debug)]
-pub struct Verified {
-    /// Against the toolpath from before the weaving, if that was given and its order kept.
-    pub same: Option<Equivalence>,
-    /// The same where runs changed places, as the file's head says.
-    pub laws: Option<Laws>,
-    /// Whether the file's header names this plan; `None` if it names none.
-    pub plan_matches: Option<bool>,
-    /// How far the part's rim lies from where the file's head says, at the copy that is farthest
-    /// off, mm; `None` if the head tells of no copy.
-    pub placed_off_mm: Option<f64>,
-    /// Changes of blend in the file.
-    pub changes: u64,
-    /// Lines of the dialect that make no sense, with their numbers: the first few.
-    pub unclear: Vec<(u64, String)>,
-    /// Plastic laid before any blend was chosen, mm³.
-    pub unset_mm3: f64,
-    /// Plastic in all, mm³.
-    pub volume_mm3: f64,
-    /// Filament of each component, mm.
-    pub filament_mm: Vec<f64>,
-    /// The print's skin.
-    pub printed: Printed,
-    /// The skin of each region that anything was laid for, in the plan's order.
-    pub regions: Vec<RegionLaid>,
-    /// Doubts about the file.
-    pub cautions: Vec<Caution>,
-}
-
-/// How one region came out.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RegionLaid {
-    /// Its name.
-    pub name: String,
-    /// Plastic at its skin, mm³.
-    pub volume_mm3: f64,
-    /// Mean difference from the plan, ΔE00, by volume.
-    pub mean_de00: f64,
-}
-
-impl Verified {
-    /// What makes the file unfit to print, the gravest first; `None` if nothing does.
-    pub fn fault(&self) -> Option<String> {
-        if let Some(same) = &self.same {
-            if let Some(difference) = &same.first_difference {
-                return Some(format!("not the same print: {difference}"));
-            }
-            if !same.holds() {
-                let mm = same.filament_mm;
-                return Some(format!("not the same print: {mm:+.6} mm of filament"));
-            }
-        }
-        if let Some(fault) = self.laws.as_ref().and_then(|laws| laws.fault.as_ref()) {
-            return Some(format!("not the same print: {fault}"));
-        }
-        if self.plan_matches == Some(false) {
-            let what = "it was woven from another plan, or the plan has changed since";
-            return Some(what.to_owned());
-        }
-        if let Some(off) = self.placed_off_mm.filter(|off| *off > MOST_OFF_MM) {
-            return Some(format!(
-                "the part is up to {off:.1} mm from the place in the file's header, more than \
-                 {MOST_OFF_MM} mm: its colours are in the wrong place. Weave it again, with \
-                 --stand if it is not found correctly"
-            ));
-        }
-        if let Some((line, what)) = self.unclear.first() {
-            return Some(format!("line {line} makes no sense: {what}"));
-        }
-        if self.changes == 0 {
-            return Some("it has no blend command of this dialect".to_owned());
-        }
-        None
-    }
 }
 
 /// Distance between looks along a move, mm.
@@ -141,11 +65,23 @@ impl Verify<'_> {
             }
             None => (None, None),
         };
+        let surface = self.painted.surface();
+        let standing = place::standing(
+            surface,
+            plan.layers.layer_mm,
+            woven,
+            self.settings,
+            &self.stands,
+            progress,
+        )?;
         progress.stage("Replaying the woven toolpath");
         let mut run = Run {
             verify: self,
             bed_mm: self.painted.surface().mesh().bounds().0.z,
-            copies: Copies::new(self.painted.surface().mesh(), &self.stands),
+            // The outer line's middle lies half a line within the skin, the next one's three halves.
+            owners: Owners::new(surface, &self.stands, plan.machine.nozzle_mm),
+            tally: Tally::default(),
+            unclear: None,
             nozzle: Nozzle::new(self.dialect, components, self.chamber)?,
             colour: None,
             heights: Heights::default(),
@@ -154,11 +90,11 @@ impl Verify<'_> {
                 same,
                 laws,
                 plan_matches: None,
-                placed_off_mm: placed::off_mm(
-                    self.painted.surface().mesh(),
-                    &placed::told(woven)?,
-                    &self.stands,
-                ),
+                placed_off_mm: place::off_mm(surface.mesh(), &place::told(woven)?, &self.stands),
+                standing,
+                beside_mm3: 0.0,
+                tally: (None, Tally::default().told()),
+                woven: head_tells_of_weaving(&head(woven)?),
                 changes: 0,
                 unclear: Vec::new(),
                 unset_mm3: 0.0,
@@ -178,6 +114,7 @@ impl Verify<'_> {
             },
         };
         run.replay(woven, progress)?;
+        run.found.tally.1 = run.tally.told();
         run.found.regions.retain(|region| region.volume_mm3 > 0.0);
         Ok(run.found)
     }
@@ -224,19 +161,28 @@ const ORDER: &str = "; Order: runs changed places";
 
 /// Whether a file's head says that runs changed places.
 fn tells_of_order(woven: &Source<'_>) -> Result<bool, WeaveError> {
+    let head = head(woven)?;
+    let text = String::from_utf8_lossy(&head);
+    Ok(text.lines().any(|line| line.trim().starts_with(ORDER)))
+}
+
+/// The first bytes of a file, in which its head is.
+fn head(woven: &Source<'_>) -> Result<Vec<u8>, WeaveError> {
     let mut head = Vec::new();
     let mut file = woven.read()?.take(64 * 1024);
     file.read_to_end(&mut head).map_err(WeaveError::Open)?;
-    let text = String::from_utf8_lossy(&head);
-    Ok(text.lines().any(|line| line.trim().starts_with(ORDER)))
+    Ok(head)
 }
 
 struct Run<'a> {
     verify: &'a Verify<'a>,
     /// Height of the part's lowest place, mm.
     bed_mm: f64,
-    copies: Copies,
+    owners: Owners,
     nozzle: Nozzle,
+    tally: Tally,
+    /// A line that makes no sense, as long as no plastic followed it.
+    unclear: Option<(u64, String)>,
     /// The last blend laid and its colour.
     colour: Option<(Shares, Lab)>,
     heights: Heights,
@@ -258,19 +204,29 @@ impl Run<'_> {
             foreign_tools |= matches!(seen.step, Step::Tool(_)) && heard == Heard::Nothing;
             match heard {
                 Heard::Nothing | Heard::Noted => {}
-                Heard::Change(shares) => self.found.changes += u64::from(fed != Some(shares)),
-                Heard::Unclear(text) if self.found.unclear.len() < MOST_UNCLEAR => {
-                    self.found.unclear.push((number, text));
+                Heard::Change(shares) => {
+                    self.found.changes += u64::from(fed != Some(shares));
+                    // A tool chosen by the sliced file, and the blend chosen again.
+                    self.unclear = self.unclear.take().filter(|_| !is_tool(&seen.step));
                 }
-                Heard::Unclear(_) => {}
+                Heard::Unclear(text) => {
+                    self.tell_unclear();
+                    self.unclear = Some((number, text));
+                }
             }
-            if seen.line.form() == Form::Quiet && self.found.plan_matches.is_none() {
-                self.found.plan_matches = self.names_plan(seen.line.comment());
+            if seen.line.form() == Form::Quiet {
+                self.note(seen.line.comment());
             }
             if let Step::Move(step) = seen.step
-                && step.fresh_mm > 0.0
+                && step.extruded_mm > 0.0
             {
-                self.lay(&step, step.fresh_mm * area_mm2, number);
+                self.tell_unclear();
+                if let Some(fed) = self.nozzle.fed() {
+                    self.tally.feed(&fed);
+                }
+                if step.fresh_mm > 0.0 {
+                    self.lay(&step, step.fresh_mm * area_mm2, number);
+                }
             }
             let offset = seen.line.offset();
             if offset >= next_look {
@@ -279,6 +235,7 @@ impl Run<'_> {
                 progress.check()?;
             }
         }
+        self.tell_unclear();
         // A dialect may select its blends like tools.
         let told = replay.cautions().as_slice().iter();
         self.found.cautions = told
@@ -286,6 +243,25 @@ impl Run<'_> {
             .copied()
             .collect();
         Ok(())
+    }
+
+    /// What a comment tells of the weaving.
+    fn note(&mut self, comment: Option<&[u8]>) {
+        if self.found.plan_matches.is_none() {
+            self.found.plan_matches = self.names_plan(comment);
+        }
+        if let Some(told) = comment.and_then(Tallied::of) {
+            self.found.tally.0 = Some(told);
+        }
+    }
+
+    /// Tells of a line that made no sense and was not made good.
+    fn tell_unclear(&mut self) {
+        if let Some(unclear) = self.unclear.take()
+            && self.found.unclear.len() < MOST_UNCLEAR
+        {
+            self.found.unclear.push(unclear);
+        }
     }
 
     fn names_plan(&self, comment: Option<&[u8]>) -> Option<bool> {
@@ -323,11 +299,13 @@ impl Run<'_> {
     /// One bit of plastic about a place of the plate.
     fn bit(&mut self, plate: DVec3, laid: Shares, volume_mm3: f64, line: u64) {
         let painted = self.verify.painted;
-        let (_, part) = self.copies.to_part(plate);
-        // The outer line's middle lies half a line within the skin, the next one's three halves.
-        let visible_mm = painted.plan().machine.nozzle_mm;
-        let Some(near) = painted.surface().nearest_seen_within(part, visible_mm) else {
-            return;
+        let (near, part) = match self.owners.of(plate) {
+            Owner::Skin { near, part } => (near, part),
+            Owner::Inside => return,
+            Owner::Nobody => {
+                self.found.beside_mm3 += volume_mm3;
+                return;
+            }
         };
         // The face that stood on the bed is not seen.
         if near.point_mm.z < self.bed_mm + BED_FACE_MM {
@@ -367,6 +345,11 @@ impl Run<'_> {
     }
 }
 
+/// Whether a line chooses a tool.
+fn is_tool(step: &Step) -> bool {
+    matches!(step, Step::Tool(_))
+}
+
 /// Heights of layers seen, rising.
 #[derive(Default)]
 pub(super) struct Heights(pub(super) Vec<f64>);
@@ -402,9 +385,9 @@ pub fn stands_or_found(
     }
 }
 
-/// Finds where the part stands in a woven file, by its outlines: placements for
-/// [`Verify::stands`]. Where the part looks the same at several turns, the file's head says
-/// which one was meant, if that fits as well as the best.
+/// Where the copies of the part stand in a woven file: as its head tells, which [`Verify::run`]
+/// then holds against the printed lines. In a file whose head tells of none they are looked for by
+/// the part's outlines.
 ///
 /// # Errors
 /// When it can't be read or found, or when two turns fit that are not the same.
@@ -414,6 +397,10 @@ pub fn find_stands(
     settings: Settings,
     progress: &Progress,
 ) -> Result<Vec<Placement>, WeaveError> {
+    let told = place::told(woven)?;
+    if !told.is_empty() {
+        return Ok(told);
+    }
     let surface = painted.surface();
     let layers: &LayerPlan = &painted.plan().layers;
     let (low, high) = surface.mesh().bounds();
@@ -428,20 +415,9 @@ pub fn find_stands(
         progress,
     )?;
     let found = register::register(surface, layers, &levels, progress)?;
-    let stands: Vec<Placement> = found.stands.iter().map(|s| s.placement).collect();
-    let told = placed::told(woven)?;
-    let turned = |off: Option<f64>| off.is_some_and(|off| off > MOST_OFF_MM);
-    if told.len() == stands.len()
-        && turned(placed::off_mm(surface.mesh(), &told, &stands))
-        && register::fit_as_well(surface.mesh(), layers, &levels, &told, &stands)?
-    {
-        return Ok(told);
-    }
-    match turn_matters(painted.plan()) {
-        true => {
-            found.sure()?;
-            Ok(stands)
-        }
-        false => Ok(stands),
-    }
+    let found = match turn_matters(painted.plan()) {
+        true => found.sure()?,
+        false => found,
+    };
+    Ok(found.stands.iter().map(|s| s.placement).collect())
 }

@@ -2,10 +2,13 @@
 //!
 //! Source: 3MF Consortium, 3D Manufacturing Format, Core Specification 1.3, and Production
 //! Extension 1.1 (objects in several model parts). Read are meshes, components, build
-//! items, their transforms and the unit. Nothing is ever unpacked to disk.
+//! items, their transforms and the unit, and if asked how triangles look. Nothing is ever
+//! unpacked to disk.
 
+mod attributes;
 mod faults;
 mod model;
+mod paint;
 mod utf16;
 
 use std::collections::{HashMap, HashSet};
@@ -17,11 +20,13 @@ use zip::result::ZipError;
 
 use self::faults::{broken, io_in_words};
 use self::model::{Body, Item, Model, Object, ObjectId};
+use self::paint::{Palette, Property};
 use super::build::Builder;
 use super::limits::{self, Capped};
 use super::source::Bytes;
 use super::{Facts, Problem, Source};
 use crate::Progress;
+use crate::appearance::Look;
 use crate::unit::Unit;
 
 /// How deep components may hold components.
@@ -35,7 +40,7 @@ const USUAL_START: &str = "3D/3dmodel.model";
 pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let mut package = Package::open(source)?;
     let start = package.start_part()?;
-    let models = package.models(&start)?;
+    let models = package.models(&start, builder.looks().is_some())?;
     let Some(root) = models.get(&part_key(&start)) else {
         return Err(broken(format!("its part '{start}' is missing")));
     };
@@ -56,8 +61,10 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
     };
     let (items, unprinted): (Vec<Item>, Vec<Item>) = items.into_iter().partition(|i| i.printable);
     facts.notes.extend(root.unread_extensions());
+    let palettes = package.palettes(&models, builder, &mut facts.notes);
     let mut placer = Placer {
         models: &models,
+        palettes: &palettes,
         builder,
         root_unit: root.unit,
         left: limits::placed(package.packed_bytes),
@@ -70,12 +77,13 @@ pub(super) fn read(source: Source<'_>, builder: &mut Builder) -> Result<Facts, P
         placer.place(&item.object, &start, item.transform, 0)?;
     }
     facts.objects = placer.objects;
-    facts
-        .notes
-        .extend(left_out(unprinted.len(), "marked as not for printing"));
-    facts
-        .notes
-        .extend(left_out(placer.supports, "supports, or not for printing"));
+    let unprinted = left_out(unprinted.len(), "marked as not for printing");
+    let supports = left_out(placer.supports, "supports, or not for printing");
+    let left_out: Vec<String> = unprinted.into_iter().chain(supports).collect();
+    if placer.builder.is_empty() && !left_out.is_empty() {
+        return Err(Problem::AllLeftOut(left_out.join(" ")));
+    }
+    facts.notes.extend(left_out);
     Ok(facts)
 }
 
@@ -170,7 +178,7 @@ impl<'a> Package<'a> {
     }
 
     /// The start model and every model that it refers to.
-    fn models(&mut self, start: &str) -> Result<HashMap<String, Model>, Problem> {
+    fn models(&mut self, start: &str, with_looks: bool) -> Result<HashMap<String, Model>, Problem> {
         let mut models = HashMap::new();
         let mut wanted = vec![start.to_owned()];
         while let Some(name) = wanted.pop() {
@@ -178,14 +186,14 @@ impl<'a> Package<'a> {
                 continue;
             }
             self.progress.check()?;
-            let model = self.model(&name)?;
+            let model = self.model(&name, with_looks)?;
             wanted.extend(model.other_parts().map(|p| part_name(&p)));
             models.insert(part_key(&name), model);
         }
         Ok(models)
     }
 
-    fn model(&mut self, name: &str) -> Result<Model, Problem> {
+    fn model(&mut self, name: &str, with_looks: bool) -> Result<Model, Problem> {
         let Some(index) = self.named(name) else {
             return Err(broken(format!("its part '{name}' is missing")));
         };
@@ -196,13 +204,54 @@ impl<'a> Package<'a> {
         };
         let utf8 =
             utf16::decoded(BufReader::with_capacity(1 << 16, capped)).map_err(io_in_words)?;
-        Model::parse(utf8, &self.progress).map_err(|problem| match problem {
+        Model::parse(utf8, with_looks, &self.progress).map_err(|problem| match problem {
             Problem::Broken { format, what } => Problem::Broken {
                 format,
                 what: format!("{name}: {what}"),
             },
             other => other,
         })
+    }
+
+    /// What the models' triangles may look like, if somebody asks.
+    fn palettes<'m>(
+        &mut self,
+        models: &'m HashMap<String, Model>,
+        builder: &mut Builder,
+        notes: &mut Vec<String>,
+    ) -> HashMap<&'m str, Palette<'m>> {
+        let Some(looks) = builder.looks() else {
+            return HashMap::new();
+        };
+        let mut models: Vec<(&String, &Model)> = models.iter().collect();
+        models.sort_by_key(|(name, _)| *name);
+        models
+            .into_iter()
+            .map(|(name, model)| {
+                let read = |part: &str| self.bytes(part);
+                let palette = Palette::new(&model.paints, looks, notes, read);
+                (name.as_str(), palette)
+            })
+            .collect()
+    }
+
+    /// The bytes of a part of the package.
+    fn bytes(&mut self, reference: &str) -> Result<Vec<u8>, Problem> {
+        let name = part_name(reference);
+        let Some(index) = self.named(&name) else {
+            return Err(broken(format!(
+                "its part '{}' is missing",
+                name.escape_debug()
+            )));
+        };
+        let entry = self.archive.by_index(index).map_err(in_words)?;
+        let mut capped = Capped {
+            inner: entry,
+            left: &mut self.allowance,
+        };
+        let mut bytes = Vec::new();
+        capped.read_to_end(&mut bytes).map_err(io_in_words)?;
+        Ok(bytes)
     }
 
     /// The place of a part in the package. Names that differ in case alone are the same:
@@ -233,9 +282,19 @@ fn in_words(error: ZipError) -> Problem {
     }
 }
 
+/// What decides how the triangles of a mesh look.
+struct Painted<'a> {
+    palette: Option<&'a Palette<'a>>,
+    /// Of triangles with a property of their own, rising.
+    looks: &'a [Property],
+    object: Option<&'a Property>,
+}
+
 /// Puts objects into the builder, each where its transforms say.
 struct Placer<'a> {
     models: &'a HashMap<String, Model>,
+    /// By the models' names; empty if nobody asks how triangles look.
+    palettes: &'a HashMap<&'a str, Palette<'a>>,
     builder: &'a mut Builder,
     root_unit: Unit,
     /// Facets, vertices and components that may still be placed.
@@ -265,13 +324,15 @@ impl Placer<'_> {
             .map_or(from_part.to_owned(), part_name);
         let id = object.id;
         let models = self.models;
+        let key = part_key(&part);
         let model = models
-            .get(&part_key(&part))
+            .get(&key)
             .ok_or_else(|| broken(format!("its part '{part}' is missing")))?;
         let Object {
             body,
             name,
             is_support,
+            look,
         } = model
             .objects
             .get(&id)
@@ -304,6 +365,7 @@ impl Placer<'_> {
             Body::Mesh {
                 vertices,
                 triangles,
+                looks,
             } => {
                 let size = triangles.len().max(vertices.len()).max(1);
                 self.spend(size as u64)?;
@@ -312,7 +374,12 @@ impl Placer<'_> {
                 if outermost {
                     self.name.clear();
                 }
-                self.mesh(vertices, triangles, transform, scale)
+                let painted = Painted {
+                    palette: self.palettes.get(key.as_str()),
+                    looks,
+                    object: look.as_ref(),
+                };
+                self.mesh(vertices, triangles, &painted, transform, scale)
                     .map_err(|problem| match problem {
                         Problem::Broken { what, .. } => broken(format!("object {id}: {what}")),
                         other => other,
@@ -336,9 +403,11 @@ impl Placer<'_> {
         &mut self,
         vertices: &[glam::DVec3],
         triangles: &[[u32; 3]],
+        painted: &Painted<'_>,
         transform: DAffine3,
         scale: f64,
     ) -> Result<(), Problem> {
+        let mut looks = painted.looks.iter().peekable();
         self.objects += 1;
         let mut numbers = Vec::with_capacity(vertices.len());
         for &vertex in vertices {
@@ -364,7 +433,12 @@ impl Placer<'_> {
             if mirrored {
                 facet.swap(1, 2);
             }
-            self.builder.facet(facet)?;
+            let own = looks.next_if(|look| look.triangle as usize == index);
+            self.builder.facet_like(facet, || {
+                let palette = painted.palette;
+                let look = palette.map_or(Look::default(), |p| p.look(own, painted.object));
+                if mirrored { look.mirrored() } else { look }
+            })?;
         }
         Ok(())
     }

@@ -7,7 +7,9 @@ use glam::{DAffine3, DMat3, DVec3};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
+use super::attributes::{attribute, id, whole};
 use super::faults::{broken, io_in_words};
+use super::paint::{Paint, Property, colour, coordinate};
 use crate::Progress;
 use crate::read::Problem;
 use crate::read::text::{number, shown, words};
@@ -41,6 +43,8 @@ pub(super) struct Object {
     pub(super) name: String,
     /// Whether it only holds the part up, or is not for printing at all.
     pub(super) is_support: bool,
+    /// How it looks where its triangles say nothing.
+    pub(super) look: Option<Property>,
 }
 
 /// What an object is made of.
@@ -48,6 +52,8 @@ pub(super) enum Body {
     Mesh {
         vertices: Vec<DVec3>,
         triangles: Vec<[u32; 3]>,
+        /// How triangles look, by the number of each; those that are not here look as the object.
+        looks: Vec<Property>,
     },
     Components(Vec<Item>),
 }
@@ -57,6 +63,7 @@ pub(super) struct Model {
     pub(super) unit: Unit,
     pub(super) objects: HashMap<u32, Object>,
     pub(super) items: Vec<Item>,
+    pub(super) paints: HashMap<u32, Paint>,
     required: Vec<String>,
 }
 
@@ -90,9 +97,16 @@ impl Model {
 
     /// Parses the XML. Elements are known by their local names and by what they are in, so
     /// that extensions' elements of the same name elsewhere do no harm.
-    pub(super) fn parse(source: impl BufRead, progress: &Progress) -> Result<Self, Problem> {
+    pub(super) fn parse(
+        source: impl BufRead,
+        with_looks: bool,
+        progress: &Progress,
+    ) -> Result<Self, Problem> {
         let mut reader = Reader::from_reader(source);
-        let mut parser = Parser::default();
+        let mut parser = Parser {
+            with_looks,
+            ..Parser::default()
+        };
         let mut buffer = Vec::new();
         let mut events = 0usize;
         loop {
@@ -137,6 +151,8 @@ enum Place {
     Triangles,
     Components,
     Build,
+    /// A group of colours, of base materials or of places on a texture.
+    Paint,
     Elsewhere,
 }
 
@@ -154,6 +170,13 @@ struct Parser {
     vertices: Vec<DVec3>,
     triangles: Vec<[u32; 3]>,
     components: Vec<Item>,
+    /// Whether somebody asks how triangles look.
+    with_looks: bool,
+    looks: Vec<Property>,
+    look: Option<Property>,
+    paints: HashMap<u32, Paint>,
+    /// The group at hand.
+    paint: Option<(u32, Paint)>,
 }
 
 impl Parser {
@@ -174,6 +197,7 @@ impl Parser {
                 // Core specification, 4.1 and ST_ObjectType.
                 self.is_support = attribute(tag, b"type")?
                     .is_some_and(|t| matches!(&*t, "support" | "solidsupport" | "other"));
+                self.look = Property::of_object(tag)?.filter(|_| self.with_looks);
                 Place::Object
             }
             (Some(Place::Object), b"mesh") => Place::Mesh,
@@ -185,6 +209,10 @@ impl Parser {
                 Place::Elsewhere
             }
             (Some(Place::Triangles), b"triangle") => {
+                if self.with_looks {
+                    let number = self.triangles.len() as u32;
+                    self.looks.extend(Property::of_triangle(tag, number)?);
+                }
                 self.triangles.push(corners(tag)?);
                 Place::Elsewhere
             }
@@ -194,6 +222,18 @@ impl Parser {
             }
             (Some(Place::Build), b"item") => {
                 self.items.push(item(tag)?);
+                Place::Elsewhere
+            }
+            (Some(Place::Resources), _) if self.with_looks => {
+                self.paint = Paint::begun(name, tag)?;
+                Place::Paint
+            }
+            (Some(Place::Paint), _) => {
+                match &mut self.paint {
+                    Some((_, Paint::Colours(all))) => all.extend(colour(name, tag)?),
+                    Some((_, Paint::Places { all, .. })) => all.extend(coordinate(name, tag)?),
+                    _ => {}
+                }
                 Place::Elsewhere
             }
             _ => Place::Elsewhere,
@@ -212,6 +252,9 @@ impl Parser {
     }
 
     fn leave(&mut self, place: Place) {
+        if place == Place::Paint {
+            self.paints.extend(self.paint.take());
+        }
         if place != Place::Object {
             return;
         }
@@ -226,12 +269,14 @@ impl Parser {
             true => Body::Mesh {
                 vertices,
                 triangles,
+                looks: std::mem::take(&mut self.looks),
             },
         };
         let object = Object {
             body,
             name: std::mem::take(&mut self.name),
             is_support: self.is_support,
+            look: self.look.take(),
         };
         self.objects.insert(id, object);
     }
@@ -267,6 +312,7 @@ impl Parser {
             unit: self.unit.unwrap_or(Unit::Millimetre),
             objects: self.objects,
             items: self.items,
+            paints: self.paints,
             required: self.required,
         })
     }
@@ -323,35 +369,6 @@ fn corners(tag: &BytesStart<'_>) -> Result<[u32; 3], Problem> {
         (Some(a), Some(b), Some(c)) => Ok([a, b, c]),
         _ => Err(broken("a triangle lacks v1, v2 or v3")),
     }
-}
-
-fn whole(value: &[u8]) -> Result<u32, Problem> {
-    let text = std::str::from_utf8(value.trim_ascii()).ok();
-    let parsed = text.and_then(|t| t.parse().ok());
-    parsed.ok_or_else(|| broken(format!("{} is not a whole number from 0", shown(value))))
-}
-
-fn id(tag: &BytesStart<'_>, name: &[u8]) -> Result<u32, Problem> {
-    match attribute(tag, name)? {
-        Some(value) => whole(value.as_bytes()),
-        None => Err(broken(format!("an element lacks its {}", shown(name)))),
-    }
-}
-
-/// An attribute's text, by its local name.
-fn attribute(tag: &BytesStart<'_>, name: &[u8]) -> Result<Option<String>, Problem> {
-    for attribute in tag.attributes().with_checks(false) {
-        let attribute = attribute.map_err(|e| broken(format!("its XML: {e}")))?;
-        if attribute.key.local_name().as_ref() == name {
-            let value: &[u8] = attribute.value.as_ref();
-            let text = std::str::from_utf8(value);
-            let text = text.map_err(|_| broken(format!("{} is not UTF-8", shown(value))))?;
-            let plain = quick_xml::escape::unescape(text);
-            let plain = plain.map_err(|e| broken(format!("its XML: {e}")))?;
-            return Ok(Some(plain.into_owned()));
-        }
-    }
-    Ok(None)
 }
 
 fn item(tag: &BytesStart<'_>) -> Result<Item, Problem> {

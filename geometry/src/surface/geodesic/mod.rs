@@ -29,6 +29,7 @@ mod chart;
 mod edges;
 mod fan;
 mod front;
+mod lanes;
 mod names;
 mod propagate;
 mod seed;

@@ -129,3 +129,79 @@ fn a_twisted_column_takes_few_steps() {
         }
     }
 }
+
+/// A rippled sheet of 16 mm by 16 mm, in cells of a quarter of a mm.
+fn rippled(high_mm: f64, wave_mm: f64) -> Surface {
+    const CELLS: u32 = 64;
+    let at = |i: u32| {
+        let (x, y) = (f64::from(i % (CELLS + 1)), f64::from(i / (CELLS + 1)));
+        let turn = |cells: f64| cells * 0.25 / wave_mm * std::f64::consts::TAU;
+        DVec3::new(x, y, 0.0) * 0.25 + DVec3::Z * high_mm * turn(x).sin() * turn(0.6 * y).cos()
+    };
+    let cell = |i: u32| {
+        let a = i % CELLS + i / CELLS * (CELLS + 1);
+        let (b, c, d) = (a + 1, a + CELLS + 2, a + CELLS + 1);
+        match (i * 7919) % 3 {
+            0 => [[a, b, c], [a, c, d]],
+            _ => [[a, b, d], [b, c, d]],
+        }
+    };
+    let vertices = (0..(CELLS + 1) * (CELLS + 1)).map(at).collect();
+    let facets = (0..CELLS * CELLS).flat_map(cell).collect();
+    surface(Mesh::new(vertices, facets).expect("valid"))
+}
+
+/// Where a hill is said to be within reach it is, by exact distances; and ripples that are too
+/// steep here and there, but not along whole ways, are said to be so too.
+#[test]
+fn hills_within_reach_are_within_reach() {
+    let (near_mm, reach_mm) = (2.0, 3.0);
+    let mut said = Vec::new();
+    for (high_mm, wave_mm) in [(0.0, 1.0), (0.3, 8.0), (0.3, 2.0), (0.3, 1.5), (0.3, 1.0)] {
+        let surface = rippled(high_mm, wave_mm);
+        let mut random = slivers::Random::new(5);
+        let mut hills = 0;
+        for i in 0..12 {
+            let mut place = || {
+                let xy = [random.share(), random.share()].map(|s| 5.0 + 6.0 * s);
+                surface.nearest(DVec3::new(xy[0], xy[1], 0.0))
+            };
+            let (from, to) = (place(), place());
+            let line = match i % 2 {
+                0 => Line::dot(from),
+                _ => trace(&surface, from, to, 9.0),
+            };
+            let plane = line.plane.expect("it arrives");
+            let up = (DVec3::Z - plane * plane.z).normalize();
+            let chart = Chart::new(line.ends[0], line.ends[1], up).expect("upright");
+            let disc = Disc {
+                radius_mm: 0.5 * (near_mm + reach_mm),
+                near_mm,
+                reach_mm,
+            };
+            let mut visited = crate::surface::Visited::new(surface.mesh().triangles().len());
+            let first = line.pieces.iter().map(|piece| piece.facet);
+            let Ok(facets) = chart.hill(&surface, first, disc, &mut visited) else {
+                continue;
+            };
+            hills += 1;
+            let exact = Distances::new(&surface, &line.pieces, EVERYWHERE, false, &Progress::new());
+            let exact = exact.expect("not stopped");
+            let seen = |p: DVec3| p - up * up.dot(p);
+            let [a, b] = line.ends.map(seen);
+            for facet in facets {
+                for corner in surface.mesh().corners(facet as usize) {
+                    let foot = crate::surface::facet::nearest_on_segment(a, b, seen(corner));
+                    let found = exact.at(facet, corner);
+                    let near = foot.distance(seen(corner)) <= near_mm;
+                    assert!(!near || found <= reach_mm + 1e-6, "{found} at {corner}");
+                }
+            }
+        }
+        said.push(hills);
+    }
+    assert_eq!(&said[..2], [12, 12], "{said:?}");
+    // The slopes of the fourth are up to 51°: for two thirds of the reach, cosines of 0.67 and
+    // more are within reach whatever their place.
+    assert!(said[2] > 0 && said[3] > 0 && said[4] < 12, "{said:?}");
+}

@@ -1,0 +1,235 @@
+//! Colours of a part by height and region, from what a photograph shows of its skin.
+
+use std::collections::BTreeMap;
+
+use blend::{Lab, Xyz, ciede2000};
+use geometry::SurfacePoint;
+use plan::{AsPrinted, Painted, Schedule};
+
+use super::locus::{Likely, Locus};
+use super::shading::{Ratio, Shading, median};
+use super::sights::{Sight, Sights};
+
+/// How far beneath the skin its colour is asked for: a face that lies where a band ends belongs to
+/// the plastic under it.
+const BENEATH_MM: f64 = 1e-3;
+/// A face with less light than this, of that on the card, is too dark to be read.
+const LEAST_SHADE: f64 = 0.3;
+/// Fewer pixels than this tell no colour.
+const FEWEST: usize = 30;
+/// Rounds of shading and colours in turn.
+const ROUNDS: usize = 6;
+/// The least that a luminance is off, as a logarithm.
+const LEAST_SPREAD: f64 = 0.04;
+
+/// What is requested and what should come out, at points of the skin.
+pub struct Expected<'a> {
+    /// The plan on its part.
+    pub painted: &'a Painted,
+    /// Its schedule.
+    pub schedule: &'a Schedule,
+    /// What comes out.
+    pub printed: &'a AsPrinted,
+}
+
+impl Expected<'_> {
+    fn beneath(&self, point: SurfacePoint) -> SurfacePoint {
+        let normal = self.painted.surface().normal(point.facet);
+        SurfacePoint {
+            point_mm: point.point_mm - normal * BENEATH_MM,
+            ..point
+        }
+    }
+
+    /// The region at a point.
+    pub fn region(&self, point: SurfacePoint) -> usize {
+        self.painted.region_at(self.beneath(point))
+    }
+
+    /// The colour that is requested.
+    pub fn requested(&self, point: SurfacePoint) -> Xyz {
+        self.painted.xyz_at(self.beneath(point))
+    }
+
+    /// The colour that should come out.
+    pub fn printed(&self, point: SurfacePoint) -> Xyz {
+        let point = self.beneath(point);
+        match self.printed.lab_at(self.painted, self.schedule, point) {
+            Some(lab) => Xyz::from_lab(lab),
+            None => self.painted.xyz_at(point),
+        }
+    }
+}
+
+/// A region at a height, as one photograph or several show it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spot {
+    /// Index of the region in the plan.
+    pub region: usize,
+    /// Which of the heights.
+    pub slot: usize,
+    /// The mean height of what was seen, mm in the plan.
+    pub height_mm: f64,
+    /// How many pixels show it.
+    pub pixels: usize,
+    /// The colour seen.
+    pub seen: Lab,
+    /// The colour requested, over the same pixels.
+    pub requested: Lab,
+    /// The colour that should have come out, over the same pixels.
+    pub printed: Lab,
+    /// How far the seen colour may be off for the shading, one standard error, ΔE00.
+    pub shading_de00: f64,
+}
+
+/// What one photograph tells.
+pub struct Read {
+    /// The colours.
+    pub spots: Vec<Spot>,
+    /// The shading that they were evened by.
+    pub shading: Shading,
+}
+
+/// The pixels of a region at a height.
+#[derive(Default)]
+struct Bin {
+    sights: Vec<usize>,
+    height_mm: f64,
+    requested: [f64; 3],
+    printed: [f64; 3],
+    /// The mean colour as it is evened by now, in linear light.
+    seen: [f64; 3],
+    /// The luminance that it has by its chromaticity.
+    likely: Option<Likely>,
+}
+
+impl Bin {
+    fn mean(&self, sum: [f64; 3]) -> Lab {
+        let count = self.sights.len().max(1) as f64;
+        Xyz::from_array(sum.map(|v| v / count)).to_lab()
+    }
+}
+
+fn add(sum: &mut [f64; 3], colour: Xyz) {
+    for (sum, v) in sum.iter_mut().zip(colour.to_array()) {
+        *sum += v;
+    }
+}
+
+fn luminance(light: [f64; 3]) -> f64 {
+    Xyz::from_linear_srgb(light).y
+}
+
+/// Reads the colours by heights of so many mm; none where too little is seen.
+pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<Read> {
+    let mut bins = bins(&sights.good, expected, every_mm);
+    let locus = Locus::of(expected.painted.model());
+    let mut shading = Shading::even();
+    for round in 0..ROUNDS {
+        for bin in bins.values_mut() {
+            bin.seen = evened(&sights.good, &bin.sights, &shading, round == 0);
+            // The luminance seen counts once there is a shading to take it by.
+            let known = (round > 0).then(|| 2.0 * shading.stray.max(0.05));
+            let printed = bin.mean(bin.printed);
+            bin.likely = locus.likely(bin.seen, printed, known.filter(|_| round > 2));
+        }
+        shading = Shading::fit(&ratios(&sights.good, bins.values()))?;
+    }
+    let stray = level_stray(bins.values());
+    let mut spots = Vec::new();
+    for ((region, slot), bin) in &mut bins {
+        bin.seen = evened(&sights.good, &bin.sights, &shading, false);
+        let seen = Xyz::from_linear_srgb(bin.seen).to_lab();
+        let brighter = bin.seen.map(|v| v * stray.exp());
+        spots.push(Spot {
+            region: *region,
+            slot: *slot,
+            height_mm: bin.height_mm / bin.sights.len().max(1) as f64,
+            pixels: bin.sights.len(),
+            requested: bin.mean(bin.requested),
+            printed: bin.mean(bin.printed),
+            shading_de00: ciede2000(seen, Xyz::from_linear_srgb(brighter).to_lab()),
+            seen,
+        });
+    }
+    spots.retain(|spot| spot.seen.is_finite() && spot.seen.l > 0.0);
+    Some(Read { spots, shading })
+}
+
+fn bins(good: &[Sight], expected: &Expected<'_>, every_mm: f64) -> BTreeMap<(usize, usize), Bin> {
+    let mut bins: BTreeMap<(usize, usize), Bin> = BTreeMap::new();
+    for (i, sight) in good.iter().enumerate() {
+        let height_mm = sight.point.point_mm.z;
+        let slot = (height_mm / every_mm).max(0.0) as usize;
+        let bin = bins
+            .entry((expected.region(sight.point), slot))
+            .or_default();
+        bin.sights.push(i);
+        bin.height_mm += height_mm;
+        add(&mut bin.requested, expected.requested(sight.point));
+        add(&mut bin.printed, expected.printed(sight.point));
+    }
+    bins.retain(|_, bin| bin.sights.len() >= FEWEST);
+    bins
+}
+
+/// The mean colour of some sights with the shading taken out; shadows and highlights, which stray
+/// from the middle one, are left out.
+fn evened(good: &[Sight], which: &[usize], shading: &Shading, all: bool) -> [f64; 3] {
+    let lights = which.iter().filter_map(|i| {
+        let sight = good.get(*i)?;
+        let shade = shading.at(sight.normal, sight.up_mm);
+        (shade >= LEAST_SHADE).then(|| sight.light.map(|v| v / shade))
+    });
+    let lights: Vec<[f64; 3]> = lights.collect();
+    let logs = || lights.iter().map(|light| luminance(*light).max(1e-6).ln());
+    let middle = median(logs().collect());
+    let apart = median(logs().map(|v| (v - middle).abs()).collect());
+    let bound = if all {
+        f64::INFINITY
+    } else {
+        (3.0 * 1.4826 * apart).max(0.05)
+    };
+    let (mut sum, mut count) = ([0.0; 3], 0.0_f64);
+    for (light, log) in lights.iter().zip(logs()) {
+        if (log - middle).abs() <= bound {
+            count += 1.0;
+            for (sum, v) in sum.iter_mut().zip(light) {
+                *sum += v;
+            }
+        }
+    }
+    sum.map(|v| v / count.max(1.0))
+}
+
+/// What the sights tell of the light, each by the luminance that its bin's chromaticity has.
+fn ratios<'a>(good: &[Sight], bins: impl Iterator<Item = &'a Bin>) -> Vec<Ratio> {
+    let mut ratios = Vec::new();
+    for bin in bins {
+        let Some(likely) = bin.likely else {
+            continue;
+        };
+        let spread = likely.spread.hypot(LEAST_SPREAD);
+        let weight = (LEAST_SPREAD / spread).powi(2);
+        for sight in bin.sights.iter().filter_map(|i| good.get(*i)) {
+            ratios.push(Ratio {
+                normal: sight.normal,
+                up_mm: sight.up_mm,
+                ratio: luminance(sight.light) / likely.y,
+                weight,
+            });
+        }
+    }
+    ratios
+}
+
+/// How far the bins' luminances stray from those of their chromaticities, as a logarithm: what is
+/// left of the shading in the colours, beside what is really off.
+fn level_stray<'a>(bins: impl Iterator<Item = &'a Bin>) -> f64 {
+    let off = bins.filter_map(|bin| {
+        let likely = bin.likely?;
+        let seen = luminance(bin.seen).max(1e-6);
+        Some((seen / likely.y).ln().abs())
+    });
+    (1.4826 * median(off.collect())).max(0.02)
+}

@@ -1,0 +1,232 @@
+//! Colours of several photographs joined, and written as tables.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use blend::{Lab, ciede2000};
+use plan::{Plan, Schedule};
+
+use super::colours::Spot;
+
+/// How far a camera's colours usually are off when three references tell its tone curve, or two,
+/// or one, ΔE00: from the study in docs/photographs.md, for simulated cameras.
+const CAMERA_DE00: [f64; 3] = [3.0, 1.8, 1.2];
+
+/// How well the height of what is seen is known, mm: by the pose, from the study in
+/// docs/photographs.md.
+const HEIGHT_MM: f64 = 0.5;
+/// Where the colour changes by more than this within that, a row would say more of the height's
+/// error than of the print, ΔE00.
+const STEEP_DE00: f64 = 1.2;
+
+/// A region at a height, by all photographs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Joined {
+    /// What all of them show.
+    pub spot: Spot,
+    /// How many photographs show it.
+    pub photographs: usize,
+    /// How far they differ, ΔE00, at most from their mean.
+    pub apart_de00: f64,
+    /// How far the seen colour may be off, one standard error, ΔE00.
+    pub uncertainty_de00: f64,
+}
+
+/// Joins what several photographs show: a mean by pixels. `references` is how many greys lie on
+/// the card.
+pub fn joined(photographs: &[Vec<Spot>], references: usize) -> Vec<Joined> {
+    let mut all: BTreeMap<(usize, usize), Vec<Spot>> = BTreeMap::new();
+    for spot in photographs.iter().flatten() {
+        all.entry((spot.region, spot.slot)).or_default().push(*spot);
+    }
+    let camera = CAMERA_DE00.get(references.clamp(1, 3) - 1);
+    let camera = camera.copied().unwrap_or(3.0);
+    all.into_values()
+        .filter_map(|spots| join(&spots, camera))
+        .collect()
+}
+
+fn join(spots: &[Spot], camera: f64) -> Option<Joined> {
+    let first = spots.first()?;
+    // The surer and the larger counts more.
+    let weight = |spot: &Spot| (spot.pixels as f64).min(2000.0) / (1.0 + spot.shading_de00.powi(2));
+    let total: f64 = spots.iter().map(weight).sum();
+    let mean = |of: &dyn Fn(&Spot) -> f64| {
+        spots
+            .iter()
+            .map(|spot| weight(spot) * of(spot))
+            .sum::<f64>()
+            / total
+    };
+    let colour = |of: &dyn Fn(&Spot) -> Lab| Lab {
+        l: mean(&|spot| of(spot).l),
+        a: mean(&|spot| of(spot).a),
+        b: mean(&|spot| of(spot).b),
+    };
+    let seen = colour(&|spot| spot.seen);
+    let apart = spots.iter().map(|spot| ciede2000(spot.seen, seen));
+    let apart_de00 = apart.fold(0.0, f64::max);
+    let shading_de00 = mean(&|spot| spot.shading_de00) / (spots.len() as f64).sqrt();
+    Some(Joined {
+        spot: Spot {
+            region: first.region,
+            slot: first.slot,
+            height_mm: mean(&|spot| spot.height_mm),
+            pixels: spots.iter().map(|spot| spot.pixels).sum(),
+            seen,
+            requested: colour(&|spot| spot.requested),
+            printed: colour(&|spot| spot.printed),
+            shading_de00,
+        },
+        photographs: spots.len(),
+        apart_de00,
+        uncertainty_de00: camera.hypot(shading_de00).hypot(apart_de00 / 2.0),
+    })
+}
+
+/// The colours by height of each layer's largest region, as `trace` and `lag-fit` read them.
+pub fn by_height(all: &[Joined], schedule: &Schedule) -> String {
+    let mut text = String::from(
+        "# Colours of the finished part by height, from photographs: CIELAB, D65, 2°.\n\
+         # Format: 1\n\
+         # Each row is of the largest region of its layer, but where colours jump: there heights\n\
+         # are not known well enough. regions.csv has all of them.\n\
+         height_mm,l,a,b\n",
+    );
+    for joined in main_regions(all, schedule) {
+        let Spot {
+            height_mm, seen, ..
+        } = joined.spot;
+        // A String takes whatever is written.
+        let _ = writeln!(
+            text,
+            "{height_mm:.2},{:.2},{:.2},{:.2}",
+            seen.l, seen.a, seen.b
+        );
+    }
+    text
+}
+
+/// What is seen of each layer's largest region, from the bed up, without what changes so fast with
+/// height that half a millimetre matters.
+pub fn main_regions<'a>(all: &'a [Joined], schedule: &Schedule) -> Vec<&'a Joined> {
+    let main = |height_mm: f64| {
+        let below = schedule
+            .layers
+            .partition_point(|l| l.span.top_mm < height_mm);
+        let doses = schedule.layers.get(below)?.doses.iter();
+        let largest = doses.max_by(|a, b| a.area_mm2.total_cmp(&b.area_mm2))?;
+        Some(largest.region)
+    };
+    let is_main = |joined: &&Joined| main(joined.spot.height_mm) == Some(joined.spot.region);
+    let mut rows: Vec<&Joined> = all.iter().filter(is_main).collect();
+    rows.sort_by(|a, b| a.spot.height_mm.total_cmp(&b.spot.height_mm));
+    let steady = |i: usize| {
+        let near = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
+        let mut near = near.filter_map(|other| Some((rows.get(i)?, rows.get(other)?)));
+        near.all(|(here, other)| {
+            let apart_mm = (here.spot.height_mm - other.spot.height_mm).abs().max(1e-3);
+            let change = ciede2000(here.spot.seen, other.spot.seen) / apart_mm;
+            // What is far away says nothing of this height.
+            apart_mm > 4.0 || change * HEIGHT_MM <= STEEP_DE00
+        })
+    };
+    let kept = (0..rows.len()).filter(|i| steady(*i));
+    kept.filter_map(|i| rows.get(i).copied()).collect()
+}
+
+/// All that is seen, by region and height.
+pub fn by_region(all: &[Joined], plan: &Plan) -> String {
+    let mut text = String::from(
+        "# Colours of the finished part by region and height, from photographs: CIELAB, D65, 2°.\n\
+         # Format: 1\n\
+         region,height_mm,pixels,photographs,l,a,b,uncertainty_de00,requested_l,requested_a,\
+         requested_b,off_requested_de00,printed_l,printed_a,printed_b,off_printed_de00\n",
+    );
+    for joined in all {
+        let Spot {
+            region,
+            height_mm,
+            pixels,
+            seen,
+            requested,
+            printed,
+            ..
+        } = joined.spot;
+        let name = plan.regions.get(region).map_or("", |r| r.name.as_str());
+        let _ = writeln!(
+            text,
+            "{},{height_mm:.2},{pixels},{},{},{:.1},{},{:.2},{},{:.2}",
+            quoted(name),
+            joined.photographs,
+            cells(seen),
+            joined.uncertainty_de00,
+            cells(requested),
+            ciede2000(seen, requested),
+            cells(printed),
+            ciede2000(seen, printed)
+        );
+    }
+    text
+}
+
+fn cells(lab: Lab) -> String {
+    format!("{:.2},{:.2},{:.2}", lab.l, lab.a, lab.b)
+}
+
+/// A cell of text (RFC 4180). What a spreadsheet would take for a formula is kept a text.
+fn quoted(name: &str) -> String {
+    let risky = name.starts_with(['=', '+', '-', '@', '\t', '\r', '#']);
+    let name = format!("{}{name}", if risky { "'" } else { "" });
+    match name.contains([',', '"', '\n', '\r']) {
+        true => format!("\"{}\"", name.replace('"', "\"\"")),
+        false => name,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn spot(slot: usize, l: f64, pixels: usize) -> Spot {
+        let lab = |l: f64| Lab { l, a: 2.0, b: -3.0 };
+        Spot {
+            region: 0,
+            slot,
+            height_mm: slot as f64 + 0.5,
+            pixels,
+            seen: lab(l),
+            requested: lab(50.0),
+            printed: lab(51.0),
+            shading_de00: 1.0,
+        }
+    }
+
+    #[test]
+    fn photographs_are_joined_by_pixels_and_say_how_far_they_differ() {
+        let all = joined(
+            &[
+                vec![spot(0, 40.0, 300), spot(1, 60.0, 90)],
+                vec![spot(0, 44.0, 100)],
+            ],
+            3,
+        );
+        assert_eq!(all.len(), 2);
+        let first = all.first().unwrap();
+        assert!((first.spot.seen.l - 41.0).abs() < 1e-9, "{first:?}");
+        assert_eq!((first.photographs, first.spot.pixels), (2, 400));
+        assert!(first.apart_de00 > 2.0 && first.uncertainty_de00 > 1.5);
+        let one = all.get(1).unwrap();
+        assert_eq!((one.photographs, one.apart_de00), (1, 0.0));
+        // The shading's error and the camera's.
+        assert!((one.uncertainty_de00 - 1.0_f64.hypot(1.2)).abs() < 1e-9);
+        let fewer = joined(&[vec![spot(0, 40.0, 300)]], 1);
+        assert!(fewer.first().unwrap().uncertainty_de00 > 3.0);
+    }
+
+    #[test]
+    fn names_of_regions_stay_in_their_cell() {
+        assert_eq!(quoted("Rim, \"high\""), "\"Rim, \"\"high\"\"\"");
+        assert_eq!(quoted("=1+1"), "'=1+1");
+    }
+}

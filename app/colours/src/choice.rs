@@ -1,0 +1,194 @@
+//! How many blends, and which.
+
+use blend::reach::{MOST_BLENDS, Palette, palettes};
+use blend::{Lab, Shares, Srgb, Xyz, ciede2000};
+use geometry::mask::Nearness;
+use geometry::pieces::{Finest, NO_LABEL};
+use geometry::{Cancelled, Progress};
+use plan::Plan;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::cost::cost;
+use crate::labels::weighting;
+use crate::{Counted, Sampled};
+
+/// Why no blends can be chosen.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ChoiceError {
+    /// No area has a colour.
+    #[error("no part of the model has a colour; export it with its colours")]
+    NoColour,
+    /// The layers make no sense.
+    #[error("{0}")]
+    Layers(#[from] geometry::layers::LayerPlanError),
+    /// It was cancelled.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+/// What so many blends give, and what they cost.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Row {
+    /// How many blends.
+    pub blends: usize,
+    /// The mean difference of the model's colours from the blends, ΔE00, by area, each from the
+    /// blend that is nearest to it.
+    pub mean_de00: f64,
+    /// The same once details too fine to be printed are left out.
+    pub smoothed_de00: f64,
+    /// Changes of blend for each layer, the mean.
+    pub changes_per_layer: f64,
+    /// What is flushed for them if none of it goes inside the part, g.
+    pub purge_g: f64,
+    /// Minutes that this takes at the usual flow.
+    pub purge_minutes: f64,
+}
+
+/// Blends for the colours of a model, for one blend and for each number of them up to some.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// A row for each number of blends, rising from one.
+    pub rows: Vec<Row>,
+    /// The number of blends to take: the first after which no further one is worth half a ΔE00 of
+    /// the mean (our choice, no source).
+    pub recommended: usize,
+    pub(crate) palettes: Vec<Palette>,
+    pub(crate) by: Nearness,
+    pub(crate) finest: Finest,
+    /// Area with and without a colour, mm².
+    pub(crate) area_mm2: (f64, f64),
+}
+
+/// Chooses blends that a plan's machine can feed from its spools, for up to `most` of them.
+///
+/// # Errors
+/// [`ChoiceError`].
+pub fn choose(
+    sampled: &Sampled,
+    counted: &Counted,
+    plan: &Plan,
+    (by, finest): (Nearness, Finest),
+    most: usize,
+    progress: &Progress,
+) -> Result<Choice, ChoiceError> {
+    let wanted = counted.wanted();
+    if wanted.is_empty() {
+        return Err(ChoiceError::NoColour);
+    }
+    progress.stage("Choosing blends");
+    let model = plan.model();
+    let fed = |shares: &Shares| plan.machine.fed(shares);
+    let mut palettes = palettes(
+        model.as_ref(),
+        &fed,
+        &wanted,
+        weighting(by),
+        most.min(MOST_BLENDS),
+    );
+    palettes.iter_mut().for_each(told_apart);
+    palettes.dedup_by_key(|palette| palette.blends.len());
+    progress.check()?;
+    let height_mm = sampled.surface().bounds_mm().1.z;
+    let spans = plan.layers.spans(height_mm)?;
+    let mut rows = Vec::with_capacity(palettes.len());
+    for palette in &palettes {
+        let among = codes(palette).map(|(_, lab)| lab).collect::<Vec<_>>();
+        let labels = sampled.smooth_labels(&among, by, finest, progress)?;
+        let shares: Vec<Shares> = palette.blends.iter().map(|b| b.shares).collect();
+        let cost = cost(sampled, &labels, &shares, &spans, plan, model.as_ref());
+        rows.push(Row {
+            blends: palette.blends.len(),
+            mean_de00: palette.mean_de00,
+            smoothed_de00: mean_de00(sampled, &labels, palette),
+            changes_per_layer: cost.changes_per_layer,
+            purge_g: cost.purge_g,
+            purge_minutes: plan.machine.minutes(cost.purge_mm3),
+        });
+    }
+    let means: Vec<f64> = rows.iter().map(|row| row.mean_de00).collect();
+    let recommended = rows
+        .get(Palette::recommended(&means))
+        .map_or(1, |row| row.blends);
+    Ok(Choice {
+        rows,
+        recommended,
+        palettes,
+        by,
+        finest,
+        area_mm2: (counted.coloured_mm2(), counted.uncoloured_mm2),
+    })
+}
+
+/// The sRGB codes of a palette's blends, and the colours of these.
+pub(crate) fn codes(palette: &Palette) -> impl Iterator<Item = (Srgb, Lab)> + '_ {
+    palette.blends.iter().map(|blend| {
+        let code = blend.lab.to_xyz().to_srgb();
+        (code, Xyz::from_srgb(code).to_lab())
+    })
+}
+
+/// Leaves out blends whose codes are those of one before: a mask could not tell them apart.
+fn told_apart(palette: &mut Palette) {
+    let codes: Vec<Srgb> = codes(palette).map(|(code, _)| code).collect();
+    let first = |i: usize| codes.iter().position(|code| codes.get(i) == Some(code)) == Some(i);
+    let kept: Vec<bool> = (0..codes.len()).map(first).collect();
+    let mut kept_blends = kept.iter();
+    palette
+        .blends
+        .retain(|_| kept_blends.next().copied().unwrap_or(true));
+    let mut kept_weights = kept.iter();
+    palette
+        .weights
+        .retain(|_| kept_weights.next().copied().unwrap_or(true));
+}
+
+/// The mean difference of all samples from the blends of their pieces.
+fn mean_de00(sampled: &Sampled, labels: &[u8], palette: &Palette) -> f64 {
+    let sums = sampled
+        .of_pieces()
+        .zip(labels.par_iter().zip(sampled.area_mm2()))
+        .map(|(mut samples, (label, area))| {
+            // What has no colour gets the first blend, which covers all.
+            let place = if *label == NO_LABEL {
+                0
+            } else {
+                *label as usize
+            };
+            // The middle stands for its piece.
+            let colour = samples.next().flatten();
+            let pair = colour.zip(palette.blends.get(place));
+            let off = pair.map(|(c, blend)| ciede2000(c.to_xyz().to_lab(), blend.lab));
+            off.map_or((0.0, 0.0), |off| (off * f64::from(*area), f64::from(*area)))
+        });
+    // In whole chunks and in order, so that the sum is the same on any number of cores.
+    let sums: Vec<(f64, f64)> = sums.collect();
+    let (sum, area) = sums
+        .iter()
+        .fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
+    sum / f64::max(area, f64::MIN_POSITIVE)
+}
+
+impl Choice {
+    /// What so many blends give.
+    pub fn row(&self, blends: usize) -> Option<&Row> {
+        self.rows.iter().find(|row| row.blends == blends)
+    }
+
+    pub(crate) fn palette(&self, blends: usize) -> Option<&Palette> {
+        self.palettes
+            .iter()
+            .find(|palette| palette.blends.len() == blends)
+    }
+
+    /// The most blends that are of any use.
+    pub fn most(&self) -> usize {
+        self.rows.last().map_or(0, |row| row.blends)
+    }
+
+    /// The share of the area that the file gives no colour.
+    pub fn uncoloured(&self) -> f64 {
+        let (with, without) = self.area_mm2;
+        without / f64::max(with + without, f64::MIN_POSITIVE)
+    }
+}

@@ -1,0 +1,105 @@
+//! Which of a list of colours is nearest, piece by piece.
+
+use std::sync::Arc;
+
+use blend::{Lab, Srgb, Weighting, ciede2000_by};
+use geometry::mask::Nearness;
+use geometry::pieces::{Finest, Labelled, NO_LABEL, smoothed};
+use geometry::{Cancelled, Progress};
+use rayon::prelude::*;
+use rustc_hash::FxHashMap;
+
+use crate::Sampled;
+
+/// The factors of CIEDE2000 for a plan's word.
+pub fn weighting(by: Nearness) -> Weighting {
+    match by {
+        Nearness::Difference => Weighting::default(),
+        Nearness::Lightness => Weighting::LIGHTNESS,
+    }
+}
+
+impl Sampled {
+    /// The skin with each piece labelled by the place in a list of the colour that is nearest to
+    /// most of its samples, smoothed to what is no finer than a detail. What has no colour has no
+    /// label.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when cancelled.
+    pub fn labelled(
+        &self,
+        among: &[Lab],
+        by: Nearness,
+        finest: Finest,
+        progress: &Progress,
+    ) -> Result<Arc<Labelled>, Cancelled> {
+        let labels = self.smooth_labels(among, by, finest, progress)?;
+        let labelled = Labelled::new(self.surface().clone(), self.pieces().clone(), labels);
+        Ok(Arc::new(labelled))
+    }
+
+    pub(crate) fn smooth_labels(
+        &self,
+        among: &[Lab],
+        by: Nearness,
+        finest: Finest,
+        progress: &Progress,
+    ) -> Result<Vec<u8>, Cancelled> {
+        progress.stage("Sorting the model's colours");
+        let labels = self.raw_labels(among, weighting(by));
+        let mesh = self.surface().mesh();
+        smoothed(labels, self.pieces(), self.links(), mesh, finest, progress)
+    }
+
+    fn raw_labels(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
+        let known = self.nearest_of_each(among, weighting);
+        let label = |colour: Option<Srgb>| match colour {
+            Some(colour) => known.get(&colour).copied().unwrap_or(NO_LABEL),
+            None => NO_LABEL,
+        };
+        self.of_pieces()
+            .map(|samples| {
+                let mut votes: [(u8, u8); 5] = [(NO_LABEL, 0); 5];
+                let mut first = None;
+                for sample in samples {
+                    let own = label(sample);
+                    first = first.or(Some(own));
+                    let slot = votes.iter_mut().find(|(l, n)| *n == 0 || *l == own);
+                    if let Some(slot) = slot {
+                        *slot = (own, slot.1 + 1);
+                    }
+                }
+                // The middle counts where two have as many.
+                let first = first.unwrap_or(NO_LABEL);
+                let most = votes
+                    .iter()
+                    .max_by_key(|(l, n)| 2 * n + u8::from(*l == first));
+                most.map_or(NO_LABEL, |(label, _)| *label)
+            })
+            .collect()
+    }
+
+    /// For every colour that was seen, which of a list is nearest.
+    fn nearest_of_each(&self, among: &[Lab], weighting: Weighting) -> FxHashMap<Srgb, u8> {
+        let mut seen: FxHashMap<Srgb, u8> = FxHashMap::default();
+        let mut last = None;
+        for (colour, _) in self.each() {
+            if colour != last {
+                seen.extend(colour.map(|colour| (colour, NO_LABEL)));
+                last = colour;
+            }
+        }
+        let seen: Vec<Srgb> = seen.into_keys().collect();
+        let nearest = |colour: &Srgb| {
+            let lab = colour.to_xyz().to_lab();
+            let off = among.iter().map(|one| ciede2000_by(lab, *one, weighting));
+            let nearest = off.enumerate().min_by(|a, b| a.1.total_cmp(&b.1));
+            (*colour, nearest.map_or(NO_LABEL, |(place, _)| place as u8))
+        };
+        seen.par_iter()
+            .map(nearest)
+            .collect::<Vec<_>>()
+            .into_iter()
+            .collect()
+    }
+}

@@ -1,0 +1,241 @@
+//! The part of `tintfall new` that gives a part its model's own colours.
+
+use std::path::Path;
+
+use clap::ValueEnum;
+use colours::{Choice, ChoiceError, ColoursError, Counted, Model, Sampled, choose};
+use geometry::mask::{MOST_COLOURS, Nearness};
+use geometry::pieces::Finest;
+use plan::Plan;
+use project::models::{model_file, piece_mm};
+use serde::Serialize;
+
+use crate::console::Console;
+use crate::fault::Fault;
+use crate::part::{Part, from_folder_of};
+
+/// How many blends are looked at unless more are asked for.
+const USUAL_ROWS: usize = 8;
+
+/// The arguments on a model's own colours.
+#[derive(clap::Args)]
+pub(super) struct ColourArgs {
+    /// Give the part its model's own colours in so many blends; auto takes the first number after
+    /// which no further blend is worth half a ΔE00 of the mean
+    #[arg(long, value_name = "N", value_parser = number)]
+    colours: Option<Number>,
+    /// What counts where the spools can't make a colour: the blend of least difference, or one
+    /// that is as light
+    #[arg(long, value_enum, default_value = "difference", requires = "colours")]
+    nearest: NearestBy,
+    /// The finest detail that stays, mm; by default as wide as a line and as high as a layer
+    #[arg(long, value_name = "MM", value_parser = length_mm, requires = "colours")]
+    detail: Option<f64>,
+    /// Write the table as JSON instead of text
+    #[arg(long, requires = "colours")]
+    json: bool,
+}
+
+/// How many blends.
+#[derive(Clone, Copy)]
+enum Number {
+    Auto,
+    Of(usize),
+}
+
+fn number(text: &str) -> Result<Number, String> {
+    match (text, text.parse::<usize>()) {
+        ("auto", _) => Ok(Number::Auto),
+        (_, Ok(count)) if (1..=MOST_COLOURS).contains(&count) => Ok(Number::Of(count)),
+        _ => Err(format!("give a number from 1 to {MOST_COLOURS}, or auto")),
+    }
+}
+
+fn length_mm(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(mm) if mm.is_finite() && mm > 0.0 => Ok(mm),
+        _ => Err("give a length in mm above 0, such as 0.8".to_owned()),
+    }
+}
+
+/// What counts where a colour can't be made.
+#[derive(Clone, Copy, ValueEnum)]
+enum NearestBy {
+    /// The least CIEDE2000 difference
+    Difference,
+    /// Lightness first: CIEDE2000 with kC = kH = 5
+    Lightness,
+}
+
+/// The table, for other programs.
+#[derive(Serialize)]
+struct Report<'a> {
+    plan: String,
+    blends: usize,
+    recommended: usize,
+    rows: &'a [colours::Row],
+    regions: Vec<RegionReport<'a>>,
+}
+
+#[derive(Serialize)]
+struct RegionReport<'a> {
+    name: &'a str,
+    shares: Vec<f64>,
+    srgb: String,
+}
+
+impl ColourArgs {
+    /// Whether the model's own colours are asked for.
+    pub(super) fn are_asked(&self) -> bool {
+        self.colours.is_some()
+    }
+
+    /// Chooses blends, and makes the plan's regions of them.
+    pub(super) fn choose(
+        &self,
+        console: &Console,
+        mesh: &Path,
+        path: &Path,
+        model: Option<Model>,
+        part: &Part,
+        plan: &mut Plan,
+    ) -> Result<Choice, Fault> {
+        let of_mesh =
+            |why: &dyn std::fmt::Display| Fault::Input(format!("{}: {why}", mesh.display()));
+        let model = model.ok_or_else(|| of_mesh(&ColoursError::None))?;
+        let most = match self.colours {
+            Some(Number::Of(count)) => count.max(USUAL_ROWS),
+            _ => USUAL_ROWS,
+        };
+        let finest = self.finest(plan);
+        let choice = console.working(|progress| -> Result<_, Fault> {
+            let sampled = Sampled::new(&model, piece_mm(finest.width_mm), progress)?;
+            let counted = Counted::new(&sampled);
+            let how = (self.nearest.into(), finest);
+            choose(&sampled, &counted, plan, how, most, progress).map_err(|error| match error {
+                ChoiceError::Cancelled(_) => Fault::Cancelled,
+                error => of_mesh(&error),
+            })
+        })?;
+        let named = from_folder_of(path, mesh)?;
+        let file =
+            model_file(mesh, named, &part.reading.side_files).map_err(|why| of_mesh(&why))?;
+        plan.regions = choice
+            .regions(self.count(&choice), &file)
+            .unwrap_or_default();
+        Ok(choice)
+    }
+
+    fn finest(&self, plan: &Plan) -> Finest {
+        let (line_mm, layer_mm) = (plan.filling.line_width_mm, plan.layers.layer_mm);
+        let detail_mm = self.detail.unwrap_or(0.0);
+        Finest {
+            width_mm: line_mm.max(detail_mm),
+            height_mm: layer_mm.max(detail_mm),
+        }
+    }
+
+    /// How many blends are taken.
+    fn count(&self, choice: &Choice) -> usize {
+        match self.colours {
+            Some(Number::Of(count)) => count.min(choice.most()),
+            _ => choice.recommended,
+        }
+    }
+
+    /// Tells what was chosen.
+    pub(super) fn tell(
+        &self,
+        console: &Console,
+        choice: &Choice,
+        plan: &Plan,
+        path: &Path,
+    ) -> Result<(), Fault> {
+        let model = plan.model();
+        let of_region = |region: &plan::Region| region.paint.one_blend().copied();
+        if self.json {
+            let regions = plan.regions.iter().filter_map(|region| {
+                let shares = of_region(region)?;
+                Some(RegionReport {
+                    name: &region.name,
+                    shares: shares.as_slice().to_vec(),
+                    srgb: model.mix(&shares).to_srgb().to_string(),
+                })
+            });
+            let report = Report {
+                plan: path.display().to_string(),
+                blends: self.count(choice),
+                recommended: choice.recommended,
+                rows: &choice.rows,
+                regions: regions.collect(),
+            };
+            let text = serde_json::to_string_pretty(&report).map_err(Fault::system)?;
+            return console.out(&format!("{text}\n"));
+        }
+        if let Some(Number::Of(asked)) = self.colours
+            && asked > choice.most()
+        {
+            console.note(&format!(
+                "{asked} blends are no better than {}: the plan has {0}.",
+                choice.most()
+            ));
+        }
+        let mut text = self.table(choice);
+        for region in &plan.regions {
+            if let Some(shares) = of_region(region) {
+                let colour = model.mix(&shares).to_srgb();
+                text.push_str(&format!("  {colour}  {shares}  {}\n", region.name));
+            }
+        }
+        let path = path.display();
+        text.push_str(&format!(
+            "\nWrote {path}\nEdit it, then run\n  tintfall prepare {path} --out colours\n"
+        ));
+        console.out(&text)
+    }
+
+    fn table(&self, choice: &Choice) -> String {
+        let mut text =
+            String::from("  Blends  Mean ΔE00  without fine details  Changes a layer    Purge\n");
+        let taken = self.count(choice);
+        for row in &choice.rows {
+            let mark = if row.blends == choice.recommended {
+                "recommended"
+            } else {
+                ""
+            };
+            let mark = if row.blends == taken {
+                format!("taken {mark}")
+            } else {
+                mark.to_owned()
+            };
+            text.push_str(&format!(
+                "  {:>6}  {:>9.2}  {:>20.2}  {:>15.1}  {:>7.1} g  {:>6.0} min  {}\n",
+                row.blends,
+                row.mean_de00,
+                row.smoothed_de00,
+                row.changes_per_layer,
+                row.purge_g,
+                row.purge_minutes,
+                mark.trim(),
+            ));
+        }
+        if choice.uncoloured() > 0.0 {
+            text.push_str(&format!(
+                "  {:.1} % of the area has no colour in the file; it gets the first blend.\n",
+                100.0 * choice.uncoloured()
+            ));
+        }
+        text.push('\n');
+        text
+    }
+}
+
+impl From<NearestBy> for Nearness {
+    fn from(by: NearestBy) -> Self {
+        match by {
+            NearestBy::Difference => Self::Difference,
+            NearestBy::Lightness => Self::Lightness,
+        }
+    }
+}

@@ -1,0 +1,247 @@
+//! `tintfall seen`.
+
+use std::path::{Path, PathBuf};
+
+use blend::ciede2000;
+use calibrate::finished::tables::{Joined, by_height, by_region, joined, main_regions};
+use calibrate::finished::{Asked, Expected, FinishedError, InPhoto, Rest};
+use geometry::Progress;
+use photograph::light::Reference;
+use photograph::overlay::drawn;
+use project::write;
+use render::Image;
+use report::seen_sheet::{SeenViews, picture};
+
+use super::read_photo::{enough, read_photo, reference};
+use super::watch::Worked;
+use crate::console::Console;
+use crate::fault::Fault;
+
+/// Read the colours of a finished part from photographs of it on the photograph card
+#[derive(clap::Args)]
+#[command(after_help = "\
+Example:
+  tintfall seen lamp-shade.plan.ron photo.jpg --neutral A=0.9 --neutral B=0.18 --neutral C=0.04 \
+--out seen
+  tintfall trace lamp-shade.plan.ron seen/colours.csv --colour-error 2.5
+
+Stand the part as it was printed on the upper end of the card that `tintfall card` writes, or behind
+it, and photograph it from the card's lower end, half from above, with all of card and part in view.
+References lie on A, B and C as for read-photo. Photographs from several sides are joined.
+
+Into the folder go colours.csv (by height, for trace and lag-fit), regions.csv (by region and
+height, beside what was requested and what should have come out), and for each photograph a sheet
+of views and the photograph with what was found drawn on it. Look at both.
+
+A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
+pub(crate) struct Args {
+    /// The plan that was printed
+    plan: PathBuf,
+    /// Photographs of the part: JPEG or PNG
+    #[arg(required = true)]
+    photos: Vec<PathBuf>,
+    /// A neutral reference on the card: its place A, B or C, and its reflectance from 0.02 to 1
+    #[arg(long, value_name = "PLACE=SHARE", value_parser = reference)]
+    neutral: Vec<Reference>,
+    /// The side that the part lies on, where it does not stand as it was printed
+    #[arg(long, value_name = "SIDE")]
+    lies_on: Option<Side>,
+    /// About how the part is turned, degrees counter-clockwise from above; 0 with its front towards
+    /// the card's lower edge. Needed where the outline does not tell; one for each photograph, or
+    /// one for all
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    turn: Vec<f64>,
+    /// Height that is read together, mm
+    #[arg(
+        long,
+        value_name = "MM",
+        default_value_t = 1.0,
+        allow_negative_numbers = true
+    )]
+    every: f64,
+    /// The folder to write into
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+}
+
+/// A side that a part lies on.
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum Side {
+    /// Its back
+    Back,
+    /// Its front
+    Front,
+    /// Its left side
+    Left,
+    /// Its right side
+    Right,
+    /// Its top
+    Top,
+}
+
+impl Side {
+    fn rest(self) -> Rest {
+        match self {
+            Self::Back => Rest::Back,
+            Self::Front => Rest::Front,
+            Self::Left => Rest::Left,
+            Self::Right => Rest::Right,
+            Self::Top => Rest::Top,
+        }
+    }
+}
+
+/// A photograph's name, what it shows, and the photograph with what was found on it.
+struct Shown {
+    name: String,
+    part: InPhoto,
+    overlay: Image,
+}
+
+impl Args {
+    /// Reads them.
+    pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
+        enough(&self.neutral)?;
+        if !(self.every.is_finite() && (0.2..=20.0).contains(&self.every)) {
+            return Err(Fault::Input(format!(
+                "--every {}: give a height from 0.2 to 20 mm, such as 1",
+                self.every
+            )));
+        }
+        if self.turn.len() > 1 && self.turn.len() != self.photos.len() {
+            return Err(Fault::Input(format!(
+                "--turn is given {} times for {} photographs; give it once for all, or once for \
+                 each in their order",
+                self.turn.len(),
+                self.photos.len()
+            )));
+        }
+        let (worked, shown) = console.working(|progress| -> Result<_, Fault> {
+            let worked = Worked::open(&self.plan, progress)?;
+            let mut shown = Vec::with_capacity(self.photos.len());
+            for (i, path) in self.photos.iter().enumerate() {
+                shown.push(self.shown(path, i, &worked, progress)?);
+            }
+            Ok((worked, shown))
+        })?;
+        for Shown { name, part, .. } in &shown {
+            for warning in &part.warnings {
+                console.note(&format!("Warning: {name}: {warning}"));
+            }
+        }
+        let spots: Vec<_> = shown.iter().map(|shown| shown.part.spots.clone()).collect();
+        let all = joined(&spots, self.neutral.len());
+        let plan = worked.job.painted.plan();
+        let mut folder = write::Folder::new(&self.out)?;
+        folder.bytes("colours.csv", by_height(&all, &worked.schedule).as_bytes())?;
+        folder.bytes("regions.csv", by_region(&all, plan).as_bytes())?;
+        for (i, shown) in shown.iter().enumerate() {
+            pictures(&mut folder, i + 1, shown, &plan.title)?;
+        }
+        folder.commit()?;
+        let rows = main_regions(&all, &worked.schedule).len();
+        console.out(&self.told(&shown, &all, rows))
+    }
+
+    fn shown(
+        &self,
+        path: &Path,
+        index: usize,
+        worked: &Worked,
+        progress: &Progress,
+    ) -> Result<Shown, Fault> {
+        let asked = Asked {
+            references: self.neutral.clone(),
+            rest: self.lies_on.map_or(Rest::Standing, Side::rest),
+            turn_deg: self.turn.get(index).or(self.turn.first()).copied(),
+            every_mm: self.every,
+        };
+        let expected = Expected {
+            painted: &worked.job.painted,
+            schedule: &worked.schedule,
+            printed: &worked.printed,
+        };
+        progress.stage("Reading the photograph");
+        let photo = read_photo(path)?;
+        let part = InPhoto::read(&photo, &expected, &asked, progress);
+        let part = part.map_err(|error| match error {
+            FinishedError::Cancelled(_) => Fault::Cancelled,
+            FinishedError::Refused(why) => Fault::Input(format!("{}: {why}", path.display())),
+        })?;
+        let (width, height, rgba) = drawn(&photo, &part.lines);
+        let overlay = Image::from_rgba(width as u32, height as u32, rgba);
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        Ok(Shown {
+            name: name.into_owned(),
+            overlay: overlay.ok_or_else(|| Fault::system("the overlay has no size"))?,
+            part,
+        })
+    }
+
+    fn told(&self, shown: &[Shown], all: &[Joined], rows: usize) -> String {
+        let mut text = String::new();
+        for Shown { name, part, .. } in shown {
+            text.push_str(&format!("{name}\n  {}\n", part.found.join("\n  ")));
+        }
+        let off = |joined: &Joined| ciede2000(joined.spot.seen, joined.spot.printed);
+        let count = all.len().max(1) as f64;
+        let mean = all.iter().map(off).sum::<f64>() / count;
+        let uncertainty = all
+            .iter()
+            .map(|joined| joined.uncertainty_de00)
+            .sum::<f64>()
+            / count;
+        let worst = all.iter().max_by(|a, b| off(a).total_cmp(&off(b)));
+        text.push_str(&format!(
+            "Seen against as printed: ΔE00 {mean:.1} in the mean{}; ± {uncertainty:.1} by the \
+             camera and the shading.\n",
+            worst.map_or_else(String::new, |worst| format!(
+                ", {:.1} at {:.1} mm",
+                off(worst),
+                worst.spot.height_mm
+            ))
+        ));
+        let (plan, out) = (self.plan.display(), self.out.display());
+        text.push_str(&format!(
+            "Wrote into {out}\n  \
+             colours.csv   {rows} heights of each layer's largest region\n  \
+             regions.csv   all regions by height, beside what should have come out\n  \
+             views-N.png   requested, as printed, seen, and where they differ\n  \
+             found-N.png   each photograph with what was found; look at it\n\
+             To look for a cause, run\n  \
+             tintfall trace {plan} {out}/colours.csv --colour-error {:.1}\n",
+            uncertainty.max(1.5)
+        ));
+        text
+    }
+}
+
+/// Writes the sheet of views and the overlay of a photograph.
+fn pictures(
+    folder: &mut write::Folder,
+    number: usize,
+    shown: &Shown,
+    title: &str,
+) -> Result<(), Fault> {
+    let views = &shown.part.views;
+    let (width, height) = (views.width as u32, views.height as u32);
+    let image = |rgba: &[u8]| {
+        let image = Image::from_rgba(width, height, rgba.to_vec());
+        image.ok_or_else(|| Fault::system("a view has no size"))
+    };
+    let sheet = picture(&SeenViews {
+        title,
+        note: &shown.name,
+        requested: &image(&views.requested)?,
+        printed: &image(&views.printed)?,
+        seen: &image(&views.seen)?,
+        off_de00: &views.off_de00,
+    })
+    .map_err(Fault::system)?;
+    for (name, image) in [("views", &sheet), ("found", &shown.overlay)] {
+        folder.file(&format!("{name}-{number}.png"), |out| {
+            image.write_png(out).map_err(std::io::Error::other)
+        })?;
+    }
+    Ok(())
+}

@@ -1,0 +1,203 @@
+//! Pictures and letters on a part: from the plan to the hand-off.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+mod common;
+
+use std::fs;
+use std::path::Path;
+
+use common::{HAND_OFF, done, run, signed_hand_off};
+
+/// A picture of a black disk on white, 64 × 64 pixels, with an edge of greys.
+fn disk(radius_px: f64) -> Vec<u8> {
+    let ink = |i: usize| {
+        let (x, y) = ((i % 64) as f64 + 0.5 - 32.0, (i / 64) as f64 + 0.5 - 32.0);
+        let dark = (radius_px - x.hypot(y) + 0.5).clamp(0.0, 1.0);
+        let grey = (255.0 * (1.0 - dark)).round() as u8;
+        [grey, grey, grey, 255]
+    };
+    let rgba = (0..64 * 64).flat_map(ink).collect();
+    let image = render::Image::from_rgba(64, 64, rgba).unwrap();
+    let mut file = Vec::new();
+    image.write_png(&mut file).unwrap();
+    file
+}
+
+/// A block of 40 × 10 × 30 mm with a picture, letters and a fade along a picture on its front.
+fn with_block(regions: &str) -> tempfile::TempDir {
+    let mesh = geometry::solids::cuboid(geometry::DVec3::new(40.0, 10.0, 30.0)).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(
+        folder.path().join("block.stl"),
+        geometry::read::mesh_to_stl(&mesh),
+    )
+    .unwrap();
+    fs::write(folder.path().join("disk.png"), disk(24.0)).unwrap();
+    let plan = format!(
+        r##"(
+    version: 1,
+    title: "Badge",
+    mesh: (file: "block.stl"),
+    spools: [
+        (name: "Deep blue", colour: Hex("#1f4e8c")),
+        (name: "Warm white", colour: Hex("#f2ecdc")),
+    ],
+    layers: (first_layer_mm: 0.5, layer_mm: 0.5),
+    regions: [
+        (name: "Body", mask: Whole, paint: Fixed([0, 1])),
+        {regions}
+    ],
+)
+"##
+    );
+    fs::write(folder.path().join("block.plan.ron"), plan).unwrap();
+    folder
+}
+
+const DISK: &str = r#"(name: "Disk", mask: Picture(
+        file: "disk.png",
+        laid: Projected(at_mm: (0, -5, 15), along: (0, 1, 0), depth_mm: 2),
+        width_mm: 20,
+    ), paint: Fixed([1, 0])),"#;
+
+fn tintfall(folder: &Path, args: &[&str]) -> String {
+    String::from_utf8(done(folder, args).stdout).unwrap()
+}
+
+fn refused(folder: &Path) -> String {
+    let output = run(folder, &["preflight", "block.plan.ron"]);
+    assert!(!output.status.success());
+    String::from_utf8(output.stderr).unwrap()
+}
+
+/// The area of each region that a schedule was made of.
+fn area_of(folder: &Path, region: &str) -> f64 {
+    tintfall(folder, &["prepare", "block.plan.ron", "--out", "out"]);
+    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
+    let painted = job.unwrap().painted;
+    let areas = painted
+        .region_areas_mm2(&geometry::Progress::new())
+        .unwrap();
+    let index = painted.plan().regions.iter().position(|r| r.name == region);
+    areas[index.unwrap()]
+}
+
+/// A disk of 24 of 64 pixels in a picture 20 mm wide: radius 7.5 mm.
+#[test]
+fn a_picture_is_on_the_part_with_its_own_area() {
+    let folder = with_block(DISK);
+    let area = area_of(folder.path(), "Disk");
+    let wanted = std::f64::consts::PI * 7.5 * 7.5;
+    assert!((area / wanted - 1.0).abs() < 5e-3, "{area} {wanted}");
+}
+
+#[test]
+fn letters_and_greys_are_prepared() {
+    let folder = with_block(
+        r#"(name: "Letters", mask: Text(
+            text: "QUAY 3", height_mm: 6, bolder_mm: 0.3,
+            laid: Projected(at_mm: (0, -5, 8), along: (0, 1, 0), depth_mm: 1),
+        ), paint: Fixed([1, 0])),
+        (name: "Shades", mask: Picture(
+            file: "disk.png", covers: Frame, width_mm: 12,
+            laid: Projected(at_mm: (0, -5, 22), along: (0, 1, 0), depth_mm: 1),
+        ), paint: Fade(along: Picture(
+            file: "disk.png", width_mm: 12,
+            laid: Projected(at_mm: (0, -5, 22), along: (0, 1, 0), depth_mm: 1),
+        ), fade: (stops: [(at_mm: 0, shares: [1, 0]), (at_mm: 100, shares: [0, 1])]))),"#,
+    );
+    let area = area_of(folder.path(), "Shades");
+    assert!((area - 144.0).abs() < 1.5, "{area}");
+    let schedule = fs::read_to_string(folder.path().join("out/schedule.csv")).unwrap();
+    assert!(schedule.contains("Letters") && schedule.contains("Shades"));
+}
+
+#[test]
+fn a_changed_picture_voids_the_signature_and_diff_tells() {
+    let folder = with_block(DISK);
+    let folder = folder.path();
+    let list = signed_hand_off(folder);
+    let name = b"source/disk.png";
+    assert!(list.windows(name.len()).any(|w| w == name));
+
+    fs::write(folder.join("disk.png"), disk(20.0)).unwrap();
+    let said = tintfall(folder, &["diff", "block.plan.ron"]);
+    assert!(
+        said.contains("Region 'Disk': its area: Picture: its file holds something else"),
+        "{said}"
+    );
+    let output = run(folder, &HAND_OFF);
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        !output.status.success() && error.contains("the pictures, fonts or coloured models"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_picture_that_the_plan_names_by_hash_must_be_just_that() {
+    let hash = plan::document::sha256_hex(&disk(24.0));
+    let region = DISK.replace(
+        "\"disk.png\",",
+        &format!("\"disk.png\", sha256: \"{hash}\","),
+    );
+    let folder = with_block(&region);
+    assert!(area_of(folder.path(), "Disk") > 100.0);
+    fs::write(folder.path().join("disk.png"), disk(20.0)).unwrap();
+    let error = refused(folder.path());
+    assert!(
+        error.contains("disk.png: is not the file that the plan names"),
+        "{error}"
+    );
+    assert!(error.contains("remove sha256"), "{error}");
+}
+
+#[test]
+fn files_that_are_no_pictures_are_refused_in_words() {
+    let folder = with_block(DISK);
+    let file = folder.path().join("disk.png");
+    for (bytes, wanted) in [
+        (
+            &b"<svg xmlns='http://www.w3.org/2000/svg'><text>QUAY</text></svg>"[..],
+            "turn its text into paths",
+        ),
+        (b"GIF89a", "neither a PNG nor a JPEG"),
+        (b"\x89PNG\r\n\x1a\n", "can't be read as a PNG"),
+    ] {
+        fs::write(&file, bytes).unwrap();
+        let error = refused(folder.path());
+        assert!(
+            error.contains("disk.png") && error.contains(wanted),
+            "{error}"
+        );
+    }
+    fs::remove_file(&file).unwrap();
+    assert!(refused(folder.path()).contains("disk.png: can't be read"));
+    let text = r#"(name: "T", mask: Text(text: "H", font: "disk.png", height_mm: 5,
+        laid: Projected(at_mm: (0, -5, 15), along: (0, 1, 0), depth_mm: 2)), paint: Fixed([1, 0])),"#;
+    let folder = with_block(text);
+    assert!(refused(folder.path()).contains("is not a font that can be read"));
+}
+
+#[test]
+fn details_finer_than_a_line_are_told() {
+    let letters = |bolder: &str| {
+        format!(
+            r#"(name: "Letters", mask: Text(
+                text: "QUAY", height_mm: 4, {bolder}
+                laid: Projected(at_mm: (0, -5, 8), along: (0, 1, 0), depth_mm: 1),
+            ), paint: Fixed([1, 0])),"#
+        )
+    };
+    let told = |bolder: &str| {
+        let folder = with_block(&letters(bolder));
+        tintfall(
+            folder.path(),
+            &["prepare", "block.plan.ron", "--out", "out"],
+        );
+        fs::read_to_string(folder.path().join("out/summary.json")).unwrap()
+    };
+    let thin = told("");
+    assert!(thin.contains("finer than 0.5 mm, the height of a layer"));
+    assert!(!told("bolder_mm: 0.3,").contains("finer than"));
+}

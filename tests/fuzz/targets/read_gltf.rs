@@ -1,0 +1,6 @@
+//! Fuzzes the reader of glTF in words.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    tintfall_tests::readers::mesh::read_gltf(bytes);
+});

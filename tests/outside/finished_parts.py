@@ -192,8 +192,8 @@ class Parts:
             off.append(plastics.difference(lab, truth[near].mean(axis=0)))
         return np.array(off)
 
-    def traced(self, name, error):
-        done = self.run("trace", self.plan, self.folder / name / "colours.csv", "--colour-error", error, "--json")
+    def traced(self, name):
+        done = self.run("trace", self.plan, self.folder / name / "colours.csv", "--json")
         return json.loads(done.stdout)["findings"] if done.returncode == 0 else []
 
 
@@ -213,7 +213,7 @@ def studied(parts, seed, kind):
     said, seen = parts.read(str(seed), jpeg, pose)
     if seen is None:
         return kind, said, None, None
-    right, told = named(bad, parts.traced(str(seed), 2.5))
+    right, told = named(bad, parts.traced(str(seed)))
     return kind, told, parts.errors(seen, truth), right
 
 
@@ -252,7 +252,7 @@ def checks(tools):
             rights.append(False)
             continue
         off = parts.errors(seen, truth)
-        right, told = named(bad, parts.traced(str(seed), 2.5))
+        right, told = named(bad, parts.traced(str(seed)))
         print(f"       {kind}: ΔE00 {off.mean():.2f}, worst {off.max():.2f}; first cause: {told}")
         errors.append(off)
         rights.append(right)

@@ -4,6 +4,7 @@ import contextlib
 import io
 import os
 import sys
+import time
 import traceback
 from concurrent.futures import ProcessPoolExecutor
 
@@ -47,9 +48,9 @@ def held(name: str) -> tuple[str, int, int]:
     """Runs a subject in a process of its own: what it printed, and how many checks hold and do not."""
     subject, tools = sys.modules[name], Tools()
     passed = failed = 0
-    printed = io.StringIO()
+    printed, began = io.StringIO(), time.monotonic()
     with contextlib.redirect_stdout(printed):
-        print(f"\n{subject.__doc__.splitlines()[0]}")
+        print(f"\n{name}: {subject.__doc__.splitlines()[0]}")
         try:
             for check in subject.checks(tools):
                 mark = "ok  " if check.holds else "FAIL"
@@ -59,6 +60,7 @@ def held(name: str) -> tuple[str, int, int]:
         except Exception:  # Whatever it is, the other subjects are still worth running.
             print(f"  FAIL {name} stopped\n{traceback.format_exc()}")
             failed += 1
+        print(f"  {time.monotonic() - began:.0f} s")
     return printed.getvalue(), passed, failed
 
 

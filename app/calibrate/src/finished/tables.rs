@@ -12,6 +12,10 @@ use super::colours::Spot;
 /// or one, ΔE00: from the study in docs/photographs.md, for simulated cameras.
 const CAMERA_DE00: [f64; 3] = [3.0, 1.8, 1.2];
 
+/// How far neighbouring heights of a photograph usually differ beside that, ΔE00: from the same
+/// study.
+const OWN_DE00: f64 = 0.7;
+
 /// How well the height of what is seen is known, mm: by the pose, from the study in
 /// docs/photographs.md.
 const HEIGHT_MM: f64 = 0.5;
@@ -28,8 +32,17 @@ pub struct Joined {
     pub photographs: usize,
     /// How far they differ, ΔE00, at most from their mean.
     pub apart_de00: f64,
-    /// How far the seen colour may be off, one standard error, ΔE00.
-    pub uncertainty_de00: f64,
+    /// How far the seen colour may be off by itself, one standard error, ΔE00.
+    pub own_error_de00: f64,
+    /// How far all seen colours may be off together, one standard error, ΔE00.
+    pub shared_error_de00: f64,
+}
+
+impl Joined {
+    /// How far the seen colour may be off in all, one standard error, ΔE00.
+    pub fn uncertainty_de00(&self) -> f64 {
+        self.own_error_de00.hypot(self.shared_error_de00)
+    }
 }
 
 /// Joins what several photographs show: a mean by pixels. `references` is how many greys lie on
@@ -80,7 +93,8 @@ fn join(spots: &[Spot], camera: f64) -> Option<Joined> {
         },
         photographs: spots.len(),
         apart_de00,
-        uncertainty_de00: camera.hypot(shading_de00).hypot(apart_de00 / 2.0),
+        own_error_de00: OWN_DE00.hypot(apart_de00 / 2.0),
+        shared_error_de00: camera.hypot(shading_de00),
     })
 }
 
@@ -91,7 +105,9 @@ pub fn by_height(all: &[Joined], schedule: &Schedule) -> String {
          # Format: 1\n\
          # Each row is of the largest region of its layer, but where colours jump: there heights\n\
          # are not known well enough. regions.csv has all of them.\n\
-         height_mm,l,a,b\n",
+         # error_de00 is what a row may be off by itself; shared_error_de00 and height_error_mm are\n\
+         # what all rows may be off together. One standard error each.\n\
+         height_mm,l,a,b,error_de00,shared_error_de00,height_error_mm\n",
     );
     for joined in main_regions(all, schedule) {
         let Spot {
@@ -100,8 +116,8 @@ pub fn by_height(all: &[Joined], schedule: &Schedule) -> String {
         // A String takes whatever is written.
         let _ = writeln!(
             text,
-            "{height_mm:.2},{:.2},{:.2},{:.2}",
-            seen.l, seen.a, seen.b
+            "{height_mm:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{HEIGHT_MM}",
+            seen.l, seen.a, seen.b, joined.own_error_de00, joined.shared_error_de00
         );
     }
     text
@@ -160,7 +176,7 @@ pub fn by_region(all: &[Joined], plan: &Plan) -> String {
             quoted(name),
             joined.photographs,
             cells(seen),
-            joined.uncertainty_de00,
+            joined.uncertainty_de00(),
             cells(requested),
             ciede2000(seen, requested),
             cells(printed),
@@ -215,13 +231,14 @@ mod tests {
         let first = all.first().unwrap();
         assert!((first.spot.seen.l - 41.0).abs() < 1e-9, "{first:?}");
         assert_eq!((first.photographs, first.spot.pixels), (2, 400));
-        assert!(first.apart_de00 > 2.0 && first.uncertainty_de00 > 1.5);
+        assert!(first.apart_de00 > 2.0 && first.uncertainty_de00() > 1.5);
         let one = all.get(1).unwrap();
         assert_eq!((one.photographs, one.apart_de00), (1, 0.0));
         // The shading's error and the camera's.
-        assert!((one.uncertainty_de00 - 1.0_f64.hypot(1.2)).abs() < 1e-9);
+        assert!((one.shared_error_de00 - 1.0_f64.hypot(1.2)).abs() < 1e-9);
+        assert!((one.own_error_de00 - OWN_DE00).abs() < 1e-9);
         let fewer = joined(&[vec![spot(0, 40.0, 300)]], 1);
-        assert!(fewer.first().unwrap().uncertainty_de00 > 3.0);
+        assert!(fewer.first().unwrap().uncertainty_de00() > 3.0);
     }
 
     #[test]

@@ -2,12 +2,14 @@
 
 use std::fmt::Write as _;
 
-use plan::trace::{Seen, Sighting};
+use plan::trace::{Seen, Sighting, Systematic};
 use plan::watch::Watch;
 
-use super::table::{SeenError, Table};
+use super::table::{ERRORS, SeenError, Table};
 
-/// Reads what was seen of a part so high, printed with so many spools.
+/// Reads what was seen of a part so high, printed with so many spools. The columns `error_de00`,
+/// `shared_error_de00` and `height_error_mm` say how far the colours may be off, as
+/// [`crate::finished::tables::by_height`] writes them.
 ///
 /// # Errors
 /// [`SeenError`] with the line, what is wrong and what to do.
@@ -23,7 +25,12 @@ use super::table::{SeenError, Table};
 pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, SeenError> {
     let table = Table::read(text)?;
     let mut known: Vec<String> = columns(spools);
-    known.push("note".to_owned());
+    known.extend(
+        ["note"]
+            .iter()
+            .chain(&ERRORS)
+            .map(|name| (*name).to_owned()),
+    );
     table.only(&known)?;
     if !table.has("height_mm") {
         return Err(SeenError::new(
@@ -75,7 +82,18 @@ pub fn read_print(text: &str, spools: usize, top_mm: f64) -> Result<Sighting, Se
              have",
         ));
     }
-    Ok(Sighting::new(seen))
+    let [own, shared, height] = ERRORS.map(|name| table.root_mean_square(name));
+    let usual = Sighting::new(seen);
+    Ok(Sighting {
+        colour_error_de00: own?
+            .filter(|error| *error > 0.0)
+            .unwrap_or(usual.colour_error_de00),
+        systematic: Systematic {
+            colour_de00: shared?.unwrap_or(0.0),
+            height_mm: height?.unwrap_or(0.0),
+        },
+        ..usual
+    })
 }
 
 /// Whether anybody wrote something into a table.

@@ -5,6 +5,10 @@ use csv::StringRecord;
 
 use crate::csv_input;
 
+/// How far the colours of a table may be off, one standard error: each by itself, ΔE00; all
+/// together, ΔE00; and their heights together, mm.
+pub(super) const ERRORS: [&str; 3] = ["error_de00", "shared_error_de00", "height_error_mm"];
+
 /// What is wrong with a table.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("line {line}: {what}")]
@@ -108,6 +112,18 @@ impl Table {
             let what = format!("the column {name} is empty; every row needs one");
             SeenError::new(row.line, what)
         })
+    }
+
+    /// The root mean square of a column's numbers, none if it has none.
+    pub(super) fn root_mean_square(&self, name: &str) -> Result<Option<f64>, SeenError> {
+        let (mut squares, mut count) = (0.0, 0_usize);
+        for row in &self.rows {
+            if let Some(value) = self.amount(row, name)? {
+                squares += value * value;
+                count += 1;
+            }
+        }
+        Ok((count > 0).then(|| (squares / count as f64).sqrt()))
     }
 
     fn number(&self, row: &Row, name: &str) -> Result<Option<f64>, SeenError> {

@@ -4,7 +4,7 @@ use blend::colour::LocalMetric;
 use blend::{Lab, MAX_COMPONENTS, MixModel, Shares, SpoolColour};
 
 use super::fed::{Axis, Fed, faulty, sum_fed, told};
-use super::{Cause, Fault, Seen, Shows, Sighting};
+use super::{Cause, Fault, Seen, Shows, Sighting, Systematic};
 use crate::delivery::{Command, Commands, Feed, delivered};
 use crate::economy::{Heights, main_skin_mm3};
 use crate::machine::Chamber;
@@ -17,6 +17,24 @@ pub(super) struct Print<'a> {
     commands: &'a Commands,
     heights: Heights,
     pub looks: Vec<Look>,
+    pub systematic: Systematic,
+}
+
+/// What a print differs in from what it is taken for, beside its faults.
+#[derive(Clone, Copy)]
+pub(super) struct Setting {
+    /// How many times as large the chamber is.
+    pub chamber_scale: f64,
+    /// How much higher colours were read than was noted, mm.
+    pub raised_mm: f64,
+}
+
+impl Setting {
+    /// In nothing.
+    pub(super) const AS_SET: Self = Self {
+        chamber_scale: 1.0,
+        raised_mm: 0.0,
+    };
 }
 
 /// One thing that was seen, with where it is in the print.
@@ -24,7 +42,7 @@ pub(super) struct Look {
     pub what: What,
     /// Usual error, in the unit of what was seen.
     pub error: f64,
-    height_mm: f64,
+    pub height_mm: f64,
 }
 
 pub(super) enum What {
@@ -106,6 +124,7 @@ impl<'a> Print<'a> {
             commands: &printed.compensation.commands,
             heights,
             looks,
+            systematic: sighting.systematic,
         }
     }
 
@@ -148,14 +167,13 @@ impl<'a> Print<'a> {
 
     /// What would be seen.
     pub(super) fn seen(&self, cause: &Cause) -> Vec<Seen> {
-        let made = self.made_by(&cause.faults, 1.0);
+        let made = self.made_by(&cause.faults, Setting::AS_SET);
         let pairs = self.looks.iter().zip(made);
         pairs.map(|(look, made)| look.seen(made)).collect()
     }
 
-    /// What faults make of each look, in a chamber that is so many times as large as it is
-    /// taken for.
-    pub(super) fn made_by(&self, faults: &[Fault], chamber_scale: f64) -> Vec<Made> {
+    /// What faults make of each look.
+    pub(super) fn made_by(&self, faults: &[Fault], setting: Setting) -> Vec<Made> {
         let commands = self.warped(faults);
         let told = told(&commands);
         let height_of = |height_mm: f64| self.heights.laid_mm3(height_mm);
@@ -168,8 +186,9 @@ impl<'a> Print<'a> {
             .iter()
             .map(|f| Feed::steady(axis.laid_mm3(f.at_mm3), mixed(faults, f)))
             .collect();
-        let chamber = self.chamber_under(faults, chamber_scale);
-        let mut colours = self.colours(&chamber, &feeds, &axis).into_iter();
+        let chamber = self.chamber_under(faults, setting.chamber_scale);
+        let places = self.places(setting.raised_mm, &axis);
+        let mut colours = self.colours(&chamber, &feeds, &places).into_iter();
         self.looks
             .iter()
             .map(|look| match &look.what {
@@ -227,23 +246,34 @@ impl<'a> Print<'a> {
         }
     }
 
+    /// For each look at a colour, in their order, from where to where it was laid, if it was so
+    /// much higher than was noted.
+    fn places(&self, raised_mm: f64, axis: &Axis) -> Vec<(f64, f64)> {
+        let place = |look: &Look| {
+            let What::Colour {
+                from_mm3, to_mm3, ..
+            } = look.what
+            else {
+                return None;
+            };
+            let laid_mm3 = |height_mm: f64| self.heights.laid_mm3(height_mm);
+            let shift = match raised_mm == 0.0 {
+                true => 0.0,
+                false => laid_mm3(look.height_mm + raised_mm) - laid_mm3(look.height_mm),
+            };
+            let at = |mm3: f64| axis.laid_mm3(mm3 + shift);
+            Some((at(from_mm3), at(to_mm3)))
+        };
+        self.looks.iter().filter_map(place).collect()
+    }
+
     /// For each look at a colour, in their order, what it would be and of which blend.
     fn colours(
         &self,
         chamber: &Chamber,
         feeds: &[Feed],
-        axis: &Axis,
+        places: &[(f64, f64)],
     ) -> Vec<Option<(Lab, Shares)>> {
-        let places: Vec<(f64, f64)> = self
-            .looks
-            .iter()
-            .filter_map(|look| match look.what {
-                What::Colour {
-                    from_mm3, to_mm3, ..
-                } => Some((axis.laid_mm3(from_mm3), axis.laid_mm3(to_mm3))),
-                _ => None,
-            })
-            .collect();
         let Some(start) = feeds.first().map(|f| f.from) else {
             return vec![None; places.len()];
         };

@@ -26,7 +26,7 @@ use crate::{AsPrinted, Plan, Schedule};
 use search::Fit;
 
 pub use fault::{Cause, Fault, Shows};
-pub use seen::{Seen, Sighting};
+pub use seen::{Seen, Sighting, Systematic};
 
 /// What was found out about a print.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

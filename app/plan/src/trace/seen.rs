@@ -8,12 +8,33 @@ pub struct Sighting {
     /// The usual error of a colour reading, ΔE00. Default 1.5: a hand-held colorimeter on
     /// printed plastic (our assumption, no source).
     pub colour_error_de00: f64,
+    /// What the colour readings are off together. Default none: a colorimeter set on anew for
+    /// each reading.
+    pub systematic: Systematic,
     /// The usual error of turns, as a part of them. Default 0.02.
     pub turns_error: f64,
     /// The usual error of a length of filament, as a part of it. Default 0.02.
     pub filament_error: f64,
     /// What was seen.
     pub seen: Vec<Seen>,
+}
+
+/// What all colour readings of a print are off together, one standard error: a photograph's
+/// camera, light and pose are the same for every height (the systematic effects of JCGM 100:2008,
+/// *Guide to the expression of uncertainty in measurement*, 3.3; from memory).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Systematic {
+    /// Of the colours, ΔE00. It may change slowly along the height.
+    pub colour_de00: f64,
+    /// Of the heights, mm.
+    pub height_mm: f64,
+}
+
+impl Systematic {
+    /// Whether there is none.
+    pub fn is_none(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// One thing that was seen. Drives count from 1, in the order of the plan's spools.
@@ -62,6 +83,7 @@ impl Sighting {
     pub fn new(seen: Vec<Seen>) -> Self {
         Self {
             colour_error_de00: 1.5,
+            systematic: Systematic::default(),
             turns_error: 0.02,
             filament_error: 0.02,
             seen,

@@ -23,7 +23,7 @@ use crate::fault::Fault;
 Example:
   tintfall seen lamp-shade.plan.ron photo.jpg --neutral A=0.9 --neutral B=0.18 --neutral C=0.04 \
 --out seen
-  tintfall trace lamp-shade.plan.ron seen/colours.csv --colour-error 2.5
+  tintfall trace lamp-shade.plan.ron seen/colours.csv
 
 Stand the part as it was printed on the upper end of the card that `tintfall card` writes, or behind
 it, and photograph it from the card's lower end, half from above, with all of card and part in view.
@@ -186,11 +186,7 @@ impl Args {
         let off = |joined: &Joined| ciede2000(joined.spot.seen, joined.spot.printed);
         let count = all.len().max(1) as f64;
         let mean = all.iter().map(off).sum::<f64>() / count;
-        let uncertainty = all
-            .iter()
-            .map(|joined| joined.uncertainty_de00)
-            .sum::<f64>()
-            / count;
+        let uncertainty = all.iter().map(Joined::uncertainty_de00).sum::<f64>() / count;
         let worst = all.iter().max_by(|a, b| off(a).total_cmp(&off(b)));
         text.push_str(&format!(
             "Seen against as printed: ΔE00 {mean:.1} in the mean{}; ± {uncertainty:.1} by the \
@@ -209,8 +205,7 @@ impl Args {
              views-N.png   requested, as printed, seen, and where they differ\n  \
              found-N.png   each photograph with what was found; look at it\n\
              To look for a cause, run\n  \
-             tintfall trace {plan} {out}/colours.csv --colour-error {:.1}\n",
-            uncertainty.max(1.5)
+             tintfall trace {plan} {out}/colours.csv\n"
         ));
         text
     }

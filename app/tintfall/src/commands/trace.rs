@@ -30,14 +30,9 @@ pub(crate) struct Args {
     /// The table of what you saw; give several tables for several prints, each traced alone
     #[arg(required = true)]
     seen: Vec<PathBuf>,
-    /// The usual error of a colour reading, ΔE00; larger for a photograph
-    #[arg(
-        long,
-        value_name = "DE00",
-        default_value_t = 1.5,
-        allow_negative_numbers = true
-    )]
-    colour_error: f64,
+    /// The usual error of a colour reading, ΔE00 [default: as the table says, else 1.5]
+    #[arg(long, value_name = "DE00", allow_negative_numbers = true)]
+    colour_error: Option<f64>,
     /// Write the findings to standard output as JSON
     #[arg(long)]
     json: bool,
@@ -46,10 +41,11 @@ pub(crate) struct Args {
 impl Args {
     /// Looks for the cause.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
-        if !(self.colour_error.is_finite() && self.colour_error > 0.0) {
+        if let Some(error) = self.colour_error
+            && !(error.is_finite() && error > 0.0)
+        {
             return Err(Fault::Input(format!(
-                "--colour-error {}: it must be above 0, such as 1.5",
-                self.colour_error
+                "--colour-error {error}: it must be above 0, such as 1.5"
             )));
         }
         let mut texts = Vec::with_capacity(self.seen.len());
@@ -88,7 +84,9 @@ impl Args {
         let (plan, model) = (worked.job.painted.plan(), worked.job.painted.model());
         let mut sighting = observations::read_print(text, plan.spools.len(), worked.top_mm())
             .map_err(|e| Fault::Input(format!("{}: {e}", path.display())))?;
-        sighting.colour_error_de00 = self.colour_error;
+        if let Some(error) = self.colour_error {
+            sighting.colour_error_de00 = error;
+        }
         let (schedule, printed) = (&worked.schedule, &worked.printed);
         let tracing = trace(plan, model, schedule, printed, &sighting, progress)?;
         Ok((sighting.seen.len(), tracing))

@@ -43,7 +43,7 @@ fn trace(ui: &mut Ui, page: &mut Page<'_>) {
             false => "Or name a file with such a table; a watch list has an empty one.",
         },
     );
-    let hint = "The usual error of a colour reading; larger for a photograph.";
+    let hint = "The usual error of a colour reading. A table made from photographs says its own.";
     let error = &mut page.forms.colour_error_de00;
     Page::amount(
         ui,

@@ -9,11 +9,14 @@ memory) from the colours that the schedule states, off by a few percent as spool
 """
 
 import argparse
+import contextlib
 import csv
 import json
+import os
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -203,6 +206,7 @@ def named(bad, findings):
         return False, "none"
     found = names_of(findings[0])
     told = " + ".join(f"{name}{'' if drive is None else drive + 1}" for name, drive in found) or "nothing"
+    told += f" ({findings[0]['chance']:.0%})"
     if not bad.right:
         return not found, told
     return len(found) == 1 and found[0] in bad.right, told
@@ -214,6 +218,10 @@ def studied(parts, seed, kind):
     if seen is None:
         return kind, said, None, None
     right, told = named(bad, parts.traced(str(seed)))
+    # Beside what was read what it should be, for whoever looks into the errors.
+    near = [np.abs(parts.tops - 0.1 - height) <= 0.5 for height in seen[:, 0]]
+    real = np.array([truth[layers].mean(axis=0) for layers in near])
+    np.savetxt(parts.folder / str(seed) / "truth.csv", np.hstack([seen, real]), "%.3f", ",")
     return kind, told, parts.errors(seen, truth), right
 
 
@@ -273,12 +281,16 @@ def main():
     asked.add_argument("tintfall", type=Path)
     asked.add_argument("--count", type=int, default=30)
     asked.add_argument("--first", type=int, default=0)
+    asked.add_argument("--keep", type=Path, help="keep what was read in this folder")
     args = asked.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
+    place = contextlib.nullcontext(args.keep) if args.keep else tempfile.TemporaryDirectory()
+    with place as folder, ProcessPoolExecutor(os.cpu_count()) as pool:
         parts = Parts(args.tintfall.resolve(), folder)
         errors, rights, refused = [], [], 0
-        for seed in range(args.first, args.first + args.count):
-            kind, told, off, right = studied(parts, seed, KINDS[seed % len(KINDS)])
+        seeds = range(args.first, args.first + args.count)
+        runs = [pool.submit(studied, parts, seed, KINDS[seed % len(KINDS)]) for seed in seeds]
+        for seed, run in zip(seeds, runs):
+            kind, told, off, right = run.result()
             if off is None:
                 refused += 1
                 print(f"{seed:3} {kind:28} {told}", flush=True)

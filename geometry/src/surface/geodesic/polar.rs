@@ -32,7 +32,7 @@ const ANGLE_SLACK: f64 = 1e-7;
 
 /// Where a way into a facet begins.
 #[derive(Clone, Copy, Debug)]
-enum From {
+enum Origin {
     /// In the facet itself, which is this base of the start.
     Base(u32),
     Beyond(Begin),
@@ -42,7 +42,7 @@ enum From {
 #[derive(Clone, Copy, Debug)]
 struct Way {
     front: Front,
-    from: From,
+    from: Origin,
 }
 
 /// Geodesic polar coordinates about a point.
@@ -104,7 +104,7 @@ impl Polar {
             let at = start.at().point_mm;
             return self.ways.push(Way {
                 front: Front::Line { from: at, to: at },
-                from: From::Base(base),
+                from: Origin::Base(base),
             });
         }
         let surface = &distances.surface;
@@ -127,7 +127,7 @@ impl Polar {
             };
             let way = |begin| Way {
                 front,
-                from: From::Beyond(begin),
+                from: Origin::Beyond(begin),
             };
             self.ways.extend(begin.map(way));
         });
@@ -152,9 +152,9 @@ impl Polar {
         }
         let (_, far, way) = best.filter(|(_, far, _)| *far <= self.reach_mm)?;
         let heading = match way.from {
-            From::Base(base) => start.heading(start.chart_of(base), start.local(base, point)),
-            From::Beyond(Begin::Bent(heading)) => heading,
-            From::Beyond(Begin::Flat(flat)) => {
+            Origin::Base(base) => start.heading(start.chart_of(base), start.local(base, point)),
+            Origin::Beyond(Begin::Bent(heading)) => heading,
+            Origin::Beyond(Begin::Flat(flat)) => {
                 let seen = crossing(mesh, facet, &way.front, point, SLACK)?;
                 start.heading(flat.chart, flat.at(seen.towards))
             }

@@ -91,6 +91,22 @@ fn a_picture_is_on_the_part_with_its_own_area() {
     assert!((area / wanted - 1.0).abs() < 5e-3, "{area} {wanted}");
 }
 
+/// Half over the block's upper front edge, a disk on the skin keeps its area; and where its middle
+/// is off the skin, the plan is refused.
+#[test]
+fn a_picture_on_the_skin_goes_over_an_edge_with_its_own_area() {
+    let laid = "Projected(at_mm: (0, -5, 15), along: (0, 1, 0), depth_mm: 2)";
+    let on_skin = |at: &str| {
+        let laid_so = format!("OnSkin(at_mm: {at}, along: (0, 1, 0), depth_mm: 1)");
+        with_block(&DISK.replace(laid, &laid_so))
+    };
+    let area = area_of(on_skin("(3, -5, 29)").path(), "Disk");
+    let wanted = std::f64::consts::PI * 7.5 * 7.5;
+    assert!((area / wanted - 1.0).abs() < 5e-3, "{area} {wanted}");
+    let error = refused(on_skin("(3, -9, 15)").path());
+    assert!(error.contains("4.00 mm off the skin"), "{error}");
+}
+
 #[test]
 fn letters_and_greys_are_prepared() {
     let folder = with_block(

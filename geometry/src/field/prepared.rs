@@ -63,7 +63,8 @@ enum Ready {
 }
 
 impl PreparedField {
-    /// Checks the field and lays it on the part. Only distance from a stroke takes time.
+    /// Checks the field and lays it on the part. Only distance from a stroke, and a
+    /// picture on the skin, take time.
     ///
     /// # Errors
     /// [`FieldError`] from [`Field::check`], or because the work was cancelled.
@@ -76,7 +77,9 @@ impl PreparedField {
             Field::FromStroke(stroke) => {
                 Ready::FromStroke(Arc::new(from_stroke::prepare(stroke, surface, progress)?))
             }
-            Field::Picture(picture) => Ready::Picture(picture::prepare(picture)?),
+            Field::Picture(picture) => {
+                Ready::Picture(picture::prepare(picture, surface, progress)?)
+            }
         }))
     }
 
@@ -89,7 +92,7 @@ impl PreparedField {
             Ready::Direction(direction) => direction.dot(point),
             Ready::FromPoint(from) => from.distance(point),
             Ready::FromStroke(distances) => distances.at(at.facet, point),
-            Ready::Picture(placed) => picture::at(placed, point),
+            Ready::Picture(placed) => picture::at(placed, at),
         }
     }
 }

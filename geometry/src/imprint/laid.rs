@@ -35,6 +35,18 @@ pub enum Laid {
         /// How far within and beyond that radius it still takes.
         depth_mm: f64,
     },
+    /// On the skin, as a sticker: lengths hold along the skin from its middle, in every
+    /// direction. A point off the skin takes what the nearest point of the skin does.
+    OnSkin {
+        /// Where its middle lies: at the nearest point of the skin, no farther than `depth_mm`.
+        at_mm: DVec3,
+        /// The direction in which one looks at its middle, which says where its top is, as if it
+        /// was projected and then pressed on the skin; straight on the skin unless given.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        along: Option<DVec3>,
+        /// How far beneath the skin and above it it still takes.
+        depth_mm: f64,
+    },
 }
 
 fn upright() -> DVec3 {
@@ -48,7 +60,7 @@ pub(super) struct Seen {
     pub(super) off_mm: f64,
 }
 
-/// The way from points to pictures, ready.
+/// The way from points to pictures, ready, where it doesn't ask for the part's shape.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Way {
     Straight {
@@ -72,7 +84,9 @@ impl Laid {
     /// Where the picture's middle falls, mm.
     pub fn at_mm(&self) -> DVec3 {
         match self {
-            Self::Projected { at_mm, .. } | Self::Wrapped { at_mm, .. } => *at_mm,
+            Self::Projected { at_mm, .. }
+            | Self::Wrapped { at_mm, .. }
+            | Self::OnSkin { at_mm, .. } => *at_mm,
         }
     }
 
@@ -80,7 +94,9 @@ impl Laid {
     #[must_use]
     pub fn at(mut self, to_mm: DVec3) -> Self {
         match &mut self {
-            Self::Projected { at_mm, .. } | Self::Wrapped { at_mm, .. } => *at_mm = to_mm,
+            Self::Projected { at_mm, .. }
+            | Self::Wrapped { at_mm, .. }
+            | Self::OnSkin { at_mm, .. } => *at_mm = to_mm,
         }
         self
     }
@@ -89,40 +105,42 @@ impl Laid {
     #[must_use]
     pub fn deep(mut self, to_mm: f64) -> Self {
         match &mut self {
-            Self::Projected { depth_mm, .. } | Self::Wrapped { depth_mm, .. } => *depth_mm = to_mm,
+            Self::Projected { depth_mm, .. }
+            | Self::Wrapped { depth_mm, .. }
+            | Self::OnSkin { depth_mm, .. } => *depth_mm = to_mm,
         }
         self
     }
 
     /// Whether every value makes sense.
     pub(crate) fn check(&self) -> Result<(), MaskError> {
-        self.way().map(|_| ())?;
+        self.way()?;
         positive("depth_mm", self.depth_mm())
     }
 
     /// How far before and behind its middle it takes, mm.
     pub fn depth_mm(&self) -> f64 {
         match self {
-            Self::Projected { depth_mm, .. } | Self::Wrapped { depth_mm, .. } => *depth_mm,
+            Self::Projected { depth_mm, .. }
+            | Self::Wrapped { depth_mm, .. }
+            | Self::OnSkin { depth_mm, .. } => *depth_mm,
         }
     }
 
-    pub(super) fn way(&self) -> Result<Way, MaskError> {
+    /// The way to it; none on the skin, where the part's shape is asked for
+    /// ([`OnSkin`](super::on_skin::OnSkin)).
+    pub(super) fn way(&self) -> Result<Option<Way>, MaskError> {
         match *self {
             Self::Projected { at_mm, along, .. } => {
                 finite_point("at_mm", at_mm)?;
                 let along = unit(along)?;
-                let top = match along.z.abs() > 1.0 - 1e-9 {
-                    true => DVec3::Y,
-                    false => DVec3::Z,
-                };
-                let right = unit(along.cross(top))?;
-                Ok(Way::Straight {
+                let up = top(along)?;
+                Ok(Some(Way::Straight {
                     at: at_mm,
-                    right,
-                    up: right.cross(along),
+                    right: along.cross(up),
+                    up,
                     along,
-                })
+                }))
             }
             Self::Wrapped {
                 at_mm,
@@ -138,16 +156,31 @@ impl Laid {
                 let out = (at_mm - foot)
                     .try_normalize()
                     .ok_or(MaskError::OnTheAxis { at: at_mm })?;
-                Ok(Way::Round {
+                Ok(Some(Way::Round {
                     foot,
                     out,
                     on: axis.cross(out),
                     axis,
                     radius_mm,
-                })
+                }))
+            }
+            Self::OnSkin { at_mm, along, .. } => {
+                finite_point("at_mm", at_mm)?;
+                along.map_or(Ok(()), |along| unit(along).map(|_| ()))?;
+                Ok(None)
             }
         }
     }
+}
+
+/// Which way a picture's top is, as one looks at it along a direction: towards +z, and along z
+/// towards +y. Of length 1, and upright on the direction.
+pub(super) fn top(along: DVec3) -> Result<DVec3, MaskError> {
+    let top = match along.z.abs() > 1.0 - 1e-9 {
+        true => DVec3::Y,
+        false => DVec3::Z,
+    };
+    Ok(unit(along.cross(top))?.cross(along))
 }
 
 impl Way {

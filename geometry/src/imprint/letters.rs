@@ -3,9 +3,11 @@
 use serde::{Deserialize, Serialize};
 
 use super::picture::{check_hash, is_zero};
+use super::placed::Sheet;
 use super::{Laid, Loaded, Placed};
 use crate::mask::MaskError;
 use crate::mask::values::{finite, positive};
+use crate::{DVec3, Surface};
 
 /// The most characters of a line.
 const MOST_LETTERS: usize = 200;
@@ -74,19 +76,24 @@ impl Letters {
         }
     }
 
-    /// The line at its place.
+    /// The line at its place on a part.
     ///
     /// # Errors
     /// [`MaskError`] if a value makes no sense, or nobody has read the font.
-    pub fn placed(&self) -> Result<Placed, MaskError> {
+    pub fn placed(&self, surface: &Surface) -> Result<Placed, MaskError> {
+        Placed::new(self.sheet()?, &self.laid, surface)
+    }
+
+    /// Corners of a box about all points on which it may fall, mm.
+    pub(crate) fn bounds_mm(&self) -> Result<(DVec3, DVec3), MaskError> {
+        self.sheet()?.bounds_mm(&self.laid)
+    }
+
+    fn sheet(&self) -> Result<Sheet, MaskError> {
         self.check()?;
         let raster = self.content.raster().ok_or_else(|| self.unread())?;
-        Placed::new(
-            raster,
-            &self.laid,
-            self.height_mm,
-            (self.turn_deg, self.mirror),
-        )
+        let turn = (self.turn_deg, self.mirror);
+        Ok(Sheet::new(raster, self.height_mm, turn))
     }
 
     pub(crate) fn unread(&self) -> MaskError {

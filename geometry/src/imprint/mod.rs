@@ -1,7 +1,7 @@
 //! Pictures and letters laid on a part, as functions of a point.
 //!
 //! A [`Raster`] holds what a file shows, whoever read it. [`Laid`] takes a point of the part to a
-//! place on the picture, straight along a direction or round an axis. A [`Stencil`] is the edge
+//! place on the picture: straight along a direction, round an axis, or along the skin. A [`Stencil`] is the edge
 //! between the picture's dark and light: a signed distance at every pixel, interpolated between
 //! them, so that the edge is a clean line and not a stair.
 
@@ -10,6 +10,7 @@ mod distance;
 mod laid;
 mod letters;
 mod loaded;
+mod on_skin;
 mod picture;
 mod placed;
 mod raster;
@@ -25,5 +26,7 @@ pub use placed::Placed;
 pub use raster::{Raster, RasterError};
 pub use stencil::{Covers, Stencil};
 
+#[cfg(test)]
+mod on_skin_tests;
 #[cfg(test)]
 mod tests;

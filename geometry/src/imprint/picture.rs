@@ -2,9 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::placed::Sheet;
 use super::{Covers, Laid, Loaded, Placed};
 use crate::mask::MaskError;
 use crate::mask::values::{finite, positive};
+use crate::{DVec3, Surface};
 
 /// A picture from a file, laid on the part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -67,19 +69,24 @@ impl Picture {
         }
     }
 
-    /// The picture at its place.
+    /// The picture at its place on a part.
     ///
     /// # Errors
     /// [`MaskError`] if a value makes no sense, or nobody has read the file.
-    pub fn placed(&self) -> Result<Placed, MaskError> {
+    pub fn placed(&self, surface: &Surface) -> Result<Placed, MaskError> {
+        Placed::new(self.sheet()?, &self.laid, surface)
+    }
+
+    /// Corners of a box about all points on which it may fall, mm.
+    pub(crate) fn bounds_mm(&self) -> Result<(DVec3, DVec3), MaskError> {
+        self.sheet()?.bounds_mm(&self.laid)
+    }
+
+    fn sheet(&self) -> Result<Sheet, MaskError> {
         self.check()?;
         let raster = self.content.raster().ok_or_else(|| self.unread())?;
-        Placed::new(
-            raster,
-            &self.laid,
-            self.width_mm,
-            (self.turn_deg, self.mirror),
-        )
+        let turn = (self.turn_deg, self.mirror);
+        Ok(Sheet::new(raster, self.width_mm, turn))
     }
 
     pub(crate) fn unread(&self) -> MaskError {

@@ -9,7 +9,7 @@ use crate::mask::{MaskError, PreparedMask};
 use crate::surface::shapes::{block, finer, prism, surface};
 use crate::{Field, Mask, Progress, Surface, SurfacePoint};
 
-fn v(x: f64, y: f64, z: f64) -> DVec3 {
+pub(super) fn v(x: f64, y: f64, z: f64) -> DVec3 {
     DVec3::new(x, y, z)
 }
 
@@ -28,7 +28,7 @@ pub(crate) fn drawn(side: usize, hard: bool, dark: impl Fn(DVec2) -> f64) -> Arc
     Arc::new(Raster::new((side, side), greys, None).expect("a good size"))
 }
 
-fn picture(raster: &Arc<Raster>, laid: Laid, width_mm: f64) -> Picture {
+pub(super) fn picture(raster: &Arc<Raster>, laid: Laid, width_mm: f64) -> Picture {
     Picture {
         file: "drawn.png".into(),
         sha256: None,
@@ -50,17 +50,17 @@ fn from_front(at_mm: DVec3, depth_mm: f64) -> Laid {
     }
 }
 
-fn prepared(picture: Picture, surface: &Surface) -> PreparedMask {
+pub(super) fn prepared(picture: Picture, surface: &Surface) -> PreparedMask {
     PreparedMask::new(&Mask::Picture(Box::new(picture)), surface, &Progress::new())
         .expect("a good mask")
 }
 
-fn at(point_mm: DVec3) -> SurfacePoint {
+pub(super) fn at(point_mm: DVec3) -> SurfacePoint {
     SurfacePoint { point_mm, facet: 0 }
 }
 
 /// The share of a square grid of points that a mask has.
-fn share(mask: &PreparedMask, points: usize, place: impl Fn(f64, f64) -> DVec3) -> f64 {
+pub(super) fn share(mask: &PreparedMask, points: usize, place: impl Fn(f64, f64) -> DVec3) -> f64 {
     let t = |i: usize| (i as f64 + 0.5) / points as f64;
     let inside = (0..points * points)
         .filter(|i| mask.contains(at(place(t(i % points), t(i / points)))))
@@ -305,13 +305,18 @@ fn a_field_is_the_grey_of_the_picture() {
     assert_eq!(field.at(at(v(-5.0, 0.0, 3.0))), 0.0);
 }
 
+/// Any part.
+fn flat() -> Surface {
+    surface(block(v(1.0, 1.0, 1.0)))
+}
+
 #[test]
 fn what_can_t_be_laid_is_told() {
     let raster = drawn(8, false, |_| 1.0);
     let told = |change: fn(&mut Picture)| {
         let mut picture = picture(&raster, from_front(DVec3::ZERO, 1.0), 5.0);
         change(&mut picture);
-        picture.placed().map(|_| ()).expect_err("a fault")
+        picture.placed(&flat()).map(|_| ()).expect_err("a fault")
     };
     let round = |at_mm: DVec3| Laid::Wrapped {
         at_mm,
@@ -340,13 +345,19 @@ fn what_can_t_be_laid_is_told() {
         laid: round(DVec3::Z),
         ..picture(&raster, from_front(DVec3::ZERO, 1.0), 5.0)
     };
-    assert!(matches!(on_axis.placed(), Err(MaskError::OnTheAxis { .. })));
+    assert!(matches!(
+        on_axis.placed(&flat()),
+        Err(MaskError::OnTheAxis { .. })
+    ));
     let wide = Picture {
         laid: round(DVec3::X),
         width_mm: 7.0,
         ..on_axis
     };
-    assert!(matches!(wide.placed(), Err(MaskError::TooWide { .. })));
+    assert!(matches!(
+        wide.placed(&flat()),
+        Err(MaskError::TooWide { .. })
+    ));
 }
 
 /// The same picture on a coarse mesh and on a fine one: the same points.
@@ -451,14 +462,15 @@ proptest! {
             },
             false => Laid::Projected { at_mm: v(1.0, 2.0, 3.0), along: v(0.3, 1.0, -0.4), depth_mm: 2.0 },
         };
-        let placed = Placed::new(&raster, &laid, width_mm, (turn_deg, mirror)).expect("placed");
-        let (pixel, deep_mm) = placed.pixel_at(placed.point_mm(DVec2::new(x, y)));
+        let picture = Picture { turn_deg, mirror, ..picture(&raster, laid, width_mm) };
+        let placed = picture.placed(&flat()).expect("placed");
+        let (pixel, deep_mm) = placed.pixel_at(placed.point_mm(DVec2::new(x, y)), None);
         let expected = DVec2::new(20.0 + 20.0 * x, 20.0 - 20.0 * y);
         prop_assert!(pixel.distance(expected) < 1e-7, "{pixel} {expected}");
         prop_assert!((deep_mm - 2.0).abs() < 1e-9);
         // One step against the look lies before the picture, over the same pixel.
         let off = placed.point_mm(DVec2::new(x, y)) - placed.looking(DVec2::new(x, y));
-        let (pixel, deep_mm) = placed.pixel_at(off);
+        let (pixel, deep_mm) = placed.pixel_at(off, None);
         prop_assert!(pixel.distance(expected) < 1e-7);
         prop_assert!((deep_mm - 1.0).abs() < 1e-9);
     }

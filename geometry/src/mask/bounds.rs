@@ -44,8 +44,8 @@ impl Mask {
                 radius_mm,
             } => around(*from_mm, *to_mm, *radius_mm),
             Mask::Stroke(stroke) => stroke.bounds_mm(),
-            Mask::Picture(picture) => picture.placed().map_or(ALL, |placed| placed.bounds_mm()),
-            Mask::Text(letters) => letters.placed().map_or(ALL, |placed| placed.bounds_mm()),
+            Mask::Picture(picture) => picture.bounds_mm().unwrap_or(ALL),
+            Mask::Text(letters) => letters.bounds_mm().unwrap_or(ALL),
             Mask::All(parts) => parts
                 .iter()
                 .map(Mask::bounds_mm)

@@ -126,6 +126,30 @@ pub enum MaskError {
         /// The way round.
         most_mm: f64,
     },
+    /// A picture on the skin whose middle is not there.
+    #[error(
+        "at_mm, {at}, is {off_mm:.2} mm off the skin, and depth_mm is {most_mm}; put it on the skin"
+    )]
+    OffSkin {
+        /// As given.
+        at: DVec3,
+        /// How far off.
+        off_mm: f64,
+        /// How far it may be: its depth.
+        most_mm: f64,
+    },
+    /// A picture on the skin whose middle lies where no facet has an area.
+    #[error("the skin at at_mm, {at}, has no area; move it a little, or mend the mesh")]
+    NoAreaAt {
+        /// As given.
+        at: DVec3,
+    },
+    /// Ways along the skin to a picture's middle would take more memory than they may.
+    #[error(
+        "the skin under the picture has too many facets to lay it along it; make it smaller, or \
+         mend the mesh"
+    )]
+    TooInvolvedToLay,
     /// Nobody has read the file of a picture or a font.
     #[error("{what} has not been read; open the plan from its file")]
     Unread {

@@ -6,6 +6,7 @@ use glam::DVec3;
 
 use super::MaskError;
 use crate::imprint::{Covers, Letters, Picture, Placed, Stencil};
+use crate::{Progress, Surface, SurfacePoint};
 
 /// A picture's dark or light, or letters, at their place.
 #[derive(Clone, Debug)]
@@ -20,9 +21,14 @@ impl PreparedImprint {
     /// Of a picture.
     ///
     /// # Errors
-    /// [`MaskError`] if a value makes no sense, or nobody has read the file.
-    pub fn of_picture(picture: &Picture) -> Result<Self, MaskError> {
-        let placed = picture.placed()?;
+    /// [`MaskError`] if a value makes no sense, nobody has read the file, or the work was
+    /// cancelled.
+    pub fn of_picture(
+        picture: &Picture,
+        surface: &Surface,
+        progress: &Progress,
+    ) -> Result<Self, MaskError> {
+        let placed = picture.placed(surface)?.ready(progress)?;
         let stencil = picture.content.stencil(picture.covers, picture.threshold);
         Ok(Self {
             stencil: stencil.ok_or_else(|| picture.unread())?,
@@ -35,8 +41,12 @@ impl PreparedImprint {
     ///
     /// # Errors
     /// As [`PreparedImprint::of_picture`].
-    pub fn of_letters(letters: &Letters) -> Result<Self, MaskError> {
-        let placed = letters.placed()?;
+    pub fn of_letters(
+        letters: &Letters,
+        surface: &Surface,
+        progress: &Progress,
+    ) -> Result<Self, MaskError> {
+        let placed = letters.placed(surface)?.ready(progress)?;
         let stencil = letters.content.stencil(Covers::Dark, 0.5);
         Ok(Self {
             stencil: stencil.ok_or_else(|| letters.unread())?,
@@ -45,13 +55,16 @@ impl PreparedImprint {
         })
     }
 
-    pub(super) fn contains(&self, point: DVec3) -> bool {
-        let (pixel, deep_mm) = self.placed.pixel_at(point);
+    pub(super) fn contains(&self, at: SurfacePoint) -> bool {
+        let (pixel, deep_mm) = self.placed.pixel_at(at.point_mm, Some(at.facet));
         deep_mm >= 0.0 && self.stencil.within(pixel, self.outwards_px).0 > 0.0
     }
 
     pub(super) fn clearance_mm(&self, point: DVec3) -> f64 {
-        let (pixel, deep_mm) = self.placed.pixel_at(point);
+        if let Some(beyond_mm) = self.placed.beyond_skin_mm(point) {
+            return beyond_mm;
+        }
+        let (pixel, deep_mm) = self.placed.pixel_at(point, None);
         let (within, slack_px) = self.stencil.within(pixel, self.outwards_px);
         let flat_mm = self.placed.room_mm(point, slack_px);
         match (within > 0.0, deep_mm >= 0.0) {

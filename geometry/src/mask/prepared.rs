@@ -53,7 +53,8 @@ enum Ready {
 
 impl PreparedMask {
     /// Checks the mask and lays it on the part. Analytic masks take no time; a shell or a
-    /// crease goes once over the mesh; a stroke works in its own neighbourhood only.
+    /// crease goes once over the mesh; a stroke, or a picture on the skin, works in its own
+    /// neighbourhood only.
     ///
     /// # Errors
     /// [`MaskError`] from [`Mask::check`], or because the work was cancelled.
@@ -63,7 +64,8 @@ impl PreparedMask {
     }
 
     /// Whether a point of the skin is in the mask. The analytic masks look at the point
-    /// alone, shells and creases at its facet alone.
+    /// alone, shells and creases at its facet alone. A picture on the skin takes the skin's
+    /// nearest point where the point does not lie on its facet.
     pub fn contains(&self, point: SurfacePoint) -> bool {
         self.0.contains(point)
     }
@@ -131,8 +133,12 @@ impl Ready {
             Mask::Stroke(stroke) => {
                 Self::Stroke(Arc::new(PreparedStroke::new(stroke, surface, progress)?))
             }
-            Mask::Picture(picture) => Self::Imprint(PreparedImprint::of_picture(picture)?),
-            Mask::Text(letters) => Self::Imprint(PreparedImprint::of_letters(letters)?),
+            Mask::Picture(picture) => {
+                Self::Imprint(PreparedImprint::of_picture(picture, surface, progress)?)
+            }
+            Mask::Text(letters) => {
+                Self::Imprint(PreparedImprint::of_letters(letters, surface, progress)?)
+            }
             Mask::Colour(colour) => Self::Colour(PreparedColour::new(colour, surface)?),
             Mask::All(parts) => Self::All(all(parts)?),
             Mask::Any(parts) => Self::Any(all(parts)?),
@@ -162,7 +168,7 @@ impl Ready {
             Self::Cylinder(from, to, radius) => cylinder::contains(*from, *to, *radius, point),
             Self::Facets(facets) => facets.contains(at.facet),
             Self::Stroke(stroke) => stroke.contains(at),
-            Self::Imprint(imprint) => imprint.contains(point),
+            Self::Imprint(imprint) => imprint.contains(at),
             Self::Colour(colour) => colour.contains(at),
             Self::All(parts) => parts.iter().all(|part| part.contains(at)),
             Self::Any(parts) => parts.iter().any(|part| part.contains(at)),

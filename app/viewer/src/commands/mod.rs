@@ -207,6 +207,8 @@ pub enum Command {
     LayStraight,
     /// Lay the selected picture round the part's upright axis.
     LayRound,
+    /// Lay the selected picture on the skin, as a sticker.
+    LayOnSkin,
     /// Highlight a region on the stage, or none.
     LiftRegion(Option<usize>),
 

@@ -3,7 +3,7 @@
 
 use emath::{Pos2, Rect, Vec2};
 use geometry::imprint::{Laid, Placed};
-use geometry::{DVec3, Field, Mask};
+use geometry::{DVec3, Field, Mask, Surface};
 use glam::DVec2;
 use plan::{Paint, Region};
 
@@ -48,11 +48,11 @@ pub struct Hold {
     pub mask: Mask,
 }
 
-/// The picture or the letters that a mask is, at their place.
-pub fn placed(mask: &Mask) -> Option<Placed> {
+/// The picture or the letters that a mask is, at their place on the part.
+pub fn placed(mask: &Mask, surface: &Surface) -> Option<Placed> {
     match mask {
-        Mask::Picture(picture) => picture.placed().ok(),
-        Mask::Text(letters) => letters.placed().ok(),
+        Mask::Picture(picture) => picture.placed(surface).ok(),
+        Mask::Text(letters) => letters.placed(surface).ok(),
         _ => None,
     }
 }
@@ -227,20 +227,19 @@ impl Hold {
     }
 }
 
-/// The same, with its middle at a point of the skin. One that falls straight keeps its direction
-/// while the skin there still faces it, within 60°; else it falls straight on to the skin.
+/// The same, with its middle at a point of the skin. One that is looked at in a direction keeps it
+/// while the skin there still faces it, within 60°; else it is looked at straight.
 pub fn moved(how: Laid, point_mm: DVec3, outwards: DVec3) -> Laid {
-    let point_mm = rounded(point_mm);
-    match how {
-        Laid::Projected {
-            along, depth_mm, ..
-        } if -outwards.dot(along.normalize_or_zero()) < 0.5 => Laid::Projected {
-            at_mm: point_mm,
-            along: onto(outwards),
-            depth_mm,
-        },
-        how => how.at(point_mm),
+    let mut how = how.at(rounded(point_mm));
+    if let Laid::Projected { along, .. }
+    | Laid::OnSkin {
+        along: Some(along), ..
+    } = &mut how
+        && -outwards.dot(along.normalize_or_zero()) < 0.5
+    {
+        *along = onto(outwards);
     }
+    how
 }
 
 /// The direction on to skin that faces outwards so; along an axis if it nearly is, and in a few
@@ -302,8 +301,15 @@ mod tests {
         Rect::from_min_max(pos2(0.0, 0.0), pos2(400.0, 400.0))
     }
 
+    /// A block whose front faces the camera.
+    fn block() -> Surface {
+        let cube = geometry::solids::cuboid(DVec3::splat(40.0)).expect("a block");
+        let shifted = cube.map(|p| p + DVec3::new(0.0, 20.0, 0.0));
+        Surface::new(Arc::new(shifted.expect("a block")))
+    }
+
     fn frame(mask: &Mask) -> Frame {
-        let placed = placed(mask).expect("placed");
+        let placed = placed(mask, &block()).expect("placed");
         Frame::of(&placed, &camera(), stage()).expect("in view")
     }
 
@@ -380,6 +386,33 @@ mod tests {
         };
         assert_eq!(along, -DVec3::X);
         assert!(hold.at(pos2(0.0, 0.0), (true, false), |_| None).is_none());
+    }
+
+    #[test]
+    fn on_the_skin_its_frame_follows_the_skin_and_it_turns_round_a_corner() {
+        let on_skin = |at_mm, along| Laid::OnSkin {
+            at_mm,
+            along: Some(along),
+            depth_mm: 3.0,
+        };
+        let front = lying(mask(), on_skin(DVec3::new(0.0, 0.0, 20.0), DVec3::Y));
+        let (flat, on) = (frame(&mask()), frame(&front));
+        assert!(on.front && on.middle == flat.middle);
+        for (a, b) in flat.outline.iter().zip(&on.outline) {
+            assert!(a.distance(*b) < 0.1, "{a} {b}");
+        }
+        // Half over the edge on the left: its left half runs away from the eye.
+        let edge = frame(&lying(
+            front,
+            on_skin(DVec3::new(-20.0, 0.0, 20.0), DVec3::Y),
+        ));
+        let width = |frame: &Frame| frame.corners[1].x - frame.corners[0].x;
+        assert!((width(&edge) - 0.5 * width(&flat)).abs() < 0.1);
+        let how = on_skin(DVec3::ZERO, DVec3::Y);
+        let same = moved(how.clone(), DVec3::X, DVec3::new(0.1, -0.9, 0.0));
+        assert_eq!(same, on_skin(DVec3::X, DVec3::Y));
+        let round = moved(how, DVec3::X, DVec3::X);
+        assert_eq!(round, on_skin(DVec3::X, DVec3::NEG_X));
     }
 
     #[test]

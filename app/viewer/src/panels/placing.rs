@@ -228,6 +228,9 @@ fn ways(ui: &mut Ui, session: &Session, mask: &Mask, send: &mut Commands) {
         Some(Laid::Wrapped { .. }) => {
             note(ui, "Goes round an axis, as a label round a bottle.");
         }
+        Some(Laid::OnSkin { .. }) => {
+            note(ui, "Lies on the skin, as a sticker.");
+        }
         None => return,
     }
     ui.horizontal_wrapped(|ui| {
@@ -242,6 +245,11 @@ fn ways(ui: &mut Ui, session: &Session, mask: &Mask, send: &mut Commands) {
                 Command::LayRound,
                 "Wrap it round the upright axis through the part's middle. Widths hold where its \
                  middle lies.",
+            ),
+            (
+                "On the skin",
+                Command::LayOnSkin,
+                "Lay it on the skin as a sticker, over edges too. Widths hold along the skin.",
             ),
         ] {
             if ui.button(name).on_hover_text(hint).clicked() {

@@ -3,6 +3,7 @@
 use plan::Edit;
 
 use super::Session;
+use super::placing::Way;
 use crate::commands::Command;
 use crate::files::settings::{Appearance, SCALE_RANGE};
 use crate::model::page::{After, Drawer, Page};
@@ -213,8 +214,9 @@ impl Session {
             Command::SetImprint(mask) => self.set_imprint(*mask),
             Command::SetLetters(text) => self.set_letters(text),
             Command::FadeAlongGreys => self.fade_along_greys(),
-            Command::LayStraight => self.lay_otherwise(false),
-            Command::LayRound => self.lay_otherwise(true),
+            Command::LayStraight => self.lay_otherwise(Way::Straight),
+            Command::LayRound => self.lay_otherwise(Way::Round),
+            Command::LayOnSkin => self.lay_otherwise(Way::OnSkin),
             command => self.apply_to_region(command),
         }
     }

@@ -36,6 +36,14 @@ const NEW_BOLDER: f64 = 0.05;
 /// Steps from the stage's middle in which skin is looked for, points.
 const LOOK_ABOUT: f32 = 24.0;
 
+/// How a picture may be laid otherwise.
+#[derive(Clone, Copy)]
+pub(super) enum Way {
+    Straight,
+    Round,
+    OnSkin,
+}
+
 impl Session {
     /// Asks for a picture's file.
     pub(super) fn ask_picture(&mut self) {
@@ -187,7 +195,7 @@ impl Session {
     /// The frame of the selected region's picture or letters on the stage.
     pub fn frame_of_picture(&self) -> Option<Frame> {
         let region = self.chosen_region()?;
-        let placed = placing::placed(&region.mask)?;
+        let placed = placing::placed(&region.mask, &self.doc.as_ref()?.surface)?;
         Frame::of(&placed, &self.view.camera, self.view.stage)
     }
 
@@ -342,9 +350,9 @@ impl Session {
         })
     }
 
-    /// Lays the selected region's picture straight from where one looks, or round the part's
-    /// upright axis.
-    pub(super) fn lay_otherwise(&mut self, round: bool) {
+    /// Lays the selected region's picture otherwise: straight from where one looks, round the
+    /// part's upright axis, or on the skin.
+    pub(super) fn lay_otherwise(&mut self, way: Way) {
         let Some(region) = self.chosen_region() else {
             return;
         };
@@ -352,18 +360,24 @@ impl Session {
             return;
         };
         let (at_mm, depth_mm) = (laid.at_mm(), laid.depth_mm());
-        let how = match round {
-            true => Laid::Wrapped {
+        let how = match way {
+            Way::Round => Laid::Wrapped {
                 at_mm,
                 through_mm: placing::rounded(doc.middle_mm().with_z(0.0)),
                 axis: DVec3::Z,
                 depth_mm,
             },
-            false => Laid::Projected {
+            Way::Straight => Laid::Projected {
                 at_mm,
                 along: placing::onto(-self.view.camera.axes().forward),
                 depth_mm,
             },
+            Way::OnSkin => {
+                let near = doc.surface.nearest(at_mm);
+                let outwards = doc.surface.normal(near.facet);
+                let at_mm = placing::rounded(near.point_mm);
+                placing::moved(laid_on_skin(laid, depth_mm), at_mm, outwards)
+            }
         };
         self.set_imprint(placing::lying(region.mask.clone(), how));
         self.end_edit();
@@ -371,10 +385,25 @@ impl Session {
 
     /// How wide the selected region's picture stands on the part, mm: for letters, their line.
     pub fn picture_size_mm(&self) -> Option<(f64, f64)> {
-        let placed = placing::placed(&self.chosen_region()?.mask)?;
+        let surface = &self.doc.as_ref()?.surface;
+        let placed = placing::placed(&self.chosen_region()?.mask, surface)?;
         let raster = placed.raster();
         let size = DVec2::new(raster.width() as f64, raster.height() as f64) * placed.pixel_mm();
         Some((size.x, size.y))
+    }
+}
+
+/// How something lies on the skin that is looked at as before, if it is looked at in one direction.
+fn laid_on_skin(before: &Laid, depth_mm: f64) -> Laid {
+    let along = match before {
+        Laid::Projected { along, .. } => *along,
+        // No direction, so that it is looked at straight.
+        _ => DVec3::ZERO,
+    };
+    Laid::OnSkin {
+        at_mm: before.at_mm(),
+        along: Some(along),
+        depth_mm,
     }
 }
 

@@ -145,6 +145,15 @@ fn its_numbers_can_be_typed_and_its_greys_can_be_a_fade() {
     assert!(picture(&harness).mirror);
     click(&mut harness, "Round the part");
     assert!(matches!(picture(&harness).laid, Laid::Wrapped { .. }));
+    let frame = harness.state().frame_of_picture().expect("a frame");
+    click(&mut harness, "On the skin");
+    let Laid::OnSkin { at_mm, along, .. } = picture(&harness).laid else {
+        panic!("on the skin");
+    };
+    assert_eq!((at_mm.y, along), (-20.0, Some(DVec3::Y)));
+    let on_skin = harness.state().frame_of_picture().expect("a frame");
+    assert!(frame.middle.distance(on_skin.middle) < 0.5);
+    assert!(frame.corners[2].distance(on_skin.corners[2]) < 5.0);
     click(&mut harness, "Straight, as I look now");
     let Laid::Projected { along, .. } = picture(&harness).laid else {
         panic!("straight");

@@ -36,13 +36,13 @@ pub(super) struct Edges {
 pub(super) type Changed = SmallVec<[u32; 4]>;
 
 impl Edges {
-    /// The windows on an edge, in order.
-    pub(super) fn on(&self, edge: u32) -> impl Iterator<Item = &Window> + '_ {
+    /// The windows on an edge, in order, each with its number.
+    pub(super) fn on(&self, edge: u32) -> impl Iterator<Item = (u32, &Window)> + '_ {
         let mut at = self.edges[edge as usize].first;
         std::iter::from_fn(move || {
-            let window = self.windows.get(at as usize)?;
+            let (name, window) = (at, self.windows.get(at as usize)?);
             at = window.next;
-            Some(window)
+            Some((name, window))
         })
     }
 

@@ -59,11 +59,7 @@ impl Front {
                 y,
                 offset,
             } => {
-                let (start, end) = ends(mesh, facet, side as usize);
-                let [start, end] = [start, end].map(|v| mesh.vertices()[v as usize]);
-                let along = (end - start).normalize_or_zero();
-                let place = (point - start).dot(along);
-                let down = (point - start).cross(along).length();
+                let (place, down) = place_off(mesh, (facet, side as usize), point);
                 let height = y + down;
                 let straight = match height > 0.0 {
                     true => x + (place - x) * y / height,
@@ -90,4 +86,14 @@ impl Front {
             } => offset + length(x.clamp(from, to) - x, y),
         }
     }
+}
+
+/// Where a point of a facet lies seen from the edge of one of its sides: along the edge from its
+/// start, and off it, mm.
+pub(super) fn place_off(mesh: &Mesh, (facet, side): (u32, usize), point: DVec3) -> (f64, f64) {
+    let (start, end) = ends(mesh, facet, side);
+    let [start, end] = [start, end].map(|v| mesh.vertices()[v as usize]);
+    let along = (end - start).normalize_or_zero();
+    let from = point - start;
+    (from.dot(along), from.cross(along).length())
 }

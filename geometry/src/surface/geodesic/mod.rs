@@ -31,16 +31,21 @@ mod fan;
 mod front;
 mod lanes;
 mod names;
+mod polar;
 mod propagate;
 mod seed;
+mod start;
 #[cfg(test)]
 mod tests;
 mod trace;
+mod unfold;
 mod window;
 
 pub(crate) use chart::{Chart, Disc};
 pub(crate) use front::Front;
+pub(crate) use polar::Polar;
 pub(crate) use propagate::{Bounds, Stopped};
+pub(crate) use start::Start;
 pub(crate) use trace::{Line, Piece, trace};
 
 /// The share of itself by which a distance may be off.
@@ -130,11 +135,23 @@ impl Distances {
         for &[from, to] in self.pieces.get(&facet).into_iter().flatten() {
             each(Front::Line { from, to });
         }
-        for corner in 0..3 {
-            let distance = self.at_corner(facet, corner);
+        self.named_fronts(facet, |front, _| each(front));
+    }
+
+    /// Calls `each` with what comes into a facet from beyond it, and the number of the vertex or
+    /// the window that it is.
+    fn named_fronts(&self, facet: u32, mut each: impl FnMut(Front, u32)) {
+        for (corner, name) in self.surface.mesh().triangles()[facet as usize]
+            .into_iter()
+            .enumerate()
+        {
+            let Some(number) = self.vertex_names.get(name) else {
+                continue;
+            };
+            let distance = self.vertices[number as usize].distance;
             if distance.is_finite() {
                 let corner = corner as u8;
-                each(Front::Corner { corner, distance });
+                each(Front::Corner { corner, distance }, number);
             }
         }
         let adjacency: &Adjacency = self.surface.adjacency();
@@ -143,15 +160,16 @@ impl Distances {
             let Some(edge) = self.edge_names.get(name) else {
                 continue;
             };
-            for window in self.edges.on(edge).filter(|w| w.facet != facet) {
-                each(Front::Window {
+            for (name, window) in self.edges.on(edge).filter(|(_, w)| w.facet != facet) {
+                let front = Front::Window {
                     side: side as u8,
                     from: window.from,
                     to: window.to,
                     x: window.x,
                     y: window.y,
                     offset: window.offset,
-                });
+                };
+                each(front, name);
             }
         }
     }

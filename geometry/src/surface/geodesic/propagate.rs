@@ -49,7 +49,7 @@ pub(super) struct Vertex {
     /// What merging may have put off.
     error: Error,
     /// The corner that the way came through, written `3 * facet + corner`.
-    corner: u32,
+    pub(super) corner: u32,
     /// The angle there between the corner's own side and the way, rad; none if the way came
     /// along a side.
     angle: Option<f64>,

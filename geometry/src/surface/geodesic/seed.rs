@@ -11,7 +11,7 @@ use super::window::{Error, State, Window};
 use crate::surface::facet::nearest_on_segment;
 
 /// A point this near to a facet's side or corner lies on it, as a share of its longest side.
-const ON: f64 = 1e-9;
+pub(super) const ON: f64 = 1e-9;
 
 /// The source of a straight front lies this many times its own size behind it: what is round
 /// about it then is less than rounding.
@@ -165,6 +165,6 @@ impl Propagation<'_> {
     }
 }
 
-fn longest([a, b, c]: [DVec3; 3]) -> f64 {
+pub(super) fn longest([a, b, c]: [DVec3; 3]) -> f64 {
     a.distance(b).max(b.distance(c)).max(c.distance(a))
 }

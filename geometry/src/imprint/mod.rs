@@ -2,8 +2,9 @@
 //!
 //! A [`Raster`] holds what a file shows, whoever read it. [`Laid`] takes a point of the part to a
 //! place on the picture, straight along a direction or round an axis. A [`Stencil`] is the edge
-//! between the picture's dark and light: a signed distance at every pixel, interpolated between
-//! them, so that the edge is a clean line and not a stair.
+//! between the picture's dark and light, or of one of its colours: a signed distance at every pixel,
+//! interpolated between them, so that the edge is a clean line and not a stair. [`Sorted`] has the
+//! place in a list of colours that each pixel was given.
 
 mod contour;
 mod distance;
@@ -13,6 +14,8 @@ mod loaded;
 mod picture;
 mod placed;
 mod raster;
+mod smooth;
+mod sorted;
 mod stencil;
 
 pub(crate) use picture::check_hash;
@@ -23,7 +26,10 @@ pub use loaded::Loaded;
 pub use picture::Picture;
 pub use placed::Placed;
 pub use raster::{Raster, RasterError};
+pub use sorted::{OneColour, Sorted};
 pub use stencil::{Covers, Stencil};
 
+#[cfg(test)]
+mod sorted_tests;
 #[cfg(test)]
 mod tests;

@@ -23,7 +23,7 @@ impl PreparedImprint {
     /// [`MaskError`] if a value makes no sense, or nobody has read the file.
     pub fn of_picture(picture: &Picture) -> Result<Self, MaskError> {
         let placed = picture.placed()?;
-        let stencil = picture.content.stencil(picture.covers, picture.threshold);
+        let stencil = picture.content.stencil(&picture.covers, picture.threshold);
         Ok(Self {
             stencil: stencil.ok_or_else(|| picture.unread())?,
             placed,
@@ -37,7 +37,7 @@ impl PreparedImprint {
     /// As [`PreparedImprint::of_picture`].
     pub fn of_letters(letters: &Letters) -> Result<Self, MaskError> {
         let placed = letters.placed()?;
-        let stencil = letters.content.stencil(Covers::Dark, 0.5);
+        let stencil = letters.content.stencil(&Covers::Dark, 0.5);
         Ok(Self {
             stencil: stencil.ok_or_else(|| letters.unread())?,
             outwards_px: letters.bolder_mm / placed.pixel_mm(),

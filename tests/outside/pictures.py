@@ -139,9 +139,9 @@ def with_picture(tools, name, codes, picture, suffix="png", **options):
 
 
 def laid(tools, folder, number, suffix="png"):
-    """Lays the picture's colours on the front, 40 mm wide, in so many blends."""
+    """Lays the picture's colours on the front, 30 mm wide, in so many blends."""
     return tools.tintfall("lay", folder / "part.plan.ron", folder / f"picture.{suffix}", "--colours", number,
-                          "--width", 40, "--at=0,-5,20", "--along=0,1,0", "--depth", 2)
+                          "--width", 30, "--at=0,-5,20", "--along=0,1,0", "--depth", 2)
 
 
 def in_stripes(tools):
@@ -170,7 +170,7 @@ def in_stripes(tools):
         off = 0.0
         for region in made["regions"]:
             wide = [100, 60, 90][int(np.argmax(region["shares"]))]
-            off = max(off, abs(areas[region["name"]] / (0.1 * wide * 40) - 1))
+            off = max(off, abs(areas[region["name"]] / (30 / side * wide * 30) - 1))
         yield Check(f"{name} stripes of a picture's colours: areas", "closed form", off, 5e-3, 3)
 
 

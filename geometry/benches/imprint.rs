@@ -27,7 +27,7 @@ fn picture(bench: &mut Criterion) {
     group.sample_size(10);
     group.throughput(Throughput::Elements(1 << 20));
     group.bench_function("find its edge", |b| {
-        b.iter(|| black_box(Stencil::new(&raster, Covers::Dark, 0.5)));
+        b.iter(|| black_box(Stencil::new(&raster, &Covers::Dark, 0.5)));
     });
     let Ok(block) = solids::cuboid(DVec3::splat(100.0)) else {
         return;

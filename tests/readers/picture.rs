@@ -46,7 +46,7 @@ pub fn read_picture(bytes: &[u8]) -> Answer {
     // Larger ones take long where everything is checked.
     if width * height < 1e5 {
         for covers in [Covers::Dark, Covers::Light, Covers::Frame] {
-            let area = Stencil::new(&raster, covers, 0.5).area_px(0.0);
+            let area = Stencil::new(&raster, &covers, 0.5).area_px(0.0);
             assert!(
                 (0.0..=1.01 * width * height + 8.0).contains(&area),
                 "{area}"

@@ -1,7 +1,7 @@
 //! How many blends, and which.
 
 use blend::reach::{MOST_BLENDS, Palette, palettes};
-use blend::{Lab, Shares, Srgb, Xyz, ciede2000};
+use blend::{Lab, MixModel, Shares, Srgb, Xyz, ciede2000};
 use geometry::mask::Nearness;
 use geometry::pieces::{Finest, NO_LABEL};
 use geometry::{Cancelled, Progress};
@@ -19,6 +19,9 @@ pub enum ChoiceError {
     /// No area has a colour.
     #[error("no part of the model has a colour; export it with its colours")]
     NoColour,
+    /// No pixel of a picture has a colour.
+    #[error("is clear all over; save the picture with colours that are more than half opaque")]
+    Clear,
     /// The layers make no sense.
     #[error("{0}")]
     Layers(#[from] geometry::layers::LayerPlanError),
@@ -72,22 +75,11 @@ pub fn choose(
     most: usize,
     progress: &Progress,
 ) -> Result<Choice, ChoiceError> {
-    let wanted = counted.wanted();
-    if wanted.is_empty() {
+    let model = plan.model();
+    let palettes = palettes_for(counted, plan, model.as_ref(), by, most, progress);
+    if palettes.is_empty() {
         return Err(ChoiceError::NoColour);
     }
-    progress.stage("Choosing blends");
-    let model = plan.model();
-    let fed = |shares: &Shares| plan.machine.fed(shares);
-    let mut palettes = palettes(
-        model.as_ref(),
-        &fed,
-        &wanted,
-        weighting(by),
-        most.min(MOST_BLENDS),
-    );
-    palettes.iter_mut().for_each(told_apart);
-    palettes.dedup_by_key(|palette| palette.blends.len());
     progress.check()?;
     let height_mm = sampled.surface().bounds_mm().1.z;
     let spans = plan.layers.spans(height_mm)?;
@@ -106,18 +98,41 @@ pub fn choose(
             purge_minutes: plan.machine.minutes(cost.purge_mm3),
         });
     }
-    let means: Vec<f64> = rows.iter().map(|row| row.mean_de00).collect();
-    let recommended = rows
-        .get(Palette::recommended(&means))
-        .map_or(1, |row| row.blends);
     Ok(Choice {
         rows,
-        recommended,
+        recommended: recommended(&palettes),
         palettes,
         by,
         finest,
         area_mm2: (counted.coloured_mm2(), counted.uncoloured_mm2),
     })
+}
+
+/// Blends that a plan's machine can feed from its spools for counted colours: a palette of one, of
+/// two, and of more, up to `most`. There are none if nothing was counted.
+pub(crate) fn palettes_for(
+    counted: &Counted,
+    plan: &Plan,
+    model: &dyn MixModel,
+    by: Nearness,
+    most: usize,
+    progress: &Progress,
+) -> Vec<Palette> {
+    progress.stage("Choosing blends");
+    let fed = |shares: &Shares| plan.machine.fed(shares);
+    let most = most.min(MOST_BLENDS);
+    let mut found = palettes(model, &fed, &counted.wanted(), weighting(by), most);
+    found.iter_mut().for_each(told_apart);
+    found.dedup_by_key(|palette| palette.blends.len());
+    found
+}
+
+/// The number of blends to take of palettes with some mean differences: the first after which no
+/// further one is worth half a ΔE00 of the mean.
+pub(crate) fn recommended(found: &[Palette]) -> usize {
+    let means: Vec<f64> = found.iter().map(|palette| palette.mean_de00).collect();
+    let place = Palette::recommended(&means);
+    found.get(place).map_or(1, |palette| palette.blends.len())
 }
 
 /// The sRGB codes of a palette's blends, and the colours of these.

@@ -28,7 +28,7 @@ pub struct Found {
     pub distinct: usize,
 }
 
-/// The colours of a model by their areas.
+/// The colours of a model or a picture by their areas.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Counted {
     /// How many different 8-bit colours were seen.
@@ -69,9 +69,14 @@ impl Boxed {
 impl Counted {
     /// Counts the colours of a model.
     pub fn new(sampled: &Sampled) -> Self {
+        Self::of(sampled.each())
+    }
+
+    /// Counts colours with the area of each, mm²; some areas have none.
+    pub(crate) fn of(each: impl Iterator<Item = (Option<Srgb>, f64)>) -> Self {
         let mut areas: FxHashMap<Srgb, f64> = FxHashMap::default();
         let mut uncoloured_mm2 = 0.0;
-        for (colour, area) in sampled.each() {
+        for (colour, area) in each {
             match colour {
                 Some(colour) => *areas.entry(colour).or_default() += area,
                 None => uncoloured_mm2 += area,

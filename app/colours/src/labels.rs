@@ -52,7 +52,8 @@ impl Sampled {
     }
 
     fn raw_labels(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
-        let known = self.nearest_of_each(among, weighting);
+        let colours = self.each().map(|(colour, _)| colour);
+        let known = nearest_of_each(colours, among, weighting);
         let label = |colour: Option<Srgb>| match colour {
             Some(colour) => known.get(&colour).copied().unwrap_or(NO_LABEL),
             None => NO_LABEL,
@@ -78,28 +79,47 @@ impl Sampled {
             })
             .collect()
     }
+}
 
-    /// For every colour that was seen, which of a list is nearest.
-    fn nearest_of_each(&self, among: &[Lab], weighting: Weighting) -> FxHashMap<Srgb, u8> {
-        let mut seen: FxHashMap<Srgb, u8> = FxHashMap::default();
-        let mut last = None;
-        for (colour, _) in self.each() {
-            if colour != last {
-                seen.extend(colour.map(|colour| (colour, NO_LABEL)));
-                last = colour;
-            }
+/// For every colour that was seen, which of a list is nearest.
+pub(crate) fn nearest_of_each(
+    colours: impl Iterator<Item = Option<Srgb>>,
+    among: &[Lab],
+    weighting: Weighting,
+) -> FxHashMap<Srgb, u8> {
+    let mut seen: FxHashMap<Srgb, u8> = FxHashMap::default();
+    let mut last = None;
+    for colour in colours {
+        if colour != last {
+            seen.extend(colour.map(|colour| (colour, NO_LABEL)));
+            last = colour;
         }
-        let seen: Vec<Srgb> = seen.into_keys().collect();
-        let nearest = |colour: &Srgb| {
-            let lab = colour.to_xyz().to_lab();
-            let off = among.iter().map(|one| ciede2000_by(lab, *one, weighting));
-            let nearest = off.enumerate().min_by(|a, b| a.1.total_cmp(&b.1));
-            (*colour, nearest.map_or(NO_LABEL, |(place, _)| place as u8))
-        };
-        seen.par_iter()
-            .map(nearest)
-            .collect::<Vec<_>>()
-            .into_iter()
-            .collect()
     }
+    let seen: Vec<Srgb> = seen.into_keys().collect();
+    let all = || 0..among.len().min(usize::from(NO_LABEL)) as u8;
+    let nearest = |colour: &Srgb| {
+        let place = nearest_of(*colour, all(), among, weighting);
+        (*colour, place.unwrap_or(NO_LABEL))
+    };
+    seen.par_iter()
+        .map(nearest)
+        .collect::<Vec<_>>()
+        .into_iter()
+        .collect()
+}
+
+/// Which of some places of a list has the colour that is nearest.
+pub(crate) fn nearest_of(
+    colour: Srgb,
+    places: impl Iterator<Item = u8>,
+    among: &[Lab],
+    weighting: Weighting,
+) -> Option<u8> {
+    let lab = colour.to_xyz().to_lab();
+    let off = |place: u8| {
+        let one = among.get(usize::from(place))?;
+        Some((place, ciede2000_by(lab, *one, weighting)))
+    };
+    let nearest = places.filter_map(off).min_by(|a, b| a.1.total_cmp(&b.1));
+    nearest.map(|(place, _)| place)
 }

@@ -1,4 +1,4 @@
-//! The colours that a mesh file brings: read, counted, and turned into a plan's regions.
+//! The colours that a mesh file or a picture brings: read, counted, and turned into a plan's regions.
 //!
 //! [`Model`] is a mesh with its textures decoded; it gives the colour at any point of its skin.
 //! [`Sampled`] has the colours of all of its skin, piece by piece, with their areas.
@@ -6,6 +6,8 @@
 //! what can be printed: that is what a plan's mask of a model's colour is.
 //! [`choose`] finds which blends of a plan's spools come nearest to all of them, for how many
 //! blends, and [`Choice::regions`] makes regions of that.
+//!
+//! [`Flat`] has the colours of a flat picture, and [`choose_flat`] finds blends for these.
 
 // Models come from strangers: nothing in one may end in a panic.
 #![warn(
@@ -18,6 +20,8 @@
 mod choice;
 mod cost;
 mod counted;
+mod flat;
+mod flat_choice;
 mod labels;
 mod model;
 mod read;
@@ -27,6 +31,8 @@ mod texture;
 
 pub use choice::{Choice, ChoiceError, Row, choose};
 pub use counted::{Counted, Found};
+pub use flat::Flat;
+pub use flat_choice::{FlatChoice, FlatRow, choose_flat};
 pub use labels::weighting;
 pub use model::Model;
 pub use read::{ColoursError, read_model};

@@ -36,10 +36,8 @@ impl Choice {
         for ((blend, weight), ((_, lab), code)) in each {
             let base = regions.is_empty();
             let share = if base { weight + without } else { *weight };
-            let name = named(
-                &lab.name(),
-                share / f64::max(with + without, f64::MIN_POSITIVE),
-            );
+            let share = share / f64::max(with + without, f64::MIN_POSITIVE);
+            let name = capital(&with_share(&lab.name(), share));
             let mask = match base {
                 true => Mask::Whole,
                 false => Mask::Colour(Box::new(ModelColour {
@@ -53,7 +51,7 @@ impl Choice {
                     content: LoadedLabels::default(),
                 })),
             };
-            let name = apart(name, &regions);
+            let name = apart(name, |name| regions.iter().any(|other| other.name == name));
             regions.push(Region::new(name, mask, Paint::Fixed(blend.shares)));
         }
         Some(regions)
@@ -61,25 +59,25 @@ impl Choice {
 }
 
 /// A colour's name with its share of the area.
-fn named(name: &str, share: f64) -> String {
-    let mut letters = name.chars();
-    let first = letters.next().map(|first| first.to_uppercase().to_string());
+pub(crate) fn with_share(name: &str, share: f64) -> String {
     let percent = 100.0 * share;
     let percent = match percent {
         p if p >= 9.95 => format!("{p:.0}"),
         p if p >= 0.095 => format!("{p:.1}"),
         _ => "less than 0.1".to_owned(),
     };
-    format!(
-        "{}{}, {percent} %",
-        first.unwrap_or_default(),
-        letters.as_str()
-    )
+    format!("{name}, {percent} %")
 }
 
-/// A name that no region has yet.
-fn apart(name: String, regions: &[Region]) -> String {
-    let taken = |name: &str| regions.iter().any(|region| region.name == name);
+/// A name with a capital first letter.
+pub(crate) fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}
+
+/// A name that is not taken: the given one, or the same with a number.
+pub(crate) fn apart(name: String, taken: impl Fn(&str) -> bool) -> String {
     if !taken(&name) {
         return name;
     }
@@ -96,6 +94,7 @@ mod tests {
 
     #[test]
     fn names_say_how_much_there_is() {
+        let named = |name, share| capital(&with_share(name, share));
         assert_eq!(named("pale blue", 0.3812), "Pale blue, 38 %");
         assert_eq!(named("red", 0.0312), "Red, 3.1 %");
         assert_eq!(named("red", 1e-5), "Red, less than 0.1 %");

@@ -130,13 +130,19 @@ impl Sampled {
 }
 
 fn code(model: &Model, facet: usize, weights: [f64; 3]) -> u32 {
-    match model.colour(facet, weights) {
+    packed(model.colour(facet, weights))
+}
+
+/// A colour or none in four bytes.
+pub(crate) fn packed(colour: Option<Srgb>) -> u32 {
+    match colour {
         Some(Srgb([r, g, b])) => u32::from_be_bytes([0, r, g, b]),
         None => NOTHING,
     }
 }
 
-fn colour(code: u32) -> Option<Srgb> {
+/// What [`packed`] was given.
+pub(crate) fn colour(code: u32) -> Option<Srgb> {
     let [_, r, g, b] = code.to_be_bytes();
     (code != NOTHING).then_some(Srgb([r, g, b]))
 }

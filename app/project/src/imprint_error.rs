@@ -36,6 +36,12 @@ pub enum ImprintError {
     /// It is no picture.
     #[error(transparent)]
     Picture(#[from] PictureError),
+    /// It is sorted by too many lists of colours.
+    #[error(
+        "is laid on the part with too many lists of colours for its size; use one list, or make \
+         the picture smaller"
+    )]
+    TooManyLists,
     /// It is no font, or the font lacks letters.
     #[error(transparent)]
     Line(#[from] LineError),

@@ -21,6 +21,8 @@ use plan::{LoadError, Painted, Plan};
 use crate::pictures::{self, ImprintError};
 use crate::text_file::read_text;
 
+pub use crate::text_file::beside;
+
 /// A plan laid on its part, ready to be prepared or shown.
 pub struct Job {
     /// The plan file.
@@ -123,16 +125,25 @@ pub fn read_plan(path: &Path) -> Result<Plan, JobError> {
 /// # Errors
 /// As [`read_plan`], or because it was cancelled.
 pub fn read_plan_with(path: &Path, progress: &Progress) -> Result<Plan, JobError> {
+    let mut plan = read_plan_alone(path)?;
+    load_pictures_with(&mut plan, path, progress)?;
+    Ok(plan)
+}
+
+/// Reads a plan file, and the spool and machine files that it names, but no pictures, fonts and
+/// coloured models: so it stays as it is written, without hashes that it doesn't give.
+///
+/// # Errors
+/// As [`read_plan`].
+pub fn read_plan_alone(path: &Path) -> Result<Plan, JobError> {
     let text = read_text(path).map_err(|why| JobError::file(path, why))?;
     let loaded = Plan::load(&text, |file| read_text(&beside(path, file)));
-    let mut plan = loaded.map_err(|error| match error {
+    loaded.map_err(|error| match error {
         LoadError::Text(error) => {
             LoadError::Text(error.in_file(&path.display().to_string())).into()
         }
         error => JobError::from(error),
-    })?;
-    load_pictures_with(&mut plan, path, progress)?;
-    Ok(plan)
+    })
 }
 
 /// Reads the pictures, fonts and coloured models that a plan names, all beside the plan file, into its masks and
@@ -162,9 +173,4 @@ pub fn load_pictures_with(
         Some(why) => Err(JobError::file(path, why)),
         None => Ok(()),
     }
-}
-
-/// A file named in a plan, as seen from here.
-pub fn beside(plan: &Path, file: &str) -> PathBuf {
-    plan.parent().unwrap_or(Path::new("")).join(file)
 }

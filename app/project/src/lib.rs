@@ -5,6 +5,7 @@
 //! beside its place and renames it. [`cautions`] are what to take care of around a hot printer.
 
 pub mod cautions;
+pub mod flat;
 mod imprint_error;
 pub mod job;
 pub mod models;

@@ -20,11 +20,13 @@ use geometry::Progress;
 use geometry::mask::{ModelColour, SideFile};
 use geometry::pieces::{Finest, Labelled};
 use geometry::place::Placement;
-use geometry::read::Problem;
+use geometry::read::{Problem, shape_files};
+use plan::Plan;
 use plan::document::hex;
 use sha2::{Digest, Sha256};
 
 use crate::imprint_error::{Fault, ImprintError};
+use crate::text_file::beside;
 
 /// SHA-256 of a file, in hexadecimal, read piece by piece.
 ///
@@ -71,6 +73,21 @@ fn side_files(model: &Path, names: &[String]) -> Result<Vec<SideFile>, (String, 
         Err(why) => Err((name.clone(), why)),
     };
     names.iter().map(hashed).collect()
+}
+
+/// The files beside a plan's mesh that its shape is in, as the plan would name them: what is not
+/// already there as a picture, a font or a file of a coloured model.
+///
+/// # Errors
+/// What the system says if the mesh can't be read.
+pub fn files_of_mesh(plan: &Plan, plan_file: &Path) -> io::Result<Vec<String>> {
+    let mesh = &plan.mesh.file;
+    let folder = mesh.rfind(['/', '\\']).map_or(0, |at| at + 1);
+    let folder = mesh.get(..folder).unwrap_or_default();
+    let known = plan.imprint_files();
+    let names = shape_files(&beside(plan_file, mesh))?;
+    let named = names.into_iter().map(|name| format!("{folder}{name}"));
+    Ok(named.filter(|name| !known.contains(name)).collect())
 }
 
 /// How finely a model is looked at for details of a width, mm.
@@ -170,7 +187,7 @@ impl Known {
 }
 
 /// The colours of a list of codes, which the plan has checked.
-fn labs(codes: &[String]) -> Vec<Lab> {
+pub(crate) fn labs(codes: &[String]) -> Vec<Lab> {
     let lab = |code: &String| {
         let code: Srgb = code.parse().unwrap_or(Srgb([255; 3]));
         Xyz::from_srgb(code).to_lab()

@@ -10,10 +10,15 @@
 
 use std::fs;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// No plan, spool file or machine file is anywhere near this long, bytes.
 pub const LONGEST_TEXT: u64 = 16 << 20;
+
+/// A file named in a plan, as seen from here.
+pub fn beside(plan: &Path, file: &str) -> PathBuf {
+    plan.parent().unwrap_or(Path::new("")).join(file)
+}
 
 /// Why a text file can't be read: a clause that goes on from the file's name.
 #[derive(Debug, thiserror::Error)]

@@ -176,3 +176,67 @@ fn what_makes_no_sense_is_refused_in_words() {
     let error = refused(folder, &["new", "block.obj", "--colours", "0"]);
     assert!(error.contains("from 1 to 32, or auto"), "{error}");
 }
+
+/// A block of 20 mm, or another side, in glTF with its buffer beside it: the JSON and the buffer.
+fn gltf_block(side_m: f32) -> (String, Vec<u8>) {
+    let block = geometry::solids::cuboid(geometry::DVec3::ONE).unwrap();
+    let mut bytes = Vec::new();
+    let least = block.bounds().0;
+    for v in block.vertices() {
+        for part in [v.x - least.x, v.y - least.y, v.z - least.z] {
+            bytes.extend((part as f32 * side_m).to_le_bytes());
+        }
+    }
+    let points = bytes.len();
+    for corner in block.triangles().iter().flatten() {
+        bytes.extend(corner.to_le_bytes());
+    }
+    let (all, corners) = (bytes.len(), (bytes.len() - points) / 4);
+    let count = points / 12;
+    let text = format!(
+        r#"{{"asset": {{"version": "2.0"}}, "scene": 0, "scenes": [{{"nodes": [0]}}],
+        "nodes": [{{"mesh": 0}}],
+        "meshes": [{{"primitives": [{{"attributes": {{"POSITION": 0}}, "indices": 1}}]}}],
+        "accessors": [
+            {{"bufferView": 0, "componentType": 5126, "count": {count}, "type": "VEC3"}},
+            {{"bufferView": 1, "componentType": 5125, "count": {corners}, "type": "SCALAR"}}],
+        "bufferViews": [
+            {{"buffer": 0, "byteLength": {points}}},
+            {{"buffer": 0, "byteOffset": {points}, "byteLength": {}}}],
+        "buffers": [{{"uri": "the%20shape.bin", "byteLength": {all}}}]}}"#,
+        all - points
+    );
+    (text, bytes)
+}
+
+#[test]
+fn a_mesh_is_signed_and_handed_over_with_the_buffer_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let (text, buffer) = gltf_block(0.02);
+    fs::create_dir(folder.join("scan")).unwrap();
+    fs::write(folder.join("scan/block.gltf"), text).unwrap();
+    fs::write(folder.join("scan/the shape.bin"), buffer).unwrap();
+    let new = ["new", "scan/block.gltf", "--out", "block.plan.ron"];
+    tintfall(folder, &new);
+    let bytes = signed_hand_off(folder);
+    for name in [&b"source/scan/the shape.bin"[..], b"source/scan/block.gltf"] {
+        assert!(bytes.windows(name.len()).any(|w| w == name));
+    }
+    let review = fs::read_to_string(folder.join("block.plan.review.ron")).unwrap();
+    assert!(review.contains("scan/the shape.bin"), "{review}");
+
+    // Another size: the JSON is the same.
+    fs::write(folder.join("scan/the shape.bin"), gltf_block(0.021).1).unwrap();
+    let args = [
+        "handoff",
+        "block.plan.ron",
+        "--out",
+        "other.zip",
+        "--require-review",
+    ];
+    let error = refused(folder, &args);
+    assert!(error.contains("changed since: the mesh"), "{error}");
+    let said = tintfall(folder, &["diff", "block.plan.ron"]);
+    assert!(said.contains("the file holds another shape"), "{said}");
+}

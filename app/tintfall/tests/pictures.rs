@@ -217,3 +217,176 @@ fn details_finer_than_a_line_are_told() {
     assert!(thin.contains("finer than 0.5 mm, the height of a layer"));
     assert!(!told("bolder_mm: 0.3,").contains("finer than"));
 }
+
+/// A picture of 64 × 64 pixels in stripes: 8 clear, 20 blue, 24 white and 12 blue.
+fn stripes(blue: [u8; 3]) -> Vec<u8> {
+    let colour = |i: usize| match i % 64 {
+        0..8 => [0; 4],
+        28..52 => [0xf2, 0xec, 0xdc, 255],
+        _ => [blue[0], blue[1], blue[2], 255],
+    };
+    let rgba = (0..64 * 64).flat_map(colour).collect();
+    let image = render::Image::from_rgba(64, 64, rgba).unwrap();
+    let mut file = Vec::new();
+    image.write_png(&mut file).unwrap();
+    file
+}
+
+const BLUE: [u8; 3] = [0x1f, 0x4e, 0x8c];
+
+fn with_stripes(regions: &str) -> tempfile::TempDir {
+    let folder = with_block(regions);
+    fs::write(folder.path().join("stripes.png"), stripes(BLUE)).unwrap();
+    folder
+}
+
+const LAY: [&str; 9] = [
+    "lay",
+    "block.plan.ron",
+    "stripes.png",
+    "--width=20",
+    "--at=0,-5,15",
+    "--along=0,1,0",
+    "--depth=2",
+    "--turn=0",
+    "--colours",
+];
+
+fn lay(number: &'static str) -> Vec<&'static str> {
+    LAY.into_iter().chain([number]).collect()
+}
+
+/// Stripes 20 mm high, in a picture 20 mm wide: the blue ones 10 mm together, the white 7.5 mm.
+#[test]
+fn a_pictures_colours_are_regions_with_their_areas() {
+    let folder = with_stripes(DISK);
+    let folder = folder.path();
+    let said = tintfall(folder, &lay("auto"));
+    assert!(
+        said.contains("taken recommended") && said.contains("Stripes: "),
+        "{said}"
+    );
+    let text = fs::read_to_string(folder.join("block.plan.ron")).unwrap();
+    // What was there stays as it was: a picture without a hash gets none.
+    assert_eq!(text.matches("sha256").count(), 2, "{text}");
+    assert_eq!(text.matches("Colour(").count(), 2, "{text}");
+    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
+    let painted = job.unwrap().painted;
+    let regions = &painted.plan().regions;
+    assert_eq!(regions.len(), 4);
+    let areas = painted.region_areas_mm2(&geometry::Progress::new());
+    for (region, (area, wanted)) in areas.unwrap()[2..].iter().zip([200.0, 150.0]).enumerate() {
+        let name = &regions[2 + region].name;
+        assert!((area / wanted - 1.0).abs() < 5e-3, "{name}: {area}");
+    }
+    let shares = |region: usize| {
+        regions[region]
+            .paint
+            .one_blend()
+            .unwrap()
+            .as_slice()
+            .to_vec()
+    };
+    assert!(shares(2)[0] > 0.95 && shares(3)[1] > 0.95);
+    assert!(regions[2].name.ends_with("57 %"), "{}", regions[2].name);
+
+    // The disk and the stripes are signed and handed over, and a changed picture is refused.
+    let bytes = signed_hand_off(folder);
+    let name = b"source/stripes.png";
+    assert!(bytes.windows(name.len()).any(|w| w == name));
+    fs::write(folder.join("stripes.png"), stripes([200, 40, 40])).unwrap();
+    let error = refused(folder);
+    assert!(
+        error.contains("stripes.png: is not the file that the plan names"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_changed_picture_of_colours_voids_the_signature_and_diff_tells() {
+    let folder = with_stripes("");
+    let folder = folder.path();
+    tintfall(folder, &lay("2"));
+    let text = fs::read_to_string(folder.join("block.plan.ron")).unwrap();
+    let kept = text.lines().filter(|line| !line.contains("sha256"));
+    let text: String = kept.map(|line| format!("{line}\n")).collect();
+    fs::write(folder.join("block.plan.ron"), text).unwrap();
+    signed_hand_off(folder);
+    fs::write(folder.join("stripes.png"), stripes([30, 60, 120])).unwrap();
+    let said = tintfall(folder, &["diff", "block.plan.ron"]);
+    assert!(said.contains("its file holds something else"), "{said}");
+    let output = run(folder, &HAND_OFF);
+    assert!(!output.status.success());
+}
+
+#[test]
+fn colours_that_can_t_be_laid_are_refused_in_words_and_the_plan_stays() {
+    let folder = with_stripes("");
+    let folder = folder.path();
+    let before = fs::read(folder.join("block.plan.ron")).unwrap();
+    let told = |args: &[&str]| {
+        let output = run(folder, args);
+        assert_eq!(output.status.code(), Some(2), "{args:?}");
+        String::from_utf8(output.stderr).unwrap()
+    };
+    for number in ["0", "33", "many"] {
+        let error = told(&lay(number));
+        assert!(error.contains("a number from 1 to 32, or auto"), "{error}");
+    }
+    let mut args = lay("2");
+    args[4] = "--at=0,-5";
+    let error = told(&args);
+    assert!(error.contains("three numbers"), "{error}");
+    args[4] = "--at=0,0,15";
+    args[5] = "--round";
+    let error = told(&args);
+    assert!(error.contains("is on the axis"), "{error}");
+    args[5] = "--mirror";
+    let error = told(&args);
+    assert!(error.contains("--along"), "{error}");
+
+    let clear = render::Image::from_rgba(4, 4, vec![0; 64]).unwrap();
+    let mut file = Vec::new();
+    clear.write_png(&mut file).unwrap();
+    fs::write(folder.join("stripes.png"), file).unwrap();
+    let error = told(&lay("2"));
+    assert!(error.contains("stripes.png: is clear all over"), "{error}");
+    fs::remove_file(folder.join("stripes.png")).unwrap();
+    assert!(told(&lay("2")).contains("stripes.png: can't be read"));
+    assert_eq!(fs::read(folder.join("block.plan.ron")).unwrap(), before);
+
+    // A colour that is not in its list: with line and column.
+    let region = DISK.replace(
+        "width_mm: 20,",
+        r##"width_mm: 20, covers: Colour(colour: "#123456", among: ["#ffffff"]),"##,
+    );
+    let folder = with_block(&region);
+    let error = refused(folder.path());
+    assert!(
+        error.contains("line ") && error.contains("'#123456' is not in among"),
+        "{error}"
+    );
+}
+
+/// More blends than there are colours: the plan gets those that have an area.
+#[test]
+fn blends_that_only_soft_edges_have_get_no_region() {
+    let folder = with_stripes("");
+    let folder = folder.path();
+    // Blue on white with one column of their mean between them.
+    let colour = |i: usize| match i % 64 {
+        0..31 => [0x1f, 0x4e, 0x8c, 255],
+        31 => [0x89, 0x9d, 0xb4, 255],
+        _ => [0xf2, 0xec, 0xdc, 255],
+    };
+    let rgba = (0..64 * 64).flat_map(colour).collect();
+    let image = render::Image::from_rgba(64, 64, rgba).unwrap();
+    let mut file = Vec::new();
+    image.write_png(&mut file).unwrap();
+    fs::write(folder.join("stripes.png"), file).unwrap();
+    let output = done(folder, &lay("3"));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("They got no region"), "{said}");
+    let plan = project::job::read_plan(&folder.join("block.plan.ron")).unwrap();
+    assert_eq!(plan.regions.len(), 3);
+}

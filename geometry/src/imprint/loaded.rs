@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::{Covers, Raster, Stencil};
+use super::{Covers, Raster, Sorted, Stencil};
 
 /// The content of a picture or of a line of text, which a plan's text does not have. Two are
 /// always equal: what they hold is told apart by the hash and the words beside them.
@@ -12,6 +12,8 @@ pub struct Loaded(Option<Arc<Content>>);
 #[derive(Debug)]
 struct Content {
     raster: Arc<Raster>,
+    /// Its pixels by a list of colours, where a mask takes one of them.
+    sorted: Option<Arc<Sorted>>,
     /// The edge that was asked for last: it stays while a picture is moved about.
     edge: Mutex<Option<Edge>>,
 }
@@ -35,20 +37,37 @@ impl Loaded {
         self.0.as_ref().map(|content| &content.raster)
     }
 
+    /// The same, with its pixels sorted by the list of colours that its mask names.
+    #[must_use]
+    pub fn sorted_by(raster: Arc<Raster>, sorted: Arc<Sorted>) -> Self {
+        Self::of(raster, Some(sorted))
+    }
+
+    fn of(raster: Arc<Raster>, sorted: Option<Arc<Sorted>>) -> Self {
+        Self(Some(Arc::new(Content {
+            raster,
+            sorted,
+            edge: Mutex::new(None),
+        })))
+    }
+
     /// The edge of what a mask covers of it; `None` if nobody has read it.
-    pub(crate) fn stencil(&self, covers: Covers, threshold: f64) -> Option<Arc<Stencil>> {
+    pub(crate) fn stencil(&self, covers: &Covers, threshold: f64) -> Option<Arc<Stencil>> {
         let content = self.0.as_ref()?;
         // Whoever broke off while holding it has left it whole.
         let mut edge = content.edge.lock().unwrap_or_else(PoisonError::into_inner);
         let known = edge
             .as_ref()
-            .filter(|e| e.covers == covers && e.threshold == threshold);
+            .filter(|e| e.covers == *covers && e.threshold == threshold);
         if let Some(known) = known {
             return Some(Arc::clone(&known.stencil));
         }
-        let stencil = Arc::new(Stencil::new(&content.raster, covers, threshold));
+        let stencil = Arc::new(match covers {
+            Covers::Colour(one) => Stencil::of_colour(content.sorted.as_ref()?, one.place()?),
+            _ => Stencil::new(&content.raster, covers, threshold),
+        });
         *edge = Some(Edge {
-            covers,
+            covers: covers.clone(),
             threshold,
             stencil: Arc::clone(&stencil),
         });
@@ -58,9 +77,6 @@ impl Loaded {
 
 impl From<Arc<Raster>> for Loaded {
     fn from(raster: Arc<Raster>) -> Self {
-        Self(Some(Arc::new(Content {
-            raster,
-            edge: Mutex::new(None),
-        })))
+        Self::of(raster, None)
     }
 }

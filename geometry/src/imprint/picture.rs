@@ -61,6 +61,9 @@ impl Picture {
         self.laid.check()?;
         positive("width_mm", self.width_mm)?;
         finite("turn_deg", self.turn_deg)?;
+        if let Covers::Colour(one) = &self.covers {
+            one.check()?;
+        }
         match self.threshold > 0.0 && self.threshold < 1.0 {
             true => Ok(()),
             false => Err(MaskError::Threshold {

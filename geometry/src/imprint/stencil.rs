@@ -3,13 +3,14 @@
 use glam::DVec2;
 use serde::{Deserialize, Serialize};
 
-use super::Raster;
 use super::contour::contour;
 use super::distance::distances;
 use super::raster::split;
+use super::smooth::smoothed;
+use super::{OneColour, Raster, Sorted};
 
 /// What of a picture a mask covers.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Covers {
     /// What is darker than the threshold.
     #[default]
@@ -18,6 +19,8 @@ pub enum Covers {
     Light,
     /// All of the picture's rectangle.
     Frame,
+    /// Where its own colour is nearest to one of a list, and it is not clear.
+    Colour(OneColour),
 }
 
 impl Covers {
@@ -28,10 +31,6 @@ impl Covers {
 
 /// Pixels about the picture for which distances are kept.
 const MARGIN: usize = 2;
-
-/// Of a picture of pure black and white the edge is smoothed by this, in pixels (the standard
-/// deviation of a Gaussian): the least that takes the stairs of a slanted one away.
-const SMOOTH_PX: f64 = 0.8;
 
 /// Two neighbours at an edge that differ by this or more leave open where between them it is.
 const HARD: f32 = 0.9;
@@ -46,14 +45,16 @@ pub struct Stencil {
 }
 
 impl Stencil {
-    /// The edge of what a mask covers of a picture; `threshold` is a grey from 0 to 1.
-    pub fn new(raster: &Raster, covers: Covers, threshold: f64) -> Self {
+    /// The edge of what a mask covers of a picture's greys; `threshold` is a grey from 0 to 1. Of a
+    /// colour they know nothing: see [`Stencil::of_colour`].
+    pub fn new(raster: &Raster, covers: &Covers, threshold: f64) -> Self {
         let (width, height) = (raster.width(), raster.height());
         let threshold = threshold as f32;
         let level = |x: usize, y: usize| match covers {
             Covers::Dark => threshold - raster.grey(x, y, false),
             Covers::Light => raster.grey(x, y, true) - threshold,
             Covers::Frame => 1.0,
+            Covers::Colour(_) => -1.0,
         };
         let rows = 0..height;
         let mut levels: Vec<f32> = rows
@@ -64,6 +65,11 @@ impl Stencil {
             levels = smoothed(&levels, width, height);
         }
         Self::of_levels(&levels, width, height)
+    }
+
+    /// The edge of one colour of a picture, by its place in the list that the pixels were sorted by.
+    pub fn of_colour(sorted: &Sorted, place: u8) -> Self {
+        Self::of_levels(&sorted.levels(place), sorted.width(), sorted.height())
     }
 
     /// From values at pixels that are above 0 within. Beyond the picture there is nothing, and
@@ -162,31 +168,4 @@ fn is_hard(levels: &[f32], width: usize) -> bool {
         see(levels.get(i), levels.get(i + width));
     }
     2 * hard > all
-}
-
-/// The levels under a Gaussian, with the outermost ones going on for ever.
-fn smoothed(levels: &[f32], width: usize, height: usize) -> Vec<f32> {
-    const REACH: isize = 3;
-    let weight = |d: isize| (-0.5 * (d as f64 / SMOOTH_PX).powi(2)).exp() as f32;
-    let sum: f32 = (-REACH..=REACH).map(weight).sum();
-    let weights: Vec<(isize, f32)> = (-REACH..=REACH).map(|d| (d, weight(d) / sum)).collect();
-    let pass = |from: &[f32], across: bool| -> Vec<f32> {
-        let value = |i: usize| {
-            let (x, y) = ((i % width) as isize, (i / width) as isize);
-            let near = |&(d, weight): &(isize, f32)| {
-                let (x, y) = match across {
-                    true => ((x + d).clamp(0, width as isize - 1), y),
-                    false => (x, (y + d).clamp(0, height as isize - 1)),
-                };
-                weight
-                    * from
-                        .get(y as usize * width + x as usize)
-                        .copied()
-                        .unwrap_or(0.0)
-            };
-            weights.iter().map(near).sum()
-        };
-        (0..from.len()).map(value).collect()
-    };
-    pass(&pass(levels, true), false)
 }

@@ -118,7 +118,7 @@ fn a_slanted_edge_is_a_line_and_not_a_stair() {
         for (hard, most) in [(false, 0.1), (true, 0.42)] {
             let dark = |p: DVec2| (p - DVec2::splat(32.0)).dot(normal);
             let raster = drawn(64, hard, dark);
-            let stencil = Stencil::new(&raster, Covers::Dark, 0.5);
+            let stencil = Stencil::new(&raster, &Covers::Dark, 0.5);
             // A hard picture's level edge can't tell where within a pixel it is, and that of a
             // nearly level one has steps too long to be smoothed.
             let most = if hard && slope < 0.3 { 0.51 } else { most };
@@ -235,9 +235,9 @@ fn what_is_clear_is_neither_dark_nor_light() {
     let (white, clear) = (vec![255; 64], vec![0; 64]);
     let raster = Raster::new((8, 8), white, Some(clear)).expect("a good size");
     for covers in [Covers::Dark, Covers::Light] {
-        assert_eq!(Stencil::new(&raster, covers, 0.5).area_px(0.0), 0.0);
+        assert_eq!(Stencil::new(&raster, &covers, 0.5).area_px(0.0), 0.0);
     }
-    assert!((Stencil::new(&raster, Covers::Frame, 0.5).area_px(0.0) - 64.0).abs() < 1.0);
+    assert!((Stencil::new(&raster, &Covers::Frame, 0.5).area_px(0.0) - 64.0).abs() < 1.0);
 }
 
 /// Bars of 3 pixels are lost to a pen of 5, and bars of 8 are not; nor is a square.
@@ -251,7 +251,7 @@ fn details_finer_than_a_pen_are_told() {
         })
     };
     let lost = |raster: &Raster, pen: f64| {
-        Stencil::new(raster, Covers::Dark, 0.5).share_finer_than(pen, 0.0)
+        Stencil::new(raster, &Covers::Dark, 0.5).share_finer_than(pen, 0.0)
     };
     assert!(lost(&bars(3.0), 5.0) > 0.95, "{}", lost(&bars(3.0), 5.0));
     assert!(lost(&bars(8.0), 5.0) < 0.02, "{}", lost(&bars(8.0), 5.0));
@@ -396,7 +396,7 @@ proptest! {
     fn distances_are_those_from_the_edge(x in 20.0..44.0f64, y in 20.0..44.0f64, r in 6.0..18.0f64) {
         let centre = DVec2::new(x, y);
         let raster = drawn(64, false, |p| r - p.distance(centre));
-        let stencil = Stencil::new(&raster, Covers::Dark, 0.5);
+        let stencil = Stencil::new(&raster, &Covers::Dark, 0.5);
         for i in 0..64 * 64 {
             let pixel = DVec2::new((i % 64) as f64 + 0.5, (i / 64) as f64 + 0.5);
             let wanted = r - pixel.distance(centre);

@@ -8,13 +8,11 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::MaskError;
+use super::among::{self, Nearness};
 use super::values::positive;
 use crate::imprint::check_hash;
 use crate::pieces::Labelled;
 use crate::{DVec3, Surface, SurfacePoint};
-
-/// The most colours of a list.
-pub const MOST_COLOURS: usize = 32;
 
 /// Where the colour of a coloured model is nearest to one of a list, smoothed to what can be
 /// printed.
@@ -52,22 +50,6 @@ pub struct SideFile {
     pub file: String,
     /// The SHA-256 of its bytes.
     pub sha256: String,
-}
-
-/// How the nearness of two colours is measured.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Nearness {
-    /// By their whole difference.
-    #[default]
-    Difference,
-    /// By their lightness first of all.
-    Lightness,
-}
-
-impl Nearness {
-    fn is_difference(&self) -> bool {
-        *self == Self::Difference
-    }
 }
 
 /// The labelled skin of a model, which a plan's text does not have. Two are always equal: what
@@ -111,31 +93,14 @@ impl ModelColour {
         for side in &self.with {
             check_hash(Some(&side.sha256))?;
         }
-        if self.among.is_empty() || self.among.len() > MOST_COLOURS {
-            return Err(MaskError::Colours {
-                count: self.among.len(),
-                most: MOST_COLOURS,
-            });
-        }
-        let is_code = |code: &&String| {
-            let digits = code.strip_prefix('#').unwrap_or_default();
-            digits.len() == 6 && digits.bytes().all(|digit| digit.is_ascii_hexdigit())
-        };
-        if let Some(code) = self.among.iter().find(|code| !is_code(code)) {
-            let code = code.chars().take(24).collect();
-            return Err(MaskError::NoColour { code });
-        }
-        self.number().ok_or_else(|| MaskError::NotAmong {
-            colour: self.colour.chars().take(24).collect(),
-        })?;
+        among::check(&self.colour, &self.among)?;
         positive("finest_mm", self.finest_mm.0)?;
         positive("finest_mm", self.finest_mm.1)
     }
 
     /// The place of its colour in the list.
     pub fn number(&self) -> Option<u8> {
-        let place = self.among.iter().position(|code| *code == self.colour)?;
-        u8::try_from(place).ok()
+        among::place(&self.colour, &self.among)
     }
 }
 

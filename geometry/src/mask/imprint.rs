@@ -29,7 +29,7 @@ impl PreparedImprint {
         progress: &Progress,
     ) -> Result<Self, MaskError> {
         let placed = picture.placed(surface)?.ready(progress)?;
-        let stencil = picture.content.stencil(picture.covers, picture.threshold);
+        let stencil = picture.content.stencil(&picture.covers, picture.threshold);
         Ok(Self {
             stencil: stencil.ok_or_else(|| picture.unread())?,
             placed,
@@ -47,7 +47,7 @@ impl PreparedImprint {
         progress: &Progress,
     ) -> Result<Self, MaskError> {
         let placed = letters.placed(surface)?.ready(progress)?;
-        let stencil = letters.content.stencil(Covers::Dark, 0.5);
+        let stencil = letters.content.stencil(&Covers::Dark, 0.5);
         Ok(Self {
             stencil: stencil.ok_or_else(|| letters.unread())?,
             outwards_px: letters.bolder_mm / placed.pixel_mm(),

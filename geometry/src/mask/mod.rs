@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::imprint::{Letters, Picture};
 
+pub(crate) mod among;
 mod band;
 mod bounds;
 mod box_tree;
@@ -39,9 +40,10 @@ mod stroke;
 mod stroke_index;
 pub(crate) mod values;
 
+pub use among::{MOST_COLOURS, Nearness};
 pub use bounds::Imprint;
 pub use brushwork::Brushwork;
-pub use colour::{LoadedLabels, MOST_COLOURS, ModelColour, Nearness, SideFile};
+pub use colour::{LoadedLabels, ModelColour, SideFile};
 pub use error::MaskError;
 pub use imprint::PreparedImprint;
 pub use mark::Mark;
@@ -112,7 +114,7 @@ pub enum Mask {
     },
     /// A painted stroke.
     Stroke(Stroke),
-    /// The dark or the light of a picture.
+    /// The dark, the light or a colour of a picture.
     Picture(Box<Picture>),
     /// A line of text.
     Text(Box<Letters>),

@@ -73,7 +73,7 @@ impl Beside {
 }
 
 /// A name that stays in the folder; `None` if there is none in it.
-fn plain(named: &str) -> Option<String> {
+pub(super) fn plain(named: &str) -> Option<String> {
     let named = named.trim().replace('\\', "/");
     let mut parts: Vec<&str> = Vec::new();
     let mut inside = !named.contains(':') && !named.starts_with('/');

@@ -8,7 +8,7 @@ use super::text::BYTE_ORDER_MARK;
 use super::{Format, Problem, Source, gltf, off, stl};
 
 /// How much of a file is looked at.
-const HEAD_BYTES: u64 = 4096;
+pub(super) const HEAD_BYTES: u64 = 4096;
 
 /// Finds the format and leaves the source at its beginning; the notes tell where the
 /// file's name is misleading.

@@ -34,7 +34,7 @@ mod text;
 mod threemf;
 
 use std::fs::File;
-use std::io::Cursor;
+use std::io::{Cursor, Read};
 use std::path::Path;
 
 use crate::appearance::Appearance;
@@ -108,6 +108,27 @@ pub fn read_mesh(path: &Path, options: &ReadOptions) -> Result<Reading, ReadErro
             file: path.to_owned(),
             problem,
         })
+}
+
+/// The files beside a mesh file that its shape is in, as seen from its folder, each once: the
+/// buffers of a glTF. Those that are not there are left out, for reading the mesh tells of them.
+///
+/// # Errors
+/// What the system says if the mesh file can't be read.
+pub fn shape_files(path: &Path) -> std::io::Result<Vec<String>> {
+    let mut file = File::open(path)?;
+    let mut bytes = Vec::new();
+    file.by_ref()
+        .take(detect::HEAD_BYTES)
+        .read_to_end(&mut bytes)?;
+    if !gltf::may_be(&bytes) {
+        return Ok(Vec::new());
+    }
+    file.read_to_end(&mut bytes)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let mut names = gltf::buffer_files(&bytes);
+    names.retain(|name| folder.join(name).is_file());
+    Ok(names)
 }
 
 /// Reads a mesh file that is in memory, as [`read_mesh`] reads one on the disk; `name` is what

@@ -18,6 +18,7 @@ use crate::three_mf::Model;
 use crate::{gltf, ply};
 use project::cautions;
 use project::job::Job;
+use project::models::files_of_mesh;
 use project::signoff;
 use project::write::WriteError;
 use report::panel_table::{PanelTable, Screen, table};
@@ -219,6 +220,10 @@ fn sources(job: &Job) -> Result<Sources, BundleError> {
     for file in plan.imprint_files() {
         names.push((file, "a picture or font on the part".to_owned()));
     }
+    let mesh = folder.join(&plan.mesh.file);
+    let of_mesh = files_of_mesh(plan, &job.path).map_err(|why| unreadable(&mesh, why))?;
+    let named = |file| (file, "a part of the mesh".to_owned());
+    names.extend(of_mesh.into_iter().map(named));
     // As many folders between as the plan's names climb out of.
     let climbs = |name: &str| {
         let ups = Path::new(name).components();
@@ -279,12 +284,14 @@ fn placed(base: &Path, name: &str) -> Option<String> {
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, BundleError> {
-    fs::read(path).map_err(|source| {
-        BundleError::Write(WriteError {
-            path: path.to_owned(),
-            doing: "read",
-            source,
-        })
+    fs::read(path).map_err(|source| unreadable(path, source))
+}
+
+fn unreadable(path: &Path, source: io::Error) -> BundleError {
+    BundleError::Write(WriteError {
+        path: path.to_owned(),
+        doing: "read",
+        source,
     })
 }
 

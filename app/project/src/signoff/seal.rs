@@ -30,6 +30,9 @@ pub struct Seal {
     /// Of the pictures, fonts and coloured models that the plan names, by their names there.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub picture_files_sha256: BTreeMap<String, String>,
+    /// Of the files beside the mesh that its shape is in, by their names as the plan would have them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub files_of_mesh_sha256: BTreeMap<String, String>,
     /// Of the plan's contents with spools and machine in full, defaults among them: the plan
     /// hash that schedules and sheets carry.
     pub contents_sha256: String,
@@ -49,14 +52,8 @@ impl Seal {
             mesh_file_sha256: hash_of(&beside(path, &plan.mesh.file))?,
             spools_file_sha256: named(&plan.spools.file).transpose()?,
             machine_file_sha256: named(&plan.machine.file).transpose()?,
-            picture_files_sha256: plan
-                .imprint_files()
-                .into_iter()
-                .map(|name| {
-                    let hash = hash_of(&beside(path, &name))?;
-                    Ok((name, hash))
-                })
-                .collect::<Result<_, SignoffError>>()?,
+            picture_files_sha256: hashes_of(path, plan.imprint_files())?,
+            files_of_mesh_sha256: hashes_of(path, files_of_mesh(path, plan)?)?,
             contents_sha256: plan.sha256()?,
         };
         seal.whole_sha256 = seal.whole();
@@ -77,7 +74,17 @@ impl Seal {
         for (name, hash) in &self.picture_files_sha256 {
             text.push_str(&format!("picture {hash} {name}\n"));
         }
+        for (name, hash) in &self.files_of_mesh_sha256 {
+            text.push_str(&format!("beside the mesh {hash} {name}\n"));
+        }
         sha256_hex(text.as_bytes())
+    }
+
+    /// Whether the mesh, or a file beside it that its shape is in, is another than in an earlier
+    /// seal.
+    pub(super) fn is_of_other_mesh(&self, old: &Self) -> bool {
+        let beside = self.files_of_mesh_sha256 != old.files_of_mesh_sha256;
+        beside || self.mesh_file_sha256 != old.mesh_file_sha256
     }
 
     /// What is different from an earlier seal, in words for a list.
@@ -88,7 +95,7 @@ impl Seal {
                 changed.push(what.to_owned());
             }
         };
-        tell(self.mesh_file_sha256 != old.mesh_file_sha256, "the mesh");
+        tell(self.is_of_other_mesh(old), "the mesh");
         let spools = self.spools_file_sha256 != old.spools_file_sha256;
         let machine = self.machine_file_sha256 != old.machine_file_sha256;
         tell(spools, "the spools");
@@ -105,6 +112,22 @@ impl Seal {
         );
         changed
     }
+}
+
+/// SHA-256 of files that a plan names.
+fn hashes_of(plan: &Path, names: Vec<String>) -> Result<BTreeMap<String, String>, SignoffError> {
+    let hashed = |name: String| {
+        let hash = hash_of(&beside(plan, &name))?;
+        Ok((name, hash))
+    };
+    names.into_iter().map(hashed).collect()
+}
+
+fn files_of_mesh(path: &Path, plan: &Plan) -> Result<Vec<String>, SignoffError> {
+    models::files_of_mesh(plan, path).map_err(|source| SignoffError::File {
+        path: beside(path, &plan.mesh.file),
+        source,
+    })
 }
 
 /// SHA-256 of a file.

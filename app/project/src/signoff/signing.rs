@@ -99,7 +99,7 @@ pub fn since_signed(job: &Job) -> Result<Option<Vec<Change>>, SignoffError> {
         return Ok(None);
     };
     let seal = Seal::of(&job.path, job.painted.plan())?;
-    let other_mesh = seal.mesh_file_sha256 != last.seal.mesh_file_sha256;
+    let other_mesh = seal.is_of_other_mesh(&last.seal);
     let mut now = job.painted.plan().clone();
     let Some(mut old) = last.signed_plan() else {
         return Ok(None);

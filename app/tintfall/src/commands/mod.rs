@@ -15,6 +15,7 @@ mod inspect;
 mod key_in;
 mod lag_fit;
 mod lag_test;
+mod lay;
 mod layers;
 mod match_colour;
 mod mend;
@@ -66,6 +67,7 @@ commands! {
     demo: Demo,
     inspect: Inspect,
     new: New,
+    lay: Lay,
     layers: Layers,
     mend: Mend,
     prepare: Prepare,

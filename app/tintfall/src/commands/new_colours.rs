@@ -15,7 +15,7 @@ use crate::fault::Fault;
 use crate::part::{Part, from_folder_of};
 
 /// How many blends are looked at unless more are asked for.
-const USUAL_ROWS: usize = 8;
+pub(super) const USUAL_ROWS: usize = 8;
 
 /// The arguments on a model's own colours.
 #[derive(clap::Args)]
@@ -38,12 +38,12 @@ pub(super) struct ColourArgs {
 
 /// How many blends.
 #[derive(Clone, Copy)]
-enum Number {
+pub(super) enum Number {
     Auto,
     Of(usize),
 }
 
-fn number(text: &str) -> Result<Number, String> {
+pub(super) fn number(text: &str) -> Result<Number, String> {
     match (text, text.parse::<usize>()) {
         ("auto", _) => Ok(Number::Auto),
         (_, Ok(count)) if (1..=MOST_COLOURS).contains(&count) => Ok(Number::Of(count)),
@@ -51,7 +51,7 @@ fn number(text: &str) -> Result<Number, String> {
     }
 }
 
-fn length_mm(text: &str) -> Result<f64, String> {
+pub(super) fn length_mm(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(mm) if mm.is_finite() && mm > 0.0 => Ok(mm),
         _ => Err("give a length in mm above 0, such as 0.8".to_owned()),
@@ -60,7 +60,7 @@ fn length_mm(text: &str) -> Result<f64, String> {
 
 /// What counts where a colour can't be made.
 #[derive(Clone, Copy, ValueEnum)]
-enum NearestBy {
+pub(super) enum NearestBy {
     /// The least CIEDE2000 difference
     Difference,
     /// Lightness first: CIEDE2000 with kC = kH = 5

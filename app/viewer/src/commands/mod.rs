@@ -203,6 +203,9 @@ pub enum Command {
     SetLetters(String),
     /// Let the selected region's blend follow its picture's greys.
     FadeAlongGreys,
+    /// Make regions of the colours of the selected region's picture, so many or as many as are worth
+    /// it, in place of that region.
+    FlatColours(Option<usize>),
     /// Lay the selected picture straight, as one looks at it now.
     LayStraight,
     /// Lay the selected picture round the part's upright axis.

@@ -15,7 +15,7 @@ use super::Stop;
 use crate::model::names::{PLAN_ENDING, folder_of, from_plan};
 
 /// Most blends that are compared.
-const MOST_BLENDS: usize = 8;
+pub(crate) const MOST_BLENDS: usize = 8;
 
 /// What to make them of.
 #[derive(Clone)]

@@ -1,8 +1,9 @@
 //! Pictures and letters of the selected region: their numbers in the drawer, their frame on the
 //! stage.
 
-use egui::{Grid, Id, Painter, Rect, Shape, Stroke, TextEdit, Ui, WidgetType, vec2};
+use egui::{Button, Grid, Id, Painter, Rect, Shape, Stroke, TextEdit, Ui, WidgetType, vec2};
 use geometry::imprint::{Covers, Laid, Letters, MOST_BOLDER, Picture};
+use geometry::mask::MOST_COLOURS;
 use geometry::{DVec3, Mask};
 use plan::Paint;
 
@@ -81,7 +82,7 @@ fn show_picture(
                 turned.done = true;
             }
         }
-        let greys = ui.add_enabled(!fades, egui::Button::new("Fade along its greys"));
+        let greys = ui.add_enabled(!fades, Button::new("Fade along its greys"));
         let hint = "All of the picture, with a fade from the darkest spool at black to the \
                     lightest at white.";
         if greys
@@ -92,8 +93,15 @@ fn show_picture(
             send.send(Command::FadeAlongGreys);
         }
     });
+    if let Covers::Colour(one) = &picture.covers {
+        let of = one.among.len();
+        let text =
+            format!("Now it is one of its {of} colours. These move, turn and grow together.");
+        note(ui, text);
+    }
+    colours(ui, session, send);
     numbers(ui, "picture", |ui| {
-        if picture.covers != Covers::Frame {
+        if matches!(picture.covers, Covers::Dark | Covers::Light) {
             let hint = "The grey between dark and light: 0 is black, 100 is white.";
             let mut share = picture.threshold * 100.0;
             let now = number(ui, "Dark below", hint, &mut share, (1.0, 99.0), 0, " %");
@@ -124,6 +132,38 @@ fn show_picture(
         .checkbox(&mut picture.mirror, "Swap left and right")
         .changed();
     turned
+}
+
+/// What makes regions of the picture's colours, beside how many blends they get. That number is no
+/// part of the plan.
+fn colours(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let id = Id::new("blends of a picture's colours");
+    let count: usize = ui.data(|d| d.get_temp(id)).unwrap_or(0);
+    ui.horizontal_wrapped(|ui| {
+        let command = Command::FlatColours((count > 0).then_some(count));
+        let make = ui.add_enabled(session.can(&command), Button::new("Its colours as blends"));
+        let hint = "A region for each of a few blends, in place of this one, each where the \
+                    picture's colour is nearest to it.";
+        if make
+            .on_hover_text(hint)
+            .on_disabled_hover_text(hint)
+            .clicked()
+        {
+            send.send(command);
+        }
+        let field = Number {
+            range: (0.0, MOST_COLOURS as f64),
+            speed: 0.1,
+            decimals: 0,
+            unit: if count == 1 { " blend" } else { " blends" },
+            width: None,
+        };
+        let hint = "How many. 0 takes as many as are worth it: a further one has to bring half a \
+                    ΔE00 of the mean.";
+        if let Some(to) = field.show(ui, "Number of blends", hint, count as f64).to {
+            ui.data_mut(|d| d.insert_temp(id, to as usize));
+        }
+    });
 }
 
 fn show_letters(ui: &mut Ui, letters: &mut Letters, send: &mut Commands) -> Turned {

@@ -63,6 +63,7 @@ impl Session {
                 open && self.toolpath.draft.can_try() && !self.is_on_toolpath()
             }
             Command::OwnColours(_) => self.may_have_own_colours() && !self.own_colours.is_working(),
+            Command::FlatColours(_) => self.can_use_flat_colours(),
             Command::Run(errand) => self.can_run(*errand),
             Command::ReadBack => self.can_read_woven(),
             Command::Follow => self.toolpath.follow.is_some() || self.can_read_woven(),
@@ -214,6 +215,7 @@ impl Session {
             Command::SetImprint(mask) => self.set_imprint(*mask),
             Command::SetLetters(text) => self.set_letters(text),
             Command::FadeAlongGreys => self.fade_along_greys(),
+            Command::FlatColours(blends) => self.use_flat_colours(blends),
             Command::LayStraight => self.lay_otherwise(Way::Straight),
             Command::LayRound => self.lay_otherwise(Way::Round),
             Command::LayOnSkin => self.lay_otherwise(Way::OnSkin),

@@ -19,6 +19,7 @@ mod elsewhere;
 mod errands;
 mod fading;
 pub mod filled;
+mod flat_colours;
 pub mod follow;
 mod following;
 mod named_blends;
@@ -56,6 +57,7 @@ use plan::Painted;
 
 use crate::files::{Home, Left, OnDisk, Recent, Settings};
 use crate::jobs::bodies::Cut;
+use crate::jobs::flat_colours::FlatColours;
 use crate::jobs::load::Loaded;
 use crate::jobs::own_colours::OwnColours;
 use crate::jobs::picture_file::PictureRead;
@@ -147,6 +149,8 @@ pub struct Session {
     pub fitted: Filled<Option<Fitted>, Found>,
     /// The regions that were made of the model's own colours.
     pub own_colours: Filled<Option<OwnColours>, OwnColours>,
+    /// Regions of a picture's colours that are being made.
+    flat_colours: Filled<(), FlatColours>,
     /// A picture that is being read, and where on the stage it was dropped.
     picture: Filled<(), PictureRead>,
     picture_at: Option<emath::Pos2>,
@@ -198,6 +202,7 @@ impl Session {
             errands: Errands::default(),
             fitted: Filled::default(),
             own_colours: Filled::default(),
+            flat_colours: Filled::default(),
             picture: Filled::default(),
             picture_at: None,
             spools_wanted: None,

@@ -117,6 +117,7 @@ impl Session {
         self.fitted = Default::default();
         self.picture = Default::default();
         self.own_colours = Default::default();
+        self.flat_colours = Default::default();
         self.tools.drop_begun();
         self.clear_preview();
         self.preview = Default::default();

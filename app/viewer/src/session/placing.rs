@@ -9,7 +9,7 @@ use geometry::imprint::{Covers, Laid, Letters, Picture};
 use geometry::{DVec3, Field, Mask, SurfacePoint};
 use glam::DVec2;
 use plan::document::line_of;
-use plan::{Edit, Paint};
+use plan::{Edit, Paint, Region};
 
 use super::Session;
 use crate::jobs::picture_file::{self, PictureRead};
@@ -277,11 +277,32 @@ impl Session {
             region: index,
             to: mask.clone(),
         };
-        let edit = match placing::paint_with(region, &mask) {
-            Some(to) => Edit::Together(vec![set, Edit::SetPaint { region: index, to }]),
-            None => set,
+        let mut edits = vec![set];
+        if let Some(to) = placing::paint_with(region, &mask) {
+            edits.push(Edit::SetPaint { region: index, to });
+        }
+        edits.extend(self.with_same_colours(region, &mask));
+        self.edit_dragged(Edit::Together(edits), false);
+    }
+
+    /// Other regions of the same picture's colours go where one of them goes.
+    fn with_same_colours(&self, region: &Region, mask: &Mask) -> Vec<Edit> {
+        let (Mask::Picture(before), Mask::Picture(now)) = (&region.mask, mask) else {
+            return Vec::new();
         };
-        self.edit_dragged(edit, false);
+        if now.covers != before.covers {
+            return Vec::new();
+        }
+        let goes = |(region, other): (usize, Picture)| {
+            let to = Picture {
+                covers: other.covers,
+                content: other.content,
+                ..(**now).clone()
+            };
+            let to = Mask::Picture(Box::new(to));
+            Edit::SetMask { region, to }
+        };
+        self.of_same_colours(before).into_iter().map(goes).collect()
     }
 
     /// Gives the selected region's letters another text.

@@ -69,6 +69,9 @@ impl Session {
         if let Some(outcome) = self.own_colours.poll() {
             self.take_own_colours(outcome);
         }
+        if let Some(outcome) = self.flat_colours.poll() {
+            self.take_flat_colours(outcome);
+        }
         if let Some(outcome) = self.picture.poll() {
             self.take_picture(outcome);
         }
@@ -90,7 +93,7 @@ impl Session {
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 14], usize) {
+    fn running(&self) -> ([bool; 15], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -100,6 +103,7 @@ impl Session {
             self.fitted.is_working(),
             self.picture.is_working(),
             self.own_colours.is_working(),
+            self.flat_colours.is_working(),
             self.prepared.is_working(),
             self.bodies.is_working(),
             self.bodies_written.is_working(),
@@ -131,6 +135,7 @@ impl Session {
             .or_else(|| told(self.fitted.job()))
             .or_else(|| told(self.picture.job()))
             .or_else(|| told(self.own_colours.job()))
+            .or_else(|| told(self.flat_colours.job()))
             .or_else(|| told(self.colouring.repaint.as_ref()))
             .or_else(|| told(self.summary.job()))
             .or_else(|| told(self.printed.job()))
@@ -151,6 +156,7 @@ impl Session {
             .or_else(|| of(self.fitted.job()))
             .or_else(|| of(self.picture.job()))
             .or_else(|| of(self.own_colours.job()))
+            .or_else(|| of(self.flat_colours.job()))
             .or_else(|| of(self.colouring.repaint.as_ref()));
         if let Some(progress) = shown {
             progress.cancel();

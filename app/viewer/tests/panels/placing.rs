@@ -11,6 +11,7 @@ use plan::{Paint, Plan};
 use tempfile::TempDir;
 use tintfall_viewer::commands::Command;
 use tintfall_viewer::model::page::Page;
+use tintfall_viewer::model::placing;
 use tintfall_viewer::model::tool::Tool;
 use tintfall_viewer::session::Session;
 
@@ -245,4 +246,103 @@ fn the_page_for_a_picture_takes_its_path() {
     harness.run_ok();
     click(&mut harness, "Put it on the part");
     assert_eq!(plan_of(&harness).regions.len(), 2);
+}
+
+/// Two thirds of the first spool's blue beside the second one's white, clear to the right.
+const FLAG: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 20">
+    <rect width="20" height="20" fill="BLUE"/><rect x="20" width="10" height="20" fill="WHITE"/>
+    </svg>"##;
+
+#[test]
+fn its_colours_become_regions_that_go_together_in_one_step_of_undo() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("flag.svg");
+    let codes: Vec<String> = plan()
+        .spools
+        .list
+        .iter()
+        .map(|s| s.xyz().to_srgb().to_string())
+        .collect();
+    let text = FLAG.replace("BLUE", &codes[0]).replace("WHITE", &codes[1]);
+    std::fs::write(&file, text).expect("written");
+    let mut harness = with_badge(&file);
+    let before = picture(&harness).clone();
+    click(&mut harness, "Its colours as blends");
+    settle(&mut harness);
+    let said = harness.state().notices.shown();
+    let regions = &plan_of(&harness).regions;
+    assert_eq!(regions.len(), 3, "{said:?}");
+    assert!(regions[1].name.starts_with("Flag: "), "{}", regions[1].name);
+    assert!(
+        said.iter().any(|n| n.text.contains("2 regions now")),
+        "{said:?}"
+    );
+    let of_colour = |region: usize| match &regions[region].mask {
+        Mask::Picture(picture) => match &picture.covers {
+            Covers::Colour(one) => one.place(),
+            other => panic!("no colour: {other:?}"),
+        },
+        other => panic!("no picture: {other:?}"),
+    };
+    assert_eq!((of_colour(1), of_colour(2)), (Some(0), Some(1)));
+    // A half and a quarter of the picture's rectangle, which is half as high as wide.
+    let whole_mm2 = before.width_mm * before.width_mm / 2.0;
+    for (region, share) in [(1, 0.5), (2, 0.25)] {
+        let area_mm2 = harness
+            .state()
+            .summary
+            .region(region)
+            .expect("figures")
+            .area_mm2;
+        let off = area_mm2 / (share * whole_mm2) - 1.0;
+        assert!(off.abs() < 5e-3, "{region}: {area_mm2} of {whole_mm2}");
+    }
+
+    // Moving one moves the other.
+    let frame = harness.state().frame_of_picture().expect("a frame");
+    let to = frame.middle + vec2(-25.0, 10.0);
+    drag(&mut harness, &line(frame.middle, to));
+    let laid = |harness: &Harness<'_, Session>, region: usize| {
+        let mask = &plan_of(harness).regions[region].mask;
+        placing::laid(mask).expect("a picture").at_mm()
+    };
+    assert_ne!(laid(&harness, 1), before.laid.at_mm());
+    assert_eq!(laid(&harness, 1), laid(&harness, 2));
+
+    click(&mut harness, "Undo");
+    click(&mut harness, "Undo");
+    assert_eq!(plan_of(&harness).regions.len(), 2);
+    assert_eq!(*picture(&harness), before);
+    assert_eq!(plan_of(&harness).regions[1].name, "flag");
+
+    // One blend for all of them.
+    harness.state_mut().apply(Command::ChooseRegion(1));
+    harness.state_mut().apply(Command::FlatColours(Some(1)));
+    settle(&mut harness);
+    assert_eq!(plan_of(&harness).regions.len(), 2);
+    let plan_file = folder.path().join("block.plan.ron");
+    harness
+        .state_mut()
+        .apply(Command::SaveTo(plan_file.clone(), None));
+    let read = project::job::read_plan(&plan_file).expect("the plan opens");
+    assert!(matches!(
+        &read.regions[1].mask,
+        Mask::Picture(picture) if matches!(picture.covers, Covers::Colour(_))
+    ));
+}
+
+#[test]
+fn a_picture_that_is_gone_is_told_and_its_region_stays() {
+    let (folder, file) = badge();
+    let mut harness = with_badge(&file);
+    drop(folder);
+    click(&mut harness, "Its colours as blends");
+    settle(&mut harness);
+    assert_eq!(plan_of(&harness).regions.len(), 2);
+    let said = harness.state().notices.shown();
+    assert!(
+        said.iter()
+            .any(|n| n.text.contains("badge.svg: can't be read")),
+        "{said:?}"
+    );
 }

@@ -7,7 +7,7 @@ use data_encoding::BASE64;
 use super::document::Document;
 use super::faults::{broken, shown_name};
 use crate::read::Problem;
-use crate::read::beside::Beside;
+use crate::read::beside::{Beside, plain};
 
 /// The buffers of a document, each read when it is first asked for.
 pub(super) struct Buffers {
@@ -164,6 +164,14 @@ pub(super) fn packed(by: &str) -> Problem {
     Problem::Refused(format!(
         "its shapes are packed with {by}, which is not read; export it without compression"
     ))
+}
+
+/// The name of the file that a URI means; none where it holds the bytes itself.
+pub(super) fn file_of(uri: &str) -> Option<String> {
+    match uri.starts_with("data:") {
+        true => None,
+        false => plain(&percent_decoded(uri)),
+    }
 }
 
 /// The bytes that a URI names: within it, or beside the file.

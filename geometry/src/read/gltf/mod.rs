@@ -16,7 +16,7 @@ use std::io::Read;
 
 use glam::{DAffine3, DMat3, DMat4, DQuat, DVec3, DVec4};
 
-use self::data::{Buffers, Values, packed};
+use self::data::{Buffers, Values, file_of, packed};
 use self::document::{Document, MeshOf, Node, Primitive};
 use self::faults::{broken, shown_name};
 use self::looks::Looks;
@@ -61,16 +61,7 @@ pub(super) fn begins(head: &[u8]) -> bool {
 pub(super) fn read(mut source: Source<'_>, builder: &mut Builder) -> Result<Facts, Problem> {
     let mut bytes = Vec::new();
     source.file.read_to_end(&mut bytes)?;
-    let (json, chunk) = match bytes.starts_with(b"glTF") {
-        true => chunks(&bytes)?,
-        false => (bytes.as_slice(), None),
-    };
-    if json.len() > MOST_JSON {
-        return Err(Problem::Refused("its JSON is longer than 1 GiB".into()));
-    }
-    let json = json.strip_prefix(BYTE_ORDER_MARK).unwrap_or(json);
-    let document: Document =
-        serde_json::from_slice(json).map_err(|error| broken(format!("its JSON: {error}")))?;
+    let (document, chunk) = parsed(&bytes)?;
     check_version(&document)?;
     check_extensions(&document)?;
     let buffers = Buffers::new(chunk.map(<[u8]>::to_vec), &document);
@@ -91,6 +82,42 @@ pub(super) fn read(mut source: Source<'_>, builder: &mut Builder) -> Result<Fact
     };
     reader.scene()?;
     Ok(reader.finish())
+}
+
+/// The document of a file of either kind, and the bytes that come with it.
+fn parsed(bytes: &[u8]) -> Result<(Document, Option<&[u8]>), Problem> {
+    let (json, chunk) = match bytes.starts_with(b"glTF") {
+        true => chunks(bytes)?,
+        false => (bytes, None),
+    };
+    if json.len() > MOST_JSON {
+        return Err(Problem::Refused("its JSON is longer than 1 GiB".into()));
+    }
+    let json = json.strip_prefix(BYTE_ORDER_MARK).unwrap_or(json);
+    let document: Document =
+        serde_json::from_slice(json).map_err(|error| broken(format!("its JSON: {error}")))?;
+    Ok((document, chunk))
+}
+
+/// Whether a file may be glTF of either kind, by its first bytes.
+pub(super) fn may_be(head: &[u8]) -> bool {
+    let words = head.strip_prefix(BYTE_ORDER_MARK).unwrap_or(head);
+    head.starts_with(b"glTF") || words.trim_ascii_start().starts_with(b"{")
+}
+
+/// The files beside it that its buffers are in, each once; none if it can't be read.
+pub(super) fn buffer_files(bytes: &[u8]) -> Vec<String> {
+    let Ok((document, _)) = parsed(bytes) else {
+        return Vec::new();
+    };
+    let mut names: Vec<String> = Vec::new();
+    let uris = document.buffers.iter().filter_map(|b| b.uri.as_deref());
+    for name in uris.filter_map(file_of) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    names
 }
 
 /// The JSON and the bytes of a binary file: section 4.4 of the specification.

@@ -12,7 +12,7 @@ use std::path::Path;
 
 use colours::{ChoiceError, FlatChoice, choose_flat};
 use geometry::imprint::Picture;
-use geometry::mask::{Nearness, PreparedImprint};
+use geometry::mask::Nearness;
 use geometry::{Mask, Progress};
 use plan::{Plan, Region};
 
@@ -83,9 +83,8 @@ pub fn regions_of(
     for region in own.regions {
         progress.check()?;
         if let Mask::Picture(picture) = &region.mask {
-            let laid = PreparedImprint::of_picture(picture);
-            let laid = laid.map_err(|why| JobError::file(&file, why))?;
-            if laid.flat_area_mm2() > NOTHING_MM2 {
+            let area_mm2 = picture.flat_area_mm2();
+            if area_mm2.map_err(|why| JobError::file(&file, why))? > NOTHING_MM2 {
                 kept.push(region);
             }
         }

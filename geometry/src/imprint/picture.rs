@@ -80,6 +80,17 @@ impl Picture {
         Placed::new(self.sheet()?, &self.laid, surface)
     }
 
+    /// The area that it covers where it lies flat, mm².
+    ///
+    /// # Errors
+    /// As [`Picture::placed`].
+    pub fn flat_area_mm2(&self) -> Result<f64, MaskError> {
+        let pixel_mm = self.sheet()?.pixel_mm;
+        let stencil = self.content.stencil(&self.covers, self.threshold);
+        let area_px = stencil.ok_or_else(|| self.unread())?.area_px(0.0);
+        Ok(area_px * pixel_mm * pixel_mm)
+    }
+
     /// Corners of a box about all points on which it may fall, mm.
     pub(crate) fn bounds_mm(&self) -> Result<(DVec3, DVec3), MaskError> {
         self.sheet()?.bounds_mm(&self.laid)

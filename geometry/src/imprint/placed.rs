@@ -30,7 +30,7 @@ enum Lies {
 pub(super) struct Sheet {
     raster: Arc<Raster>,
     /// Millimetres in a pixel.
-    pixel_mm: f64,
+    pub(super) pixel_mm: f64,
     /// The picture's right and up as seen.
     right: DVec2,
     up: DVec2,

@@ -129,7 +129,7 @@ impl Sorted {
         let (width, height) = (self.width, self.height);
         let own = |i: usize| self.places.get(i);
         let differs = |i: usize| {
-            let right = (i + 1) % width != 0 && own(i) != own(i + 1);
+            let right = !(i + 1).is_multiple_of(width) && own(i) != own(i + 1);
             right || (i + width < width * height && own(i) != own(i + width))
         };
         let differ: Vec<bool> = (0..self.places.len()).map(differs).collect();

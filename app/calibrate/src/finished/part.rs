@@ -21,6 +21,9 @@ use super::views::Views;
 const LEAST_PX_PER_MM: f64 = 1.6;
 /// So much of the outline must be met by an edge.
 const LEAST_MET: f64 = 0.6;
+/// Of no side but the foot may more than this be missed. A foot can have the card's colour; but a
+/// part whose top is met nowhere was taken for another, with its bands for its edges.
+const MOST_MISSED: f64 = 0.6;
 /// And so near must those edges be, mm on the part.
 const MOST_OFF_MM: f64 = 0.4;
 /// An outline that is wider than this is blurred, mm.
@@ -205,14 +208,19 @@ fn fits(search: &Search<'_>, fitted: &Fitted, mesh: &Mesh) -> Result<(), Finishe
             ));
         }
     }
-    if fitted.met < LEAST_MET || off_mm > MOST_OFF_MM {
+    let missed = missed(search, fitted);
+    let a_side_is_missed = missed
+        .iter()
+        .any(|(side, share)| *side != "foot" && *share > MOST_MISSED);
+    if fitted.met < LEAST_MET || off_mm > MOST_OFF_MM || a_side_is_missed {
+        let worst = missed.iter().max_by(|a, b| a.1.total_cmp(&b.1));
         return refused(format!(
             "the part's outline does not fit: {:.0} % of it is met, {:.1} px off, worst at its \
              {}; is it the part of this plan, does it stand as it was printed, and is the \
              background of another colour?",
             100.0 * fitted.met,
             fitted.off_px,
-            worst_side(search, fitted)
+            worst.map_or("top", |(side, _)| side)
         ));
     }
     let blur_mm = fitted.width_px / px_per_mm;
@@ -225,10 +233,9 @@ fn fits(search: &Search<'_>, fitted: &Fitted, mesh: &Mesh) -> Result<(), Finishe
     Ok(())
 }
 
-/// On which side of the part the least of the outline is met.
-fn worst_side(search: &Search<'_>, fitted: &Fitted) -> &'static str {
+/// The share of the outline that no edge meets, on each side of the part.
+fn missed(search: &Search<'_>, fitted: &Fitted) -> [(&'static str, f64); 4] {
     let seen = search.crossings(fitted.pose).unwrap_or_default();
-    let sides = ["left", "right", "top", "foot"];
     let missed = |side: usize| {
         let here = seen.iter().filter(|(place, _)| {
             let (x, y) = place.out;
@@ -246,10 +253,12 @@ fn worst_side(search: &Search<'_>, fitted: &Fitted) -> &'static str {
         }
         if all > 0.0 { 1.0 - met / all } else { 0.0 }
     };
-    let worst = (0..sides.len()).max_by(|a, b| missed(*a).total_cmp(&missed(*b)));
-    worst
-        .and_then(|side| sides.get(side).copied())
-        .unwrap_or("top")
+    [
+        ("left", missed(0)),
+        ("right", missed(1)),
+        ("top", missed(2)),
+        ("foot", missed(3)),
+    ]
 }
 
 /// The pose once it is known how the part is turned, or that it does not matter.

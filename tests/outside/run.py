@@ -67,7 +67,7 @@ def held(name: str) -> tuple[str, int, int]:
 def main() -> int:
     Tools().build()
     passed = failed = 0
-    with ProcessPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+    with ProcessPoolExecutor(min(8, os.cpu_count() or 1)) as pool:
         first = {subject: pool.submit(held, subject.__name__) for subject in LONG}
         rest = [s for s in SUBJECTS if s not in first]
         runs = first | {subject: pool.submit(held, subject.__name__) for subject in rest}

@@ -302,6 +302,25 @@ fn a_pictures_colours_are_regions_with_their_areas() {
     );
 }
 
+/// On a flat face the skin is flat, so that the stripes have the same areas there.
+#[test]
+fn colours_on_the_skin_of_a_flat_face_have_their_areas() {
+    let folder = with_stripes("");
+    let plan = folder.path().join("block.plan.ron");
+    let mut args = lay("2");
+    args[5] = "--on-skin";
+    tintfall(folder.path(), &args);
+    assert!(fs::read_to_string(&plan).unwrap().contains("OnSkin("));
+    let job = project::job::Job::open(&plan, &geometry::Progress::new());
+    let areas = job
+        .unwrap()
+        .painted
+        .region_areas_mm2(&geometry::Progress::new());
+    for (area, wanted) in areas.unwrap()[1..].iter().zip([200.0, 150.0]) {
+        assert!((area / wanted - 1.0).abs() < 5e-3, "{area} of {wanted}");
+    }
+}
+
 #[test]
 fn a_changed_picture_of_colours_voids_the_signature_and_diff_tells() {
     let folder = with_stripes("");

@@ -52,13 +52,16 @@ pub(crate) struct Args {
         value_name = "X,Y,Z",
         value_parser = vector,
         allow_hyphen_values = true,
-        required_unless_present = "round",
+        required_unless_present_any = ["round", "on_skin"],
         conflicts_with = "round"
     )]
     along: Option<DVec3>,
     /// Wrap it round the upright axis through x = 0, y = 0, as a label round a bottle
     #[arg(long)]
     round: bool,
+    /// Lay it on the skin as a sticker; with --along, its top is as you see it from there
+    #[arg(long, conflicts_with = "round")]
+    on_skin: bool,
     /// How far before and behind its middle it takes, mm: less than the part is thick
     #[arg(long, value_name = "MM", value_parser = length_mm)]
     depth: f64,
@@ -141,17 +144,23 @@ impl Args {
 
     /// The picture as the plan names and lays it.
     fn as_named(&self) -> Result<Picture, Fault> {
+        let (at_mm, depth_mm) = (self.at, self.depth);
         let laid = match self.along {
-            Some(along) => Laid::Projected {
-                at_mm: self.at,
+            along if self.on_skin => Laid::OnSkin {
+                at_mm,
                 along,
-                depth_mm: self.depth,
+                depth_mm,
+            },
+            Some(along) => Laid::Projected {
+                at_mm,
+                along,
+                depth_mm,
             },
             None => Laid::Wrapped {
-                at_mm: self.at,
+                at_mm,
                 through_mm: DVec3::ZERO,
                 axis: DVec3::Z,
-                depth_mm: self.depth,
+                depth_mm,
             },
         };
         Ok(Picture {

@@ -103,7 +103,11 @@ fn a_picture_on_the_skin_goes_over_an_edge_with_its_own_area() {
     let area = area_of(on_skin("(3, -5, 29)").path(), "Disk");
     let wanted = std::f64::consts::PI * 7.5 * 7.5;
     assert!((area / wanted - 1.0).abs() < 5e-3, "{area} {wanted}");
-    let error = refused(on_skin("(3, -9, 15)").path());
+    let off = on_skin("(3, -9, 15)");
+    let prepare = ["prepare", "block.plan.ron", "--out", "out"];
+    let output = run(off.path(), &prepare);
+    assert_eq!(output.status.code(), Some(2));
+    let error = String::from_utf8(output.stderr).unwrap();
     assert!(error.contains("4.00 mm off the skin"), "{error}");
 }
 

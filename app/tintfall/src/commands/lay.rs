@@ -5,12 +5,12 @@ use std::path::PathBuf;
 use colours::FlatChoice;
 use geometry::imprint::{Covers, Laid, Loaded, Picture};
 use geometry::{DVec3, Progress};
-use plan::{Plan, Region};
+use plan::Plan;
 use project::flat::{FlatRegions, blends_for, regions_of};
 use project::job::{load_pictures_with, read_plan_alone};
 use project::write;
-use serde::Serialize;
 
+use super::chosen::{self, Report};
 use super::new_colours::{NearestBy, Number, USUAL_ROWS, length_mm, number};
 use crate::causes::not_opened;
 use crate::console::Console;
@@ -90,23 +90,6 @@ fn vector(text: &str) -> Result<DVec3, String> {
         }
         _ => Err("give three numbers with commas between them, such as 0,-24,30".to_owned()),
     }
-}
-
-/// The table, for other programs.
-#[derive(Serialize)]
-struct Report<'a> {
-    plan: String,
-    blends: usize,
-    recommended: usize,
-    rows: &'a [colours::FlatRow],
-    regions: Vec<RegionReport<'a>>,
-}
-
-#[derive(Serialize)]
-struct RegionReport<'a> {
-    name: &'a str,
-    shares: Vec<f64>,
-    srgb: String,
 }
 
 impl Args {
@@ -191,11 +174,6 @@ impl Args {
         choice: &FlatChoice,
         found: &FlatRegions,
     ) -> Result<(), Fault> {
-        let model = plan.model();
-        let shown = |region: &Region| {
-            let shares = region.paint.one_blend().copied()?;
-            Some((shares, model.mix(&shares).to_srgb()))
-        };
         if let Number::Of(asked) = self.colours
             && asked > choice.most()
         {
@@ -209,28 +187,19 @@ impl Args {
                 found.left_out
             ));
         }
-        let each = found.regions.iter();
-        let each = each.filter_map(|region| Some((region, shown(region)?)));
+        let regions = chosen::regions_of(&found.regions, plan.model().as_ref());
         if self.json {
-            let regions = each.map(|(region, (shares, code))| RegionReport {
-                name: &region.name,
-                shares: shares.as_slice().to_vec(),
-                srgb: code.to_string(),
-            });
             let report = Report {
                 plan: self.plan.display().to_string(),
                 blends: found.regions.len(),
                 recommended: choice.recommended,
                 rows: &choice.rows,
-                regions: regions.collect(),
+                regions,
             };
-            let text = serde_json::to_string_pretty(&report).map_err(Fault::system)?;
-            return console.out(&format!("{text}\n"));
+            return report.write(console);
         }
         let mut text = self.table(choice);
-        for (region, (shares, code)) in each {
-            text.push_str(&format!("  {code}  {shares}  {}\n", region.name));
-        }
+        text.push_str(&chosen::lines_of(&regions));
         let path = self.plan.display();
         text.push_str(&format!(
             "\nWrote {path}\nTo see it, run\n  tintfall prepare {path} --out {}\n",
@@ -243,16 +212,8 @@ impl Args {
         let mut text = String::from("  Blends  Mean ΔE00\n");
         let taken = self.count(choice);
         for row in &choice.rows {
-            let marks = [
-                (row.blends == taken, "taken"),
-                (row.blends == choice.recommended, "recommended"),
-            ];
-            let marks = marks
-                .into_iter()
-                .filter(|(on, _)| *on)
-                .map(|(_, mark)| mark);
-            let marks = marks.collect::<Vec<_>>().join(" ");
-            let line = format!("  {:>6}  {:>9.2}  {marks}", row.blends, row.mean_de00);
+            let mark = chosen::mark(row.blends, taken, choice.recommended);
+            let line = format!("  {:>6}  {:>9.2}  {mark}", row.blends, row.mean_de00);
             text.push_str(line.trim_end());
             text.push('\n');
         }

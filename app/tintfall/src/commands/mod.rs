@@ -5,6 +5,7 @@ mod bodies;
 mod card;
 mod cautions;
 mod check_handoff;
+mod chosen;
 mod compare;
 mod demo;
 mod dialect;

@@ -8,8 +8,8 @@ use geometry::mask::{MOST_COLOURS, Nearness};
 use geometry::pieces::Finest;
 use plan::Plan;
 use project::models::{model_file, piece_mm};
-use serde::Serialize;
 
+use super::chosen::{self, Report};
 use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{Part, from_folder_of};
@@ -65,23 +65,6 @@ pub(super) enum NearestBy {
     Difference,
     /// Lightness first: CIEDE2000 with kC = kH = 5
     Lightness,
-}
-
-/// The table, for other programs.
-#[derive(Serialize)]
-struct Report<'a> {
-    plan: String,
-    blends: usize,
-    recommended: usize,
-    rows: &'a [colours::Row],
-    regions: Vec<RegionReport<'a>>,
-}
-
-#[derive(Serialize)]
-struct RegionReport<'a> {
-    name: &'a str,
-    shares: Vec<f64>,
-    srgb: String,
 }
 
 impl ColourArgs {
@@ -151,26 +134,16 @@ impl ColourArgs {
         plan: &Plan,
         path: &Path,
     ) -> Result<(), Fault> {
-        let model = plan.model();
-        let of_region = |region: &plan::Region| region.paint.one_blend().copied();
+        let regions = chosen::regions_of(&plan.regions, plan.model().as_ref());
         if self.json {
-            let regions = plan.regions.iter().filter_map(|region| {
-                let shares = of_region(region)?;
-                Some(RegionReport {
-                    name: &region.name,
-                    shares: shares.as_slice().to_vec(),
-                    srgb: model.mix(&shares).to_srgb().to_string(),
-                })
-            });
             let report = Report {
                 plan: path.display().to_string(),
                 blends: self.count(choice),
                 recommended: choice.recommended,
                 rows: &choice.rows,
-                regions: regions.collect(),
+                regions,
             };
-            let text = serde_json::to_string_pretty(&report).map_err(Fault::system)?;
-            return console.out(&format!("{text}\n"));
+            return report.write(console);
         }
         if let Some(Number::Of(asked)) = self.colours
             && asked > choice.most()
@@ -181,12 +154,7 @@ impl ColourArgs {
             ));
         }
         let mut text = self.table(choice);
-        for region in &plan.regions {
-            if let Some(shares) = of_region(region) {
-                let colour = model.mix(&shares).to_srgb();
-                text.push_str(&format!("  {colour}  {shares}  {}\n", region.name));
-            }
-        }
+        text.push_str(&chosen::lines_of(&regions));
         let path = path.display();
         text.push_str(&format!(
             "\nWrote {path}\nEdit it, then run\n  tintfall prepare {path} --out colours\n"
@@ -199,16 +167,7 @@ impl ColourArgs {
             String::from("  Blends  Mean ΔE00  without fine details  Changes a layer    Purge\n");
         let taken = self.count(choice);
         for row in &choice.rows {
-            let mark = if row.blends == choice.recommended {
-                "recommended"
-            } else {
-                ""
-            };
-            let mark = if row.blends == taken {
-                format!("taken {mark}")
-            } else {
-                mark.to_owned()
-            };
+            let mark = chosen::mark(row.blends, taken, choice.recommended);
             text.push_str(&format!(
                 "  {:>6}  {:>9.2}  {:>20.2}  {:>15.1}  {:>7.1} g  {:>6.0} min  {}\n",
                 row.blends,
@@ -217,7 +176,7 @@ impl ColourArgs {
                 row.changes_per_layer,
                 row.purge_g,
                 row.purge_minutes,
-                mark.trim(),
+                mark,
             ));
         }
         if choice.uncoloured() > 0.0 {

@@ -7,7 +7,7 @@ use std::thread;
 
 use blend::{Fade, Lab, Shares, Spacing, SpoolColour, Stop};
 use geometry::{Field, LayerPlan, Mask, Progress, Surface, solids};
-use plan::trace::{Cause, Fault, Seen, Shows, Sighting, Tracing, expected, trace};
+use plan::trace::{Cause, Fault, Seen, Shows, Sighting, Systematic, Tracing, expected, trace};
 use plan::{AsPrinted, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
 use common::Noise;
@@ -155,6 +155,77 @@ impl Tower {
         )
         .expect("traced")
     }
+}
+
+impl Tower {
+    /// A print as one photograph shows it: its colours alone, every millimetre, lighter or darker
+    /// as a whole and more so towards the top, read some tenths of a millimetre too high, and each
+    /// a little off by itself.
+    fn photographed(&self, cause: &Cause, noise: &mut Noise) -> Sighting {
+        let grey = Lab {
+            l: 50.0,
+            a: 0.0,
+            b: 0.0,
+        };
+        let seen = (2..59).map(|mm| Seen::Colour {
+            height_mm: f64::from(mm),
+            colour: SpoolColour::Lab(grey),
+        });
+        let looks = Sighting {
+            colour_error_de00: 0.7,
+            systematic: Systematic {
+                colour_de00: 1.5,
+                height_mm: 0.5,
+            },
+            ..Sighting::new(seen.collect())
+        };
+        let (plan, model) = (self.painted.plan(), self.painted.model());
+        let mut sighting = expected(plan, model, &self.schedule, &self.printed, &looks, cause);
+        let (lighter, more, higher_mm) = (1.5 * noise.normal(), noise.normal(), 0.3);
+        for seen in &mut sighting.seen {
+            if let Seen::Colour {
+                height_mm,
+                colour: SpoolColour::Lab(lab),
+            } = seen
+            {
+                lab.l += lighter + more * (*height_mm / 30.0 - 1.0) + 0.3 * noise.normal();
+                lab.a += 0.3 * noise.normal();
+                lab.b += 0.3 * noise.normal();
+                *height_mm += higher_mm;
+            }
+        }
+        sighting
+    }
+}
+
+/// What a photograph's readings are off together is no fault, and hides none that can be seen.
+#[test]
+fn what_all_readings_share_is_no_fault() {
+    let tower = Tower::new();
+    let mut noise = Noise(5);
+    let until = Cause::of(Fault::Feed {
+        drive: 0,
+        ratio: 0.5,
+        growing: false,
+        from_mm: 0.0,
+        until_mm: 30.0,
+        shows: Shows::Filament,
+    });
+    let (mut independent, mut sound, mut found) = (0, 0, 0);
+    for _ in 0..4 {
+        let seen = tower.photographed(&Cause::as_planned(), &mut noise);
+        let first = |sighting: &Sighting| kind(&tower.likeliest(sighting).findings[0].cause);
+        sound += usize::from(first(&seen) == 0);
+        let alone = Sighting {
+            systematic: Systematic::default(),
+            ..seen
+        };
+        independent += usize::from(first(&alone) == 0);
+        let bad = tower.photographed(&until, &mut noise);
+        found += usize::from(first(&bad) == 2);
+    }
+    assert!(sound >= 3 && found == 4, "{sound} sound, {found} found");
+    assert!(independent < sound, "{independent} without it");
 }
 
 /// One print of each kind of fault.

@@ -83,23 +83,25 @@ pub fn choose(
     progress.check()?;
     let height_mm = sampled.surface().bounds_mm().1.z;
     let spans = plan.layers.spans(height_mm)?;
-    let mut rows = Vec::with_capacity(palettes.len());
-    for palette in &palettes {
+    progress.stage("Sorting the model's colours");
+    let row = |palette: &Palette| -> Result<Row, Cancelled> {
         let among = codes(palette).map(|(_, lab)| lab).collect::<Vec<_>>();
         let labels = sampled.smooth_labels(&among, by, finest, progress)?;
         let shares: Vec<Shares> = palette.blends.iter().map(|b| b.shares).collect();
         let cost = cost(sampled, &labels, &shares, &spans, plan, model.as_ref());
-        rows.push(Row {
+        Ok(Row {
             blends: palette.blends.len(),
             mean_de00: palette.mean_de00,
             smoothed_de00: mean_de00(sampled, &labels, palette),
             changes_per_layer: cost.changes_per_layer,
             purge_g: cost.purge_g,
             purge_minutes: plan.machine.minutes(cost.purge_mm3),
-        });
-    }
+        })
+    };
+    // Much of each goes in order, so they go side by side.
+    let rows: Result<Vec<Row>, Cancelled> = palettes.par_iter().map(row).collect();
     Ok(Choice {
-        rows,
+        rows: rows?,
         recommended: recommended(&palettes),
         palettes,
         by,
@@ -160,6 +162,7 @@ fn told_apart(palette: &mut Palette) {
 
 /// The mean difference of all samples from the blends of their pieces.
 fn mean_de00(sampled: &Sampled, labels: &[u8], palette: &Palette) -> f64 {
+    let distinct = sampled.distinct();
     let sums = sampled
         .of_pieces()
         .zip(labels.par_iter().zip(sampled.area_mm2()))
@@ -172,8 +175,9 @@ fn mean_de00(sampled: &Sampled, labels: &[u8], palette: &Palette) -> f64 {
             };
             // The middle stands for its piece.
             let colour = samples.next().flatten();
-            let pair = colour.zip(palette.blends.get(place));
-            let off = pair.map(|(c, blend)| ciede2000(c.to_xyz().to_lab(), blend.lab));
+            let lab = colour.and_then(|colour| distinct.lab(distinct.place(colour)?));
+            let pair = lab.zip(palette.blends.get(place));
+            let off = pair.map(|(lab, blend)| ciede2000(lab, blend.lab));
             off.map_or((0.0, 0.0), |off| (off * f64::from(*area), f64::from(*area)))
         });
     // In whole chunks and in order, so that the sum is the same on any number of cores.

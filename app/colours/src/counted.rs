@@ -5,6 +5,7 @@ use blend::{Lab, Srgb, Xyz, ciede2000};
 use rustc_hash::FxHashMap;
 
 use crate::Sampled;
+use crate::distinct::Distinct;
 
 /// Colours that differ by no more than this from one of more area are counted with it, ΔE00: side
 /// by side they look alike (our choice, no source).
@@ -69,21 +70,22 @@ impl Boxed {
 impl Counted {
     /// Counts the colours of a model.
     pub fn new(sampled: &Sampled) -> Self {
-        Self::of(sampled.each())
+        Self::of(sampled.distinct(), sampled.each())
     }
 
     /// Counts colours with the area of each, mm²; some areas have none.
-    pub(crate) fn of(each: impl Iterator<Item = (Option<Srgb>, f64)>) -> Self {
-        let mut areas: FxHashMap<Srgb, f64> = FxHashMap::default();
+    pub(crate) fn of(distinct: &Distinct, each: impl Iterator<Item = (Option<Srgb>, f64)>) -> Self {
+        let mut sums = vec![0.0; distinct.count()];
         let mut uncoloured_mm2 = 0.0;
         for (colour, area) in each {
-            match colour {
-                Some(colour) => *areas.entry(colour).or_default() += area,
+            let place = colour.and_then(|colour| distinct.place(colour));
+            match place.and_then(|place| sums.get_mut(place)) {
+                Some(sum) => *sum += area,
                 None => uncoloured_mm2 += area,
             }
         }
         // Small areas first into each sum, and always in one order.
-        let mut areas: Vec<(Srgb, f64)> = areas.into_iter().collect();
+        let mut areas: Vec<(Srgb, f64)> = distinct.colours().zip(sums).collect();
         areas.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.0.cmp(&b.0.0)));
         let mut boxes = boxed(&areas, FINE);
         if boxes.len() > MOST_BOXES {

@@ -9,7 +9,8 @@ use picture::Picture;
 use rayon::prelude::*;
 
 use crate::Counted;
-use crate::labels::{nearest_of, nearest_of_each, weighting};
+use crate::distinct::Distinct;
+use crate::labels::{nearest_of, weighting};
 use crate::sampled::{colour, packed};
 
 /// A pixel that is less opaque than this is clear.
@@ -59,7 +60,8 @@ impl Flat {
 
     /// Its colours by their areas, where a pixel has an area, mm².
     pub fn counted(&self, pixel_mm2: f64) -> Counted {
-        Counted::of(self.each().map(|colour| (colour, pixel_mm2)))
+        let each = self.each().map(|colour| (colour, pixel_mm2));
+        Counted::of(&Distinct::of(self.each()), each)
     }
 
     /// Its pixels by the colours of a list, each at the one that is nearest to its own. A line of
@@ -75,10 +77,11 @@ impl Flat {
         progress: &Progress,
     ) -> Result<Option<Sorted>, Cancelled> {
         progress.stage("Sorting the picture's colours");
-        let known = nearest_of_each(self.each(), among, weighting(by));
+        let distinct = Distinct::of(self.each());
+        let known = distinct.nearest(among, weighting(by));
         progress.check()?;
         let place = |code: &u32| {
-            let own = colour(*code).and_then(|colour| known.get(&colour));
+            let own = colour(*code).and_then(|colour| known.get(distinct.place(colour)?));
             own.copied().unwrap_or(NO_LABEL)
         };
         let raw = Places {

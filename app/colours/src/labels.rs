@@ -7,7 +7,6 @@ use geometry::mask::Nearness;
 use geometry::pieces::{Finest, Labelled, NO_LABEL, smoothed};
 use geometry::{Cancelled, Progress};
 use rayon::prelude::*;
-use rustc_hash::FxHashMap;
 
 use crate::Sampled;
 
@@ -33,6 +32,7 @@ impl Sampled {
         finest: Finest,
         progress: &Progress,
     ) -> Result<Arc<Labelled>, Cancelled> {
+        progress.stage("Sorting the model's colours");
         let labels = self.smooth_labels(among, by, finest, progress)?;
         let labelled = Labelled::new(self.surface().clone(), self.pieces().clone(), labels);
         Ok(Arc::new(labelled))
@@ -45,18 +45,18 @@ impl Sampled {
         finest: Finest,
         progress: &Progress,
     ) -> Result<Vec<u8>, Cancelled> {
-        progress.stage("Sorting the model's colours");
         let labels = self.raw_labels(among, weighting(by));
         let mesh = self.surface().mesh();
         smoothed(labels, self.pieces(), self.links(), mesh, finest, progress)
     }
 
     fn raw_labels(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
-        let colours = self.each().map(|(colour, _)| colour);
-        let known = nearest_of_each(colours, among, weighting);
-        let label = |colour: Option<Srgb>| match colour {
-            Some(colour) => known.get(&colour).copied().unwrap_or(NO_LABEL),
-            None => NO_LABEL,
+        let distinct = self.distinct();
+        let known = distinct.nearest(among, weighting);
+        let label = |colour: Option<Srgb>| {
+            let place = colour.and_then(|colour| distinct.place(colour));
+            let label = place.and_then(|place| known.get(place));
+            label.copied().unwrap_or(NO_LABEL)
         };
         self.of_pieces()
             .map(|samples| {
@@ -79,33 +79,6 @@ impl Sampled {
             })
             .collect()
     }
-}
-
-/// For every colour that was seen, which of a list is nearest.
-pub(crate) fn nearest_of_each(
-    colours: impl Iterator<Item = Option<Srgb>>,
-    among: &[Lab],
-    weighting: Weighting,
-) -> FxHashMap<Srgb, u8> {
-    let mut seen: FxHashMap<Srgb, u8> = FxHashMap::default();
-    let mut last = None;
-    for colour in colours {
-        if colour != last {
-            seen.extend(colour.map(|colour| (colour, NO_LABEL)));
-            last = colour;
-        }
-    }
-    let seen: Vec<Srgb> = seen.into_keys().collect();
-    let all = || 0..among.len().min(usize::from(NO_LABEL)) as u8;
-    let nearest = |colour: &Srgb| {
-        let place = nearest_of(*colour, all(), among, weighting);
-        (*colour, place.unwrap_or(NO_LABEL))
-    };
-    seen.par_iter()
-        .map(nearest)
-        .collect::<Vec<_>>()
-        .into_iter()
-        .collect()
 }
 
 /// Which of some places of a list has the colour that is nearest.

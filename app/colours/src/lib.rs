@@ -20,6 +20,7 @@
 mod choice;
 mod cost;
 mod counted;
+mod distinct;
 mod flat;
 mod flat_choice;
 mod labels;

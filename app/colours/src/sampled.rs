@@ -6,6 +6,7 @@ use geometry::{Cancelled, Progress, Surface};
 use rayon::prelude::*;
 
 use crate::Model;
+use crate::distinct::Distinct;
 
 /// Places in a piece at which a texture is looked at: along it, and up it.
 const PLACES: [(f64, f64); 5] = [
@@ -28,6 +29,8 @@ pub struct Sampled {
     each: usize,
     /// Codes of sRGB, or nothing.
     samples: Vec<u32>,
+    /// Each of those colours once.
+    distinct: Distinct,
     area_mm2: Vec<f32>,
 }
 
@@ -76,19 +79,21 @@ impl Sampled {
         let chunks: Vec<(Vec<u32>, Vec<f32>)> = starts.into_par_iter().map(chunk).collect();
         progress.check()?;
         let links = Links::new(&pieces, &surface);
-        let mut sampled = Self {
-            samples: Vec::with_capacity(pieces.count() * each),
-            area_mm2: Vec::with_capacity(pieces.count()),
-            surface: surface.clone(),
+        let mut samples = Vec::with_capacity(pieces.count() * each);
+        let mut area_mm2 = Vec::with_capacity(pieces.count());
+        for (more, areas) in chunks {
+            samples.extend(more);
+            area_mm2.extend(areas);
+        }
+        Ok(Self {
+            distinct: Distinct::of(samples.iter().map(|code| colour(*code))),
+            surface,
             pieces,
             links,
             each,
-        };
-        for (samples, areas) in chunks {
-            sampled.samples.extend(samples);
-            sampled.area_mm2.extend(areas);
-        }
-        Ok(sampled)
+            samples,
+            area_mm2,
+        })
     }
 
     /// The surface.
@@ -99,6 +104,11 @@ impl Sampled {
     /// The pieces.
     pub fn pieces(&self) -> &Pieces {
         &self.pieces
+    }
+
+    /// Each colour of the samples once.
+    pub(crate) fn distinct(&self) -> &Distinct {
+        &self.distinct
     }
 
     pub(crate) fn links(&self) -> &Links {

@@ -4,6 +4,7 @@ use glam::DVec3;
 use rayon::prelude::*;
 
 use super::{Links, Pieces};
+use crate::surface::Visited;
 use crate::{Cancelled, Mesh, Progress};
 
 /// The finest detail that stays.
@@ -132,16 +133,20 @@ fn by_majority(
     let near = near_edges(labels, links, steps);
     let scale = DVec3::new(1.0 / wide_mm, 1.0 / wide_mm, 1.0 / high_mm);
     // Each worker keeps its lists.
-    let scratch = || (Vec::<u32>::new(), Vec::<(u8, f32)>::new());
+    let scratch = || {
+        let seen = Visited::new(labels.len());
+        (Vec::<u32>::new(), Vec::<(u8, f32)>::new(), seen)
+    };
     (0..labels.len())
         .into_par_iter()
-        .map_init(scratch, |(window, votes), piece| {
+        .map_init(scratch, |(window, votes, seen), piece| {
             if !near[piece] {
                 return labels[piece];
             }
             window.clear();
             votes.clear();
             window.push(piece as u32);
+            seen.put(piece as u32);
             let middle = shapes.middle(piece as u32);
             let mut at = 0;
             while let Some(&here) = window.get(at) {
@@ -149,11 +154,12 @@ fn by_majority(
                 vote(votes, labels[here as usize], shapes.area_mm2[here as usize]);
                 for &other in links.of(here as usize) {
                     let off = (shapes.middle(other) - middle) * scale;
-                    if off.length_squared() <= 1.0 && !window.contains(&other) {
+                    if off.length_squared() <= 1.0 && seen.put(other) {
                         window.push(other);
                     }
                 }
             }
+            window.iter().for_each(|&piece| seen.take(piece));
             winner(votes, labels[piece])
         })
         .collect()

@@ -30,7 +30,10 @@ impl Distinct {
         let mut count = 0;
         let before = bits
             .iter()
-            .map(|word| std::mem::replace(&mut count, count + word.count_ones()))
+            .map(|word| {
+                count += word.count_ones();
+                count - word.count_ones()
+            })
             .collect();
         let found = Self {
             bits,
@@ -80,7 +83,7 @@ impl Distinct {
     /// For each place, which of a list is nearest; no label if the list is empty.
     pub(crate) fn nearest(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
         let nearest = |lab: &Lab| {
-            let off = |(label, one)| (label, ciede2000_by(*lab, *one, weighting));
+            let off = |(label, one): (u8, &Lab)| (label, ciede2000_by(*lab, *one, weighting));
             let all = (0..NO_LABEL).zip(among).map(off);
             let least = all.min_by(|a, b| a.1.total_cmp(&b.1));
             least.map_or(NO_LABEL, |(label, _)| label)

@@ -7,7 +7,7 @@ use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
-use common::{done, run, signed_hand_off};
+use common::{areas_mm2, done, painted, run, signed_hand_off};
 
 const SPOOLS: &str = r##"(version: 1, spools: [
     (name: "Red", colour: Hex("#b8302a")),
@@ -103,11 +103,7 @@ fn the_models_colours_are_prepared_signed_and_handed_over() {
         "{plan}"
     );
     tintfall(folder, &["prepare", "block.plan.ron", "--out", "out"]);
-    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
-    let painted = job.unwrap().painted;
-    let areas = painted
-        .region_areas_mm2(&geometry::Progress::new())
-        .unwrap();
+    let areas = areas_mm2(&painted(folder));
     // The face on the bed counts for nobody.
     // Edges are true to half a piece: of 160 mm of them, 18 mm².
     assert!((areas[1] / 800.0 - 1.0).abs() < 0.025, "{areas:?}");

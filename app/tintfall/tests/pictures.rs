@@ -6,7 +6,7 @@ mod common;
 use std::fs;
 use std::path::Path;
 
-use common::{HAND_OFF, done, run, signed_hand_off};
+use common::{HAND_OFF, areas_mm2, done, painted, run, signed_hand_off};
 
 /// A picture of a black disk on white, 64 × 64 pixels, with an edge of greys.
 fn disk(radius_px: f64) -> Vec<u8> {
@@ -73,11 +73,8 @@ fn refused(folder: &Path) -> String {
 /// The area of each region that a schedule was made of.
 fn area_of(folder: &Path, region: &str) -> f64 {
     tintfall(folder, &["prepare", "block.plan.ron", "--out", "out"]);
-    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
-    let painted = job.unwrap().painted;
-    let areas = painted
-        .region_areas_mm2(&geometry::Progress::new())
-        .unwrap();
+    let painted = painted(folder);
+    let areas = areas_mm2(&painted);
     let index = painted.plan().regions.iter().position(|r| r.name == region);
     areas[index.unwrap()]
 }
@@ -274,12 +271,11 @@ fn a_pictures_colours_are_regions_with_their_areas() {
     // What was there stays as it was: a picture without a hash gets none.
     assert_eq!(text.matches("sha256").count(), 2, "{text}");
     assert_eq!(text.matches("Colour(").count(), 2, "{text}");
-    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
-    let painted = job.unwrap().painted;
+    let painted = painted(folder);
     let regions = &painted.plan().regions;
     assert_eq!(regions.len(), 4);
-    let areas = painted.region_areas_mm2(&geometry::Progress::new());
-    for (region, (area, wanted)) in areas.unwrap()[2..].iter().zip([200.0, 150.0]).enumerate() {
+    let areas = areas_mm2(&painted);
+    for (region, (area, wanted)) in areas[2..].iter().zip([200.0, 150.0]).enumerate() {
         let name = &regions[2 + region].name;
         assert!((area / wanted - 1.0).abs() < 5e-3, "{name}: {area}");
     }
@@ -315,12 +311,8 @@ fn colours_on_the_skin_of_a_flat_face_have_their_areas() {
     args[5] = "--on-skin";
     tintfall(folder.path(), &args);
     assert!(fs::read_to_string(&plan).unwrap().contains("OnSkin("));
-    let job = project::job::Job::open(&plan, &geometry::Progress::new());
-    let areas = job
-        .unwrap()
-        .painted
-        .region_areas_mm2(&geometry::Progress::new());
-    for (area, wanted) in areas.unwrap()[1..].iter().zip([200.0, 150.0]) {
+    let areas = areas_mm2(&painted(folder.path()));
+    for (area, wanted) in areas[1..].iter().zip([200.0, 150.0]) {
         assert!((area / wanted - 1.0).abs() < 5e-3, "{area} of {wanted}");
     }
 }

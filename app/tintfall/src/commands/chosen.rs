@@ -2,11 +2,48 @@
 //! tell them.
 
 use blend::{MixModel, Shares};
+use geometry::mask::MOST_COLOURS;
 use plan::Region;
 use serde::Serialize;
 
 use crate::console::Console;
 use crate::fault::Fault;
+
+/// How many blends are looked at unless more are asked for.
+const USUAL_ROWS: usize = 8;
+
+/// How many blends are asked for.
+#[derive(Clone, Copy)]
+pub(super) enum Number {
+    Auto,
+    Of(usize),
+}
+
+pub(super) fn number(text: &str) -> Result<Number, String> {
+    match (text, text.parse::<usize>()) {
+        ("auto", _) => Ok(Number::Auto),
+        (_, Ok(count)) if (1..=MOST_COLOURS).contains(&count) => Ok(Number::Of(count)),
+        _ => Err(format!("give a number from 1 to {MOST_COLOURS}, or auto")),
+    }
+}
+
+impl Number {
+    /// How many rows the table has at most.
+    pub(super) fn rows(self) -> usize {
+        match self {
+            Self::Of(count) => count.max(USUAL_ROWS),
+            Self::Auto => USUAL_ROWS,
+        }
+    }
+
+    /// How many blends are taken where no more than so many are of any use.
+    pub(super) fn taken(self, most: usize, recommended: usize) -> usize {
+        match self {
+            Self::Of(count) => count.min(most),
+            Self::Auto => recommended,
+        }
+    }
+}
 
 /// The table, for other programs.
 #[derive(Serialize)]

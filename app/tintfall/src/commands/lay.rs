@@ -10,8 +10,8 @@ use project::flat::{FlatRegions, blends_for, regions_of};
 use project::job::{load_pictures_with, read_plan_alone};
 use project::write;
 
-use super::chosen::{self, Report};
-use super::new_colours::{NearestBy, Number, USUAL_ROWS, length_mm, number};
+use super::chosen::{self, Number, Report, number};
+use super::new_colours::{NearestBy, length_mm};
 use crate::causes::not_opened;
 use crate::console::Console;
 use crate::fault::Fault;
@@ -105,10 +105,7 @@ impl Args {
     fn laid(&self, progress: &Progress) -> Result<(Plan, FlatChoice, FlatRegions), Fault> {
         let mut plan = read_plan_alone(&self.plan).map_err(not_opened)?;
         let picture = self.as_named()?;
-        let most = match self.colours {
-            Number::Of(count) => count.max(USUAL_ROWS),
-            Number::Auto => USUAL_ROWS,
-        };
+        let most = self.colours.rows();
         let (of, by) = ((&plan, self.plan.as_path()), self.nearest.into());
         let choice = blends_for(&picture, of, by, most, progress).map_err(not_opened)?;
         let (blends, name) = (self.count(&choice), stem(&self.picture));
@@ -161,10 +158,7 @@ impl Args {
 
     /// How many blends are taken.
     fn count(&self, choice: &FlatChoice) -> usize {
-        match self.colours {
-            Number::Of(count) => count.min(choice.most()),
-            Number::Auto => choice.recommended,
-        }
+        self.colours.taken(choice.most(), choice.recommended)
     }
 
     fn tell(

@@ -4,18 +4,15 @@ use std::path::Path;
 
 use clap::ValueEnum;
 use colours::{Choice, ChoiceError, ColoursError, Counted, Model, Sampled, choose};
-use geometry::mask::{MOST_COLOURS, Nearness};
+use geometry::mask::Nearness;
 use geometry::pieces::Finest;
 use plan::Plan;
 use project::models::{model_file, piece_mm};
 
-use super::chosen::{self, Report};
+use super::chosen::{self, Number, Report, number};
 use crate::console::Console;
 use crate::fault::Fault;
 use crate::part::{Part, from_folder_of};
-
-/// How many blends are looked at unless more are asked for.
-pub(super) const USUAL_ROWS: usize = 8;
 
 /// The arguments on a model's own colours.
 #[derive(clap::Args)]
@@ -34,21 +31,6 @@ pub(super) struct ColourArgs {
     /// Write the table as JSON instead of text
     #[arg(long, requires = "colours")]
     json: bool,
-}
-
-/// How many blends.
-#[derive(Clone, Copy)]
-pub(super) enum Number {
-    Auto,
-    Of(usize),
-}
-
-pub(super) fn number(text: &str) -> Result<Number, String> {
-    match (text, text.parse::<usize>()) {
-        ("auto", _) => Ok(Number::Auto),
-        (_, Ok(count)) if (1..=MOST_COLOURS).contains(&count) => Ok(Number::Of(count)),
-        _ => Err(format!("give a number from 1 to {MOST_COLOURS}, or auto")),
-    }
 }
 
 pub(super) fn length_mm(text: &str) -> Result<f64, String> {
@@ -86,10 +68,7 @@ impl ColourArgs {
         let of_mesh =
             |why: &dyn std::fmt::Display| Fault::Input(format!("{}: {why}", mesh.display()));
         let model = model.ok_or_else(|| of_mesh(&ColoursError::None))?;
-        let most = match self.colours {
-            Some(Number::Of(count)) => count.max(USUAL_ROWS),
-            _ => USUAL_ROWS,
-        };
+        let most = self.number().rows();
         let finest = self.finest(plan);
         let choice = console.working(|progress| -> Result<_, Fault> {
             let sampled = Sampled::new(&model, piece_mm(finest.width_mm), progress)?;
@@ -120,10 +99,11 @@ impl ColourArgs {
 
     /// How many blends are taken.
     fn count(&self, choice: &Choice) -> usize {
-        match self.colours {
-            Some(Number::Of(count)) => count.min(choice.most()),
-            _ => choice.recommended,
-        }
+        self.number().taken(choice.most(), choice.recommended)
+    }
+
+    fn number(&self) -> Number {
+        self.colours.unwrap_or(Number::Auto)
     }
 
     /// Tells what was chosen.
@@ -145,7 +125,7 @@ impl ColourArgs {
             };
             return report.write(console);
         }
-        if let Some(Number::Of(asked)) = self.colours
+        if let Number::Of(asked) = self.number()
             && asked > choice.most()
         {
             console.note(&format!(

@@ -32,6 +32,19 @@ pub(crate) fn signed_hand_off(folder: &Path) -> Vec<u8> {
     std::fs::read(folder.join("block.zip")).unwrap()
 }
 
+/// `block.plan.ron` on its part.
+pub(crate) fn painted(folder: &Path) -> plan::Painted {
+    let job = project::job::Job::open(&folder.join("block.plan.ron"), &geometry::Progress::new());
+    job.unwrap().painted
+}
+
+/// The areas of a part's regions, mm².
+pub(crate) fn areas_mm2(painted: &plan::Painted) -> Vec<f64> {
+    painted
+        .region_areas_mm2(&geometry::Progress::new())
+        .unwrap()
+}
+
 /// Runs it and checks that it does what it was told.
 pub(crate) fn done(folder: &Path, args: &[&str]) -> Output {
     let output = run(folder, args);

@@ -13,7 +13,9 @@ pub mod spectrum;
 pub mod spool;
 
 pub use calibrate::MeasuredSpools;
-pub use colour::{ColourError, Lab, Srgb, WHITE, Weighting, Xyz, ciede2000, ciede2000_by};
+pub use colour::{
+    ColourError, Lab, Srgb, WHITE, Weighting, Xyz, ciede2000, ciede2000_by, nearest_colour,
+};
 pub use fade::{Fade, FadeError, Ramp, Spacing, Stop, VisibleArea};
 pub use mix::{Behind, KubelkaMunk, LinearLight, MixModel, ThroughWall, model_for};
 pub use reach::{Match, closest};

@@ -1,6 +1,6 @@
 //! The blends that are stored.
 
-use blend::{Lab, MixModel, Shares, ciede2000};
+use blend::{Lab, MixModel, Shares, Weighting, ciede2000, nearest_colour};
 use plan::economy::{Item, stored};
 use plan::{Plan, Schedule};
 use serde::{Deserialize, Serialize};
@@ -81,9 +81,8 @@ impl Choice {
 
     /// The stored blend that is nearest to a colour.
     pub fn nearest(&self, lab: Lab) -> u32 {
-        let off = self.labs.iter().map(|l| ciede2000(*l, lab)).enumerate();
-        let nearest = off.min_by(|a, b| a.1.total_cmp(&b.1));
-        nearest.map_or(0, |(i, _)| i as u32)
+        let nearest = nearest_colour(lab, &self.labs, Weighting::default(), 0);
+        nearest.map_or(0, |place| place as u32)
     }
 
     /// The stored blend that most of the skin has.

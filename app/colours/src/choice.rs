@@ -7,9 +7,10 @@ use geometry::pieces::{Finest, NO_LABEL};
 use geometry::{Cancelled, Progress};
 use plan::Plan;
 use rayon::prelude::*;
+use rustc_hash::FxHashMap;
 use serde::Serialize;
 
-use crate::cost::cost;
+use crate::cost::{cost, in_layers};
 use crate::labels::weighting;
 use crate::{Counted, Sampled};
 
@@ -84,24 +85,27 @@ pub fn choose(
     let height_mm = sampled.surface().bounds_mm().1.z;
     let spans = plan.layers.spans(height_mm)?;
     progress.stage("Sorting the model's colours");
-    let row = |palette: &Palette| -> Result<Row, Cancelled> {
-        let among = codes(palette).map(|(_, lab)| lab).collect::<Vec<_>>();
-        let labels = sampled.smooth_labels(&among, by, finest, progress)?;
+    let among = |palette: &Palette| codes(palette).map(|(_, lab)| lab).collect::<Vec<_>>();
+    let lists: Vec<Vec<Lab>> = palettes.iter().map(among).collect();
+    let labellings = sampled.smooth_labels(&lists, by, finest, progress)?;
+    progress.check()?;
+    let layers = in_layers(sampled, &labellings, &spans);
+    let row = |(palette, (labels, layers)): (&Palette, (&Vec<u8>, &Vec<u64>))| {
         let shares: Vec<Shares> = palette.blends.iter().map(|b| b.shares).collect();
-        let cost = cost(sampled, &labels, &shares, &spans, plan, model.as_ref());
-        Ok(Row {
+        let cost = cost(layers, &shares, plan, model.as_ref());
+        Row {
             blends: palette.blends.len(),
             mean_de00: palette.mean_de00,
-            smoothed_de00: mean_de00(sampled, &labels, palette),
+            smoothed_de00: mean_de00(sampled, labels, palette),
             changes_per_layer: cost.changes_per_layer,
             purge_g: cost.purge_g,
             purge_minutes: plan.machine.minutes(cost.purge_mm3),
-        })
+        }
     };
     // Much of each goes in order, so they go side by side.
-    let rows: Result<Vec<Row>, Cancelled> = palettes.par_iter().map(row).collect();
+    let each = palettes.par_iter().zip(labellings.par_iter().zip(&layers));
     Ok(Choice {
-        rows: rows?,
+        rows: each.map(row).collect(),
         recommended: recommended(&palettes),
         palettes,
         by,
@@ -160,32 +164,31 @@ fn told_apart(palette: &mut Palette) {
         .retain(|_| kept_weights.next().copied().unwrap_or(true));
 }
 
-/// The mean difference of all samples from the blends of their pieces.
+/// The mean difference of the pieces' middles from the blends of their labels, by area.
 fn mean_de00(sampled: &Sampled, labels: &[u8], palette: &Palette) -> f64 {
     let distinct = sampled.distinct();
-    let sums = sampled
-        .of_pieces()
-        .zip(labels.par_iter().zip(sampled.area_mm2()))
-        .map(|(mut samples, (label, area))| {
+    // Few pairs of a colour and a label are met by many pieces.
+    let mut areas: FxHashMap<(u32, u8), f64> = FxHashMap::default();
+    for (piece, (label, area)) in labels.iter().zip(sampled.area_mm2()).enumerate() {
+        let middle = sampled.of_piece(piece).first();
+        if let Some(colour) = middle.and_then(|place| distinct.stand_in(*place)) {
             // What has no colour gets the first blend, which covers all.
-            let place = if *label == NO_LABEL {
-                0
-            } else {
-                *label as usize
-            };
-            // The middle stands for its piece.
-            let colour = samples.next().flatten();
-            let lab = colour.and_then(|colour| distinct.lab(distinct.place(colour)?));
-            let pair = lab.zip(palette.blends.get(place));
-            let off = pair.map(|(lab, blend)| ciede2000(lab, blend.lab));
-            off.map_or((0.0, 0.0), |off| (off * f64::from(*area), f64::from(*area)))
-        });
-    // In whole chunks and in order, so that the sum is the same on any number of cores.
-    let sums: Vec<(f64, f64)> = sums.collect();
-    let (sum, area) = sums
-        .iter()
-        .fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
-    sum / f64::max(area, f64::MIN_POSITIVE)
+            let label = if *label == NO_LABEL { 0 } else { *label };
+            *areas.entry((colour, label)).or_default() += f64::from(*area);
+        }
+    }
+    // In order, so that the sum is always the same.
+    let mut areas: Vec<((u32, u8), f64)> = areas.into_iter().collect();
+    areas.sort_unstable_by_key(|(pair, _)| *pair);
+    let (mut sum, mut all) = (0.0, 0.0);
+    for ((colour, label), area) in areas {
+        let lab = distinct.stand_ins().get(colour as usize);
+        if let Some((lab, blend)) = lab.zip(palette.blends.get(usize::from(label))) {
+            sum += area * ciede2000(*lab, blend.lab);
+            all += area;
+        }
+    }
+    sum / f64::max(all, f64::MIN_POSITIVE)
 }
 
 impl Choice {

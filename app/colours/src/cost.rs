@@ -18,22 +18,14 @@ pub(crate) struct Cost {
     pub(crate) purge_g: f64,
 }
 
-/// Counts the changes of labelled pieces. In each layer, the blends that it has follow each other
-/// by the least flush from one to the next, beginning with the one that the nozzle holds.
-pub(crate) fn cost(
-    sampled: &Sampled,
-    labels: &[u8],
-    blends: &[Shares],
-    spans: &[LayerSpan],
-    plan: &Plan,
-    model: &dyn MixModel,
-) -> Cost {
-    let layers = in_layers(sampled, labels, spans);
+/// Counts the changes in layers that have some blends, a bit for each. In each layer they follow
+/// each other by the least flush from one to the next, beginning with the one that the nozzle holds.
+pub(crate) fn cost(layers: &[u64], blends: &[Shares], plan: &Plan, model: &dyn MixModel) -> Cost {
     let mut table = FlushTable::new(&plan.machine, model, plan.laying.lead);
     let mut cost = Cost::default();
     let mut changes = 0usize;
     let mut now: Option<u8> = None;
-    for bits in &layers {
+    for bits in layers {
         let mut left: Vec<u8> = (0..blends.len() as u8)
             .filter(|l| bits >> l & 1 == 1)
             .collect();
@@ -73,9 +65,14 @@ pub(crate) fn cost(
     cost
 }
 
-/// The labels in each layer, a bit each. What has no label is the first blend's.
-fn in_layers(sampled: &Sampled, labels: &[u8], spans: &[LayerSpan]) -> Vec<u64> {
-    let mut layers = vec![0u64; spans.len()];
+/// For each of several labellings of the pieces, the labels in each layer, a bit each. What has no
+/// label is the first blend's.
+pub(crate) fn in_layers(
+    sampled: &Sampled,
+    labellings: &[Vec<u8>],
+    spans: &[LayerSpan],
+) -> Vec<Vec<u64>> {
+    let mut layers = vec![vec![0u64; spans.len()]; labellings.len()];
     let layer = |z: f64| {
         spans
             .partition_point(|span| span.top_mm < z)
@@ -94,13 +91,15 @@ fn in_layers(sampled: &Sampled, labels: &[u8], spans: &[LayerSpan]) -> Vec<u64> 
             let ends = [z(0.1, 0.1), z(0.9, 0.1), z(0.1, 0.9), z(0.9, 0.9)];
             let low = ends.iter().copied().fold(f64::INFINITY, f64::min);
             let high = ends.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let label = labels.get(number).copied().unwrap_or(NO_LABEL);
-            number += 1;
-            let bit = 1u64 << if label == NO_LABEL { 0 } else { label.min(63) };
             let (from, to) = (layer(low), layer(high));
-            if let Some(met) = layers.get_mut(from..=to) {
-                met.iter_mut().for_each(|bits| *bits |= bit);
+            for (labels, layers) in labellings.iter().zip(&mut layers) {
+                let label = labels.get(number).copied().unwrap_or(NO_LABEL);
+                let bit = 1u64 << if label == NO_LABEL { 0 } else { label.min(63) };
+                if let Some(met) = layers.get_mut(from..=to) {
+                    met.iter_mut().for_each(|bits| *bits |= bit);
+                }
             }
+            number += 1;
         }
     }
     layers

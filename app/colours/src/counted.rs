@@ -2,6 +2,7 @@
 
 use blend::reach::Wanted;
 use blend::{Lab, Srgb, Xyz, ciede2000};
+use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use crate::Sampled;
@@ -73,20 +74,20 @@ impl Counted {
         Self::of(sampled.distinct(), sampled.each())
     }
 
-    /// Counts colours with the area of each, mm²; some areas have none.
-    pub(crate) fn of(distinct: &Distinct, each: impl Iterator<Item = (Option<Srgb>, f64)>) -> Self {
+    /// Counts colours by their places, with the area of each, mm²; areas with a place beyond the
+    /// last have none.
+    pub(crate) fn of(distinct: &Distinct, each: impl Iterator<Item = (u32, f64)>) -> Self {
         let mut sums = vec![0.0; distinct.count()];
         let mut uncoloured_mm2 = 0.0;
-        for (colour, area) in each {
-            let place = colour.and_then(|colour| distinct.place(colour));
-            match place.and_then(|place| sums.get_mut(place)) {
+        for (place, area) in each {
+            match sums.get_mut(place as usize) {
                 Some(sum) => *sum += area,
                 None => uncoloured_mm2 += area,
             }
         }
         // Small areas first into each sum, and always in one order.
         let mut areas: Vec<(Srgb, f64)> = distinct.colours().zip(sums).collect();
-        areas.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.0.cmp(&b.0.0)));
+        areas.par_sort_unstable_by(|a, b| a.1.total_cmp(&b.1).then(a.0.0.cmp(&b.0.0)));
         let mut boxes = boxed(&areas, FINE);
         if boxes.len() > MOST_BOXES {
             boxes = boxed(&areas, COARSE);

@@ -1,8 +1,28 @@
 //! The different colours of many samples, each once.
 
-use blend::{Lab, Srgb, Weighting, ciede2000_by};
+use blend::{Lab, Srgb, Weighting, nearest_colour};
 use geometry::pieces::NO_LABEL;
 use rayon::prelude::*;
+
+/// A sample without a colour.
+const NOTHING: u32 = u32::MAX;
+
+/// A colour's code, or that there is none, in four bytes.
+pub(crate) fn packed(colour: Option<Srgb>) -> u32 {
+    match colour {
+        Some(Srgb([r, g, b])) => u32::from_be_bytes([0, r, g, b]),
+        None => NOTHING,
+    }
+}
+
+/// What [`packed`] was given.
+pub(crate) fn colour(code: u32) -> Option<Srgb> {
+    let [_, r, g, b] = code.to_be_bytes();
+    (code != NOTHING).then_some(Srgb([r, g, b]))
+}
+
+/// Colours that one worker does before it looks for more.
+const CHUNK: usize = 1 << 12;
 
 /// How many 8-bit colours there are.
 const ALL: usize = 1 << 24;
@@ -15,15 +35,25 @@ pub(crate) struct Distinct {
     bits: Vec<u64>,
     before: Vec<u32>,
     labs: Vec<Lab>,
+    /// Where there are very many, cells of colours that are alike.
+    cells: Option<Cells>,
+}
+
+/// Colours taken together, each cell by the colour in its middle.
+#[derive(Clone, Debug)]
+struct Cells {
+    middles: Vec<Lab>,
+    /// For each colour, its cell.
+    of_colours: Vec<u32>,
 }
 
 impl Distinct {
-    /// The colours of some samples; some have none.
-    pub(crate) fn of(samples: impl Iterator<Item = Option<Srgb>>) -> Self {
+    /// The different colours of samples that were [`packed`], and for each sample the place of its
+    /// colour in their list, or [`NOTHING`].
+    pub(crate) fn of(mut samples: Vec<u32>) -> (Self, Vec<u32>) {
         let mut bits = vec![0u64; ALL / 64];
-        for Srgb([r, g, b]) in samples.flatten() {
-            let code = u32::from_be_bytes([0, r, g, b]) as usize;
-            if let Some(word) = bits.get_mut(code / 64) {
+        for code in &samples {
+            if let Some(word) = bits.get_mut(*code as usize / 64) {
                 *word |= 1 << (code % 64);
             }
         }
@@ -39,13 +69,19 @@ impl Distinct {
             bits,
             before,
             labs: Vec::new(),
+            cells: None,
         };
+        samples
+            .par_iter_mut()
+            .for_each(|sample| *sample = found.place(*sample).unwrap_or(NOTHING));
         let colours: Vec<Srgb> = found.colours().collect();
         let lab = |colour: &Srgb| colour.to_xyz().to_lab();
-        Self {
+        let complete = Self {
             labs: colours.par_iter().map(lab).collect(),
+            cells: (colours.len() > MANY).then(|| Cells::of(&colours)),
             ..found
-        }
+        };
+        (complete, samples)
     }
 
     /// How many there are.
@@ -66,30 +102,78 @@ impl Distinct {
         })
     }
 
-    /// The place of a colour; none if it was not among the samples.
-    pub(crate) fn place(&self, Srgb([r, g, b]): Srgb) -> Option<usize> {
-        let code = u32::from_be_bytes([0, r, g, b]) as usize;
-        let (word, before) = (self.bits.get(code / 64)?, self.before.get(code / 64)?);
+    /// The place of a colour's code; none if it was not among the samples.
+    fn place(&self, code: u32) -> Option<u32> {
+        let word = code as usize / 64;
+        let (word, before) = (self.bits.get(word)?, self.before.get(word)?);
         let below = word & ((1u64 << (code % 64)) - 1);
         let is_here = word >> (code % 64) & 1 == 1;
-        is_here.then(|| (before + below.count_ones()) as usize)
+        is_here.then(|| before + below.count_ones())
     }
 
-    /// The colour at a place.
-    pub(crate) fn lab(&self, place: usize) -> Option<Lab> {
-        self.labs.get(place).copied()
+    /// The colours by which all are sorted: themselves, or the middles of cells.
+    pub(crate) fn stand_ins(&self) -> &[Lab] {
+        self.cells
+            .as_ref()
+            .map_or(&self.labs, |cells| &cells.middles)
     }
 
-    /// For each place, which of a list is nearest; no label if the list is empty.
+    /// Which of those stands for the colour at a place; none beyond the last place.
+    pub(crate) fn stand_in(&self, place: u32) -> Option<u32> {
+        match &self.cells {
+            Some(cells) => cells.of_colours.get(place as usize).copied(),
+            None => ((place as usize) < self.labs.len()).then_some(place),
+        }
+    }
+
+    /// For each place, which of a list is nearest; no label if the list is empty. Where there are
+    /// very many colours, those that differ by less than four code values may be taken as one.
     pub(crate) fn nearest(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
-        let nearest = |lab: &Lab| {
-            let off = |(label, one): (u8, &Lab)| (label, ciede2000_by(*lab, *one, weighting));
-            let all = (0..NO_LABEL).zip(among).map(off);
-            let least = all.min_by(|a, b| a.1.total_cmp(&b.1));
-            least.map_or(NO_LABEL, |(label, _)| label)
-        };
-        self.labs.par_iter().map(nearest).collect()
+        let known = nearest_of_each(self.stand_ins(), among, weighting);
+        match &self.cells {
+            Some(cells) => {
+                let of_colours = cells.of_colours.par_iter();
+                of_colours.map(|cell| known[*cell as usize]).collect()
+            }
+            None => known,
+        }
     }
+}
+
+/// More colours than this are very many.
+const MANY: usize = 1 << 18;
+
+/// The bits of a colour's code that are the same in a cell, and those of the cell's middle.
+const SAME: u32 = 0xfc_fc_fc;
+const MIDDLE: u32 = 0x02_02_02;
+
+impl Cells {
+    fn of(colours: &[Srgb]) -> Self {
+        let middle = |own: &Srgb| packed(Some(*own)) & SAME | MIDDLE;
+        let (cells, of_colours) = Distinct::of(colours.iter().map(middle).collect());
+        Self {
+            middles: cells.labs,
+            of_colours,
+        }
+    }
+}
+
+/// Which of a list is nearest to each colour; no label if the list is empty.
+fn nearest_of_each(labs: &[Lab], among: &[Lab], weighting: Weighting) -> Vec<u8> {
+    let among = &among[..among.len().min(NO_LABEL.into())];
+    // Colours of one chunk are alike, and so the last one's is a good guess.
+    let of_chunk = |chunk: &[Lab]| -> Vec<u8> {
+        let mut guess = 0;
+        let nearest = |lab: &Lab| match nearest_colour(*lab, among, weighting, guess) {
+            Some(place) => {
+                guess = place;
+                place as u8
+            }
+            None => NO_LABEL,
+        };
+        chunk.iter().map(nearest).collect()
+    };
+    labs.par_chunks(CHUNK).flat_map_iter(of_chunk).collect()
 }
 
 #[cfg(test)]
@@ -99,22 +183,47 @@ mod tests {
     #[test]
     fn each_colour_is_once_in_the_list_and_found_at_its_place() {
         let samples = [[9, 9, 9], [0, 0, 0], [255, 255, 255], [9, 9, 9], [0, 0, 63]];
-        let samples = samples.map(|code| Some(Srgb(code)));
-        let distinct = Distinct::of(samples.into_iter().chain([None]));
+        let samples = samples.map(|code| packed(Some(Srgb(code))));
+        let (distinct, places) = Distinct::of(samples.into_iter().chain([packed(None)]).collect());
         let colours: Vec<Srgb> = distinct.colours().collect();
         assert_eq!(distinct.count(), 4);
         assert_eq!(
             colours.iter().map(|c| c.0[2]).collect::<Vec<_>>(),
             [0, 63, 9, 255]
         );
-        for (place, colour) in colours.iter().enumerate() {
-            assert_eq!(distinct.place(*colour), Some(place));
-            assert_eq!(distinct.lab(place), Some(colour.to_xyz().to_lab()));
+        assert_eq!(places, [2, 0, 3, 2, 1, NOTHING]);
+        for (place, own) in colours.iter().enumerate() {
+            assert_eq!(colour(packed(Some(*own))), Some(*own));
+            assert_eq!(distinct.stand_in(place as u32), Some(place as u32));
+            assert_eq!(distinct.stand_ins()[place], own.to_xyz().to_lab());
         }
-        assert_eq!(distinct.place(Srgb([1, 0, 0])), None);
+        assert_eq!(
+            (distinct.stand_in(4), distinct.stand_in(NOTHING)),
+            (None, None)
+        );
         let black_and_white = [Srgb([0; 3]), Srgb([255; 3])].map(|c| c.to_xyz().to_lab());
         let nearest = distinct.nearest(&black_and_white, Weighting::default());
         assert_eq!(nearest, [0, 0, 0, 1]);
         assert_eq!(distinct.nearest(&[], Weighting::default()), [NO_LABEL; 4]);
+    }
+
+    #[test]
+    fn very_many_colours_are_sorted_by_cells_that_are_near_them() {
+        let code = |i: u32| i.wrapping_mul(2_654_435_761) >> 8;
+        let (distinct, places) = Distinct::of((0..400_000).map(code).collect());
+        assert!(distinct.count() > MANY && distinct.stand_ins().len() <= MANY);
+        let list = [[20, 60, 130], [240, 230, 210], [180, 40, 40]];
+        let list = list.map(|code| Srgb(code).to_xyz().to_lab());
+        let found = distinct.nearest(&list, Weighting::default());
+        let off = |lab: Lab, label: u8| blend::ciede2000(lab, list[usize::from(label)]);
+        let exact = nearest_of_each(&distinct.labs, &list, Weighting::default());
+        for place in places {
+            let lab = distinct.labs[place as usize];
+            let stand_in = distinct.stand_in(place).expect("a colour") as usize;
+            assert!(blend::ciede2000(lab, distinct.stand_ins()[stand_in]) < 3.0);
+            let labels = [&found, &exact].map(|labels| labels[place as usize]);
+            let [found, exact] = labels.map(|label| off(lab, label));
+            assert!(found < exact + 3.0);
+        }
     }
 }

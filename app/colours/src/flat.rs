@@ -9,9 +9,8 @@ use picture::Picture;
 use rayon::prelude::*;
 
 use crate::Counted;
-use crate::distinct::Distinct;
+use crate::distinct::{Distinct, colour, packed};
 use crate::labels::{nearest_of, weighting};
-use crate::sampled::{colour, packed};
 
 /// A pixel that is less opaque than this is clear.
 const OPAQUE: f64 = 0.5;
@@ -54,14 +53,13 @@ impl Flat {
         self.codes.len()
     }
 
-    fn each(&self) -> impl Iterator<Item = Option<Srgb>> + '_ {
-        self.codes.iter().map(|code| colour(*code))
-    }
-
     /// Its colours by their areas, where a pixel has an area, mm².
     pub fn counted(&self, pixel_mm2: f64) -> Counted {
-        let each = self.each().map(|colour| (colour, pixel_mm2));
-        Counted::of(&Distinct::of(self.each()), each)
+        let (distinct, places) = Distinct::of(self.codes.clone());
+        Counted::of(
+            &distinct,
+            places.into_iter().map(|place| (place, pixel_mm2)),
+        )
     }
 
     /// Its pixels by the colours of a list, each at the one that is nearest to its own. A line of
@@ -77,17 +75,14 @@ impl Flat {
         progress: &Progress,
     ) -> Result<Option<Sorted>, Cancelled> {
         progress.stage("Sorting the picture's colours");
-        let distinct = Distinct::of(self.each());
+        let (distinct, of_pixels) = Distinct::of(self.codes.clone());
         let known = distinct.nearest(among, weighting(by));
         progress.check()?;
-        let place = |code: &u32| {
-            let own = colour(*code).and_then(|colour| known.get(distinct.place(colour)?));
-            own.copied().unwrap_or(NO_LABEL)
-        };
+        let place = |place: &u32| known.get(*place as usize).copied().unwrap_or(NO_LABEL);
         let raw = Places {
             width: self.width,
             height: self.height,
-            all: self.codes.par_iter().map(place).collect(),
+            all: of_pixels.par_iter().map(place).collect(),
         };
         let broad = raw.broad();
         let mut places = Vec::with_capacity(self.codes.len());

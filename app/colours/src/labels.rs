@@ -33,52 +33,55 @@ impl Sampled {
         progress: &Progress,
     ) -> Result<Arc<Labelled>, Cancelled> {
         progress.stage("Sorting the model's colours");
-        let labels = self.smooth_labels(among, by, finest, progress)?;
+        let mut labels = self.smooth_labels(&[among.to_vec()], by, finest, progress)?;
+        let labels = labels.pop().unwrap_or_default();
         let labelled = Labelled::new(self.surface().clone(), self.pieces().clone(), labels);
         Ok(Arc::new(labelled))
     }
 
+    /// The smoothed labels of the pieces for each of several lists.
     pub(crate) fn smooth_labels(
         &self,
-        among: &[Lab],
+        lists: &[Vec<Lab>],
         by: Nearness,
         finest: Finest,
         progress: &Progress,
-    ) -> Result<Vec<u8>, Cancelled> {
-        let labels = self.raw_labels(among, weighting(by));
+    ) -> Result<Vec<Vec<u8>>, Cancelled> {
+        let each = lists.iter();
+        let labels = each
+            .map(|among| self.raw_labels(among, weighting(by)))
+            .collect();
         let mesh = self.surface().mesh();
         smoothed(labels, self.pieces(), self.links(), mesh, finest, progress)
     }
 
     fn raw_labels(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
-        let distinct = self.distinct();
-        let known = distinct.nearest(among, weighting);
-        let label = |colour: Option<Srgb>| {
-            let place = colour.and_then(|colour| distinct.place(colour));
-            let label = place.and_then(|place| known.get(place));
-            label.copied().unwrap_or(NO_LABEL)
-        };
-        self.of_pieces()
-            .map(|samples| {
-                let mut votes: [(u8, u8); 5] = [(NO_LABEL, 0); 5];
-                let mut first = None;
-                for sample in samples {
-                    let own = label(sample);
-                    first = first.or(Some(own));
-                    let slot = votes.iter_mut().find(|(l, n)| *n == 0 || *l == own);
-                    if let Some(slot) = slot {
-                        *slot = (own, slot.1 + 1);
-                    }
-                }
-                // The middle counts where two have as many.
-                let first = first.unwrap_or(NO_LABEL);
-                let most = votes
-                    .iter()
-                    .max_by_key(|(l, n)| 2 * n + u8::from(*l == first));
-                most.map_or(NO_LABEL, |(label, _)| *label)
-            })
+        let known = self.distinct().nearest(among, weighting);
+        let label = |place: &u32| known.get(*place as usize).copied().unwrap_or(NO_LABEL);
+        let of_piece = |piece| most(self.of_piece(piece).iter().map(label));
+        (0..self.pieces().count())
+            .into_par_iter()
+            .map(of_piece)
             .collect()
     }
+}
+
+/// The label of most samples of a piece; the first counts where two have as many.
+fn most(labels: impl Iterator<Item = u8>) -> u8 {
+    let mut votes: [(u8, u8); 5] = [(NO_LABEL, 0); 5];
+    let mut first = None;
+    for label in labels {
+        first = first.or(Some(label));
+        let slot = votes.iter_mut().find(|(l, n)| *n == 0 || *l == label);
+        if let Some(slot) = slot {
+            *slot = (label, slot.1 + 1);
+        }
+    }
+    let first = first.unwrap_or(NO_LABEL);
+    let most = votes
+        .iter()
+        .max_by_key(|(l, n)| 2 * n + u8::from(*l == first));
+    most.map_or(NO_LABEL, |(label, _)| *label)
 }
 
 /// Which of some places of a list has the colour that is nearest.

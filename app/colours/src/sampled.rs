@@ -1,24 +1,39 @@
 //! The colours of all of a model's skin.
 
-use blend::Srgb;
 use geometry::pieces::{Links, Piece, Pieces};
-use geometry::{Cancelled, Progress, Surface};
+use geometry::{Cancelled, Mesh, Progress, Surface};
 use rayon::prelude::*;
 
 use crate::Model;
-use crate::distinct::Distinct;
+use crate::distinct::{Distinct, packed};
 
-/// Places in a piece at which a texture is looked at: along it, and up it.
+/// Places in a piece at which a texture is looked at, along it and up it: the first one, the first
+/// three, or all.
 const PLACES: [(f64, f64); 5] = [
     (0.5, 0.5),
     (0.25, 0.2),
+    (0.75, 0.8),
     (0.75, 0.2),
     (0.25, 0.8),
-    (0.75, 0.8),
 ];
 
-/// A sample without a colour.
-const NOTHING: u32 = u32::MAX;
+/// At how many places of each piece, so that in a square as wide as the pieces' size there are
+/// five or more: a finely meshed skin has smaller pieces, and needs fewer in each.
+fn places(mesh: &Mesh, pieces: &Pieces) -> usize {
+    let of_facet = |facet: usize| {
+        let area = mesh.area_vector(facet).length();
+        (area, area * area / pieces.of_facet(facet).len() as f64)
+    };
+    let sums = (0..mesh.triangles().len()).map(of_facet);
+    let (area, squares) = sums.fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
+    // Of the piece in which a place of the skin is as a rule, in squares.
+    let mean = squares / area / (pieces.size_mm() * pieces.size_mm());
+    match PLACES.len() as f64 * mean {
+        few if few <= 1.0 => 1,
+        few if few <= 3.0 => 3,
+        _ => PLACES.len(),
+    }
+}
 
 /// A model's skin in pieces, each with the colours at one or a few places.
 pub struct Sampled {
@@ -27,9 +42,9 @@ pub struct Sampled {
     links: Links,
     /// How many samples each piece has.
     each: usize,
-    /// Codes of sRGB, or nothing.
+    /// Places in the list of different colours, or nothing.
     samples: Vec<u32>,
-    /// Each of those colours once.
+    /// Each colour once.
     distinct: Distinct,
     area_mm2: Vec<f32>,
 }
@@ -45,10 +60,9 @@ impl Sampled {
         let mesh = surface.mesh();
         let pieces = Pieces::new(mesh, size_mm);
         progress.check()?;
-        let each = if model.has_textures() {
-            PLACES.len()
-        } else {
-            1
+        let each = match model.has_textures() {
+            true => places(mesh, &pieces),
+            false => 1,
         };
         let of_facet = |facet: usize| -> (Vec<u32>, Vec<f32>) {
             let area = mesh.area_vector(facet).length();
@@ -76,17 +90,20 @@ impl Sampled {
             (samples, areas)
         };
         let starts: Vec<usize> = (0..facets).step_by(CHUNK).collect();
-        let chunks: Vec<(Vec<u32>, Vec<f32>)> = starts.into_par_iter().map(chunk).collect();
+        let (chunks, links): (Vec<(Vec<u32>, Vec<f32>)>, Links) = rayon::join(
+            || starts.into_par_iter().map(chunk).collect(),
+            || Links::new(&pieces, &surface),
+        );
         progress.check()?;
-        let links = Links::new(&pieces, &surface);
         let mut samples = Vec::with_capacity(pieces.count() * each);
         let mut area_mm2 = Vec::with_capacity(pieces.count());
         for (more, areas) in chunks {
             samples.extend(more);
             area_mm2.extend(areas);
         }
+        let (distinct, samples) = Distinct::of(samples);
         Ok(Self {
-            distinct: Distinct::of(samples.iter().map(|code| colour(*code))),
+            distinct,
             surface,
             pieces,
             links,
@@ -120,39 +137,23 @@ impl Sampled {
         &self.area_mm2
     }
 
-    /// The samples of each piece, some of them none.
-    pub(crate) fn of_pieces(
-        &self,
-    ) -> impl IndexedParallelIterator<Item = impl Iterator<Item = Option<Srgb>>> {
-        let chunks = self.samples.par_chunks(self.each);
-        chunks.map(|codes| codes.iter().map(|code| colour(*code)))
+    /// The samples of a piece: places in the list of different colours, beyond its end where
+    /// there is none.
+    pub(crate) fn of_piece(&self, piece: usize) -> &[u32] {
+        &self.samples[piece * self.each..][..self.each]
     }
 
     /// The samples of each piece one after another, with the area that each stands for, mm².
-    pub(crate) fn each(&self) -> impl Iterator<Item = (Option<Srgb>, f64)> + '_ {
+    pub(crate) fn each(&self) -> impl Iterator<Item = (u32, f64)> + '_ {
         let part = 1.0 / self.each as f64;
         let chunks = self.samples.chunks(self.each).zip(&self.area_mm2);
-        chunks.flat_map(move |(codes, area)| {
+        chunks.flat_map(move |(places, area)| {
             let area = f64::from(*area) * part;
-            codes.iter().map(move |code| (colour(*code), area))
+            places.iter().map(move |place| (*place, area))
         })
     }
 }
 
 fn code(model: &Model, facet: usize, weights: [f64; 3]) -> u32 {
     packed(model.colour(facet, weights))
-}
-
-/// A colour or none in four bytes.
-pub(crate) fn packed(colour: Option<Srgb>) -> u32 {
-    match colour {
-        Some(Srgb([r, g, b])) => u32::from_be_bytes([0, r, g, b]),
-        None => NOTHING,
-    }
-}
-
-/// What [`packed`] was given.
-pub(crate) fn colour(code: u32) -> Option<Srgb> {
-    let [_, r, g, b] = code.to_be_bytes();
-    (code != NOTHING).then_some(Srgb([r, g, b]))
 }

@@ -2,6 +2,7 @@
 
 use geometry::appearance::{Texture, Wrap};
 use picture::{Limits, PictureError, decode};
+use rayon::prelude::*;
 
 /// The most pixels of a texture: 8192 by 8192.
 const MOST_PIXELS: u64 = 1 << 26;
@@ -28,7 +29,7 @@ impl Decoded {
         Ok(Self {
             width,
             height,
-            pixels: (0..width * height).map(pixel).collect(),
+            pixels: (0..width * height).into_par_iter().map(pixel).collect(),
         })
     }
 

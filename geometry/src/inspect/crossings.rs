@@ -48,8 +48,36 @@ impl Crossings {
         self.shells.iter().any(|(a, b)| a == b)
     }
 
+    /// Of pairs that were found, with the shells that their facets are of.
+    pub(super) fn of(mesh: &Mesh, pairs: Pairs, parts: &Parts) -> Self {
+        let mut crossings = Self {
+            given_up: pairs.given_up,
+            ..Self::default()
+        };
+        for one in pairs.found {
+            let tally = match one.how {
+                Meeting::Cross => &mut crossings.crossing,
+                Meeting::Overlap => &mut crossings.overlapping,
+            };
+            tally.add(|| one.at(mesh));
+            let [a, b] = [one.a, one.b].map(|f| parts.of_facet(f as usize));
+            crossings.shells.push((a.min(b), a.max(b)));
+        }
+        crossings.shells.sort_unstable();
+        crossings.shells.dedup();
+        crossings
+    }
+}
+
+/// Pairs of facets that cross or overlap, in order.
+pub(super) struct Pairs {
+    found: Vec<Found>,
+    given_up: bool,
+}
+
+impl Pairs {
     /// Looks at all pairs of facets with boxes that meet; time about n log n.
-    pub(super) fn find(mesh: &Mesh, parts: &Parts) -> Self {
+    pub(super) fn find(mesh: &Mesh) -> Self {
         let tree = Tree::new(mesh);
         let looked = AtomicU64::new(0);
         let most = MOST_PAIRS * mesh.triangles().len() as u64 + 1_000_000;
@@ -66,22 +94,10 @@ impl Crossings {
             })
             .collect();
         found.sort_unstable_by_key(|f| (f.a, f.b));
-        let mut crossings = Self {
+        Self {
             given_up: looked.into_inner() > most,
-            ..Self::default()
-        };
-        for one in found {
-            let tally = match one.how {
-                Meeting::Cross => &mut crossings.crossing,
-                Meeting::Overlap => &mut crossings.overlapping,
-            };
-            tally.add(|| one.at(mesh));
-            let [a, b] = [one.a, one.b].map(|f| parts.of_facet(f as usize));
-            crossings.shells.push((a.min(b), a.max(b)));
+            found,
         }
-        crossings.shells.sort_unstable();
-        crossings.shells.dedup();
-        crossings
     }
 }
 

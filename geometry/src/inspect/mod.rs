@@ -27,6 +27,7 @@ use crate::mesh::{Edges, Parts};
 use crate::{Mesh, Progress, layers};
 
 pub use crossings::Crossings;
+use crossings::Pairs;
 pub(crate) use crossings::crossing_pairs;
 pub(crate) use facets::{Thin, sliver_mm, thin};
 pub use findings::{Finding, Severity};
@@ -98,18 +99,20 @@ impl Inspection {
     /// Looks a mesh over, in time near linear in its facets. Places are in the mesh's own
     /// coordinates.
     pub fn of(mesh: &Mesh) -> Self {
-        let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
-        let parts = Parts::by_edges(mesh, &edges);
+        // Edges and shells go in order; the search for crossings keeps the other cores busy.
+        let connected = || {
+            let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
+            let parts = Parts::by_edges(mesh, &edges);
+            let (edge_faults, shells) = rayon::join(
+                || EdgeFaults::of(mesh, &edges, &parts),
+                || shells::find(mesh, &parts, &edges),
+            );
+            (edges, parts, facets, edge_faults, shells)
+        };
+        let (connected, pairs) = rayon::join(connected, || Pairs::find(mesh));
+        let (edges, parts, facets, edge_faults, (shells, sealed_mm2)) = connected;
+        let crossings = Crossings::of(mesh, pairs, &parts);
         let (least_mm, greatest_mm) = mesh.bounds();
-        let ((edge_faults, (shells, sealed_mm2)), crossings) = rayon::join(
-            || {
-                rayon::join(
-                    || EdgeFaults::of(mesh, &edges, &parts),
-                    || shells::find(mesh, &parts, &edges),
-                )
-            },
-            || Crossings::find(mesh, &parts),
-        );
         let facet_volume_mm3 = mesh.volume_mm3();
         let holes = holes::find(mesh, &edge_faults.boundary);
         let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);

@@ -45,6 +45,47 @@ impl Links {
         links
     }
 
+    /// The links between groups of pieces, each once.
+    pub(super) fn between(&self, group_of: &[u32], groups: usize) -> Self {
+        // The pieces of each group, side by side.
+        let mut starts = vec![0u32; groups + 1];
+        for group in group_of {
+            starts[*group as usize + 1] += 1;
+        }
+        for group in 0..groups {
+            starts[group + 1] += starts[group];
+        }
+        let mut next = starts.clone();
+        let mut members = vec![0u32; group_of.len()];
+        for (piece, group) in group_of.iter().enumerate() {
+            members[next[*group as usize] as usize] = piece as u32;
+            next[*group as usize] += 1;
+        }
+        let of_group = |group: usize, all: &mut Vec<u32>| {
+            let before = all.len();
+            let own = &members[starts[group] as usize..starts[group + 1] as usize];
+            for piece in own {
+                let around = self.of(*piece as usize).iter();
+                all.extend(around.map(|other| group_of[*other as usize]));
+            }
+            let mut around = all.split_off(before);
+            around.retain(|other| *other as usize != group);
+            around.sort_unstable();
+            around.dedup();
+            all.extend(around);
+        };
+        let mut links = Self {
+            firsts: Vec::with_capacity(groups + 1),
+            all: Vec::with_capacity(self.all.len()),
+        };
+        links.firsts.push(0);
+        for group in 0..groups {
+            of_group(group, &mut links.all);
+            links.firsts.push(links.all.len() as u32);
+        }
+        links
+    }
+
     /// The neighbours of a piece; one that touches it twice may be there twice.
     pub fn of(&self, piece: usize) -> &[u32] {
         &self.all[self.firsts[piece] as usize..self.firsts[piece + 1] as usize]

@@ -4,6 +4,7 @@
 //! pieces by lines through the corner across. [`smoothed`] takes away what is too small in a
 //! labelling of them, and [`Labelled`] answers what label a point has.
 
+mod clusters;
 mod labelled;
 mod links;
 mod smooth;

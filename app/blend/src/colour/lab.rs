@@ -29,7 +29,7 @@ const DELTA: f64 = 6.0 / 29.0;
 impl Lab {
     /// Chroma C*ab: how far from grey.
     pub fn chroma(self) -> f64 {
-        self.a.hypot(self.b)
+        (self.a * self.a + self.b * self.b).sqrt()
     }
 
     /// Hue angle h_ab in degrees, `0..360`; 0 for a grey.

@@ -4,7 +4,7 @@ use nalgebra::Matrix3;
 
 use super::{
     Lab,
-    ciede2000::{Weights, chroma_and_hue, stretch},
+    ciede2000::{Stretched, chroma_weight, hue_weight, lightness_weight, rotation, stretch},
 };
 
 /// Turns a small CIELAB difference from one colour into three numbers whose length is ΔE00.
@@ -21,16 +21,17 @@ impl LocalMetric {
     /// The metric around a colour.
     pub fn at(colour: Lab) -> Self {
         let stretch = stretch(colour.chroma());
-        let (c, h) = chroma_and_hue(colour, stretch);
-        let w = Weights::at(colour.l, c, h);
-        let (sin, cos) = h.to_radians().sin_cos();
-        let chroma = [0.0, cos * stretch / w.s_c, sin / w.s_c];
-        let hue = [0.0, -sin * stretch / w.s_h, cos / w.s_h];
+        let stretched = Stretched::of(colour, stretch);
+        let (c, h) = (stretched.chroma, stretched.hue());
+        let (s_c, s_h) = (chroma_weight(c), hue_weight(c, h));
+        let chroma = [0.0, h.cos * stretch / s_c, h.sin / s_c];
+        let hue = [0.0, -h.sin * stretch / s_h, h.cos / s_h];
+        let turned = rotation(c, h) / 2.0;
         // dc² + dh² + R dc dh = (dc + R/2 dh)² + (1 − R²/4) dh².
-        let rest = (1.0 - w.rotation * w.rotation / 4.0).max(0.0).sqrt();
-        let mut rows = [[1.0 / w.s_l, 0.0, 0.0], chroma, hue];
+        let rest = (1.0 - turned * turned).max(0.0).sqrt();
+        let mut rows = [[1.0 / lightness_weight(colour.l), 0.0, 0.0], chroma, hue];
         for i in 0..3 {
-            rows[1][i] += w.rotation / 2.0 * hue[i];
+            rows[1][i] += turned * hue[i];
             rows[2][i] *= rest;
         }
         Self { at: colour, rows }

@@ -11,7 +11,7 @@ mod name;
 mod srgb;
 mod xyz;
 
-pub use ciede2000::{Weighting, ciede2000, ciede2000_by};
+pub use ciede2000::{Weighting, ciede2000, ciede2000_by, nearest_colour};
 pub use lab::Lab;
 pub use local_metric::LocalMetric;
 pub use srgb::{ColourError, Srgb};

@@ -385,7 +385,8 @@ mod tests {
         };
         let ((c1, h1), (c2, h2)) = (polar(one), polar(other));
         let (mut turn, mut h) = (h2 - h1, (h1 + h2) / 2.0);
-        if turn.abs() > 180.0 {
+        // Opposite hues are so but for rounding.
+        if turn.abs() > 180.0 + 1e-9 {
             turn -= 360.0 * turn.signum();
             h = if h < 180.0 { h + 180.0 } else { h - 180.0 };
         }

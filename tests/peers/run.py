@@ -26,6 +26,8 @@ HERE = Path(__file__).resolve().parent
 PAGE = ROOT / "docs" / "speed.md"
 # What `strokes.py` and the stroke study printed, kept by hand.
 STROKES = HERE / "strokes.md"
+# What `waits.py` printed, kept by hand.
+WAITS = HERE / "waits.md"
 
 
 @dataclass
@@ -297,7 +299,7 @@ def page(tables: list[str], verdicts: list[str]) -> str:
         "Ratios of time are the fastest other library's time divided by ours, so more is better. Ratios",
         "of memory are ours divided by the size of the mesh's own arrays, so less is better.", "",
         "| Task | Facets | On | Beside | Ratio | Aim | |", "|---|---:|---|---|---:|---:|---|",
-        *verdicts, "", BOUNDS, STROKES.read_text(), "## All figures", "",
+        *verdicts, "", BOUNDS, WAITS.read_text(), STROKES.read_text(), "## All figures", "",
     ]
     return "\n".join(head + tables).rstrip() + "\n"
 

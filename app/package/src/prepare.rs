@@ -9,6 +9,7 @@ use plan::changes::Change;
 use plan::schedule::{Laid, Provenance, ScheduleError, Totals, Warning};
 use plan::watch::Watch;
 use plan::{AsPrinted, Painted, ReadBack, Schedule};
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use project::cautions;
@@ -268,28 +269,30 @@ impl<'a> Work<'a> {
         })
     }
 
-    /// The files of numbers alone.
+    /// The files of numbers alone, made side by side.
     pub(crate) fn tables(&self) -> Result<Made, PrepareError> {
-        Ok(vec![
-            made("schedule.ron", |out| write_ron(&self.schedule, out))?,
-            made("schedule.csv", |out| {
-                write_csv(&self.schedule, &self.printed, out)
-            })?,
-            made("commands.csv", |out| {
-                write_commands(&self.schedule, &self.printed, out)
-            })?,
-            made("as-printed.ron", |out| {
-                let text = self.printed.to_ron().map_err(io::Error::other)?;
+        type Fill<'a> = &'a (dyn Fn(&mut Vec<u8>) -> io::Result<()> + Sync);
+        let (schedule, printed) = (&self.schedule, &self.printed);
+        let all: [(&'static str, Fill<'_>); 6] = [
+            ("schedule.ron", &|out| write_ron(schedule, out)),
+            ("schedule.csv", &|out| write_csv(schedule, printed, out)),
+            ("commands.csv", &|out| {
+                write_commands(schedule, printed, out)
+            }),
+            ("as-printed.ron", &|out| {
+                let text = printed.to_ron().map_err(io::Error::other)?;
                 out.write_all(text.as_bytes())
-            })?,
-            made("watch.csv", |out| {
-                watch::write_csv(&self.watch, &self.schedule.provenance, out)
-            })?,
-            made("summary.json", |out| {
+            }),
+            ("watch.csv", &|out| {
+                watch::write_csv(&self.watch, &schedule.provenance, out)
+            }),
+            ("summary.json", &|out| {
                 serde_json::to_writer_pretty(&mut *out, &self.summary)?;
                 writeln!(out)
-            })?,
-        ])
+            }),
+        ];
+        let made_of = |(name, fill): &(&'static str, Fill<'_>)| made(name, *fill);
+        all.par_iter().map(made_of).collect()
     }
 
     /// All files, in the order of [`FILES`]; what can be made side by side is.
@@ -322,25 +325,34 @@ impl<'a> Work<'a> {
 
     /// The sheet and what to hold beside the printer.
     fn sheet(&self, stage: &Stage, progress: &Progress) -> Result<Made, PrepareError> {
+        let png = |name, page: &Finished| made(name, |out| page.image.write_png(out));
+        let watch = || {
+            let page = watch::page(&self.watch, &self.schedule.provenance);
+            png(
+                "watch.png",
+                &page.ok_or(PrepareError::Sheet(SheetError::TooLarge))?,
+            )
+        };
+        let sheet = || {
+            let page = self.drawn(stage, progress)?;
+            progress.stage("Writing pictures");
+            png("sheet.png", &page)
+        };
+        let (sheet, watch) = rayon::join(sheet, watch);
+        Ok(vec![sheet?, watch?])
+    }
+
+    fn drawn(&self, stage: &Stage, progress: &Progress) -> Result<Finished, PrepareError> {
         let painted = &self.job.painted;
         let mut facts = Facts::of(painted, &self.schedule, &self.printed, &self.job.told());
         facts.stamp.push(self.standing.stamp().to_owned());
-        let sheet = Sheet::of(facts)
-            .run(
-                stage,
-                colours(painted),
-                printed_colours(painted, &self.schedule, &self.printed),
-                progress,
-            )
-            .map_err(|error| match error {
-                SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
-                error => PrepareError::Sheet(error),
-            })?;
-        progress.stage("Writing pictures");
-        let png = |name, page: &Finished| made(name, |out| page.image.write_png(out));
-        let watch = watch::page(&self.watch, &self.schedule.provenance)
-            .ok_or(PrepareError::Sheet(SheetError::TooLarge))?;
-        Ok(vec![png("sheet.png", &sheet)?, png("watch.png", &watch)?])
+        let asked = colours(painted);
+        let printed = printed_colours(painted, &self.schedule, &self.printed);
+        let drawn = Sheet::of(facts).run(stage, asked, printed, progress);
+        drawn.map_err(|error| match error {
+            SheetError::Cancelled(stop) => PrepareError::Cancelled(stop),
+            error => PrepareError::Sheet(error),
+        })
     }
 
     /// The review page.

@@ -14,7 +14,7 @@ use tintfall_viewer::session::Session;
 #[derive(Debug, Parser)]
 #[command(version, about)]
 struct Options {
-    /// A mesh (STL, OBJ, PLY, 3MF) or a plan (.plan.ron) to open.
+    /// A mesh (STL, OBJ, PLY, OFF, 3MF, glTF) or a plan (.plan.ron) to open.
     file: Option<PathBuf>,
     /// Open a demonstration part by its name.
     #[arg(long, value_name = "NAME", conflicts_with = "file")]

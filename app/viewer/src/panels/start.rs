@@ -14,8 +14,11 @@ use crate::jobs::thumbnails::{Card, Picture};
 use crate::session::Session;
 use crate::theme::{Palette, size};
 
-const COLUMN: f32 = 860.0;
 const CARD: egui::Vec2 = vec2(277.0, 284.0);
+/// Between two cards.
+const GAP: f32 = 14.0;
+/// Four cards beside each other, and a hair for rounding.
+const COLUMN: f32 = 4.0 * CARD.x + 3.0 * GAP + 1.0;
 
 /// Shows the page.
 pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
@@ -75,7 +78,7 @@ fn contents(ui: &mut Ui, session: &Session, send: &mut Commands) {
         }
         note(
             ui,
-            "or drop one here.  STL, OBJ, PLY, 3MF, or a plan (.plan.ron)",
+            "or drop one here.  STL, OBJ, PLY, OFF, 3MF, glTF, or a plan (.plan.ron)",
         );
     });
     ui.add_space(20.0);
@@ -183,7 +186,7 @@ fn recent(ui: &mut Ui, session: &Session, send: &mut Commands) {
 fn cards(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut wanted = None;
     ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = vec2(14.0, 14.0);
+        ui.spacing_mut().item_spacing = vec2(GAP, GAP);
         for card in session.cards.iter() {
             if one_card(ui, card) {
                 wanted = Some(card.name.clone());

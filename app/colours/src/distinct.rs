@@ -131,13 +131,11 @@ impl Distinct {
     /// are ΔE00 0.5 from what stands for them, as a rule, and 4 at most.
     pub(crate) fn nearest(&self, among: &[Lab], weighting: Weighting) -> Vec<u8> {
         let known = nearest_of_each(self.stand_ins(), among, weighting);
-        match &self.cells {
-            Some(cells) => {
-                let of_colours = cells.of_colours.par_iter();
-                of_colours.map(|cell| known[*cell as usize]).collect()
-            }
-            None => known,
-        }
+        let Some(cells) = &self.cells else {
+            return known;
+        };
+        let of_cell = |cell: &u32| known.get(*cell as usize).copied().unwrap_or(NO_LABEL);
+        cells.of_colours.par_iter().map(of_cell).collect()
     }
 }
 
@@ -161,7 +159,7 @@ impl Cells {
 
 /// Which of a list is nearest to each colour; no label if the list is empty.
 fn nearest_of_each(labs: &[Lab], among: &[Lab], weighting: Weighting) -> Vec<u8> {
-    let among = &among[..among.len().min(NO_LABEL.into())];
+    let among = among.get(..NO_LABEL.into()).unwrap_or(among);
     // Colours of one chunk are alike, and so the last one's is a good guess.
     let of_chunk = |chunk: &[Lab]| -> Vec<u8> {
         let mut guess = 0;

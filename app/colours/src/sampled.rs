@@ -90,8 +90,8 @@ impl Sampled {
             (samples, areas)
         };
         let starts: Vec<usize> = (0..facets).step_by(CHUNK).collect();
-        let (chunks, links): (Vec<(Vec<u32>, Vec<f32>)>, Links) = rayon::join(
-            || starts.into_par_iter().map(chunk).collect(),
+        let (chunks, links) = rayon::join(
+            || starts.into_par_iter().map(chunk).collect::<Vec<_>>(),
             || Links::new(&pieces, &surface),
         );
         progress.check()?;
@@ -140,7 +140,8 @@ impl Sampled {
     /// The samples of a piece: places in the list of different colours, beyond its end where
     /// there is none.
     pub(crate) fn of_piece(&self, piece: usize) -> &[u32] {
-        &self.samples[piece * self.each..][..self.each]
+        let first = piece * self.each;
+        self.samples.get(first..first + self.each).unwrap_or(&[])
     }
 
     /// The samples of each piece one after another, with the area that each stands for, mm².

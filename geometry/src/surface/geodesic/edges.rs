@@ -115,13 +115,15 @@ impl Edges {
         let Some(begin) = run.take() else {
             return before;
         };
-        if end - begin <= 0.0 {
+        // What is narrower might lie before a narrow window that was passed by.
+        let length = self.edges[new.edge as usize].length;
+        if end - begin <= NARROW * length {
             return before;
         }
         let mut piece = new.part(begin, end);
         piece.state = State::Waiting;
         // What waits on either side, and came through the same facet, may be made one with it.
-        let apart = APART * self.edges[new.edge as usize].length;
+        let apart = APART * length;
         let mergeable = |w: &Window| w.state == State::Waiting && w.facet == new.facet;
         if tolerance > 0.0
             && let Some(last) = self.windows.get(before as usize)

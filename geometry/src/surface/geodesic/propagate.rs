@@ -31,13 +31,19 @@ pub(crate) enum Stopped {
     /// Cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
-    /// There were [`MOST_WINDOWS`].
+    /// There were more windows than may be.
     #[error("the skin is too complex for distances along it")]
     TooMany,
 }
 
 /// No more windows than this are kept: some 3 GB of them.
 pub(super) const MOST_WINDOWS: usize = 40_000_000;
+
+/// Nor more than so many, and so many for each edge, those that are gone counted. Sound skins have
+/// far fewer. Where facets a millionth of a micron wide lie on each other, rounding makes
+/// windows of windows without end.
+const FEW_WINDOWS: usize = 20_000;
+const WINDOWS_OF_EDGE: usize = 500;
 
 /// A vertex that ways have come to.
 #[derive(Clone, Copy, Debug)]
@@ -117,14 +123,20 @@ impl<'a> Propagation<'a> {
                 What::Vertex(vertex) => self.turn_at(vertex, event.distance),
             }
             self.steps += 1;
-            if self.steps.is_multiple_of(4096) {
+            if self.steps.is_multiple_of(1024) {
                 progress.check()?;
-                if self.edges.windows.len() > MOST_WINDOWS {
+                if self.edges.windows.len() > self.most_windows() {
                     return Err(Stopped::TooMany);
                 }
             }
         }
         Ok(())
+    }
+
+    /// How many windows there may be for the edges that ways have come to.
+    fn most_windows(&self) -> usize {
+        let for_edges = FEW_WINDOWS + WINDOWS_OF_EDGE * self.edges.edges.len();
+        for_edges.min(MOST_WINDOWS)
     }
 
     /// The number of the edge that a side lies on; none if it has no length.

@@ -99,7 +99,7 @@ impl Window {
     /// The least distance on it, mm.
     #[inline]
     pub(super) fn least(&self) -> f64 {
-        self.at(self.x.clamp(self.from, self.to))
+        self.at(self.x.max(self.from).min(self.to))
     }
 
     /// Where the way from the source to a point on the other side of the edge, `down` below it,
@@ -111,7 +111,7 @@ impl Window {
             true => self.x + (along - self.x) * self.y / height,
             false => along,
         };
-        straight.clamp(self.from, self.to)
+        straight.max(self.from).min(self.to)
     }
 
     /// The length of the shortest way through the window to a point on the other side, mm:
@@ -149,7 +149,7 @@ pub(super) fn merged(first: &Window, second: &Window, tolerance: f64) -> Option<
     let along = 0.5 * ((near - far) * (near + far) / span + span);
     let squared = (near - along) * (near + along);
     // Also what is no number is refused.
-    let seen = squared > 0.0 && near >= 0.0 && far >= 0.0;
+    let seen = span > 0.0 && squared > 0.0 && near >= 0.0 && far >= 0.0;
     if !seen {
         return None;
     }

@@ -32,6 +32,21 @@ pub enum CautionKind {
     OutOfReach,
 }
 
+impl CautionKind {
+    /// Whether a machine may move, or feed, otherwise than is thought, at lines that were read.
+    /// Such a move can't be laid anew.
+    pub fn leaves_a_move_in_doubt(self) -> bool {
+        matches!(
+            self,
+            Self::UnreadMove
+                | Self::RepeatedWord
+                | Self::BadArc
+                | Self::WrongChecksum
+                | Self::OutOfReach
+        )
+    }
+}
+
 impl fmt::Display for CautionKind {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         out.write_str(match self {

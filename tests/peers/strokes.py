@@ -186,10 +186,15 @@ def banded(path, mesh, layer, count, high):
         file.write("])\n")
 
 
-def measure(tintfall, plan, out):
+def measure(command, cores=()):
+    """Runs a command, on some cores or on all: its seconds, those of its processors, and its peak memory, GB."""
+    def tie():
+        if cores:
+            os.sched_setaffinity(0, cores)
+
     start = time.monotonic()
-    child = subprocess.Popen([tintfall, "prepare", plan, "--out", out], stdout=subprocess.DEVNULL,
-                             stderr=subprocess.PIPE, text=True)
+    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+                             preexec_fn=tie)
     errors = child.stderr.read()
     _, status, used = os.wait4(child.pid, 0)
     seconds = time.monotonic() - start
@@ -231,7 +236,7 @@ def main():
             jobs.append((f"{count} bands on a box of 12 facets, 400 mm high", plan))
     print("| Plan | Seconds | Of two cores, seconds | Peak memory, GB |\n|---|---:|---:|---:|")
     for title, plan in jobs:
-        seconds, spent, peak = measure(tintfall, plan, folder / "out")
+        seconds, spent, peak = measure([tintfall, "prepare", plan, "--out", folder / "out"])
         print(f"| {title} | {seconds:.1f} | {spent:.1f} | {peak:.2f} |", flush=True)
 
 

@@ -11,14 +11,12 @@ import math
 import os
 import random
 import struct
-import subprocess
 import sys
 import tempfile
-import time
 import zlib
 from pathlib import Path
 
-from strokes import scan_radius, stl
+from strokes import measure, scan_radius, stl
 
 PIXELS = 4096
 
@@ -64,19 +62,6 @@ def jobs(folder: Path):
         yield (f"`new --colours 8`, a million facets: {what}",
                ["new", folder / f"{name}.obj", "--colours", "8", "--out", folder / "out.plan.ron",
                 "--replace"])
-
-
-def measure(command, cores):
-    start = time.monotonic()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-                             preexec_fn=lambda: os.sched_setaffinity(0, cores))
-    errors = child.stderr.read()
-    _, status, used = os.wait4(child.pid, 0)
-    seconds = time.monotonic() - start
-    code = os.waitstatus_to_exitcode(status)
-    if code:
-        sys.exit(f"exit code {code}: {errors[-500:]}")
-    return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / 1e6
 
 
 def vase(rings: int, sides: int):

@@ -30,10 +30,8 @@ const ALL: usize = 1 << 24;
 /// Different colours, each with a place in a list: in the order of their codes.
 #[derive(Clone, Debug)]
 pub(crate) struct Distinct {
-    /// A bit for each colour that there is, and how many stand before each word: so a colour's
-    /// place is found without a search.
+    /// A bit for each colour that there is.
     bits: Vec<u64>,
-    before: Vec<u32>,
     labs: Vec<Lab>,
     /// Where there are very many, cells of colours that are alike.
     cells: Option<Cells>,
@@ -57,31 +55,29 @@ impl Distinct {
                 *word |= 1 << (code % 64);
             }
         }
+        // How many stand before each word: so a colour's place is found without a search.
         let mut count = 0;
-        let before = bits
-            .iter()
-            .map(|word| {
-                count += word.count_ones();
-                count - word.count_ones()
-            })
-            .collect();
-        let found = Self {
-            bits,
-            before,
-            labs: Vec::new(),
-            cells: None,
+        let before = bits.iter().map(|word| {
+            count += word.count_ones();
+            count - word.count_ones()
+        });
+        let before: Vec<u32> = before.collect();
+        let place = |code: u32| {
+            let word = code as usize / 64;
+            let (word, before) = (bits.get(word)?, before.get(word)?);
+            Some(before + (word & ((1u64 << (code % 64)) - 1)).count_ones())
         };
         samples
             .par_iter_mut()
-            .for_each(|sample| *sample = found.place(*sample).unwrap_or(NOTHING));
-        let colours: Vec<Srgb> = found.colours().collect();
+            .for_each(|sample| *sample = place(*sample).unwrap_or(NOTHING));
+        let colours: Vec<Srgb> = listed(&bits).collect();
         let lab = |colour: &Srgb| colour.to_xyz().to_lab();
-        let complete = Self {
+        let distinct = Self {
             labs: colours.par_iter().map(lab).collect(),
             cells: (colours.len() > MANY).then(|| Cells::of(&colours)),
-            ..found
+            bits,
         };
-        (complete, samples)
+        (distinct, samples)
     }
 
     /// How many there are.
@@ -91,24 +87,7 @@ impl Distinct {
 
     /// All of them in their order.
     pub(crate) fn colours(&self) -> impl Iterator<Item = Srgb> + '_ {
-        self.bits.iter().enumerate().flat_map(|(place, word)| {
-            let mut left = *word;
-            std::iter::from_fn(move || {
-                let bit = (left != 0).then(|| left.trailing_zeros())?;
-                left &= left - 1;
-                let [_, r, g, b] = (64 * place as u32 + bit).to_be_bytes();
-                Some(Srgb([r, g, b]))
-            })
-        })
-    }
-
-    /// The place of a colour's code; none if it was not among the samples.
-    fn place(&self, code: u32) -> Option<u32> {
-        let word = code as usize / 64;
-        let (word, before) = (self.bits.get(word)?, self.before.get(word)?);
-        let below = word & ((1u64 << (code % 64)) - 1);
-        let is_here = word >> (code % 64) & 1 == 1;
-        is_here.then(|| before + below.count_ones())
+        listed(&self.bits)
     }
 
     /// The colours by which all are sorted: themselves, or the middles of cells.
@@ -137,6 +116,19 @@ impl Distinct {
         let of_cell = |cell: &u32| known.get(*cell as usize).copied().unwrap_or(NO_LABEL);
         cells.of_colours.par_iter().map(of_cell).collect()
     }
+}
+
+/// The colours whose bits are set, in order.
+fn listed(bits: &[u64]) -> impl Iterator<Item = Srgb> + '_ {
+    bits.iter().enumerate().flat_map(|(place, word)| {
+        let mut left = *word;
+        std::iter::from_fn(move || {
+            let bit = (left != 0).then(|| left.trailing_zeros())?;
+            left &= left - 1;
+            let [_, r, g, b] = (64 * place as u32 + bit).to_be_bytes();
+            Some(Srgb([r, g, b]))
+        })
+    })
 }
 
 /// More colours than this are very many.

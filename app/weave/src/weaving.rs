@@ -132,7 +132,7 @@ impl Weave<'_> {
             return Err(WeaveError::Tools { line });
         }
         self.check_height(&registered, &survey)?;
-        let anew = self.arranged(source, &asked, (&registered, &survey), progress)?;
+        let anew = self.arranged(source, &asked, &registered, progress)?;
         let survey = match &anew.file {
             Some(file) => self.survey_again(file, &asked, &registered, progress)?,
             None => survey,
@@ -225,22 +225,13 @@ impl Weave<'_> {
         &self,
         source: &Source<'_>,
         asked: &Asked<'_>,
-        (registered, survey): (&Registered, &survey::Survey),
+        registered: &Registered,
         progress: &Progress,
     ) -> Result<Anew, WeaveError> {
         let plan = self.painted.plan();
         let purges = turn_matters(plan) || plan.laying.purge_jumps;
         if self.arrange.purge == Purge::Stay || !purges {
             return Ok(Anew::default());
-        }
-        let mut doubts = survey.cautions.as_slice().iter();
-        if let Some(doubt) = doubts.find(|doubt| doubt.kind.leaves_a_move_in_doubt()) {
-            return Ok(Anew {
-                cautions: vec![format!(
-                    "The toolpath stays in its order, and nothing is purged: {doubt}."
-                )],
-                ..Anew::default()
-            });
         }
         let overrides = Overrides::of(self.painted, progress)?;
         let stands: Vec<Placement> = registered.stands.iter().map(|s| s.placement).collect();

@@ -61,26 +61,23 @@ impl Links {
             members[next[*group as usize] as usize] = piece as u32;
             next[*group as usize] += 1;
         }
-        let of_group = |group: usize, all: &mut Vec<u32>| {
-            let before = all.len();
-            let own = &members[starts[group] as usize..starts[group + 1] as usize];
-            for piece in own {
-                let around = self.of(*piece as usize).iter();
-                all.extend(around.map(|other| group_of[*other as usize]));
-            }
-            let mut around = all.split_off(before);
-            around.retain(|other| *other as usize != group);
-            around.sort_unstable();
-            around.dedup();
-            all.extend(around);
-        };
         let mut links = Self {
             firsts: Vec::with_capacity(groups + 1),
             all: Vec::with_capacity(self.all.len()),
         };
         links.firsts.push(0);
+        let mut around: Vec<u32> = Vec::new();
         for group in 0..groups {
-            of_group(group, &mut links.all);
+            around.clear();
+            let own = &members[starts[group] as usize..starts[group + 1] as usize];
+            for piece in own {
+                let others = self.of(*piece as usize).iter();
+                around.extend(others.map(|other| group_of[*other as usize]));
+            }
+            around.retain(|other| *other as usize != group);
+            around.sort_unstable();
+            around.dedup();
+            links.all.extend(&around);
             links.firsts.push(links.all.len() as u32);
         }
         links

@@ -5,6 +5,7 @@
 //! Application 30 (2005) 21–30. Numbers in brackets are that paper's equations.
 
 use super::Lab;
+use super::lab::angle_deg;
 
 /// 25⁷.
 const P7: f64 = 6_103_515_625.0;
@@ -141,11 +142,6 @@ impl Hue {
             sin: b / length,
         }
     }
-
-    /// In degrees, 0 to 360.
-    fn degrees(self) -> f64 {
-        self.sin.atan2(self.cos).to_degrees().rem_euclid(360.0)
-    }
 }
 
 /// a′, b and C′ of a colour (5, 6).
@@ -260,7 +256,7 @@ pub(super) fn rotation(chroma: f64, hue: Hue) -> f64 {
     if hue.sin > 0.0 && hue.cos > COS_142 {
         return 0.0;
     }
-    let off = (hue.degrees() - 275.0) / 25.0;
+    let off = (angle_deg(hue.cos, hue.sin) - 275.0) / 25.0;
     let turned = (60.0 * (-off * off).exp()).to_radians().sin();
     -2.0 * seventh_root_weight(chroma) * turned
 }

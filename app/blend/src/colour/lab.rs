@@ -34,7 +34,7 @@ impl Lab {
 
     /// Hue angle h_ab in degrees, `0..360`; 0 for a grey.
     pub(crate) fn hue_deg(self) -> f64 {
-        self.b.atan2(self.a).to_degrees().rem_euclid(360.0)
+        angle_deg(self.a, self.b)
     }
 
     /// The same colour as XYZ.
@@ -46,6 +46,11 @@ impl Lab {
     pub fn is_finite(self) -> bool {
         self.l.is_finite() && self.a.is_finite() && self.b.is_finite()
     }
+}
+
+/// The angle from the first axis to a direction, degrees, `0..360`.
+pub(super) fn angle_deg(a: f64, b: f64) -> f64 {
+    b.atan2(a).to_degrees().rem_euclid(360.0)
 }
 
 impl Xyz {

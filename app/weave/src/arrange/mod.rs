@@ -167,6 +167,12 @@ fn plan_of(
             "The toolpath has line numbers without checksums, so it keeps its order".to_owned(),
         ]));
     }
+    let mut doubts = sections.cautions().as_slice().iter();
+    if let Some(doubt) = doubts.find(|doubt| doubt.kind.leaves_a_move_in_doubt()) {
+        return Ok(Err(vec![format!(
+            "The toolpath has a move that could be understood otherwise, so it keeps its order: {doubt}"
+        )]));
+    }
     let planning = Planning {
         job,
         groups,

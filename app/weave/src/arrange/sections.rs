@@ -3,7 +3,7 @@
 use std::io::Read;
 use std::rc::Rc;
 
-use toolpath::{MachineState, ReadError, Replay, Settings};
+use toolpath::{Cautions, MachineState, ReadError, Replay, Settings};
 
 use super::lines::{Held, Kind, Settled, setting};
 
@@ -51,6 +51,11 @@ pub(super) struct Sections<R> {
 }
 
 impl<R: Read> Sections<R> {
+    /// Doubts about the lines that were read so far.
+    pub(super) fn cautions(&self) -> &Cautions {
+        self.replay.cautions()
+    }
+
     pub(super) fn new(file: R, settings: Settings) -> Self {
         Self {
             replay: Replay::new(file, settings),

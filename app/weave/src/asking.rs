@@ -3,10 +3,9 @@
 use std::collections::HashMap;
 
 use blend::Shares;
-use plan::schedule::{Asked, RegionStep};
+use plan::schedule::{Asked, Asks, RegionStep};
 use toolpath::Move;
 
-use crate::asks::Asks;
 use crate::classify::Classifier;
 use crate::overrides::Overrides;
 use crate::register::Placement;

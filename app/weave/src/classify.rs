@@ -3,11 +3,9 @@
 use geometry::layers::MOST_LAYERS;
 use geometry::{DVec3, LayerSpan};
 use plan::Painted;
-use plan::schedule::{Asked, AskedLayer, RegionStep};
+use plan::schedule::{Asked, AskedLayer, Asks, LookupCache, RegionStep};
 use toolpath::{Move, Path};
 
-use super::asks::Asks;
-use super::lookup_cache::LookupCache;
 use super::register::{Copies, Placement};
 
 /// Distance between looks along a move, mm: a region narrower than a line can't be printed.
@@ -363,7 +361,7 @@ fn look_at(
     if let Some(known) = known {
         let clearance_mm = match single {
             Some(_) => f64::INFINITY,
-            None => layer.clearance_mm(region_step, point),
+            None => layer.clearance_mm(region_step, point, 2.0 * skin_mm - depth_mm),
         };
         // At a place `r` away, the skin is no more than `depth + r` off, and what is nearest
         // there no farther from here than `depth + 2 r`.

@@ -21,7 +21,6 @@ pub mod register;
 pub mod verify;
 
 mod asking;
-mod asks;
 mod behind;
 mod changes;
 mod classify;
@@ -30,7 +29,6 @@ mod emit;
 mod error;
 pub mod figures;
 mod header;
-mod lookup_cache;
 mod overrides;
 mod plastic;
 mod short_runs;

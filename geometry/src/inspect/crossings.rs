@@ -14,6 +14,7 @@ use robust::{Coord, Coord3D, orient2d, orient3d};
 use serde::Serialize;
 
 use super::Tally;
+use super::apart::{fan_out, stay_apart};
 use crate::Mesh;
 use crate::mesh::Parts;
 
@@ -127,8 +128,8 @@ pub(crate) fn crossing_pairs(mesh: &Mesh, fresh: &[bool]) -> Vec<(u32, u32)> {
     found
 }
 
-#[derive(Clone, Copy)]
-enum Meeting {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Meeting {
     Cross,
     Overlap,
 }
@@ -308,13 +309,21 @@ fn halve(middles: &[DVec3], order: &mut [u32], levels: u32) {
 /// How two facets meet, beyond the corners that they share.
 fn meeting(mesh: &Mesh, a: u32, b: u32, shallow: f64) -> Option<Meeting> {
     let (ids, their_ids) = (mesh.triangles()[a as usize], mesh.triangles()[b as usize]);
-    let shared = |v: &&u32| their_ids.contains(v);
     let own = mesh.corners(a as usize);
     let theirs = mesh.corners(b as usize);
-    if own == theirs || ids.iter().filter(shared).count() >= 2 {
+    let mut shared = (0..3).filter(|&i| their_ids.contains(&ids[i]));
+    match (shared.next(), shared.next()) {
         // Neighbours, or doubles, which are counted elsewhere.
-        return None;
+        (_, Some(_)) => None,
+        _ if own == theirs => None,
+        (Some(corner), None) if fan_out(own, theirs, own[corner]) => None,
+        (None, _) if stay_apart(own, theirs) => None,
+        _ => met(own, theirs, shallow),
     }
+}
+
+/// How two facets meet, told by exact predicates.
+pub(super) fn met(own: [DVec3; 3], theirs: [DVec3; 3], shallow: f64) -> Option<Meeting> {
     // A corner that both have lies in both planes; only the slowest predicate would tell.
     let side = |of: [DVec3; 3], p: DVec3| if of.contains(&p) { 0 } else { sign3(of, p) };
     let their_sides = theirs.map(|p| side(own, p));

@@ -10,6 +10,7 @@
 //! # }
 //! ```
 
+mod apart;
 mod crossings;
 mod facets;
 mod findings;

@@ -72,38 +72,25 @@ impl BoxTree {
         self.split(2 * node + 1, second);
     }
 
-    /// The least of `each` over the boxes' numbers, infinite if there is none. `each` must be no
-    /// less than [`outside_mm`] of its box, and is asked only where it may be the least.
-    pub(super) fn least(&self, point: DVec3, each: &impl Fn(u32) -> f64) -> f64 {
-        self.least_within(1, 0..self.leaves.len(), point, f64::INFINITY, each)
+    /// How far outside the nearest box a point is, mm, or `most_mm` if that is less.
+    pub(super) fn outside_mm(&self, point: DVec3, most_mm: f64) -> f64 {
+        self.outside_within(1, 0..self.leaves.len(), point, most_mm)
     }
 
-    fn least_within(
-        &self,
-        node: usize,
-        leaves: Range<usize>,
-        point: DVec3,
-        least: f64,
-        each: &impl Fn(u32) -> f64,
-    ) -> f64 {
+    fn outside_within(&self, node: usize, leaves: Range<usize>, point: DVec3, least: f64) -> f64 {
         let about = self.about.get(node).copied().unwrap_or(NOTHING);
         if outside_mm(about.bounds, point) >= least {
             return least;
         }
         match halves(leaves.clone()) {
             None => {
-                self.leaves[leaves]
-                    .iter()
-                    .fold(least, |least, (number, leaf)| {
-                        match outside_mm(*leaf, point) < least {
-                            true => least.min(each(*number)),
-                            false => least,
-                        }
-                    })
+                let each = self.leaves[leaves].iter();
+                each.map(|(_, leaf)| outside_mm(*leaf, point))
+                    .fold(least, f64::min)
             }
             Some((first, second)) => {
-                let least = self.least_within(2 * node, first, point, least, each);
-                self.least_within(2 * node + 1, second, point, least, each)
+                let least = self.outside_within(2 * node, first, point, least);
+                self.outside_within(2 * node + 1, second, point, least)
             }
         }
     }

@@ -5,7 +5,6 @@ use std::sync::Arc;
 use smallvec::SmallVec;
 
 use super::Mark;
-use super::box_tree::BoxTree;
 use super::cells::{Cells, Crowded, There};
 use super::on_part::{OnPart, Told};
 use super::pieces::Pieces;
@@ -36,8 +35,6 @@ pub struct Brushwork {
     pieces: Arc<Pieces>,
     /// Of the facets where many of them are.
     cells: Arc<Cells>,
-    /// About each mark.
-    boxes: Arc<BoxTree>,
 }
 
 impl Brushwork {
@@ -56,8 +53,6 @@ impl Brushwork {
         if known.is_none() || marks.len() - brushwork.indexed > FEW {
             brushwork.put_in_order(&marks);
         }
-        let boxes = BoxTree::new(marks.iter().map(|mark| mark.stroke.around()));
-        brushwork.boxes = Arc::new(boxes);
         brushwork.marks = marks;
         brushwork
     }
@@ -185,12 +180,13 @@ impl Brushwork {
         found.unwrap_or_else(|| told.in_the_end())
     }
 
-    /// A distance within which every point of the skin gets the same answer as this place, mm;
-    /// there may be room to spare. Only the strokes near it are asked.
-    pub fn clearance_mm(&self, place_mm: DVec3) -> f64 {
-        self.boxes.least(place_mm, &|number| {
-            let mark = self.marks.get(number as usize);
-            mark.map_or(f64::INFINITY, |mark| mark.stroke.clearance_mm(place_mm))
+    /// A distance within which every point of the skin gets the same answer as this place, mm, no
+    /// more than `most_mm`; there may be room to spare. The less it may be, the sooner it is known.
+    pub fn clearance_mm(&self, place_mm: DVec3, most_mm: f64) -> f64 {
+        let known = self.pieces.outside_mm(place_mm, most_mm);
+        let late = self.marks.iter().skip(self.indexed);
+        late.fold(known, |least, mark| {
+            mark.stroke.clearance_within(place_mm, least)
         })
     }
 }
@@ -291,15 +287,16 @@ mod tests {
         fn within_the_clearance_nothing_is_painted(
             lines in lines(),
             part in prop::array::uniform3(-0.2..1.2f64),
+            most in prop_oneof![Just(f64::INFINITY), 0.0..20.0f64],
         ) {
             for surface in parts() {
                 let (low, high) = surface.mesh().bounds();
                 let place = low + DVec3::from(part) * (high - low);
                 let marks = marks(&surface, &lines);
                 let brush = Brushwork::new(marks.clone(), None);
-                let clearance_mm = brush.clearance_mm(place);
+                let clearance_mm = brush.clearance_mm(place, most);
                 let each = marks.iter().map(|mark| mark.stroke.clearance_mm(place));
-                prop_assert_eq!(clearance_mm, each.fold(f64::INFINITY, f64::min));
+                prop_assert_eq!(clearance_mm, each.fold(most, f64::min));
                 let near = |at: &SurfacePoint| at.point_mm.distance(place) < clearance_mm;
                 let answers = points(&surface).into_iter().filter(near).map(|at| brush.erases(at));
                 prop_assert!(answers.clone().all(|answer| answer.is_none()), "{clearance_mm}");

@@ -38,6 +38,11 @@ impl Pieces {
         }
     }
 
+    /// How far outside the box of the nearest piece a place is, mm, or `most_mm` if that is less.
+    pub(super) fn outside_mm(&self, place: DVec3, most_mm: f64) -> f64 {
+        self.boxes.outside_mm(place, most_mm)
+    }
+
     /// The topmost mark, of those from `lowest` on, of which a piece paints a point of a facet.
     pub(super) fn painted(&self, marks: &[Mark], lowest: usize, at: SurfacePoint) -> Option<usize> {
         let above = self.firsts.get(lowest)?.checked_sub(1);

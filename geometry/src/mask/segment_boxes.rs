@@ -67,13 +67,13 @@ impl SegmentBoxes {
         (0..self.levels[top].len()).any(|number| self.any_below(top, number, about, &mut is))
     }
 
-    /// How far outside the nearest box a point is, mm; infinite if there is none.
-    pub(super) fn outside_mm(&self, point: DVec3) -> f64 {
+    /// How far outside the nearest box a point is, mm, or `most_mm` if that is less.
+    pub(super) fn outside_mm(&self, point: DVec3, most_mm: f64) -> f64 {
         let Some(top) = self.levels.len().checked_sub(1) else {
-            return f64::INFINITY;
+            return most_mm;
         };
         let numbers = 0..self.levels[top].len();
-        numbers.fold(f64::INFINITY, |least, number| {
+        numbers.fold(most_mm, |least, number| {
             self.outside_below(top, number, point, least)
         })
     }

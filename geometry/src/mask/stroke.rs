@@ -149,12 +149,12 @@ impl PreparedStroke {
     /// As [`PreparedMask::clearance_mm`](super::PreparedMask::clearance_mm): how far off the boxes
     /// about its straight pieces are, and 0 within one. The work grows little with the pieces.
     pub fn clearance_mm(&self, point: DVec3) -> f64 {
-        self.boxes.outside_mm(point)
+        self.clearance_within(point, f64::INFINITY)
     }
 
-    /// Corners of a box that holds all of it, mm.
-    pub(super) fn around(&self) -> [DVec3; 2] {
-        self.around
+    /// As [`PreparedStroke::clearance_mm`], but no more than `most_mm`.
+    pub(super) fn clearance_within(&self, point: DVec3, most_mm: f64) -> f64 {
+        self.boxes.outside_mm(point, most_mm)
     }
 
     /// Whether a point of the skin is painted.

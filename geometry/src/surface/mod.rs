@@ -120,6 +120,15 @@ impl Surface {
         self.0.tree.nearest(&self.0.mesh, point_mm, max_mm)
     }
 
+    /// Whether a point is no farther from a facet than `within_mm`.
+    ///
+    /// # Panics
+    /// If there is no such facet, as slice indexing does.
+    pub fn is_on_facet(&self, facet: u32, point_mm: DVec3, within_mm: f64) -> bool {
+        let corners = self.0.mesh.corners(facet as usize);
+        facet::nearest_on(corners, point_mm).distance(point_mm) <= within_mm
+    }
+
     /// The first point of the skin that a ray meets, from either side of a facet.
     /// `direction` may have any length; none if it is zero.
     pub fn first_hit(&self, from_mm: DVec3, direction: DVec3) -> Option<SurfacePoint> {

@@ -81,21 +81,22 @@ impl Coverage {
     }
 
     /// A distance within which every point of the skin has the same answer from
-    /// [`Coverage::contains`] as this place, mm; there may be room to spare.
-    pub(crate) fn clearance_mm(&self, place_mm: DVec3) -> f64 {
+    /// [`Coverage::contains`] as this place, mm, no more than `most_mm`; there may be room to
+    /// spare. The less it may be, the sooner it is known.
+    pub(crate) fn clearance_mm(&self, place_mm: DVec3, most_mm: f64) -> f64 {
         let (low, high) = self.heights_mm;
         let beyond = (low - place_mm.z).max(place_mm.z - high);
         if beyond > 0.0 {
-            return beyond;
+            return beyond.min(most_mm);
         }
         // Nothing of the mask or the strokes lies beyond those heights, so they set no edge.
-        let mask_mm = self.mask.clearance_mm(place_mm);
-        mask_mm.min(self.brush.clearance_mm(place_mm))
+        let mask_mm = self.mask.clearance_mm(place_mm).min(most_mm);
+        self.brush.clearance_mm(place_mm, mask_mm)
     }
 
     /// Whether [`Coverage::contains`] is surely the same for all of a part of a facet, but for
     /// level edges of an area that asks for nothing but height.
-    pub(super) fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+    pub(crate) fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
         let [a, b, c] = corners_mm;
         let (low, high) = self.heights_mm;
         let lowest = a.z.min(b.z).min(c.z);

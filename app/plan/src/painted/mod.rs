@@ -320,8 +320,9 @@ impl Painted {
     }
 
     /// The visible area of each region, mm²: they add up to the area of the mesh without what is
-    /// sealed and without the face on the bed. Edges are followed finer than the nozzle. Level edges are cut exactly; what else is smaller than two
-    /// nozzles may be missed.
+    /// sealed and without the face on the bed. Edges are followed in pieces no longer than the
+    /// nozzle is wide. Level edges are cut exactly; what else is smaller than four nozzles, in the
+    /// midst of a large facet, may be missed where a mask can't tell how far off its edges are.
     ///
     /// # Errors
     /// [`Cancelled`] when cancelled.
@@ -331,7 +332,7 @@ impl Painted {
         let visible = self.plan.regions.iter().filter(|region| !region.hidden);
         let edges = visible.flat_map(|region| region.mask.level_edges_mm());
         let cut = LevelCut::new(&self.surface, &rising(edges.collect()));
-        let finest_mm = 0.5 * self.plan.machine.nozzle_mm;
+        let finest_mm = self.plan.machine.nozzle_mm;
         for found in cut.areas(ByRegion(self), finest_mm, progress)? {
             // What is unseen has a class of its own, which no region has.
             if let Some(area) = areas.get_mut(found.class as usize) {

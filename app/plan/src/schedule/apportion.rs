@@ -3,6 +3,7 @@
 use blend::Shares;
 use geometry::layers;
 
+use super::LookupCache;
 use super::interior::{self, Interior};
 use super::outline_runs;
 use super::ramp_steps::RampSteps;
@@ -67,29 +68,53 @@ impl Apportioned {
     }
 }
 
-pub(super) fn of_layer(
+/// Layers that follow each other, with the share of each that stays hollow: what is known of one
+/// serves the next.
+pub(super) fn of_layers<'a>(
+    painted: &'a Painted,
+    steps: &'a [Option<RampSteps>],
+    layers: impl Iterator<Item = (&'a layers::Layer, f64)>,
+) -> impl Iterator<Item = Apportioned> {
+    let mut known = LookupCache::new(painted.surface().bounds_mm());
+    let mut below: Option<LayerRegions> = None;
+    layers.map(move |(layer, hollow)| {
+        let layer_regions = LayerRegions::new(painted, steps, layer.span);
+        if !below
+            .as_ref()
+            .is_some_and(|below| below.alike(&layer_regions))
+        {
+            known.choose_anew();
+        }
+        let found = of_layer(painted, &layer_regions, layer, hollow, &mut known);
+        below = Some(layer_regions);
+        found
+    })
+}
+
+fn of_layer(
     painted: &Painted,
-    steps: &[Option<RampSteps>],
+    layer_regions: &LayerRegions,
     layer: &layers::Layer,
     hollow: f64,
+    known: &mut LookupCache,
 ) -> Apportioned {
-    let layer_regions = LayerRegions::new(painted, steps, layer.span);
     let nozzle_mm = painted.plan().machine.nozzle_mm;
     match layer_regions.single() {
         Some(region_step) => {
-            let inside = inside(painted, layer, nozzle_mm * COARSE_ROWS, |_| region_step);
+            let apart_mm = nozzle_mm * COARSE_ROWS;
+            let inside = inside(painted, layer, apart_mm, layer_regions, known);
             one_blend(
-                &layer_regions,
+                layer_regions,
                 region_step,
                 layer,
                 Plastic::of(layer, &inside, hollow),
             )
         }
         None => {
-            let inside = inside(painted, layer, nozzle_mm, |at| layer_regions.at(at));
+            let inside = inside(painted, layer, nozzle_mm, layer_regions, known);
             shared(
                 painted,
-                &layer_regions,
+                layer_regions,
                 layer,
                 &inside,
                 Plastic::of(layer, &inside, hollow),
@@ -102,17 +127,18 @@ fn inside(
     painted: &Painted,
     layer: &layers::Layer,
     apart_mm: f64,
-    region_step_at: impl FnMut(geometry::SurfacePoint) -> RegionStep,
+    layer_regions: &LayerRegions,
+    known: &mut LookupCache,
 ) -> Interior {
     let (surface, skin_mm) = (painted.surface(), painted.plan().skin_mm);
     let middle_mm = layer.span.middle_mm();
     interior::sample(
         surface,
         &layer.contours,
-        middle_mm,
-        skin_mm,
+        (middle_mm, skin_mm),
         apart_mm,
-        region_step_at,
+        layer_regions,
+        known,
     )
 }
 
@@ -157,9 +183,7 @@ fn shared(
     plastic: Plastic,
 ) -> Apportioned {
     let nozzle_mm = painted.plan().machine.nozzle_mm;
-    let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, |at| {
-        layer_regions.at(at)
-    });
+    let skin = skin::areas_mm2(painted.surface(), layer.span, nozzle_mm, layer_regions);
     let mut found: Vec<RegionStep> = inside
         .near
         .0

@@ -77,10 +77,11 @@ impl AskedLayer<'_> {
         self.layer_regions.at(point)
     }
 
-    /// A distance from a place, mm: if any point of the skin within it has this region step, all of
-    /// them have. 0 where nothing is known.
-    pub fn clearance_mm(&self, region_step: RegionStep, place_mm: DVec3) -> f64 {
-        self.layer_regions.clearance_mm(region_step, place_mm)
+    /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it has
+    /// this region step, all of them have. 0 where nothing is known.
+    pub fn clearance_mm(&self, region_step: RegionStep, place_mm: DVec3, most_mm: f64) -> f64 {
+        self.layer_regions
+            .clearance_mm(region_step, place_mm, most_mm)
     }
 
     /// Whether another layer has the same region step at each place of the skin that they share.

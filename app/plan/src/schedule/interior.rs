@@ -1,11 +1,11 @@
 //! Samples of a layer's plastic: how much lies near which part of the skin, and how much
 //! deeper than colour reaches.
 
-use geometry::DVec3;
 use geometry::layers::{Contour, RowGrid, Rows};
+use geometry::{DVec3, Surface};
 
-use super::region_steps::{RegionStep, Tally};
-use geometry::{Surface, SurfacePoint};
+use super::region_steps::{LayerRegions, Tally};
+use super::{Asks, LookupCache};
 
 /// The fewest rows that are laid across a layer's outline, so that small ones are not missed.
 const FEWEST_ROWS: usize = 48;
@@ -25,15 +25,16 @@ pub(super) struct Interior {
     pub free: f64,
 }
 
-/// Samples the inside of a layer's outline on rows `apart_mm` from each other. `region_step_at` is
-/// asked at the point of the visible skin nearest to each sample that is no deeper than `skin_mm`.
+/// Samples the inside of a layer's outline on rows `apart_mm` from each other. A sample that is no
+/// deeper than `skin_mm` is near to what the point of the visible skin nearest to it has. What is
+/// `known` of the layers beneath is used, and added to.
 pub(super) fn sample(
     surface: &Surface,
     contours: &[Contour],
-    height_mm: f64,
-    skin_mm: f64,
+    (height_mm, skin_mm): (f64, f64),
     apart_mm: f64,
-    mut region_step_at: impl FnMut(SurfacePoint) -> RegionStep,
+    layer_regions: &LayerRegions,
+    known: &mut LookupCache,
 ) -> Interior {
     let mut found = Interior::default();
     let grid = RowGrid::across(contours.iter(), apart_mm, FEWEST_ROWS, MOST_ROWS);
@@ -42,34 +43,77 @@ pub(super) fn sample(
         for &(from, to) in inside {
             let count = ((to - from) / grid.apart_mm).ceil().max(1.0);
             let width = (to - from) / count;
-            let cell = width * grid.apart_mm;
+            // Cells are counted first, so that what is known makes no difference to the sums.
+            let mut cells = Cells::default();
             let mut i = 0.0;
             // No farther from the skin than the sample before, and the way from there.
             let mut most_mm = f64::INFINITY;
             while i < count {
                 let point = DVec3::new(from + (i + 0.5) * width, y, height_mm);
-                let near = surface.nearest_seen_within(point, most_mm.min(LOOK * skin_mm));
-                let depth = near.map_or(LOOK * skin_mm, |p| p.point_mm.distance(point));
-                let cells = match near {
-                    Some(at) if depth <= skin_mm => {
-                        found.near.add(region_step_at(at), cell);
-                        1.0
-                    }
-                    // Nothing within (depth − skin) of here can be near the skin.
-                    _ => {
-                        let cells = ((depth - skin_mm) / width).floor() + 1.0;
-                        let cells = cells.min(count - i);
-                        found.free += cell * cells;
-                        cells
+                let (asks, around_mm, depth_mm) = match known.at(point) {
+                    Some((asks, around_mm)) => (asks, around_mm, f64::INFINITY),
+                    None => {
+                        let look = look(surface, point, (skin_mm, most_mm), layer_regions);
+                        known.learn(point, look.1, look.0);
+                        look
                     }
                 };
-                most_mm = match near {
-                    Some(_) => (depth + cells * width) * ROOM,
-                    None => f64::INFINITY,
-                };
-                i += cells;
+                let alike = ((around_mm / width).floor() + 1.0).min(count - i);
+                cells.add(asks, alike);
+                most_mm = (depth_mm + alike * width) * ROOM;
+                i += alike;
             }
+            cells.laid(width * grid.apart_mm, &mut found);
         }
     }
     found
+}
+
+/// What a place asks for, as far around it as all does, mm, and how far the skin is, mm; infinite
+/// if that is not known. The skin is no farther than `most_mm`.
+fn look(
+    surface: &Surface,
+    point: DVec3,
+    (skin_mm, most_mm): (f64, f64),
+    layer_regions: &LayerRegions,
+) -> (Asks, f64, f64) {
+    let far_mm = LOOK * skin_mm;
+    let Some(near) = surface.nearest_seen_within(point, most_mm.min(far_mm)) else {
+        return (Asks::Free, far_mm - skin_mm, f64::INFINITY);
+    };
+    let depth_mm = near.point_mm.distance(point);
+    if depth_mm > skin_mm {
+        return (Asks::Free, depth_mm - skin_mm, depth_mm);
+    }
+    let region_step = layer_regions.at(near);
+    // At a place `r` away the skin is no more than `depth + r` off, and what is nearest there no
+    // farther from here than `depth + 2 r`.
+    let most_mm = 2.0 * skin_mm - depth_mm;
+    let clear_mm = layer_regions.clearance_mm(region_step, point, most_mm);
+    let around_mm = (0.5 * (clear_mm - depth_mm)).max(0.0);
+    (Asks::RegionStep(region_step), around_mm, depth_mm)
+}
+
+/// Cells of a stretch, counted.
+#[derive(Default)]
+struct Cells {
+    near: Tally,
+    free: f64,
+}
+
+impl Cells {
+    fn add(&mut self, asks: Asks, count: f64) {
+        match asks {
+            Asks::RegionStep(region_step) => self.near.add(region_step, count),
+            Asks::Free => self.free += count,
+        }
+    }
+
+    /// Adds them to what was found, each of an area, mm².
+    fn laid(self, cell_mm2: f64, found: &mut Interior) {
+        for (region_step, count) in self.near.0 {
+            found.near.add(region_step, count * cell_mm2);
+        }
+        found.free += self.free * cell_mm2;
+    }
 }

@@ -23,10 +23,12 @@
 
 mod apportion;
 mod asked;
+mod asks;
 mod fine_details;
 mod interior;
 mod laid;
 mod layer;
+mod lookup_cache;
 mod order;
 mod outline_runs;
 mod ramp_steps;
@@ -46,13 +48,18 @@ use serde::{Deserialize, Serialize};
 use crate::{Painted, Plan};
 
 pub use asked::{Asked, AskedLayer};
+pub use asks::Asks;
 pub use laid::Laid;
 pub use layer::{Dose, Layer};
+pub use lookup_cache::LookupCache;
 pub use ramp_steps::RampSteps;
 pub use region_steps::RegionStep;
 pub use told::told;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};
+
+/// Layers that one thread works out in a row: what it knows of one serves the next.
+const LAYERS_TOGETHER: usize = 12;
 
 /// The schedule of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -147,18 +154,22 @@ impl Schedule {
         };
         let steps = ramp_steps::of_regions(painted);
         let done = std::sync::atomic::AtomicUsize::new(0);
-        let apportioned: Result<Vec<apportion::Apportioned>, Cancelled> = cut
-            .par_iter()
-            .zip(&hollow)
-            .map(|(layer, &hollow)| {
-                progress.check()?;
-                let apportioned = apportion::of_layer(painted, &steps, layer, hollow);
-                let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
-                progress.set(done as f32 / cut.len() as f32);
-                Ok(apportioned)
+        let runs = cut.par_chunks(LAYERS_TOGETHER);
+        let runs = runs.zip(hollow.par_chunks(LAYERS_TOGETHER));
+        let apportioned: Result<Vec<Vec<apportion::Apportioned>>, Cancelled> = runs
+            .map(|(layers, hollow)| {
+                let layers = layers.iter().zip(hollow.iter().copied());
+                let found = apportion::of_layers(painted, &steps, layers);
+                let found = found.map(|apportioned| {
+                    progress.check()?;
+                    let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
+                    progress.set(done as f32 / cut.len() as f32);
+                    Ok(apportioned)
+                });
+                found.collect()
             })
             .collect();
-        let apportioned = apportioned?;
+        let apportioned: Vec<_> = apportioned?.into_iter().flatten().collect();
         let (areas, mesh_sha256) = rayon::join(
             || painted.region_areas_mm2(progress),
             || mesh_sha256(painted.surface().mesh()),

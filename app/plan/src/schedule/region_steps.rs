@@ -1,6 +1,6 @@
 //! What lies where within one layer.
 
-use geometry::{LayerSpan, SurfacePoint};
+use geometry::{DVec3, LayerSpan, SurfacePoint};
 
 use super::ramp_steps::RampSteps;
 use crate::Painted;
@@ -74,21 +74,52 @@ impl<'a> LayerRegions<'a> {
         RegionStep { region, step }
     }
 
-    /// A distance from a place, mm: if any point of the skin within it has this region step, all of
-    /// them have. 0 where nothing is known.
-    pub(super) fn clearance_mm(&self, region_step: RegionStep, place_mm: geometry::DVec3) -> f64 {
-        if self.steps[region_step.region].is_some() {
-            return 0.0;
+    /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it has
+    /// this region step, all of them have. 0 where nothing is known.
+    pub(super) fn clearance_mm(
+        &self,
+        region_step: RegionStep,
+        place_mm: DVec3,
+        most_mm: f64,
+    ) -> f64 {
+        match self.steps[region_step.region] {
+            Some(_) => 0.0,
+            None => self.region_clearance_mm(region_step.region, place_mm, most_mm),
         }
-        let mut clearance_mm = f64::INFINITY;
-        for &region in &self.asked {
-            clearance_mm =
-                clearance_mm.min(self.painted.coverage_of(region).clearance_mm(place_mm));
-            if region == region_step.region {
+    }
+
+    /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it is
+    /// of this region, all of them are.
+    pub(super) fn region_clearance_mm(&self, region: usize, place_mm: DVec3, most_mm: f64) -> f64 {
+        let mut least_mm = most_mm;
+        for &asked in &self.asked {
+            least_mm = self
+                .painted
+                .coverage_of(asked)
+                .clearance_mm(place_mm, least_mm);
+            if asked == region || least_mm <= 0.0 {
                 break;
             }
         }
-        clearance_mm
+        least_mm
+    }
+
+    /// Whether a part of a facet is surely of one region in this layer; where it is not known, no.
+    pub(super) fn is_of_one_region(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        let mut asked = self.asked.iter();
+        asked.all(|&region| {
+            let area = self.painted.coverage_of(region);
+            area.is_even(facet, corners_mm)
+        })
+    }
+
+    /// Whether a part of a facet surely has one region step in this layer; where it is not known,
+    /// no.
+    pub(super) fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        let plain = |region: &usize| self.steps[*region].is_none();
+        plain(&self.rest)
+            && self.asked.iter().all(plain)
+            && self.is_of_one_region(facet, corners_mm)
     }
 
     /// Whether another layer's points have the same region steps, place for place, as far as the

@@ -2,10 +2,11 @@
 
 use geometry::{DVec3, LayerSpan, Surface, SurfacePoint};
 
-use super::region_steps::{RegionStep, Tally};
+use super::region_steps::{LayerRegions, Tally};
 
 /// The area of each region step on the visible skin between a layer's bottom and top, mm². Facets are cut at
-/// both heights and then into pieces no longer than `piece_mm`, of which the middle decides.
+/// both heights and, unless they are of one region step, into pieces no longer than `piece_mm`, of
+/// which the middle decides.
 ///
 /// A flat facet exactly at a height belongs to the layer that its plastic is in, as in
 /// [`geometry::layers::between`].
@@ -13,7 +14,7 @@ pub(super) fn areas_mm2(
     surface: &Surface,
     span: LayerSpan,
     piece_mm: f64,
-    mut region_step_at: impl FnMut(SurfacePoint) -> RegionStep,
+    layer_regions: &LayerRegions,
 ) -> Tally {
     let mut areas = Tally::default();
     let (mut low, mut high) = surface.bounds_mm();
@@ -25,11 +26,12 @@ pub(super) fn areas_mm2(
     for facet in facets {
         let corners = surface.mesh().corners(facet as usize);
         let mut add = |corners: [DVec3; 3]| {
-            pieces(corners, piece_mm, &mut |[a, b, c]| {
+            let even = |corners| layer_regions.is_even(facet, corners);
+            pieces(corners, piece_mm, &even, &mut |[a, b, c]| {
                 let point_mm = (a + b + c) / 3.0;
                 let area = 0.5 * (b - a).cross(c - a).length();
                 if area > 0.0 {
-                    areas.add(region_step_at(SurfacePoint { point_mm, facet }), area);
+                    areas.add(layer_regions.at(SurfacePoint { point_mm, facet }), area);
                 }
             });
         };
@@ -75,12 +77,18 @@ fn clipped(polygon: &[DVec3], side: impl Fn(DVec3) -> f64) -> Vec<DVec3> {
     kept
 }
 
-/// Cuts a triangle at its longest side until that is no longer than `piece_mm`.
-fn pieces(corners: [DVec3; 3], piece_mm: f64, each: &mut impl FnMut([DVec3; 3])) {
+/// Cuts a triangle at its longest side until that is no longer than `piece_mm`, or all of it is
+/// even.
+fn pieces(
+    corners: [DVec3; 3],
+    piece_mm: f64,
+    even: &impl Fn([DVec3; 3]) -> bool,
+    each: &mut impl FnMut([DVec3; 3]),
+) {
     let [a, b, c] = corners;
     let [ab, bc, ca] = [a.distance(b), b.distance(c), c.distance(a)];
     let longest = ab.max(bc).max(ca);
-    if longest.is_nan() || longest <= piece_mm || piece_mm <= 0.0 {
+    if longest.is_nan() || longest <= piece_mm || piece_mm <= 0.0 || even(corners) {
         return each(corners);
     }
     let [a, b, c] = if ab == longest {
@@ -91,6 +99,6 @@ fn pieces(corners: [DVec3; 3], piece_mm: f64, each: &mut impl FnMut([DVec3; 3]))
         [c, a, b]
     };
     let middle = a.midpoint(b);
-    pieces([a, middle, c], piece_mm, each);
-    pieces([middle, b, c], piece_mm, each);
+    pieces([a, middle, c], piece_mm, even, each);
+    pieces([middle, b, c], piece_mm, even, each);
 }

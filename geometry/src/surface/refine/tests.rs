@@ -19,7 +19,7 @@ fn areas_add_up_and_a_disc_is_measured_on_large_facets_and_small() {
         assert!((whole - surface.mesh().area_mm2()).abs() < 1e-9 * whole);
         let found = areas[1];
         let error = (found.area_mm2 - PI * 36.0).abs();
-        assert!(error < found.error_mm2, "{error} {}", found.error_mm2);
+        assert!(error < 0.1 * found.error_mm2, "{error} {}", found.error_mm2);
         assert!(found.error_mm2 < 0.01 * PI * 36.0);
     }
 }

@@ -1,10 +1,10 @@
-//! What a stretch of a move asks for.
+//! What plastic asks for.
 
-use plan::schedule::RegionStep;
+use super::RegionStep;
 
-/// What a stretch of a move asks for.
+/// What a place in a layer's plastic, or a stretch of it, asks for.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Asks {
+pub enum Asks {
     /// This region step of its layer.
     RegionStep(RegionStep),
     /// Nothing: it is never seen.

@@ -1,4 +1,4 @@
-//! What is known of a part's neighbourhoods, so that not each move must be looked up.
+//! What is known of a part's neighbourhoods, so that not each place must be looked up.
 //!
 //! How deep a place lies changes by no more than the way from one place to another. So a look
 //! at one place tells about a ball around it: that all of it is too deep to be seen, or that
@@ -20,11 +20,21 @@ const MOST_CELLS: usize = 128;
 const ROUNDING_MM: f64 = 1e-6;
 
 /// The balls known so far.
-pub(super) struct LookupCache {
+///
+/// ```
+/// use geometry::DVec3;
+/// use plan::schedule::{Asks, LookupCache};
+///
+/// let mut known = LookupCache::new((DVec3::ZERO, DVec3::splat(50.0)));
+/// known.learn(DVec3::splat(20.0), 3.0, Asks::Free);
+/// let above = DVec3::new(20.0, 20.0, 21.0);
+/// assert!(known.at(above).is_some_and(|(_, around_mm)| around_mm > 1.99));
+/// ```
+pub struct LookupCache {
     corner_mm: DVec2,
     cell_mm: f64,
     cells: Vec<Ball>,
-    /// LayerRegions found under another choice of regions no longer hold.
+    /// Region steps found under another choice of regions no longer hold.
     choice: u32,
 }
 
@@ -39,7 +49,7 @@ struct Ball {
 
 impl LookupCache {
     /// Nothing, about a part within a box, mm.
-    pub(super) fn new((low, high): (DVec3, DVec3)) -> Self {
+    pub fn new((low, high): (DVec3, DVec3)) -> Self {
         let wide = (high - low).truncate().max_element();
         let none = Ball {
             centre_mm: DVec3::ZERO,
@@ -56,12 +66,12 @@ impl LookupCache {
     }
 
     /// Forgets region steps: from here on regions are chosen among otherwise.
-    pub(super) fn choose_anew(&mut self) {
+    pub fn choose_anew(&mut self) {
         self.choice = self.choice.wrapping_add(1);
     }
 
     /// What a place asks for, and how far around it that is known, mm.
-    pub(super) fn at(&self, place_mm: DVec3) -> Option<(Asks, f64)> {
+    pub fn at(&self, place_mm: DVec3) -> Option<(Asks, f64)> {
         let ball = self.cells.get(self.cell(place_mm))?;
         let around_mm = ball.radius_mm - ball.centre_mm.distance(place_mm);
         let holds = ball.asks == Asks::Free || ball.choice == self.choice;
@@ -69,7 +79,7 @@ impl LookupCache {
     }
 
     /// What all of the straight way between two places asks for.
-    pub(super) fn along(&self, from_mm: DVec3, to_mm: DVec3) -> Option<Asks> {
+    pub fn along(&self, from_mm: DVec3, to_mm: DVec3) -> Option<Asks> {
         let (asks, around_mm) = self.at(from_mm)?;
         if from_mm.distance(to_mm) < around_mm {
             return Some(asks);
@@ -80,7 +90,7 @@ impl LookupCache {
     }
 
     /// Learns that all within a ball asks for the same.
-    pub(super) fn learn(&mut self, centre_mm: DVec3, radius_mm: f64, asks: Asks) {
+    pub fn learn(&mut self, centre_mm: DVec3, radius_mm: f64, asks: Asks) {
         let (cell, choice) = (self.cell(centre_mm), self.choice);
         let Some(ball) = self.cells.get_mut(cell) else {
             return;
@@ -109,7 +119,7 @@ impl LookupCache {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use plan::schedule::RegionStep;
+    use crate::schedule::RegionStep;
 
     const REGION_STEP: Asks = Asks::RegionStep(RegionStep { region: 1, step: 0 });
 

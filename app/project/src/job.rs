@@ -9,11 +9,10 @@
 )]
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use geometry::inspect::Finding;
 use geometry::read::read_mesh;
-use geometry::{Cancelled, Progress, Surface};
+use geometry::{Cancelled, Progress};
 use plan::document::{Cause, StandError};
 use plan::painted::PaintError;
 use plan::{LoadError, Painted, Plan};
@@ -91,9 +90,8 @@ impl Job {
                 error => JobError::file(path, error),
             })?;
         let model = plan.model();
-        let surface = Surface::new(Arc::new(stood.mesh));
         let painted =
-            Painted::new(plan, surface, model, progress).map_err(|error| match error {
+            Painted::new(plan, stood.surface, model, progress).map_err(|error| match error {
                 PaintError::Cancelled(stop) => JobError::Cancelled(stop),
                 error => JobError::file(path, error),
             })?;

@@ -171,6 +171,13 @@ impl Surface {
         self.seen().map_or(&[], |seen| &seen.sealed)
     }
 
+    /// Tells that the part is known to be one connected shell, so that none of it is sealed; it is
+    /// not looked for then. Without effect where that was found out already.
+    pub fn has_one_shell(&self) {
+        // Whoever was first has said the same.
+        let _ = self.0.seen.set(None);
+    }
+
     /// Whether no eye ever sees a facet: it bounds a sealed cavity, or lies in one.
     pub fn is_sealed(&self, facet: u32) -> bool {
         self.sealed()

@@ -1,18 +1,20 @@
 //! A mesh that was read, mended if the plan says so, looked over, and stood on the bed.
 
+use std::sync::Arc;
+
 use geometry::inspect::{Finding, Inspection, Severity};
 use geometry::mend::{MendError, close_cracks, closed_cracks, mend};
 use geometry::place::PlaceError;
 use geometry::read::Reading;
-use geometry::{Cancelled, Mesh, Progress};
+use geometry::{Cancelled, Mesh, Progress, Surface};
 
 use super::MeshSource;
 
 /// A part on the bed, and what a person should know about it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct Stood {
-    /// The mesh as it stands.
-    pub mesh: Mesh,
+    /// Its skin as it stands.
+    pub surface: Surface,
     /// How it was read, and what was mended.
     pub notes: Vec<String>,
     /// What is wrong with it and was not mended, the gravest first, with places in the file's
@@ -60,7 +62,6 @@ impl MeshSource {
             mut notes,
             ..
         } = reading;
-        let mut findings = Vec::new();
         if self.mend {
             let mended = mend(&mesh, progress)?;
             mesh = mended.mesh;
@@ -70,24 +71,41 @@ impl MeshSource {
                     .into_iter()
                     .map(|what| format!("Mended: {what}")),
             );
-        } else {
-            progress.stage("Inspecting the mesh");
-            let mut seen = Inspection::of(&mesh);
-            if !seen.is_closed()
-                && let Some((closed, count)) = close_cracks(&mesh)
-            {
-                mesh = closed;
-                notes.push(closed_cracks(count));
-                seen = Inspection::of(&mesh);
-            }
-            findings = seen.findings();
-            findings.retain(|f| f.severity > Severity::Note);
-            progress.check()?;
+            return Ok(Stood {
+                surface: self.placed(mesh)?,
+                notes,
+                findings: Vec::new(),
+            });
         }
+        progress.stage("Inspecting the mesh");
+        let (mut seen, mut surface) = self.inspected(&mesh);
+        if !seen.is_closed()
+            && let Some((closed, count)) = close_cracks(&mesh)
+        {
+            mesh = closed;
+            notes.push(closed_cracks(count));
+            (seen, surface) = self.inspected(&mesh);
+        }
+        progress.check()?;
+        let surface = surface?;
+        if seen.shells.len() == 1 {
+            surface.has_one_shell();
+        }
+        let mut findings = seen.findings();
+        findings.retain(|f| f.severity > Severity::Note);
         Ok(Stood {
-            mesh: self.place.apply(mesh)?,
+            surface,
             notes,
             findings,
         })
+    }
+
+    /// Looks a mesh over as it was read, and stands it on the bed beside that.
+    fn inspected(&self, mesh: &Mesh) -> (Inspection, Result<Surface, PlaceError>) {
+        rayon::join(|| Inspection::of(mesh), || self.placed(mesh.clone()))
+    }
+
+    fn placed(&self, mesh: Mesh) -> Result<Surface, PlaceError> {
+        Ok(Surface::new(Arc::new(self.place.apply(mesh)?)))
     }
 }

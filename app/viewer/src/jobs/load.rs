@@ -190,7 +190,7 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         .into_owned();
     let source = MeshSource::named(name);
     let stood = placed_mesh(file, &source, progress)?;
-    let (lo, hi) = stood.mesh.bounds();
+    let (lo, hi) = stood.surface.bounds_mm();
     let stem = file
         .file_stem()
         .unwrap_or_default()
@@ -206,12 +206,11 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         mesh_file: Some(file.to_owned()),
         ..Origin::default()
     };
-    let surface = Surface::new(Arc::new(stood.mesh));
     let told = Told {
         notes: stood.notes,
         findings: stood.findings,
     };
-    looked_over(plan, origin, surface, told, progress)
+    looked_over(plan, origin, stood.surface, told, progress)
 }
 
 fn open_beneath(plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
@@ -220,12 +219,11 @@ fn open_beneath(plan: Plan, origin: Origin, progress: &Progress) -> Result<Loade
         .clone()
         .ok_or_else(|| Stop::Failed("this part has no mesh file".to_owned()))?;
     let stood = placed_mesh(&file, &plan.mesh, progress)?;
-    let surface = Surface::new(Arc::new(stood.mesh));
     let told = Told {
         notes: stood.notes,
         findings: stood.findings,
     };
-    let mut loaded = looked_over(plan, origin, surface, told, progress)?;
+    let mut loaded = looked_over(plan, origin, stood.surface, told, progress)?;
     loaded.is_beneath = true;
     Ok(loaded)
 }
@@ -245,16 +243,19 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     let about = &left.about;
     let named = about.plan_file.clone().or(about.mesh_file.clone());
     let plan = load_plan(&named.unwrap_or_default(), &left.plan_text)?;
-    let (mesh, told) = match (&about.mesh_file, &about.demo) {
+    let (surface, told) = match (&about.mesh_file, &about.demo) {
         (Some(mesh_file), _) => {
             let stood = placed_mesh(mesh_file, &plan.mesh, progress)?;
             let told = Told {
                 notes: stood.notes,
                 findings: stood.findings,
             };
-            (stood.mesh, told)
+            (stood.surface, told)
         }
-        (None, Some(demo)) => (demo_named(demo)?.mesh, Told::default()),
+        (None, Some(demo)) => {
+            let surface = Surface::new(Arc::new(demo_named(demo)?.mesh));
+            (surface, Told::default())
+        }
         (None, None) => {
             let mesh = &plan.mesh.file;
             return Err(Stop::Failed(format!(
@@ -268,7 +269,6 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
         mesh_file: about.mesh_file.clone(),
         demo: about.demo.clone(),
     };
-    let surface = Surface::new(Arc::new(mesh));
     let mut loaded = looked_over(plan, origin, surface, told, progress)?;
     // The copy may be older than what the plan's file holds now.
     loaded.on_disk.plan = None;

@@ -209,6 +209,19 @@ fn grown_mask(mask: &Mask, by_mm: f64) -> Result<Mask, String> {
         Mask::All(list) => Mask::All(all(&list, by_mm)?),
         Mask::Not(inner) => Mask::Not(Box::new(grown_mask(&inner, -by_mm)?)),
         Mask::Whole => Mask::Whole,
+        Mask::Smoothed {
+            by_mm: smooth_mm,
+            of,
+        } => Mask::Smoothed {
+            by_mm: smooth_mm,
+            of: Box::new(grown_mask(&of, by_mm)?),
+        },
+        Mask::Outline(_) => {
+            return Err(
+                "What an outline covers can't grow or shrink: draw a larger or a smaller one."
+                    .to_owned(),
+            );
+        }
         Mask::Picture(_) | Mask::Text(_) => {
             return Err(
                 "A picture or letters can't grow here: give the picture another threshold, or \
@@ -227,10 +240,12 @@ fn grown_mask(mask: &Mask, by_mm: f64) -> Result<Mask, String> {
         | Mask::Cylinder { .. }
         | Mask::Shell { .. }
         | Mask::Object(_)
-        | Mask::Crease { .. } => {
+        | Mask::Crease { .. }
+        | Mask::Flat { .. }
+        | Mask::Connected { .. } => {
             return Err(
-                "This region follows the part's own edges, or a shape with corners; only bands, \
-                 spheres and painted strokes can grow and shrink."
+                "This region follows the part's own edges, another region's, or a shape with \
+                 corners; only bands, spheres and painted strokes can grow and shrink."
                     .to_owned(),
             );
         }

@@ -125,6 +125,30 @@ impl Session {
         }
     }
 
+    /// Smooths the edge of the selected region's area by the length that is set. An area that was
+    /// smoothed, and not changed since, is smoothed by both lengths at once: their squares add.
+    pub(super) fn smooth(&mut self) {
+        let (Some(index), Some(region)) = (self.chosen.region, self.chosen_region()) else {
+            return;
+        };
+        let by_mm = self.tools.smooth_mm;
+        let mask = match area_of(region) {
+            Mask::Smoothed { by_mm: before, of } => Mask::Smoothed {
+                by_mm: before.hypot(by_mm),
+                of,
+            },
+            area => Mask::Smoothed {
+                by_mm,
+                of: Box::new(area),
+            },
+        };
+        self.edit(Edit::SetArea {
+            region: index,
+            mask,
+            brush: Vec::new(),
+        });
+    }
+
     /// Makes the selected region cover what it did not cover.
     pub(super) fn invert(&mut self) {
         let (Some(index), Some(region)) = (self.chosen.region, self.chosen_region()) else {

@@ -38,4 +38,4 @@ pub use mesh::Mesh;
 pub use progress::{Cancelled, Progress};
 pub use surface::{Ray, Surface, SurfacePoint};
 
-pub use glam::DVec3;
+pub use glam::{DVec2, DVec3};

@@ -44,6 +44,13 @@ impl Mask {
                 radius_mm,
             } => around(*from_mm, *to_mm, *radius_mm),
             Mask::Stroke(stroke) => stroke.bounds_mm(),
+            Mask::Outline(outline) => outline.bounds_mm(),
+            Mask::Connected { within, .. } => within.bounds_mm(),
+            Mask::Smoothed { by_mm, of } => {
+                let (low, high) = of.bounds_mm();
+                let by = DVec3::splat(*by_mm);
+                (low - by, high + by)
+            }
             Mask::Picture(picture) => picture.bounds_mm().unwrap_or(ALL),
             Mask::Text(letters) => letters.bounds_mm().unwrap_or(ALL),
             Mask::All(parts) => parts
@@ -62,6 +69,7 @@ impl Mask {
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
+            | Mask::Flat { .. }
             | Mask::Colour(_)
             | Mask::Not(_) => ALL,
         }
@@ -77,7 +85,9 @@ impl Mask {
             Mask::All(parts) | Mask::Any(parts) => {
                 parts.iter_mut().for_each(|part| part.each_imprint(each));
             }
-            Mask::Not(part) => part.each_imprint(each),
+            Mask::Not(part)
+            | Mask::Connected { within: part, .. }
+            | Mask::Smoothed { of: part, .. } => part.each_imprint(each),
             _ => {}
         }
     }
@@ -87,7 +97,9 @@ impl Mask {
         each(self);
         match self {
             Mask::All(parts) | Mask::Any(parts) => parts.iter().for_each(|part| part.each(each)),
-            Mask::Not(part) => part.each(each),
+            Mask::Not(part)
+            | Mask::Connected { within: part, .. }
+            | Mask::Smoothed { of: part, .. } => part.each(each),
             _ => {}
         }
     }

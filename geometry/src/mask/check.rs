@@ -24,6 +24,14 @@ impl Mask {
             Mask::All(parts) => check_parts("All", parts),
             Mask::Any(parts) => check_parts("Any", parts),
             Mask::Not(part) => check_parts("Not", std::slice::from_ref(part)),
+            Mask::Connected { within, .. } => {
+                self.check_alone()?;
+                check_parts("Connected", std::slice::from_ref(within))
+            }
+            Mask::Smoothed { of, .. } => {
+                self.check_alone()?;
+                check_parts("Smoothed", std::slice::from_ref(of))
+            }
             alone => alone.check_alone(),
         }
     }
@@ -34,6 +42,8 @@ impl Mask {
             Mask::All(parts) => ("All", parts.as_slice()),
             Mask::Any(parts) => ("Any", parts.as_slice()),
             Mask::Not(part) => ("Not", std::slice::from_ref(&**part)),
+            Mask::Connected { within, .. } => ("Connected", std::slice::from_ref(&**within)),
+            Mask::Smoothed { of, .. } => ("Smoothed", std::slice::from_ref(&**of)),
             alone => return alone.check_alone().err().into_iter().collect(),
         };
         if parts.is_empty() {
@@ -48,10 +58,10 @@ impl Mask {
                     error: Box::new(error),
                 })
         });
-        faults.collect()
+        self.check_alone().err().into_iter().chain(faults).collect()
     }
 
-    /// A mask that holds no others.
+    /// What a mask says itself, without those that it holds.
     fn check_alone(&self) -> Result<(), MaskError> {
         match self {
             Mask::Whole => Ok(()),
@@ -74,10 +84,17 @@ impl Mask {
             Mask::Shell { near_mm } => shell::check(*near_mm),
             Mask::Object(_) => Ok(()),
             Mask::Crease { near_mm, angle_deg } => crease::check(*near_mm, *angle_deg),
+            Mask::Flat { near_mm, angle_deg } => crease::check(*near_mm, *angle_deg),
+            Mask::Outline(outline) => outline.check(),
             Mask::Stroke(stroke) => stroke.check(),
             Mask::Picture(picture) => picture.check(),
             Mask::Text(letters) => letters.check(),
             Mask::Colour(colour) => colour.check(),
+            Mask::Connected { near_mm, .. } if near_mm.is_empty() => Err(MaskError::NoPlaces),
+            Mask::Connected { near_mm, .. } => near_mm
+                .iter()
+                .try_for_each(|&place| finite_point("near_mm", place)),
+            Mask::Smoothed { by_mm, .. } => positive("by_mm", *by_mm),
             Mask::All(_) | Mask::Any(_) | Mask::Not(_) => Ok(()),
         }
     }

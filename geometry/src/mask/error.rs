@@ -51,6 +51,26 @@ pub enum MaskError {
         /// As given.
         value: f64,
     },
+    /// An outline with too few corners, or too many.
+    #[error("the outline has {count} corners; it must have from 3 to {most}")]
+    Corners {
+        /// How many there are.
+        count: usize,
+        /// The most.
+        most: usize,
+    },
+    /// An outline that goes round nothing.
+    #[error("the corners of the outline lie on one line; give it corners that go round an area")]
+    NoAreaWithin,
+    /// A view that looks along what is to be up.
+    #[error("up is {up}, along towards; give it another direction, such as (0, 0, 1) or (0, 1, 0)")]
+    NoUp {
+        /// As given.
+        up: DVec3,
+    },
+    /// Connected pieces near no point.
+    #[error("near_mm has no points; give it one in each piece that is to be covered")]
+    NoPlaces,
     /// A stroke without dabs.
     #[error("the stroke has no dabs; give it at least one point, or remove it")]
     NoDabs,
@@ -71,7 +91,7 @@ pub enum MaskError {
     /// A mask within a mask is at fault.
     #[error("mask {number} in {combination}: {error}")]
     Within {
-        /// `All`, `Any` or `Not`.
+        /// `All`, `Any`, `Not`, `Connected` or `Smoothed`.
         combination: &'static str,
         /// Which one, counted from 1.
         number: usize,

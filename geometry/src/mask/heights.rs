@@ -30,10 +30,14 @@ impl Mask {
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
+            | Mask::Flat { .. }
+            | Mask::Outline(_)
             | Mask::Stroke(_)
             | Mask::Picture(_)
             | Mask::Text(_)
-            | Mask::Colour(_) => false,
+            | Mask::Colour(_)
+            | Mask::Connected { .. }
+            | Mask::Smoothed { .. } => false,
         }
     }
 
@@ -59,6 +63,7 @@ impl Mask {
                     .flat_map(|(lo, hi)| [lo, hi]),
             ),
             Mask::Box { min_mm, max_mm } => edges.extend([min_mm.z, max_mm.z]),
+            Mask::Outline(outline) => edges.extend(outline.below_mm),
             _ => {}
         });
         edges
@@ -92,7 +97,7 @@ impl Mask {
                     hi.max(dab.z + stroke.radius_mm),
                 )
             }),
-            Mask::Picture(_) | Mask::Text(_) => {
+            Mask::Picture(_) | Mask::Text(_) | Mask::Outline(_) => {
                 let (low, high) = self.bounds_mm();
                 (low.z, high.z)
             }
@@ -104,10 +109,16 @@ impl Mask {
                 let (from, to) = part.height_range_mm();
                 (lo.min(from), hi.max(to))
             }),
+            Mask::Connected { within, .. } => within.height_range_mm(),
+            Mask::Smoothed { by_mm, of } => {
+                let (low, high) = of.height_range_mm();
+                (low - by_mm, high + by_mm)
+            }
             Mask::Whole
             | Mask::Shell { .. }
             | Mask::Object(_)
             | Mask::Crease { .. }
+            | Mask::Flat { .. }
             | Mask::Colour(_)
             | Mask::Not(_) => ALL,
         }

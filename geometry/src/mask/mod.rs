@@ -19,21 +19,27 @@ mod brushwork;
 mod cells;
 mod check;
 mod colour;
+mod connected;
 mod crease;
 mod cuboid;
 mod cylinder;
 mod error;
 mod facets;
+mod flat;
 mod heights;
 mod imprint;
 mod mark;
 mod on_part;
+mod outline;
 mod pieces;
+mod polygon;
 mod prepared;
 mod reach;
 mod segment_boxes;
 mod shell;
+mod sight;
 mod slab;
+mod smoothed;
 mod span;
 mod sphere;
 mod stroke;
@@ -48,6 +54,7 @@ pub use error::MaskError;
 pub use imprint::PreparedImprint;
 pub use mark::Mark;
 pub use on_part::OnPart;
+pub use outline::{MOST_CORNERS, Outline};
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;
 
@@ -112,6 +119,15 @@ pub enum Mask {
         /// The sharpest edge that is still crossed, as the angle between facet normals.
         angle_deg: f64,
     },
+    /// The facets reached from a point whose normals are within an angle of the first one's.
+    Flat {
+        /// A point on or near the first facet.
+        near_mm: DVec3,
+        /// The greatest angle between a facet's normal and that of the first.
+        angle_deg: f64,
+    },
+    /// What lies inside an outline as seen from somewhere.
+    Outline(Box<Outline>),
     /// A painted stroke.
     Stroke(Stroke),
     /// The dark, the light or a colour of a picture.
@@ -126,6 +142,23 @@ pub enum Mask {
     Any(Vec<Mask>),
     /// Where this is not.
     Not(Box<Mask>),
+    /// The connected pieces of an area that are nearest to some points. Gaps and bridges narrower
+    /// than 0.2 mm may be missed.
+    Connected {
+        /// A point in each piece, or near it.
+        near_mm: Vec<DVec3>,
+        /// The area.
+        within: Box<Mask>,
+    },
+    /// An area with a smoother edge: a point is in it if most of the skin about it, up to a length
+    /// away, is in the area. What is nearer to the point counts for more: (1 − (d / length)²)² at
+    /// a distance d. So what is narrower than half of the length goes, and straight edges stay.
+    Smoothed {
+        /// The length.
+        by_mm: f64,
+        /// The area.
+        of: Box<Mask>,
+    },
 }
 
 /// A stroke of paint: a polyline of dabs on the surface.
@@ -157,5 +190,11 @@ impl Stroke {
     }
 }
 
+#[cfg(test)]
+mod connected_tests;
+#[cfg(test)]
+mod outline_tests;
+#[cfg(test)]
+mod smoothed_tests;
 #[cfg(test)]
 mod tests;

@@ -5,12 +5,17 @@ use std::sync::Arc;
 use glam::DVec3;
 
 use super::colour::PreparedColour;
+use super::connected::Pieces;
 use super::facets::FacetSet;
+use super::outline::PreparedOutline;
 use super::slab::Slab;
+use super::smoothed::Smoothed;
 use super::span::Span;
 use super::{
-    Mask, MaskError, PreparedImprint, PreparedStroke, band, crease, cuboid, cylinder, shell, sphere,
+    Mask, MaskError, PreparedImprint, PreparedStroke, band, crease, cuboid, cylinder, flat, shell,
+    sphere,
 };
+use crate::surface::Classes;
 use crate::{Progress, Surface, SurfacePoint};
 
 /// A mask laid on a part.
@@ -43,18 +48,22 @@ enum Ready {
     Box(DVec3, DVec3),
     Cylinder(DVec3, DVec3, f64),
     Facets(FacetSet),
+    Outline(Arc<PreparedOutline>),
     Stroke(Arc<PreparedStroke>),
     Imprint(PreparedImprint),
     Colour(PreparedColour),
     All(Vec<Ready>),
     Any(Vec<Ready>),
     Not(Box<Ready>),
+    Connected(Box<Ready>, Arc<Pieces>),
+    /// An area made smoother, and the length.
+    Smoothed(Box<Ready>, Arc<Smoothed>, f64),
 }
 
 impl PreparedMask {
     /// Checks the mask and lays it on the part. Analytic masks take no time; a shell or a
     /// crease goes once over the mesh; a stroke, or a picture on the skin, works in its own
-    /// neighbourhood only.
+    /// neighbourhood only. What is connected or smoothed cuts the skin along the area's edge.
     ///
     /// # Errors
     /// [`MaskError`] from [`Mask::check`], or because the work was cancelled.
@@ -91,6 +100,12 @@ impl PreparedMask {
     /// ```
     pub fn clearance_mm(&self, place_mm: DVec3) -> f64 {
         self.0.clearance_mm(place_mm)
+    }
+
+    /// Whether every point of a part of a facet surely gets the same answer; where it is not
+    /// known, no.
+    pub fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        self.0.is_even(facet, corners_mm)
     }
 }
 
@@ -130,6 +145,12 @@ impl Ready {
             Mask::Crease { near_mm, angle_deg } => {
                 Self::Facets(crease::prepare(*near_mm, *angle_deg, surface))
             }
+            Mask::Flat { near_mm, angle_deg } => {
+                Self::Facets(flat::prepare(*near_mm, *angle_deg, surface))
+            }
+            Mask::Outline(outline) => {
+                Self::Outline(Arc::new(PreparedOutline::new(outline, surface)?))
+            }
             Mask::Stroke(stroke) => {
                 Self::Stroke(Arc::new(PreparedStroke::new(stroke, surface, progress)?))
             }
@@ -143,6 +164,18 @@ impl Ready {
             Mask::All(parts) => Self::All(all(parts)?),
             Mask::Any(parts) => Self::Any(all(parts)?),
             Mask::Not(part) => Self::Not(Box::new(Self::new(part, surface, progress)?)),
+            Mask::Connected { near_mm, within } => {
+                let area = Self::new(within, surface, progress)?;
+                let levels = within.level_edges_mm();
+                let pieces = Pieces::of(surface, near_mm, levels, ByReady(&area), progress)?;
+                Self::Connected(Box::new(area), Arc::new(pieces))
+            }
+            Mask::Smoothed { by_mm, of } => {
+                let area = Self::new(of, surface, progress)?;
+                let levels = of.level_edges_mm();
+                let smooth = Smoothed::of(surface, *by_mm, levels, ByReady(&area), progress)?;
+                Self::Smoothed(Box::new(area), Arc::new(smooth), *by_mm)
+            }
         })
     }
 
@@ -152,7 +185,9 @@ impl Ready {
             Self::All(parts) | Self::Any(parts) => {
                 parts.iter().for_each(|part| part.each_imprint(each));
             }
-            Self::Not(part) => part.each_imprint(each),
+            Self::Not(part) | Self::Connected(part, _) | Self::Smoothed(part, ..) => {
+                part.each_imprint(each);
+            }
             _ => {}
         }
     }
@@ -167,12 +202,32 @@ impl Ready {
             Self::Box(min, max) => cuboid::contains(*min, *max, point),
             Self::Cylinder(from, to, radius) => cylinder::contains(*from, *to, *radius, point),
             Self::Facets(facets) => facets.contains(at.facet),
+            Self::Outline(outline) => outline.contains(at),
             Self::Stroke(stroke) => stroke.contains(at),
             Self::Imprint(imprint) => imprint.contains(at),
             Self::Colour(colour) => colour.contains(at),
             Self::All(parts) => parts.iter().all(|part| part.contains(at)),
             Self::Any(parts) => parts.iter().any(|part| part.contains(at)),
             Self::Not(part) => !part.contains(at),
+            Self::Connected(area, pieces) => pieces.contains(at) && area.contains(at),
+            Self::Smoothed(_, smooth, _) => smooth.contains(at),
+        }
+    }
+
+    fn is_even(&self, facet: u32, corners: [DVec3; 3]) -> bool {
+        match self {
+            Self::Facets(_) => true,
+            Self::All(parts) | Self::Any(parts) => {
+                parts.iter().all(|part| part.is_even(facet, corners))
+            }
+            Self::Not(part) => part.is_even(facet, corners),
+            Self::Connected(area, pieces) => pieces.is_even(facet) && area.is_even(facet, corners),
+            Self::Smoothed(_, smooth, _) if smooth.is_even(facet) => true,
+            _ => {
+                let middle = corners.iter().sum::<DVec3>() / 3.0;
+                let size = corners.map(|corner| corner.distance(middle));
+                self.clearance_mm(middle) > size.into_iter().fold(0.0, f64::max)
+            }
         }
     }
 
@@ -185,6 +240,7 @@ impl Ready {
             Self::Box(min, max) => cuboid::clearance_mm(*min, *max, place),
             Self::Cylinder(from, to, radius) => cylinder::clearance_mm(*from, *to, *radius, place),
             Self::Facets(_) => 0.0,
+            Self::Outline(outline) => outline.clearance_mm(place),
             Self::Stroke(stroke) => stroke.clearance_mm(place),
             Self::Imprint(imprint) => imprint.clearance_mm(place),
             Self::Colour(colour) => colour.clearance_mm(place),
@@ -193,6 +249,23 @@ impl Ready {
                 each.fold(f64::INFINITY, f64::min)
             }
             Self::Not(part) => part.clearance_mm(place),
+            // Where one piece ends another may be near.
+            Self::Connected(..) => 0.0,
+            Self::Smoothed(area, _, by_mm) => (area.clearance_mm(place) - by_mm).max(0.0),
         }
+    }
+}
+
+/// Whether points are in a mask, as their class.
+#[derive(Clone, Copy)]
+struct ByReady<'a>(&'a Ready);
+
+impl Classes for ByReady<'_> {
+    fn class(&self, at: SurfacePoint) -> u32 {
+        u32::from(self.0.contains(at))
+    }
+
+    fn is_even(&self, facet: u32, corners_mm: [DVec3; 3]) -> bool {
+        self.0.is_even(facet, corners_mm)
     }
 }

@@ -1,4 +1,4 @@
-use glam::DVec3;
+use glam::{DVec2, DVec3};
 use proptest::prelude::*;
 
 use super::*;
@@ -37,6 +37,20 @@ fn on_block(size: DVec3) -> impl Strategy<Value = DVec3> {
     })
 }
 
+/// A triangle as one sees it, in parallel view or from 60 mm away, through the part or not.
+fn outline((at_mm, towards, size, (eye, through)): (DVec3, DVec3, f64, (bool, bool))) -> Mask {
+    let corners = [(-1.0, -0.6), (0.8, -0.9), (0.1, 1.0)];
+    Mask::Outline(Box::new(Outline {
+        corners_mm: corners.map(|(x, y)| DVec2::new(x, y) * size).to_vec(),
+        at_mm,
+        towards: towards + v(0.0, 0.1, 0.0),
+        up: v(0.01, 0.0, 1.0),
+        eye_mm: eye.then_some(60.0),
+        through,
+        below_mm: None,
+    }))
+}
+
 fn any_mask() -> impl Strategy<Value = Mask> {
     let point = || (-5.0..25.0f64, -5.0..35.0f64, -5.0..45.0f64).prop_map(|(x, y, z)| v(x, y, z));
     let simple = prop_oneof![
@@ -66,12 +80,18 @@ fn any_mask() -> impl Strategy<Value = Mask> {
         (point(), point(), 1.0..9.0f64).prop_map(|(a, b, radius_mm)| stroke(&[a, b], radius_mm)),
         (point(), 1.0..80.0f64)
             .prop_map(|(near_mm, angle_deg)| Mask::Crease { near_mm, angle_deg }),
+        (point(), 1.0..80.0f64).prop_map(|(near_mm, angle_deg)| Mask::Flat { near_mm, angle_deg }),
+        (point(), point(), 1.0..20.0f64, any::<(bool, bool)>()).prop_map(outline),
     ];
     simple.prop_recursive(2, 6, 3, |inner| {
         prop_oneof![
             prop::collection::vec(inner.clone(), 1..3).prop_map(Mask::All),
             prop::collection::vec(inner.clone(), 1..3).prop_map(Mask::Any),
-            inner.prop_map(|mask| Mask::Not(Box::new(mask))),
+            inner.clone().prop_map(|mask| Mask::Not(Box::new(mask))),
+            inner.prop_map(|mask| Mask::Smoothed {
+                by_mm: 6.0,
+                of: Box::new(mask)
+            }),
         ]
     })
 }
@@ -97,6 +117,33 @@ proptest! {
         if let Some(first) = near.next() {
             let answer = mask.contains(first);
             prop_assert!(near.all(|p| mask.contains(p) == answer));
+        }
+    }
+
+    /// Where a mask says that a part of a facet gets one answer, all points of it do.
+    #[test]
+    fn even_parts_of_facets_get_one_answer(
+        mask in any_mask(),
+        facet in 0..12u32,
+        shares in prop::collection::vec((0.0..1.0f64, 0.0..1.0f64), 3),
+        within in prop::collection::vec((0.0..1.0f64, 0.0..1.0f64), 30),
+    ) {
+        let surface = surface(block(v(20.0, 30.0, 40.0)));
+        let mask = prepared(&mask, &surface);
+        let on = |[a, b, c]: [DVec3; 3], (u, w): (f64, f64)| {
+            let (u, w) = if u + w > 1.0 { (1.0 - u, 1.0 - w) } else { (u, w) };
+            a + (b - a) * u + (c - a) * w
+        };
+        let whole = surface.mesh().corners(facet as usize);
+        let corners = [0, 1, 2].map(|i| on(whole, shares[i]));
+        for corners in [whole, corners] {
+            if mask.is_even(facet, corners) {
+                let mut answers = within.iter().map(|&place| {
+                    mask.contains(SurfacePoint { point_mm: on(corners, place), facet })
+                });
+                let first = answers.next();
+                prop_assert!(answers.all(|answer| Some(answer) == first));
+            }
         }
     }
 

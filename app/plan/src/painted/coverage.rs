@@ -111,7 +111,7 @@ impl Coverage {
                 let size = corners_mm.map(|corner| corner.distance(middle));
                 let size = size.into_iter().fold(0.0, f64::max);
                 let beyond = (low - middle.z).max(middle.z - high);
-                beyond > size || self.mask.clearance_mm(middle) > size
+                beyond > size || self.mask.is_even(facet, corners_mm)
             }
             OnPart::Some => false,
         }

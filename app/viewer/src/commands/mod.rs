@@ -3,6 +3,8 @@
 //! Panels read the session and send commands; keys and buttons name the same ones; the session
 //! applies them, in one place. So showing the window changes nothing by itself.
 
+mod kinds;
+
 use std::path::PathBuf;
 
 use blend::Shares;
@@ -17,11 +19,13 @@ use crate::files::Left;
 use crate::model::camera::Side;
 use crate::model::chosen::Wanted;
 use crate::model::draft::Draft;
-use crate::model::errand::{Errand, FormFile, Forms};
+use crate::model::errand::{Errand, Forms};
 use crate::model::mirror::Mirror;
 use crate::model::page::{After, Drawer, Page};
-use crate::model::tool::Tool;
+use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
+
+pub use kinds::{Browse, Edge, Entering, Hover};
 
 /// Something that you can do.
 #[derive(Clone, Debug, PartialEq)]
@@ -138,6 +142,10 @@ pub enum Command {
     ChooseUpTo(usize),
     /// Grow the selected region's area by so much at its edge, mm; less than 0 shrinks it.
     Grow(f64),
+    /// Smooth the edge of the selected region's area by the length that is set.
+    Smooth,
+    /// Set the length by which an area's edge is smoothed, mm.
+    SmoothBy(f64),
     /// Make the selected region cover what it did not cover.
     Invert,
     /// Select a region and turn the view to it.
@@ -304,6 +312,22 @@ pub enum Command {
     BrushRadius(f64),
     /// Set the sharpest crease that a fill crosses, degrees.
     Crease(f64),
+    /// Set what ends a fill.
+    FillBy(FillBy),
+    /// The next thing that ends a fill.
+    NextFill,
+    /// Set how far a fill's skin may turn away from where it began, degrees.
+    Flatness(f64),
+    /// Let an outline go through the part, or take only the skin in sight.
+    Through,
+    /// Let an outline take its area off the region, or add it.
+    TakeOff,
+    /// Begin an outline.
+    BeginOutline(Pos2),
+    /// Draw the outline on.
+    GoOnOutline(Pos2),
+    /// End the outline: it becomes a change of the plan.
+    EndOutline,
     /// Draw straight to a place from where the last stroke ended.
     StraightTo(Pos2),
     /// Press the brush on the part.
@@ -393,59 +417,27 @@ pub enum Command {
     CancelWork,
 }
 
-/// Where the pointer is.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub enum Hover {
-    /// Neither on the stage nor on the ribbon.
-    #[default]
-    Nowhere,
-    /// On the stage, with nothing pressed or with the brush drawing.
-    Stage(Pos2),
-    /// On the ribbon, at a height, mm.
-    Ribbon(f64),
-    /// It drags something: what it showed before stays.
-    Busy,
-}
-
-/// An edge of a band.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Edge {
-    /// The lower one.
-    Bottom,
-    /// The upper one.
-    Top,
-}
-
-/// Where in a layer to stand once it is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Entering {
-    /// At its first move.
-    First,
-    /// At its last: the whole layer is shown.
-    Last,
-}
-
-/// What to do with the file that the system's dialog gives.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Browse {
-    /// Open it.
-    Open,
-    /// Take spools from it.
-    Spools,
-    /// Put that picture on the part.
-    Picture,
-    /// Save to it; the path is proposed.
-    Save(PathBuf),
-    /// Write what the printer needs into that folder.
-    Folder,
-    /// Weave into it.
-    Toolpath,
-    /// Write the woven file there, or read that.
-    Woven,
-    /// Take the dialect from it.
-    Dialect,
-    /// Put it into a field of the job's page.
-    Form(FormFile),
+impl Command {
+    /// Whether it moves the view of the part.
+    pub fn moves_view(&self) -> bool {
+        matches!(
+            self,
+            Self::Level
+                | Self::Fit
+                | Self::LookFrom(_)
+                | Self::Lens
+                | Self::Turn(..)
+                | Self::Orbit(_)
+                | Self::Pan(_)
+                | Self::Slide(_)
+                | Self::Zoom(_)
+                | Self::ZoomAt(..)
+                | Self::Cut
+                | Self::Layers(_)
+                | Self::CursorTo(_)
+                | Self::ShowRegion(_)
+        )
+    }
 }
 
 /// The commands of a frame, in the order in which they were sent.

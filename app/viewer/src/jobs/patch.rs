@@ -1,9 +1,9 @@
 //! Pieces of skin ready to draw: facets cut where regions meet, so that an edge of paint is
 //! smooth whatever the facets, and cut where a fade bends.
 
-use geometry::mask::{PreparedMask, PreparedStroke, Stroke};
+use geometry::mask::{Outline, PreparedMask, PreparedStroke, Stroke};
 use geometry::surface::refine::{Refined, refine_some};
-use geometry::{DVec3, Field, Mask, Progress, Surface, SurfacePoint};
+use geometry::{DVec2, DVec3, Field, Mask, Progress, Surface, SurfacePoint};
 use plan::{Paint, Painted, Plan};
 
 use super::skin::Skin;
@@ -114,13 +114,19 @@ pub fn of_more(
     one_colour(surface, skin, &refined)
 }
 
-/// What a mask made of whole facets would fill.
+/// What a mask would cover. One that is made of whole facets is not cut.
 pub fn of_mask(surface: &Surface, skin: &Skin, mask: &Mask, progress: &Progress) -> SkinMesh {
     match PreparedMask::new(mask, surface, progress) {
         Ok(prepared) => {
             let facets = 0..surface.mesh().triangles().len() as u32;
             let contains = |at: SurfacePoint| u32::from(prepared.contains(at));
-            let refined = refine_some(surface, facets, contains, f64::INFINITY, progress);
+            let mut least = f64::INFINITY;
+            mask.each(&mut |mask| least = least.min(radius_mm(mask).unwrap_or(f64::INFINITY)));
+            let finest = match least.is_finite() {
+                true => finest_mm(surface, least),
+                false => f64::INFINITY,
+            };
+            let refined = refine_some(surface, facets, contains, finest, progress);
             one_colour(surface, skin, &refined.unwrap_or_default())
         }
         Err(_) => SkinMesh::default(),
@@ -249,17 +255,8 @@ fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
             }
         }
         region.mask.each(&mut |mask| {
-            let radius = match mask {
-                Mask::Sphere { radius_mm, .. } | Mask::Cylinder { radius_mm, .. } => *radius_mm,
-                Mask::Stroke(stroke) => stroke.radius_mm,
-                Mask::Box { min_mm, max_mm } => 0.5 * (*max_mm - *min_mm).min_element(),
-                Mask::Band { from_mm, to_mm } | Mask::Slab { from_mm, to_mm, .. } => {
-                    0.5 * (to_mm - from_mm)
-                }
-                // About the size of what is seen in it.
-                Mask::Picture(picture) => picture.width_mm / 64.0,
-                Mask::Text(letters) => letters.height_mm / 16.0,
-                _ => return,
+            let Some(radius) = radius_mm(mask) else {
+                return;
             };
             if meets(mask.bounds_mm()) {
                 least = least.min(radius);
@@ -267,4 +264,31 @@ fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
         });
     }
     least
+}
+
+/// The radius of what a mask by itself makes round or narrow, mm; none if its edge is that of
+/// facets, or of other masks.
+fn radius_mm(mask: &Mask) -> Option<f64> {
+    Some(match mask {
+        Mask::Sphere { radius_mm, .. } | Mask::Cylinder { radius_mm, .. } => *radius_mm,
+        Mask::Stroke(stroke) => stroke.radius_mm,
+        Mask::Box { min_mm, max_mm } => 0.5 * (*max_mm - *min_mm).min_element(),
+        Mask::Band { from_mm, to_mm } | Mask::Slab { from_mm, to_mm, .. } => {
+            0.5 * (to_mm - from_mm)
+        }
+        // About the size of what is seen in it.
+        Mask::Picture(picture) => picture.width_mm / 64.0,
+        Mask::Text(letters) => letters.height_mm / 16.0,
+        Mask::Outline(outline) => size_mm(outline) / 16.0,
+        Mask::Smoothed { by_mm, .. } => *by_mm,
+        _ => return None,
+    })
+}
+
+/// The lesser of an outline's width and height, mm.
+fn size_mm(outline: &Outline) -> f64 {
+    let none = (DVec2::INFINITY, DVec2::NEG_INFINITY);
+    let corners = outline.corners_mm.iter();
+    let (low, high) = corners.fold(none, |(lo, hi), &at| (lo.min(at), hi.max(at)));
+    (high - low).min_element().max(0.0)
 }

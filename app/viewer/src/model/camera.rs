@@ -139,8 +139,8 @@ impl Camera {
         self.pitch_deg.abs() < 1e-6 && self.lens == Lens::Parallel
     }
 
-    /// Distance of the eye from the target, mm.
-    fn eye_distance_mm(&self, stage: Rect) -> f64 {
+    /// Distance of the eye from the target in perspective, mm.
+    pub fn eye_distance_mm(&self, stage: Rect) -> f64 {
         let half_mm = 0.5 * f64::from(stage.height().max(1.0)) * self.mm_per_point;
         half_mm / HALF_FIELD_DEG.to_radians().tan()
     }

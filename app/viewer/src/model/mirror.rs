@@ -1,6 +1,6 @@
 //! Painting at several places at once: on both sides of the part, or round it.
 
-use geometry::mask::Stroke;
+use geometry::mask::{Outline, Stroke};
 use geometry::{DVec3, Surface};
 use glam::DVec2;
 use serde::{Deserialize, Serialize};
@@ -82,6 +82,27 @@ impl Mirror {
     /// The images of a point.
     pub fn images_of(self, point_mm: DVec3, middle_mm: DVec3) -> impl Iterator<Item = DVec3> {
         (1..=self.count()).map(move |number| self.image(number, point_mm, middle_mm))
+    }
+
+    /// The images of an outline: what is seen in them from the image of the eye.
+    pub fn images_of_outline(self, outline: &Outline, middle_mm: DVec3) -> Vec<Outline> {
+        let flips = matches!(self, Self::LeftRight | Self::FrontBack);
+        let image = |number| {
+            let place = |point| self.image(number, point, middle_mm);
+            let direction = |along: DVec3| place(middle_mm + along) - middle_mm;
+            let mut image = Outline {
+                at_mm: place(outline.at_mm),
+                towards: direction(outline.towards),
+                up: direction(outline.up),
+                ..outline.clone()
+            };
+            // Seen in a mirror, right is left.
+            for corner in image.corners_mm.iter_mut().filter(|_| flips) {
+                corner.x = -corner.x;
+            }
+            image
+        };
+        (1..=self.count()).map(image).collect()
     }
 
     /// The images of a stroke, drawn onto the skin. Where there is no skin within the brush, an

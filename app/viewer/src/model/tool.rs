@@ -5,6 +5,7 @@ use geometry::DVec3;
 use super::gesture::Gesture;
 use super::measure::Measure;
 use super::mirror::Mirror;
+use super::outline::Drawing;
 use super::placing::Hold;
 
 /// A tool.
@@ -19,8 +20,12 @@ pub enum Tool {
     Erase,
     /// Paints straight from click to click.
     Straight,
-    /// Fills up to the creases.
+    /// Fills what hangs together.
     Fill,
+    /// Covers what lies in a box, as it is seen.
+    Box,
+    /// Covers what lies in a free outline, as it is seen.
+    Lasso,
     /// Makes a band from two clicks.
     Band,
     /// Stores the blend of a place under a name.
@@ -33,12 +38,14 @@ pub enum Tool {
 
 impl Tool {
     /// All tools, in the order they lie.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
         Self::Turn,
         Self::Brush,
         Self::Erase,
         Self::Straight,
         Self::Fill,
+        Self::Box,
+        Self::Lasso,
         Self::Band,
         Self::Pick,
         Self::Measure,
@@ -53,6 +60,8 @@ impl Tool {
             Self::Erase => "Erase",
             Self::Straight => "Straight",
             Self::Fill => "Fill",
+            Self::Box => "Box",
+            Self::Lasso => "Lasso",
             Self::Band => "Band",
             Self::Pick => "Pick a blend",
             Self::Measure => "Measure",
@@ -67,7 +76,12 @@ impl Tool {
 
     /// Whether it puts colour on the part or takes it off.
     pub fn paints(self) -> bool {
-        self.has_radius() || self == Self::Fill
+        self.has_radius() || self == Self::Fill || self.outlines()
+    }
+
+    /// Whether it draws an outline over the part.
+    pub fn outlines(self) -> bool {
+        matches!(self, Self::Box | Self::Lasso)
     }
 
     /// What to do next with it, in a few words.
@@ -78,7 +92,12 @@ impl Tool {
             (Self::Erase, _) => "Drag to erase paint from the selected region",
             (Self::Straight, false) => "Click the start of the stroke",
             (Self::Straight, true) => "Click its end; Esc to cancel",
-            (Self::Fill, _) => "Click a face to fill it up to its creases",
+            (Self::Fill, _) => "Click a place to fill what hangs together there",
+            (Self::Box, false) => "Drag a box over the part, or press Enter to begin it",
+            (Self::Lasso, false) => "Draw round a part of the skin, or press Enter to begin",
+            (Self::Box | Self::Lasso, true) => {
+                "Release to take what is inside; arrow keys and Enter set corners; Esc to cancel"
+            }
             (Self::Band, false) => "Click one edge of the band",
             (Self::Pick, _) => "Click a place on the part or the ribbon to store its blend",
             (Self::Measure, false) => "Click a point of the part to measure from",
@@ -91,6 +110,50 @@ impl Tool {
     }
 }
 
+/// What ends a fill.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FillBy {
+    /// Sharp creases.
+    #[default]
+    Creases,
+    /// Skin that faces another way than where it began.
+    Flatness,
+    /// Another blend.
+    Blend,
+}
+
+impl FillBy {
+    /// All of them, in the order in which a key steps through them.
+    pub const ALL: [Self; 3] = [Self::Creases, Self::Flatness, Self::Blend];
+
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Creases => "Up to creases",
+            Self::Flatness => "By flatness",
+            Self::Blend => "By blend",
+        }
+    }
+
+    /// What it fills.
+    pub fn hint(self) -> &'static str {
+        match self {
+            Self::Creases => "Fill up to edges sharper than an angle between two facets.",
+            Self::Flatness => "Fill skin that faces nearly the same way as the place you click.",
+            Self::Blend => "Fill skin that has the same blend now as the place you click.",
+        }
+    }
+
+    /// The next one.
+    pub fn next(self) -> Self {
+        match self {
+            Self::Creases => Self::Flatness,
+            Self::Flatness => Self::Blend,
+            Self::Blend => Self::Creases,
+        }
+    }
+}
+
 /// The tool in use, how it is set, and what it has begun.
 #[derive(Clone, Debug)]
 pub struct Tools {
@@ -98,8 +161,20 @@ pub struct Tools {
     pub tool: Tool,
     /// Radius of the brush, mm.
     pub brush_mm: f64,
+    /// What ends a fill.
+    pub fill_by: FillBy,
     /// Sharpest crease that a fill crosses, degrees.
     pub crease_deg: f64,
+    /// How far a fill's skin may turn away from where it began, degrees.
+    pub flat_deg: f64,
+    /// Whether an outline goes through the part.
+    pub through: bool,
+    /// Whether an outline takes its area off the region.
+    pub takes_off: bool,
+    /// An outline that is being drawn.
+    pub outline: Option<Drawing>,
+    /// How far an area's edge is smoothed, mm.
+    pub smooth_mm: f64,
     /// The mirror.
     pub mirror: Mirror,
     /// A stroke that is being drawn.
@@ -124,12 +199,24 @@ pub const BRUSH_RANGE_MM: (f64, f64) = (0.1, 100.0);
 /// The creases that a fill can cross, degrees.
 pub const CREASE_RANGE_DEG: (f64, f64) = (1.0, 180.0);
 
+/// How far a fill's skin can turn away, degrees.
+pub const FLAT_RANGE_DEG: (f64, f64) = (0.1, 180.0);
+
+/// The lengths that an edge can be smoothed by, mm.
+pub const SMOOTH_RANGE_MM: (f64, f64) = (0.2, 50.0);
+
 impl Default for Tools {
     fn default() -> Self {
         Self {
             tool: Tool::Turn,
             brush_mm: 4.0,
+            fill_by: FillBy::Creases,
             crease_deg: 30.0,
+            flat_deg: 10.0,
+            through: false,
+            takes_off: false,
+            outline: None,
+            smooth_mm: 1.0,
             mirror: Mirror::Off,
             gesture: None,
             straight_from: None,
@@ -157,6 +244,7 @@ impl Tools {
         self.stroke_end_mm = None;
         self.measure = Measure::default();
         self.hold = None;
+        self.outline = None;
         self.band_from_mm = None;
         begun
     }
@@ -166,6 +254,7 @@ impl Tools {
         let measures = self.measure.from_mm.is_some();
         self.gesture.is_some()
             || self.hold.is_some()
+            || self.outline.is_some()
             || self.straight_from.is_some()
             || self.band_from_mm.is_some()
             || measures
@@ -175,6 +264,20 @@ impl Tools {
     pub fn set_brush_mm(&mut self, radius_mm: f64) {
         if radius_mm.is_finite() {
             self.brush_mm = radius_mm.clamp(BRUSH_RANGE_MM.0, BRUSH_RANGE_MM.1);
+        }
+    }
+
+    /// Sets how far a fill's skin may turn away, within its range.
+    pub fn set_flat_deg(&mut self, angle_deg: f64) {
+        if angle_deg.is_finite() {
+            self.flat_deg = angle_deg.clamp(FLAT_RANGE_DEG.0, FLAT_RANGE_DEG.1);
+        }
+    }
+
+    /// Sets how far an area's edge is smoothed, within its range.
+    pub fn set_smooth_mm(&mut self, length_mm: f64) {
+        if length_mm.is_finite() {
+            self.smooth_mm = length_mm.clamp(SMOOTH_RANGE_MM.0, SMOOTH_RANGE_MM.1);
         }
     }
 

@@ -2,7 +2,7 @@
 
 use egui::{Frame, Margin, RichText, ScrollArea, Ui};
 
-use super::{blend_editor, checks, fade_editor, job, part, placing, spools, stack, weave};
+use super::{area, blend_editor, checks, fade_editor, job, part, placing, spools, stack, weave};
 use crate::commands::{Command, Commands};
 use crate::model::page::Drawer;
 use crate::session::Session;
@@ -73,6 +73,7 @@ fn colour(ui: &mut Ui, session: &Session, send: &mut Commands) {
                     fade_editor::show(ui, session, send);
                     placing::show(ui, session, send);
                     blend_editor::show(ui, session, send);
+                    area::show(ui, session, send);
                 }
             });
         });

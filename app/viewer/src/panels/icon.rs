@@ -25,6 +25,10 @@ pub enum Icon {
     Erase,
     /// The tool that fills a face.
     Fill,
+    /// The tool that covers what lies in a box.
+    Box,
+    /// The tool that covers what lies in a free outline.
+    Lasso,
     /// The tool that makes a band.
     Band,
     /// Storing the blend of a place.
@@ -100,6 +104,8 @@ impl Icon {
             Self::Brush => Glyph::Brush,
             Self::Erase => Glyph::Eraser,
             Self::Fill => Glyph::PaintBucket,
+            Self::Box => Glyph::SquareDashed,
+            Self::Lasso => Glyph::Lasso,
             Self::Band => Glyph::BetweenHorizontalStart,
             Self::Pick => Glyph::Pipette,
             Self::Measure => Glyph::DraftingCompass,

@@ -2,6 +2,7 @@
 //! can change the session, so showing it changes nothing.
 
 mod actions;
+mod area;
 mod blend_editor;
 mod bodies;
 mod checks;

@@ -131,6 +131,7 @@ pub const ALL: &[Entry] = &[
     entry(Command::Invert, Group::Regions, "Invert the area", ctrl_shift(Key::I), "Have the selected region cover what it did not cover."),
     entry(Command::Grow(0.5), Group::Regions, "Grow the area by 0.5 mm", plain(Key::CloseBracket), "Move the edge of the selected region's area outwards."),
     entry(Command::Grow(-0.5), Group::Regions, "Shrink the area by 0.5 mm", plain(Key::OpenBracket), "Move the edge of the selected region's area inwards."),
+    entry(Command::Smooth, Group::Regions, "Smooth the area's edge", plain(Key::Q), "Smooth the edge of the selected region's area by the length that its menu shows."),
     entry(Command::Delete, Group::Regions, "Delete", plain(Key::Delete), "Delete the selected regions."),
 
     entry(Command::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Add the plan's blends to your own sliced toolpath."),
@@ -148,7 +149,12 @@ pub const ALL: &[Entry] = &[
     entry(Command::Take(Tool::Brush), Group::Tools, "Brush", plain(Key::B), "Paint on the part."),
     entry(Command::Take(Tool::Erase), Group::Tools, "Erase", plain(Key::E), "Erase paint from the selected region."),
     entry(Command::Take(Tool::Straight), Group::Tools, "Straight stroke", plain(Key::S), "Paint a straight stroke from one click to the next."),
-    entry(Command::Take(Tool::Fill), Group::Tools, "Fill to the creases", plain(Key::G), "Fill the face under the pointer up to its sharp edges."),
+    entry(Command::Take(Tool::Fill), Group::Tools, "Fill", plain(Key::G), "Fill from the place under the pointer: up to creases, over flat skin, or over one blend."),
+    entry(Command::NextFill, Group::Tools, "What ends a fill", plain(Key::J), "Fill up to creases, by flatness or by blend."),
+    entry(Command::Take(Tool::Box), Group::Tools, "Box", plain(Key::X), "Cover what lies in a box on the stage, as you see it now."),
+    entry(Command::Take(Tool::Lasso), Group::Tools, "Lasso", plain(Key::O), "Cover what you draw round on the stage, as you see it now."),
+    entry(Command::Through, Group::Tools, "Front only, or through the part", plain(Key::U), "Let box and lasso take only the skin in sight, or everything behind it too."),
+    entry(Command::TakeOff, Group::Tools, "Add, or take off", plain(Key::Y), "Let box and lasso add to the region, or take off it."),
     entry(Command::Take(Tool::Measure), Group::Tools, "Measure", plain(Key::D), "Measure between two points of the part: their distance, and the difference in height."),
     entry(Command::Take(Tool::Band), Group::Tools, "Band", plain(Key::N), "Make a band between the heights of two clicks."),
     entry(Command::Take(Tool::Pick), Group::Tools, "Pick a blend", plain(Key::I), "Click the part \

@@ -139,6 +139,7 @@ fn menu(session: &Session, index: usize, response: &egui::Response, send: &mut C
             Command::Invert,
             Command::Grow(0.5),
             Command::Grow(-0.5),
+            Command::Smooth,
             Command::Delete,
         ] {
             let (name, keys) = match shortcuts::find(&command) {

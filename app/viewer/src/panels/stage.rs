@@ -109,6 +109,18 @@ fn use_tool(ui: &Ui, session: &Session, response: &Response, send: &mut Commands
                 }
             }
         }
+        Tool::Box | Tool::Lasso => {
+            let drawing = session.tools.outline.as_ref();
+            if pressed && response.contains_pointer() && !space {
+                send.send(Command::BeginOutline(at));
+            } else if drawing.is_some_and(|drawing| !drawing.is_by_keys()) {
+                // What the pointer did since the last frame belongs to it.
+                send.send(Command::GoOnOutline(at));
+                if !down {
+                    send.send(Command::EndOutline);
+                }
+            }
+        }
         _ => {
             if response.clicked_by(PointerButton::Primary) {
                 send.send(Command::ClickTool(at));
@@ -187,6 +199,7 @@ fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p
         }
     }
     measure_marks(painter, session, response, p);
+    outline_marks(painter, session, response, p);
     if !session.tools.tool.has_radius() {
         return;
     }
@@ -196,14 +209,35 @@ fn tool_marks(painter: &egui::Painter, session: &Session, response: &Response, p
             painter.circle_stroke(at, radius, Stroke::new(2.5, p.panel.gamma_multiply(0.7)));
             painter.circle_stroke(at, radius, Stroke::new(1.2, p.text));
         }
-        None => {
-            // Where the tool works when it is used by keys.
-            let c = stage.center();
-            for arm in [vec2(9.0, 0.0), vec2(0.0, 9.0)] {
-                let stroke = Stroke::new(1.0, p.text.gamma_multiply(0.5));
-                painter.line_segment([c - arm, c + arm], stroke);
-            }
+        // Where the tool works when it is used by keys.
+        None => cross(painter, stage.center(), p.text.gamma_multiply(0.5)),
+    }
+}
+
+fn cross(painter: &egui::Painter, at: Pos2, ink: Color32) {
+    for arm in [vec2(9.0, 0.0), vec2(0.0, 9.0)] {
+        painter.line_segment([at - arm, at + arm], Stroke::new(1.0, ink));
+    }
+}
+
+/// The outline that is being drawn, or where keys begin one.
+fn outline_marks(painter: &egui::Painter, session: &Session, response: &Response, p: Palette) {
+    let Some(drawing) = &session.tools.outline else {
+        if session.tools.tool.outlines() && response.hover_pos().is_none() {
+            cross(
+                painter,
+                session.view.stage.center(),
+                p.text.gamma_multiply(0.5),
+            );
         }
+        return;
+    };
+    let corners = drawing.corners();
+    for stroke in [Stroke::new(3.5, p.panel), Stroke::new(1.5, p.accent)] {
+        painter.add(Shape::closed_line(corners.clone(), stroke));
+    }
+    if drawing.is_by_keys() {
+        cross(painter, drawing.at(), p.text);
     }
 }
 

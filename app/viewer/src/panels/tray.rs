@@ -1,13 +1,13 @@
 //! The tray under the part: the tools, what the one in use needs, and what it does next.
 
-use egui::{Align, Label, Layout, RichText, Ui};
+use egui::{Align, Label, Layout, RichText, Ui, WidgetType};
 
 use super::icon::Icon;
 use super::shortcuts;
 use super::widgets::{self, Number, icon_toggle, note, swatch};
 use crate::commands::{Command, Commands};
 use crate::model::mirror::{Mirror, TIMES_RANGE};
-use crate::model::tool::{BRUSH_RANGE_MM, CREASE_RANGE_DEG, Tool};
+use crate::model::tool::{BRUSH_RANGE_MM, CREASE_RANGE_DEG, FLAT_RANGE_DEG, FillBy, Tool};
 use crate::session::{Session, Told};
 use crate::theme::Palette;
 
@@ -42,7 +42,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
 }
 
 /// What the tools take, points.
-const TOOLS: f32 = 297.0;
+const TOOLS: f32 = 363.0;
 
 fn tools(ui: &mut Ui, session: &Session, send: &mut Commands) {
     for tool in Tool::ALL {
@@ -62,6 +62,8 @@ fn icon_of(tool: Tool) -> Icon {
         Tool::Erase => Icon::Erase,
         Tool::Straight => Icon::Straight,
         Tool::Fill => Icon::Fill,
+        Tool::Box => Icon::Box,
+        Tool::Lasso => Icon::Lasso,
         Tool::Band => Icon::Band,
         Tool::Pick => Icon::Pick,
         Tool::Measure => Icon::Measure,
@@ -98,26 +100,86 @@ fn settings(ui: &mut Ui, session: &Session, send: &mut Commands) {
             .set(send, Command::BrushRadius);
     }
     if tool == Tool::Fill {
-        ui.label("Up to creases of");
-        let hint = "The fill stops at edges sharper than this angle between two facets.";
-        let angle = Number {
-            range: CREASE_RANGE_DEG,
-            speed: 0.5,
-            decimals: 0,
-            unit: "°",
-            width: Some(60.0),
-        };
-        angle
-            .show(ui, "Up to creases of", hint, session.tools.crease_deg)
-            .set(send, Command::Crease);
+        fill(ui, session, send);
+    }
+    if tool.outlines() {
+        outline(ui, session, send);
     }
     if tool.paints() {
         mirror(ui, session, send);
     }
-    if tool.paints() && tool != Tool::Erase {
+    let takes_off = tool == Tool::Erase || (tool.outlines() && session.tools.takes_off);
+    if tool.paints() && !takes_off {
         ui.separator();
         target(ui, session, send);
     }
+}
+
+/// What ends a fill.
+fn fill(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let tools = &session.tools;
+    let choice = egui::ComboBox::from_id_salt("fill by")
+        .selected_text(tools.fill_by.name())
+        .width(112.0)
+        .show_ui(ui, |ui| {
+            for what in FillBy::ALL {
+                let row = ui.selectable_label(tools.fill_by == what, what.name());
+                if row.on_hover_text(what.hint()).clicked() {
+                    send.send(Command::FillBy(what));
+                }
+            }
+        });
+    widgets::named(&choice.response, WidgetType::ComboBox, "What ends a fill");
+    choice
+        .response
+        .on_hover_text(shortcuts::hint(&Command::NextFill));
+    let angle = |range, decimals| Number {
+        range,
+        speed: 0.5,
+        decimals,
+        unit: "°",
+        width: Some(56.0),
+    };
+    match tools.fill_by {
+        FillBy::Creases => {
+            let hint = "The fill stops at edges sharper than this angle between two facets.";
+            angle(CREASE_RANGE_DEG, 0)
+                .show(ui, "Up to creases of", hint, tools.crease_deg)
+                .set(send, Command::Crease);
+        }
+        FillBy::Flatness => {
+            let hint = "The fill stops where the skin has turned away by more than this angle.";
+            angle(FLAT_RANGE_DEG, 1)
+                .show(ui, "Turned away by", hint, tools.flat_deg)
+                .set(send, Command::Flatness);
+        }
+        FillBy::Blend => {}
+    }
+}
+
+/// What an outline does.
+fn outline(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let tools = &session.tools;
+    let mut choose = |ui: &mut Ui, names: [&str; 2], second: bool, command: Command| {
+        ui.scope(|ui| {
+            ui.spacing_mut().item_spacing.x = 2.0;
+            for (name, on) in names.into_iter().zip([!second, second]) {
+                let hint = shortcuts::hint(&command);
+                let row = ui.selectable_label(on, name).on_hover_text(hint);
+                if row.clicked() && !on {
+                    send.send(command.clone());
+                }
+            }
+        });
+    };
+    choose(
+        ui,
+        ["Front only", "Through"],
+        tools.through,
+        Command::Through,
+    );
+    ui.separator();
+    choose(ui, ["Add", "Take off"], tools.takes_off, Command::TakeOff);
 }
 
 fn mirror(ui: &mut Ui, session: &Session, send: &mut Commands) {

@@ -17,7 +17,7 @@ use crate::commands::Command;
 use crate::files::settings::Appearance;
 use crate::model::errand::Errand;
 use crate::model::page::Drawer;
-use crate::model::tool::Tool;
+use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
 use crate::session::Session;
 
@@ -40,6 +40,10 @@ pub enum Scene {
     Tilted,
     /// A stroke being painted.
     Brush,
+    /// A lasso being drawn.
+    Lasso,
+    /// What a fill by flatness would cover, under the pointer.
+    Fill,
     /// A picture or letters with their frame, if the last region is such.
     Placing,
     /// The part cut open.
@@ -204,6 +208,26 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             }
             session.end_stroke();
             session.tools.take(Tool::Brush);
+            return Some(near_middle);
+        }
+        Scene::Lasso => {
+            act(session, Command::NewArea);
+            act(session, Command::Take(Tool::Lasso));
+            let middle = stage.center() + egui::vec2(0.0, stage.height() * 0.05);
+            for step in 0..40 {
+                let turn = step as f32 / 40.0 * std::f32::consts::TAU;
+                let wide = 46.0 + 12.0 * (3.0 * turn).sin();
+                let at = middle + egui::Vec2::angled(turn) * egui::vec2(wide, 1.6 * wide);
+                match step {
+                    0 => act(session, Command::BeginOutline(at)),
+                    _ => act(session, Command::GoOnOutline(at)),
+                }
+            }
+        }
+        Scene::Fill => {
+            tilt(session, 28.0);
+            act(session, Command::Take(Tool::Fill));
+            act(session, Command::FillBy(FillBy::Flatness));
             return Some(near_middle);
         }
         Scene::Placing => {

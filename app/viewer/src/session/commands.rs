@@ -30,6 +30,10 @@ impl Session {
             | Command::PutPicture(..)
             | Command::PutLetters
             | Command::Take(_)
+            | Command::FillBy(_)
+            | Command::NextFill
+            | Command::Through
+            | Command::TakeOff
             | Command::NextMirror
             | Command::Mirror(_)
             | Command::Brush(_)
@@ -52,7 +56,9 @@ impl Session {
             Command::Raise => region.is_some_and(|r| r > 0 && r + 1 < regions),
             Command::Lower => region.is_some_and(|r| r > 1),
             Command::Combine => !locked && region.is_some_and(|r| r > 1),
-            Command::Grow(_) | Command::Invert => !locked && region.is_some_and(|r| r > 0),
+            Command::Grow(_) | Command::Smooth | Command::Invert => {
+                !locked && region.is_some_and(|r| r > 0)
+            }
             Command::Rename => !locked && region.is_some(),
             Command::Lock => region.is_some(),
             Command::ChooseAbove | Command::ChooseBelow => regions > 1,
@@ -85,6 +91,9 @@ impl Session {
     pub fn apply(&mut self, command: Command) -> bool {
         if !self.can(&command) {
             return false;
+        }
+        if self.tools.outline.is_some() && command.moves_view() {
+            return self.step_outline(&command);
         }
         match command {
             Command::Lay { window, stage, fit } => {
@@ -243,6 +252,7 @@ impl Session {
             Command::Lower => self.move_selected(false),
             Command::Hide => self.hide_selected(),
             Command::Grow(by_mm) => self.grow(by_mm),
+            Command::Smooth => self.smooth(),
             Command::Invert => self.invert(),
             Command::Lock => {
                 let locked = !chosen.locked;
@@ -310,7 +320,15 @@ impl Session {
             Command::Mirror(mirror) => tools.mirror = mirror,
             Command::Brush(factor) => tools.set_brush_mm(tools.brush_mm * factor),
             Command::BrushRadius(radius_mm) => tools.set_brush_mm(radius_mm),
-            Command::Crease(angle_deg) => tools.set_crease_deg(angle_deg),
+            Command::SmoothBy(length_mm) => tools.set_smooth_mm(length_mm),
+            Command::Crease(_) | Command::Flatness(_) | Command::FillBy(_) | Command::NextFill => {
+                self.set_fill(&command);
+            }
+            Command::Through
+            | Command::TakeOff
+            | Command::BeginOutline(_)
+            | Command::GoOnOutline(_)
+            | Command::EndOutline => self.apply_to_outline(&command),
             Command::StraightTo(at) => self.straight_to(at),
             Command::BeginStroke(at) => self.begin_stroke(at),
             Command::GoOnStroke(at) => self.go_on_stroke(at),

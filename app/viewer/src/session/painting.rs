@@ -11,9 +11,6 @@ use crate::jobs::sketch::Order;
 use crate::model::gesture::Gesture;
 use crate::model::tool::Tool;
 
-/// The skin may be this far from a mirrored click and still be meant, mm.
-const MIRROR_MISS_MM: f64 = 1.0;
-
 /// A stroke's image takes the same edit as the stroke, so that one undo takes back both.
 type Touches = Vec<BrushStroke>;
 
@@ -36,7 +33,7 @@ impl Session {
 
     /// The region that paint goes into: the chosen one, unless it is the base, which has the
     /// whole part already, or locked or hidden.
-    fn paint_region(&self) -> Option<(usize, &Region)> {
+    pub(super) fn paint_region(&self) -> Option<(usize, &Region)> {
         let index = self.chosen.region.filter(|r| *r > 0)?;
         let region = self.chosen_region()?;
         let takes = !self.tools.new_area && !region.locked && !region.hidden;
@@ -90,7 +87,7 @@ impl Session {
         self.go_on_stroke(at);
     }
 
-    fn can_erase(&mut self) -> bool {
+    pub(super) fn can_erase(&mut self) -> bool {
         let base = self.chosen.region == Some(0);
         let locked = self.chosen_region().is_none_or(|r| r.locked);
         if base {
@@ -153,10 +150,7 @@ impl Session {
             }
             _ => self.add_painted(None, touches),
         };
-        match made {
-            true => self.preview.waits = true,
-            false => self.clear_preview(),
-        }
+        self.keep_preview_if(made);
     }
 
     fn touches_in(&self, region: usize) -> usize {
@@ -208,7 +202,7 @@ impl Session {
                 self.begin_placing(at);
                 self.end_placing();
             }
-            Tool::Brush | Tool::Erase => {}
+            Tool::Brush | Tool::Erase | Tool::Box | Tool::Lasso => {}
         }
     }
 
@@ -250,24 +244,25 @@ impl Session {
                 self.begin_stroke(at);
                 self.end_stroke();
             }
+            Tool::Box | Tool::Lasso => self.set_outline_corner(at),
             tool => self.click_with(tool, at),
         }
     }
 
-    fn fill(&mut self, at: Pos2) {
-        let Some(hit) = self.pick(at) else { return };
-        let Some(doc) = &self.doc else { return };
-        let mut filled = vec![self.fill_from(hit)];
-        let images = self.tools.mirror.images_of(hit.point_mm, doc.middle_mm());
-        let images = images.filter_map(|p| doc.surface.nearest_within(p, MIRROR_MISS_MM));
-        filled.extend(images.map(|hit| self.fill_from(hit)));
+    /// Adds masks to what paint goes into.
+    pub(super) fn put_masks(&mut self, masks: Vec<Mask>) {
         let made = match self.paint_region() {
             Some((region, r)) => {
-                let edit = filled_over(region, r, filled);
+                let edit = filled_over(region, r, masks);
                 self.edit(edit)
             }
-            None => self.add_painted(Some(Mask::Any(filled)), Vec::new()),
+            None => self.add_painted(Some(Mask::Any(masks)), Vec::new()),
         };
+        self.keep_preview_if(made);
+    }
+
+    /// What is laid over the part stays until that is redrawn, if a change was made.
+    pub(super) fn keep_preview_if(&mut self, made: bool) {
         match made {
             true => self.preview.waits = true,
             false => self.clear_preview(),

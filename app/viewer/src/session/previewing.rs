@@ -1,8 +1,8 @@
 //! What is laid over the part: what a tool would do at the pointer, and the stroke being drawn.
 
 use emath::Pos2;
+use geometry::SurfacePoint;
 use geometry::mask::Stroke;
-use geometry::{Mask, SurfacePoint};
 
 use super::Session;
 use crate::jobs::colours;
@@ -35,9 +35,10 @@ impl Session {
             return;
         }
         let shape = match fills {
-            true => Shape::Mask(self.fill_from(hit)),
-            false => Shape::Strokes(self.with_images(&self.dot(hit))),
+            true => self.fill_from(hit).map(Shape::Mask),
+            false => Some(Shape::Strokes(self.with_images(&self.dot(hit)))),
         };
+        let Some(shape) = shape else { return };
         self.preview.at = Some(hit);
         if let Some(sketcher) = self.sketcher() {
             sketcher.ask(Order::Hover(shape));
@@ -111,16 +112,10 @@ impl Session {
         }
     }
 
-    pub(super) fn fill_from(&self, hit: SurfacePoint) -> Mask {
-        Mask::Crease {
-            near_mm: hit.point_mm,
-            angle_deg: self.tools.crease_deg,
-        }
-    }
-
     /// The colour that paint would have, in linear light.
     fn paint_colour(&self) -> [f32; 3] {
-        if self.tools.tool == Tool::Erase {
+        let tools = &self.tools;
+        if tools.tool == Tool::Erase || (tools.tool.outlines() && tools.takes_off) {
             // What is erased shows as plain grey.
             return [0.35; 3];
         }
@@ -150,6 +145,9 @@ impl Session {
 
     /// Takes away what would be painted, but not what was.
     pub(super) fn clear_hover(&mut self) {
+        if self.shows_outline() {
+            return;
+        }
         if let (Some(_), Some(sketcher)) = (self.preview.at.take(), &mut self.preview.sketcher) {
             sketcher.forget_hover();
         }

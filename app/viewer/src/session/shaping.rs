@@ -125,6 +125,30 @@ impl Session {
         }
     }
 
+    /// Smooths the edge of the selected region's area by the length that is set. An area that was
+    /// smoothed, and not changed since, is smoothed by both lengths at once: their squares add.
+    pub(super) fn smooth(&mut self) {
+        let (Some(index), Some(region)) = (self.chosen.region, self.chosen_region()) else {
+            return;
+        };
+        let by_mm = self.tools.smooth_mm;
+        let mask = match area_of(region) {
+            Mask::Smoothed { by_mm: before, of } => Mask::Smoothed {
+                by_mm: before.hypot(by_mm),
+                of,
+            },
+            area => Mask::Smoothed {
+                by_mm,
+                of: Box::new(area),
+            },
+        };
+        self.edit(Edit::SetArea {
+            region: index,
+            mask,
+            brush: Vec::new(),
+        });
+    }
+
     /// Makes the selected region cover what it did not cover.
     pub(super) fn invert(&mut self) {
         let (Some(index), Some(region)) = (self.chosen.region, self.chosen_region()) else {
@@ -209,6 +233,19 @@ fn grown_mask(mask: &Mask, by_mm: f64) -> Result<Mask, String> {
         Mask::All(list) => Mask::All(all(&list, by_mm)?),
         Mask::Not(inner) => Mask::Not(Box::new(grown_mask(&inner, -by_mm)?)),
         Mask::Whole => Mask::Whole,
+        Mask::Smoothed {
+            by_mm: smooth_mm,
+            of,
+        } => Mask::Smoothed {
+            by_mm: smooth_mm,
+            of: Box::new(grown_mask(&of, by_mm)?),
+        },
+        Mask::Outline(_) => {
+            return Err(
+                "What an outline covers can't grow or shrink: draw a larger or a smaller one."
+                    .to_owned(),
+            );
+        }
         Mask::Picture(_) | Mask::Text(_) => {
             return Err(
                 "A picture or letters can't grow here: give the picture another threshold, or \
@@ -227,10 +264,12 @@ fn grown_mask(mask: &Mask, by_mm: f64) -> Result<Mask, String> {
         | Mask::Cylinder { .. }
         | Mask::Shell { .. }
         | Mask::Object(_)
-        | Mask::Crease { .. } => {
+        | Mask::Crease { .. }
+        | Mask::Flat { .. }
+        | Mask::Connected { .. } => {
             return Err(
-                "This region follows the part's own edges, or a shape with corners; only bands, \
-                 spheres and painted strokes can grow and shrink."
+                "This region follows the part's own edges, another region's, or a shape with \
+                 corners; only bands, spheres and painted strokes can grow and shrink."
                     .to_owned(),
             );
         }

@@ -58,6 +58,11 @@ impl Session {
             view.fit_wanted = false;
             view.stays_fitted = true;
         }
+        let (camera, drawing) = (&self.view.camera, self.tools.outline.as_ref());
+        if drawing.is_some_and(|drawing| !drawing.is_on(camera, stage)) {
+            self.tools.outline = None;
+            self.clear_preview();
+        }
     }
 
     /// The pointer is somewhere.

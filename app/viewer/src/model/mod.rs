@@ -13,6 +13,7 @@ pub mod notices;
 pub mod page;
 pub mod placing;
 pub mod profile;
+pub mod purge_blocks;
 pub mod skin;
 pub mod strands;
 pub mod tool;

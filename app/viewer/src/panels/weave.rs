@@ -12,7 +12,7 @@ use super::sliced::{file_field, sliced};
 use super::widgets::{
     self, boxed, colour32, heading, line, main_button, mm, note, signed, warning,
 };
-use super::{purging, ways};
+use super::{purge_blocks, purging, ways};
 use crate::commands::{Browse, Command, Commands};
 use crate::jobs::read_back::ReadBack;
 use crate::jobs::weave::Done;
@@ -32,6 +32,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     sliced(ui, &mut draft, send);
     ui.add_space(8.0);
     purging::show(ui, &mut draft);
+    purge_blocks::show(ui, session);
     ui.add_space(8.0);
     woven(ui, session, &mut draft, send);
     if draft != session.toolpath.draft {
@@ -212,7 +213,8 @@ fn overtaken(ui: &mut Ui, session: &Session, revision: u64) {
     }
 }
 
-fn cautions(ui: &mut Ui, list: &[String]) {
+/// Tells what a person should know.
+pub(super) fn cautions(ui: &mut Ui, list: &[String]) {
     for text in list.iter().take(MOST_CAUTIONS) {
         warning(ui, text.as_str());
     }

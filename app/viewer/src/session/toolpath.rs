@@ -7,6 +7,7 @@ use geometry::{DVec3, Progress};
 
 use super::filled::Filled;
 use super::follow::Follow;
+use super::purge_blocks::DrawnBlocks;
 use super::told::{Told, told_of};
 use crate::jobs::Job;
 use crate::jobs::follow::{Layer, Opened};
@@ -43,6 +44,8 @@ pub struct Toolpath {
     pub(super) layer: Option<(usize, Job<Layer>)>,
     /// What is on the stage: the layer in sight and the one beneath.
     pub(super) drawn: [Option<Arc<StrandMesh>>; 2],
+    /// The purge blocks that are on the stage.
+    pub(super) drawn_blocks: Option<DrawnBlocks>,
 }
 
 impl Toolpath {

@@ -5,8 +5,7 @@ use weave::compare::{Comparison, Means, Way};
 use weave::figures::Lost;
 
 use super::icon::Icon;
-use super::weave as page;
-use super::widgets::{area, grams, heading, line, note, percent, warning};
+use super::widgets::{area, cautions, grams, heading, line, note, percent, warning};
 use crate::commands::{Command, Commands};
 use crate::jobs::trying::Foreseen;
 use crate::session::Session;
@@ -21,7 +20,7 @@ pub(super) fn lost(ui: &mut Ui, session: &Session, send: &mut Commands) {
     heading(ui, "Before you weave");
     if let Some(found) = session.foreseen_now() {
         ui.label(foreseen(found));
-        page::cautions(ui, &found.cautions);
+        cautions(ui, &found.cautions);
     }
     let mut lifted = None;
     match session.foreseen_lost() {
@@ -108,7 +107,7 @@ pub(super) fn curve(ui: &mut Ui, session: &Session, send: &mut Commands) {
         ui,
         "The recommended one first. ΔE00 at the skin, as read back; purge beside the part.",
     );
-    page::cautions(ui, &found.cautions);
+    cautions(ui, &found.cautions);
     draw(ui, found);
     let arrange = session.toolpath.draft.arrange();
     for (i, way) in found.ways.iter().enumerate() {

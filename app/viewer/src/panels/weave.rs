@@ -10,7 +10,7 @@ use super::icon::Icon;
 use super::shortcuts;
 use super::sliced::{file_field, sliced};
 use super::widgets::{
-    self, boxed, colour32, heading, line, main_button, mm, note, signed, warning,
+    self, boxed, cautions, colour32, heading, line, main_button, mm, note, signed, warning,
 };
 use super::{purge_blocks, purging, ways};
 use crate::commands::{Browse, Command, Commands};
@@ -22,9 +22,6 @@ use crate::theme::Palette;
 
 /// Copies that are told one by one.
 const MOST_COPIES: usize = 6;
-
-/// Cautions that are told.
-const MOST_CAUTIONS: usize = 8;
 
 /// Shows the page.
 pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
@@ -210,17 +207,6 @@ fn overtaken(ui: &mut Ui, session: &Session, revision: u64) {
         .is_some_and(|d| d.revision() != revision)
     {
         warning(ui, "The plan has changed since then.");
-    }
-}
-
-/// Tells what a person should know.
-pub(super) fn cautions(ui: &mut Ui, list: &[String]) {
-    for text in list.iter().take(MOST_CAUTIONS) {
-        warning(ui, text.as_str());
-    }
-    let more = list.len().saturating_sub(MOST_CAUTIONS);
-    if more > 0 {
-        note(ui, format!("and {more} more."));
     }
 }
 

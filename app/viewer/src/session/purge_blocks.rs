@@ -8,16 +8,10 @@ use weave::compare::Means;
 use weave::standing_blocks::StandingBlocks;
 
 use super::Session;
+use super::toolpath::DrawnBlocks;
 use crate::model::page::Drawer;
 use crate::model::purge_blocks;
 use crate::model::strands::StrandUpdate;
-
-/// What of the blocks is on the stage.
-#[derive(Clone, Debug)]
-pub(super) struct DrawnBlocks {
-    blocks: Arc<StandingBlocks>,
-    cut_mm: Option<f64>,
-}
 
 impl Session {
     /// The purge blocks that are in sight: those of the file that is followed, or on the page

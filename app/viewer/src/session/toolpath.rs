@@ -4,10 +4,10 @@
 use std::sync::Arc;
 
 use geometry::{DVec3, Progress};
+use weave::standing_blocks::StandingBlocks;
 
 use super::filled::Filled;
 use super::follow::Follow;
-use super::purge_blocks::DrawnBlocks;
 use super::told::{Told, told_of};
 use crate::jobs::Job;
 use crate::jobs::follow::{Layer, Opened};
@@ -16,6 +16,14 @@ use crate::jobs::trying::{Compared, Foreseen};
 use crate::jobs::weave::Done;
 use crate::model::draft::{Draft, Reading};
 use crate::model::strands::StrandMesh;
+
+/// What of the purge blocks is on the stage.
+#[derive(Clone, Debug)]
+pub(super) struct DrawnBlocks {
+    pub(super) blocks: Arc<StandingBlocks>,
+    /// They are cut off at this height of the part, mm.
+    pub(super) cut_mm: Option<f64>,
+}
 
 /// Everything about the toolpath of the open part.
 #[derive(Default)]

@@ -143,7 +143,12 @@ fn regions_that_share_layers_come_out() {
         println!("{name}: mean {mean:.2}, 95 % {most:.1}, {arranged:?}");
         assert!(mean <= 0.8 && most <= 3.0, "{name}: {mean} {most}");
         // The block is what its layers are, and little of it is there to stand alone.
-        let levels: f64 = arranged.block_levels.iter().map(|(_, mm3)| mm3).sum();
+        let levels: f64 = arranged
+            .blocks
+            .iter()
+            .flat_map(|placed| &placed.levels)
+            .map(|level| level.volume_mm3)
+            .sum();
         assert!((levels - arranged.block_mm3).abs() < 1e-6, "{name}");
         // The tag's changes are all in its top three layers, and the block has to reach them.
         let most_standing = if name == "key-tag" { 0.45 } else { 0.25 };

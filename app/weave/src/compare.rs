@@ -1,5 +1,7 @@
 //! Ways to weave a plan into a toolpath beside each other: what each costs, and what comes out.
 
+use std::sync::Arc;
+
 use blend::{Shares, ciede2000};
 use geometry::Progress;
 use plan::economy::FlushTable;
@@ -8,6 +10,7 @@ use serde::Serialize;
 
 use crate::arrange::{ALLOW_DE00, Arrange, Arranged, Purge};
 use crate::figures::{Figures, Lost};
+use crate::standing_blocks::StandingBlocks;
 use crate::{Source, Weave, WeaveError};
 
 /// A way is recommended if its mean ΔE00 is no more than this,
@@ -45,6 +48,9 @@ pub struct Way {
     /// What `how` says, for programs that set it.
     #[serde(skip)]
     pub means: Means,
+    /// The purge blocks as they would stand.
+    #[serde(skip)]
+    pub blocks: Option<Arc<StandingBlocks>>,
 }
 
 /// What a way of weaving takes.
@@ -73,6 +79,8 @@ pub struct Comparison {
     pub part_g: f64,
     /// Twice that: common practice for two blends in each layer, no source.
     pub custom_g: f64,
+    /// What a person should know of order and block, such as why there is no block.
+    pub cautions: Vec<String>,
     /// A blend that would need far less purge than one of the plan's.
     pub lighter: Option<Lighter>,
 }
@@ -157,6 +165,7 @@ impl Comparison {
             fixed_g: grams(fixed_mm3(painted, &arranged)),
             part_g,
             custom_g: CUSTOM * part_g,
+            cautions: block.woven.cautions,
             lighter: lighter(painted, &arranged),
         })
     }
@@ -192,6 +201,7 @@ fn way(name: &str, how: &str, means: Means, figures: &Figures) -> Way {
         lost: figures.lost.clone(),
         estimated: false,
         means,
+        blocks: figures.woven.standing_blocks(),
     }
 }
 
@@ -206,6 +216,7 @@ fn larger_layers(painted: &Painted, block: &Figures) -> Option<Way> {
         purged_g: part * block.purged_g,
         purged_minutes: part * block.purged_minutes,
         estimated: true,
+        blocks: None,
         ..way("", "", Means::LayerMm(most_mm), block)
     })
 }

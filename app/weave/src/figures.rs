@@ -95,10 +95,11 @@ impl Figures {
     #[must_use]
     pub fn with_block(&self, mut layers_mm3: Vec<f64>, spans: &[LayerSpan]) -> Vec<f64> {
         let arranged = self.woven.arranged.as_ref();
-        for (top_mm, volume_mm3) in arranged.map_or(&[][..], |a| &a.block_levels) {
-            let at = spans.partition_point(|span| span.top_mm < top_mm - 1e-3);
+        let blocks = arranged.map_or(&[][..], |a| &a.blocks);
+        for level in blocks.iter().flat_map(|placed| &placed.levels) {
+            let at = spans.partition_point(|span| span.top_mm < level.top_mm - 1e-3);
             if let Some(laid) = layers_mm3.get_mut(at.min(spans.len().saturating_sub(1))) {
-                *laid += volume_mm3;
+                *laid += level.volume_mm3;
             }
         }
         layers_mm3

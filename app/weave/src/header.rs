@@ -85,13 +85,17 @@ fn write_all(out: &mut String, facts: &Facts<'_>) -> std::fmt::Result {
     }
     if let Some(arranged) = facts.arranged {
         writeln!(out, "{MOVED}")?;
-        if let Some(block) = &arranged.block {
-            let (low, high) = block.bounds_mm();
+        for placed in &arranged.blocks {
+            let (block, (low, high)) = (&placed.block, placed.block.bounds_mm());
             writeln!(
                 out,
                 "Purge block: x {:.3} {:.3} y {:.3} {:.3} up to {:.3} mm",
                 low[0], high[0], low[1], high[1], block.top_mm
             )?;
+        }
+        let clearance = plan.machine.clearance;
+        if let Some(clearance) = clearance.filter(|_| !arranged.blocks.is_empty()) {
+            writeln!(out, "Room about the nozzle: {:.3} mm", clearance.around_mm)?;
         }
     }
     shares_table(out, facts)?;

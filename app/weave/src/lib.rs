@@ -18,6 +18,7 @@
 pub mod arrange;
 pub mod dialect;
 pub mod register;
+pub mod standing_blocks;
 pub mod verify;
 
 mod asking;
@@ -43,5 +44,7 @@ pub use plastic::plastic_by_layer;
 pub use source::Source;
 pub use weaving::{How, Weave, Woven};
 
+#[cfg(test)]
+mod damaged;
 #[cfg(test)]
 mod tests;

@@ -8,7 +8,7 @@
 use blend::{Lab, MixModel, ciede2000};
 use plan::Machine;
 
-use super::survey::{Demand, Survey};
+use super::survey::{Demand, SLIVER_MM3, Survey};
 
 /// Which pulses are left out.
 #[derive(Clone, Copy, Debug)]
@@ -29,7 +29,7 @@ pub(super) const HALF: LeftOut = LeftOut {
 /// over has no room at all, or is a sliver of less than half a millimetre that was not cut off.
 pub(super) const A_TRACE: LeftOut = LeftOut {
     reached: 0.2,
-    sliver_mm3: 0.06,
+    sliver_mm3: SLIVER_MM3,
 };
 
 /// A survey's demands without the pulses, and how many those were.

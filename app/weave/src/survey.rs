@@ -32,6 +32,23 @@ impl Demand {
     pub(super) fn add_to(self, demands: &mut Vec<Self>) {
         match demands.as_mut_slice() {
             [.., last] if last.blend == self.blend => last.volume_mm3 += self.volume_mm3,
+            // A sliver that was not cut off claims no plastic that is never seen: all of that is
+            // for the change.
+            [.., before, seen, free]
+                if free.blend.is_none()
+                    && seen.blend == self.blend
+                    && seen.volume_mm3 < SLIVER_MM3
+                    && before.blend != self.blend =>
+            {
+                before.volume_mm3 += seen.volume_mm3;
+                match before.blend {
+                    Some(_) => *seen = *free,
+                    None => before.volume_mm3 += free.volume_mm3,
+                }
+                let gone = if before.blend.is_some() { 1 } else { 2 };
+                demands.truncate(demands.len() - gone);
+                demands.push(self);
+            }
             // Back to the blend from before some plastic that is never seen.
             [.., seen, free] if free.blend.is_none() && seen.blend == self.blend => {
                 seen.volume_mm3 += free.volume_mm3 + self.volume_mm3;
@@ -156,7 +173,7 @@ const BETWEEN_CHECKPOINTS: u64 = 64 * 1024;
 const MOST_CHECKPOINTS: u64 = 4096;
 
 /// Less plastic than this is a sliver, mm³: half a millimetre of a line.
-const SLIVER_MM3: f64 = 0.06;
+pub(super) const SLIVER_MM3: f64 = 0.06;
 
 /// What a plan wants of a toolpath.
 pub(super) struct Wanted<'a> {

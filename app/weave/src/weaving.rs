@@ -1,6 +1,6 @@
 //! What to weave, and how: the passes over a toolpath, one after another.
 
-use std::io::{self, Read, Write};
+use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
 use geometry::Progress;
@@ -12,7 +12,7 @@ use project::write::{self, WriteError};
 use toolpath::Settings;
 
 use crate::arrange::{self, Arrange, Arranged, Purge};
-use crate::dialect::{Dialect, Speaker};
+use crate::dialect::{Dialect, Listener, Speaker};
 use crate::emit::{self, Emitted};
 use crate::overrides::Overrides;
 use crate::register::{self, Levels, Placement, RegisterError, Registered, Stand};
@@ -138,8 +138,9 @@ impl Weave<'_> {
             None => survey,
         };
         let changes = {
-            let block = anew.arranged.as_ref().and_then(|a| a.block.as_ref());
-            changes::changes(&survey, self.painted, block.is_some())
+            let arranged = anew.arranged.as_ref();
+            let purged = arranged.is_some_and(|a| !a.blocks.is_empty());
+            changes::changes(&survey, self.painted, purged)
         };
         let mut cautions = self.cautions(&registered, &survey, &changes);
         cautions.extend(anew.cautions);
@@ -160,11 +161,10 @@ impl Weave<'_> {
             filament_mm: plan.spools.first().map_or(1.75, |s| s.diameter_mm),
             on_moves: self.dialect.is_on_moves(),
         };
-        let file = match &anew.file {
-            Some(file) => opened(file)?,
-            None => source.read()?,
+        let emitted = match &anew.file {
+            Some(file) => self.emit_checked(&job, source, (file, out), speaker, progress)?,
+            None => emit::emit(&job, source.read()?, speaker, out, progress)?,
         };
-        let emitted = emit::emit(&job, file, speaker, out, progress)?;
         Ok(Woven {
             registered,
             emitted,
@@ -256,7 +256,6 @@ impl Weave<'_> {
                 });
             }
         };
-        self.keeps_the_laws(source, &file, &arranged, progress)?;
         Ok(Anew {
             cautions: arranged.cautions.clone(),
             arranged: Some(arranged),
@@ -264,36 +263,37 @@ impl Weave<'_> {
         })
     }
 
-    /// Holds what was laid anew against the file that came in; nothing is written of what fails.
-    fn keeps_the_laws(
+    /// Writes what was laid anew, once the very bytes that are written keep the laws: the file
+    /// is made aside, read back as `verify` reads it, and only then handed on.
+    fn emit_checked(
         &self,
+        job: &emit::Job<'_>,
         source: &Source<'_>,
-        file: &tempfile::NamedTempFile,
-        arranged: &Arranged,
+        (file, out): (&tempfile::NamedTempFile, &mut dyn Write),
+        speaker: Speaker<'_>,
         progress: &Progress,
-    ) -> Result<(), WeaveError> {
+    ) -> Result<Emitted, WeaveError> {
+        let mut made = tempfile::tempfile()?;
+        let emitted = emit::emit(job, opened(file)?, speaker, &mut made, progress)?;
         progress.stage("Checking the new order");
-        let declared = arranged.block.as_ref().map(|block| {
-            let (low_mm, high_mm) = block.bounds_mm();
-            laws::Declared {
-                low_mm,
-                high_mm,
-                top_mm: block.top_mm,
-            }
-        });
+        made.rewind()?;
         let found = laws::check(
             source.read()?,
-            opened(file)?,
+            &mut made,
             self.settings,
-            None,
-            declared,
+            Some(&mut Listener::new(
+                self.dialect,
+                self.painted.plan().spools.len(),
+            )?),
             source.size_bytes(),
             progress,
         )?;
-        match found.fault {
-            Some(fault) => Err(WeaveError::Laws(fault)),
-            None => Ok(()),
+        if let Some(fault) = found.fault {
+            return Err(WeaveError::Laws(fault));
         }
+        made.rewind()?;
+        io::copy(&mut made, out)?;
+        Ok(emitted)
     }
 
     fn survey_again(

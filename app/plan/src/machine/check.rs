@@ -102,6 +102,13 @@ impl Machine {
                 "",
             );
         }
+        if let Some(clearance) = self.clearance {
+            let path = at.then("clearance");
+            let around_mm = clearance.around_mm;
+            outside(path.then("around_mm"), around_mm, 1.0, 1000.0, " mm");
+            let under_mm = clearance.under_mm;
+            outside(path.then("under_mm"), under_mm, 1.0, 1000.0, " mm");
+        }
         self.check_together(at, &mut found);
         found
     }

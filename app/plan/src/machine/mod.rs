@@ -13,6 +13,7 @@
 
 mod chamber;
 mod check;
+mod clearance;
 mod drive;
 
 use blend::{ShareLimits, Shares};
@@ -23,6 +24,7 @@ use crate::ron_text::{self, Document, Path, Problem, TextError};
 
 pub use chamber::Chamber;
 pub(crate) use chamber::gamma_p;
+pub use clearance::Clearance;
 pub use drive::Drive;
 
 /// A printer with a mixing hotend. Every field may be left out of a file and then has the
@@ -75,6 +77,11 @@ pub struct Machine {
     /// print.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub board_drivers: Option<usize>,
+    /// Room that the tool head needs beside what already stands, where copies are printed one
+    /// after another. Default none: it is not known, and no purge block is then put beside such
+    /// copies.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clearance: Option<Clearance>,
 }
 
 /// Flow of plastic, mm³/s.
@@ -138,6 +145,7 @@ impl Default for Machine {
             drives: vec![Drive::default()],
             motion_drivers: 3,
             board_drivers: None,
+            clearance: None,
         }
     }
 }
@@ -297,4 +305,9 @@ const COMMENTS: &[(&str, &str)] = &[
     ),
     ("motion_drivers", "Stepper drivers of the axes."),
     ("board_drivers", "Stepper drivers on the board in all."),
+    (
+        "clearance",
+        "Room that the tool head needs beside copies that stand already, mm: to each side of the\n\
+         nozzle, and under the carriage.",
+    ),
 ];

@@ -29,6 +29,9 @@ fn write_all(out: &mut String, found: &Comparison) -> std::fmt::Result {
         lost(out, way)?;
     }
     writeln!(out)?;
+    for caution in &found.cautions {
+        writeln!(out, "Order and block: {caution}.")?;
+    }
     if found.least_g > 0.0 {
         writeln!(
             out,

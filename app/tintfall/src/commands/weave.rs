@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use project::job::Job;
 use project::signoff::{self, Standing};
 use toolpath::{ExtruderMode, Settings};
-use weave::arrange::{Arrange, Arranged, Purge};
+use weave::arrange::{Arrange, Arranged, PlacedBlock, Purge};
 use weave::compare::Comparison;
 use weave::dialect::Dialect;
 use weave::register::Placement;
@@ -224,13 +224,18 @@ fn moved(arranged: &Arranged) -> String {
          Changes of blend need {:.0} mm³ of purge; {:.0} mm³ of it is hidden in the part\n",
         arranged.reordered, arranged.cuts, arranged.needed_mm3, arranged.hidden_mm3
     );
-    if let Some(block) = &arranged.block {
+    for PlacedBlock { block, levels } in &arranged.blocks {
         let [x, y] = block.low_mm;
+        let volume_mm3: f64 = levels.iter().map(|level| level.volume_mm3).sum();
         text.push_str(&format!(
-            "Purge block: {:.1} mm square at x {x:.1}, y {y:.1} mm, {:.1} mm high, {:.0} mm³, \
-             {:.1} g\n",
-            block.side_mm, block.top_mm, arranged.block_mm3, arranged.block_g
+            "Purge block: {:.1} mm square at x {x:.1}, y {y:.1} mm, {:.1} mm high, {volume_mm3:.0} \
+             mm³, {:.1} g\n",
+            block.side_mm,
+            block.top_mm,
+            arranged.block_g * volume_mm3 / arranged.block_mm3.max(1e-9)
         ));
+    }
+    if !arranged.blocks.is_empty() {
         let grams = |mm3: f64| arranged.block_g * mm3 / arranged.block_mm3.max(1e-9);
         for purged in &arranged.purges {
             text.push_str(&format!(

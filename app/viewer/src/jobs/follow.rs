@@ -11,6 +11,7 @@ use plan::Painted;
 use toolpath::Settings;
 use weave::dialect::Dialect;
 use weave::register::Placement;
+use weave::standing_blocks::StandingBlocks;
 use weave::verify::deposition::{Piece, Replayed};
 use weave::verify::follow::{Index, LayerMoves};
 use weave::verify::stands_or_found;
@@ -45,6 +46,8 @@ pub struct Opened {
     pub copies: usize,
     /// Where the layers are in it.
     pub index: Index,
+    /// The room that its head declares for purge blocks.
+    pub blocks: Option<Arc<StandingBlocks>>,
     painted: Painted,
     dialect: Dialect,
     settings: Settings,
@@ -89,13 +92,15 @@ pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
     let dialect = read_dialect(&reading.dialect)?;
     let painted = part.painted(progress)?;
     let stamp = stamp_of(&file);
-    let (stands, index) = with_source(&file, |woven| {
+    let (stands, index, blocks) = with_source(&file, |woven| {
         let failed = |error| stop(error, &file);
         let (given, settings) = (reading.stands, reading.settings);
         let stands = stands_or_found(given, &painted, woven, settings, progress).map_err(failed)?;
         let replayed = replayed(&painted, &dialect, reading.settings);
         let index = Index::of(&replayed, woven, progress).map_err(failed)?;
-        Ok((stands, index))
+        let stand = stands.first().copied().unwrap_or_default();
+        let blocks = StandingBlocks::declared(woven, stand).map_err(failed)?;
+        Ok((stands, index, blocks))
     })?;
     if index.layers.is_empty() {
         let name = file.file_name().unwrap_or_default().to_string_lossy();
@@ -109,6 +114,7 @@ pub fn open(order: Order, progress: &Progress) -> Result<Opened, Stop> {
         stand: stands.first().copied().unwrap_or_default(),
         copies: stands.len(),
         index,
+        blocks,
         painted,
         dialect,
         settings: reading.settings,

@@ -2,6 +2,7 @@
 //! regions they lose.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use geometry::Progress;
 use project::signoff::Standing;
@@ -9,6 +10,7 @@ use weave::Weave;
 use weave::arrange::Arrange;
 use weave::compare::{Comparison, Means};
 use weave::figures::{Figures, Lost};
+use weave::standing_blocks::StandingBlocks;
 
 use super::Stop;
 use super::toolpath_file::{Part, read_dialect, stop, with_source};
@@ -63,6 +65,10 @@ pub struct Foreseen {
     pub purged_minutes: f64,
     /// Regions that do not come out, the largest first.
     pub lost: Vec<Lost>,
+    /// The purge blocks as they would stand.
+    pub blocks: Option<Arc<StandingBlocks>>,
+    /// What a person should know, such as why there is no block.
+    pub cautions: Vec<String>,
 }
 
 /// Ways to weave beside each other.
@@ -103,6 +109,8 @@ pub fn foresee(order: Order, progress: &Progress) -> Result<Foreseen, Stop> {
             purged_g: found.purged_g,
             purged_minutes: found.purged_minutes,
             lost: found.lost,
+            blocks: found.woven.standing_blocks(),
+            cautions: found.woven.cautions,
             question,
             arrange,
         }

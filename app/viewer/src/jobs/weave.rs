@@ -1,10 +1,12 @@
 //! Puts the plan's blends into the person's own sliced toolpath.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use geometry::Progress;
 use plan::Plan;
 use weave::arrange::Arrange;
+use weave::standing_blocks::StandingBlocks;
 use weave::{Weave, Woven};
 
 use super::toolpath_file::{Part, read_dialect, same_file, stop};
@@ -42,8 +44,12 @@ pub struct Done {
     pub file: PathBuf,
     /// How.
     pub reading: Reading,
+    /// How its runs could change places.
+    pub arrange: Arrange,
     /// Registration, changes, cautions.
     pub woven: Woven,
+    /// The purge blocks as they stand.
+    pub blocks: Option<Arc<StandingBlocks>>,
     /// How the plan stands with its reviewers, as the file's head says it.
     pub review: String,
     /// The plan had changes that no file holds.
@@ -85,7 +91,7 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         dialect: &dialect,
         settings: reading.settings,
         stands: reading.stands.clone(),
-        arrange,
+        arrange: arrange.clone(),
         review,
     }
     .file(&sliced, &file, progress)
@@ -95,6 +101,8 @@ pub fn run(order: Order, progress: &Progress) -> Result<Done, Stop> {
         sliced,
         file,
         reading,
+        arrange,
+        blocks: woven.standing_blocks(),
         woven,
         review: words,
         unsaved: saved.is_none(),

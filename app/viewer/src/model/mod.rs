@@ -15,6 +15,7 @@ pub mod page;
 pub mod placing;
 pub mod profile;
 mod simpler;
+pub mod purge_blocks;
 pub mod skin;
 pub mod strands;
 pub mod tool;

@@ -30,6 +30,8 @@ pub enum StrandUpdate {
     Layer(Option<Arc<StrandMesh>>),
     /// The layer beneath it.
     Beneath(Option<Arc<StrandMesh>>),
+    /// The purge blocks.
+    Blocks(Option<Arc<StrandMesh>>),
 }
 
 /// Strands are drawn at most and at least so many nozzle widths wide, whatever their numbers.

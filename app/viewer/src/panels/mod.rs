@@ -23,6 +23,7 @@ mod pages;
 mod part;
 mod paths;
 mod placing;
+mod purge_blocks;
 mod purging;
 pub mod ribbon;
 pub mod shortcuts;

@@ -35,6 +35,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect
     directions(&painter, session, p);
     super::placing::marks(&painter, session, p);
     super::moves::marks(&painter, session, p);
+    super::purge_blocks::labels(&painter, session, p);
     legend(&painter, session, p);
     level_button(ui, session, rect, send);
     (rect, hover(session, &response))

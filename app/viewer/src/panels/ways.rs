@@ -5,7 +5,7 @@ use weave::compare::{Comparison, Means, Way};
 use weave::figures::Lost;
 
 use super::icon::Icon;
-use super::widgets::{area, grams, heading, line, note, percent, warning};
+use super::widgets::{area, cautions, grams, heading, line, note, percent, warning};
 use crate::commands::{Command, Commands};
 use crate::jobs::trying::Foreseen;
 use crate::session::Session;
@@ -20,6 +20,7 @@ pub(super) fn lost(ui: &mut Ui, session: &Session, send: &mut Commands) {
     heading(ui, "Before you weave");
     if let Some(found) = session.foreseen_now() {
         ui.label(foreseen(found));
+        cautions(ui, &found.cautions);
     }
     let mut lifted = None;
     match session.foreseen_lost() {
@@ -106,6 +107,7 @@ pub(super) fn curve(ui: &mut Ui, session: &Session, send: &mut Commands) {
         ui,
         "The recommended one first. ΔE00 at the skin, as read back; purge beside the part.",
     );
+    cautions(ui, &found.cautions);
     draw(ui, found);
     let arrange = session.toolpath.draft.arrange();
     for (i, way) in found.ways.iter().enumerate() {

@@ -10,9 +10,9 @@ use super::icon::Icon;
 use super::shortcuts;
 use super::sliced::{file_field, sliced};
 use super::widgets::{
-    self, boxed, colour32, heading, line, main_button, mm, note, signed, warning,
+    self, boxed, cautions, colour32, heading, line, main_button, mm, note, signed, warning,
 };
-use super::{purging, ways};
+use super::{purge_blocks, purging, ways};
 use crate::commands::{Browse, Command, Commands};
 use crate::jobs::read_back::ReadBack;
 use crate::jobs::weave::Done;
@@ -23,15 +23,13 @@ use crate::theme::Palette;
 /// Copies that are told one by one.
 const MOST_COPIES: usize = 6;
 
-/// Cautions that are told.
-const MOST_CAUTIONS: usize = 8;
-
 /// Shows the page.
 pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let mut draft = session.toolpath.draft.clone();
     sliced(ui, &mut draft, send);
     ui.add_space(8.0);
     purging::show(ui, &mut draft);
+    purge_blocks::show(ui, session);
     ui.add_space(8.0);
     woven(ui, session, &mut draft, send);
     if draft != session.toolpath.draft {
@@ -209,16 +207,6 @@ fn overtaken(ui: &mut Ui, session: &Session, revision: u64) {
         .is_some_and(|d| d.revision() != revision)
     {
         warning(ui, "The plan has changed since then.");
-    }
-}
-
-fn cautions(ui: &mut Ui, list: &[String]) {
-    for text in list.iter().take(MOST_CAUTIONS) {
-        warning(ui, text.as_str());
-    }
-    let more = list.len().saturating_sub(MOST_CAUTIONS);
-    if more > 0 {
-        note(ui, format!("and {more} more."));
     }
 }
 

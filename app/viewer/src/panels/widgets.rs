@@ -130,6 +130,20 @@ pub fn warning(ui: &mut Ui, text: impl Into<String>) -> Response {
     signed_in(ui, text.into(), p.warn)
 }
 
+/// Cautions that are told in a list.
+const MOST_CAUTIONS: usize = 8;
+
+/// A list of cautions, or the first of them.
+pub fn cautions(ui: &mut Ui, list: &[String]) {
+    for text in list.iter().take(MOST_CAUTIONS) {
+        warning(ui, text.as_str());
+    }
+    let more = list.len().saturating_sub(MOST_CAUTIONS);
+    if more > 0 {
+        note(ui, format!("and {more} more."));
+    }
+}
+
 fn signed_in(ui: &mut Ui, text: String, ink: Color32) -> Response {
     let p = Palette::from_ui(ui);
     ui.horizontal_top(|ui| {

@@ -68,6 +68,8 @@ pub enum Scene {
     Prepare,
     /// A plan woven into the toolpath beside it, and read back.
     Weave,
+    /// The purge block that weaving would add, before anything is written.
+    Block,
     /// Ways to weave it, compared.
     Ways,
     /// The steps of the whole job, one of them done.
@@ -247,6 +249,12 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
         Scene::Help => act(session, Command::Help),
         Scene::Save => act(session, Command::SaveAs),
         Scene::Prepare => act(session, Command::Prepare),
+        Scene::Block => {
+            act(session, Command::Weave);
+            act(session, Command::TryOptions);
+            session.finish_work();
+            tilt(session, 28.0);
+        }
         Scene::Ways => {
             act(session, Command::Weave);
             act(session, Command::CompareWays);

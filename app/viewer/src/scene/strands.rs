@@ -1,5 +1,6 @@
 //! Strands of laid plastic on the graphics card: the layer that is followed, up to a move, and
-//! the whole layer beneath it, dimmed. Stepping by a move only sets a number.
+//! the whole layer beneath it, dimmed. Stepping by a move only sets a number. The bodies of
+//! purge blocks are drawn as they are.
 
 use bevy::asset::{RenderAssetUsages, load_internal_asset, uuid_handle};
 use bevy::mesh::{
@@ -98,6 +99,7 @@ struct Drawn {
 pub(super) struct Strands {
     layer: Drawn,
     beneath: Drawn,
+    blocks: Drawn,
 }
 
 /// Adds the material and its shader.
@@ -115,6 +117,7 @@ pub(super) fn set_up(mut strands: ResMut<Strands>, mut materials: ResMut<Assets<
     };
     strands.layer.material = plain();
     strands.beneath.material = plain();
+    strands.blocks.material = plain();
 }
 
 fn bevy_mesh(strands: &StrandMesh) -> Mesh {
@@ -143,6 +146,7 @@ pub(super) fn take_updates(
         let (drawn, mesh) = match update {
             StrandUpdate::Layer(mesh) => (&mut strands.layer, mesh),
             StrandUpdate::Beneath(mesh) => (&mut strands.beneath, mesh),
+            StrandUpdate::Blocks(mesh) => (&mut strands.blocks, mesh),
         };
         if let Some(entity) = drawn.entity.take() {
             commands.entity(entity).despawn();
@@ -165,26 +169,34 @@ pub(super) fn set_uniforms(
     mut materials: ResMut<Assets<StrandMaterial>>,
 ) {
     let session = &desk.session;
-    let Some(view) = session.follow_view() else {
+    let view = session.follow_view();
+    if view.is_none() && strands.blocks.entity.is_none() {
         return;
-    };
+    }
     let palette = Palette::of(session.settings.appearance);
     // Steeper than the skin's, so that the round of each strand shows from above too.
     let axes = session.view.camera.axes();
     let light = -axes.forward * 0.62 - axes.right * 0.5 + axes.up * 0.6;
-    let layer = StrandUniform {
+    let whole = StrandUniform {
         light: vec3(light.normalize()).extend(0.0),
         ground: linear(palette.cut_face),
-        up_to: view.up_to,
+        up_to: u32::MAX,
         dim: 0.0,
         rest: Vec2::ZERO,
     };
-    let beneath = StrandUniform {
-        up_to: u32::MAX,
-        dim: BENEATH,
-        ..layer
+    let layer = StrandUniform {
+        up_to: view.map_or(u32::MAX, |view| view.up_to),
+        ..whole
     };
-    for (drawn, to) in [(&strands.layer, layer), (&strands.beneath, beneath)] {
+    let beneath = StrandUniform {
+        dim: BENEATH,
+        ..whole
+    };
+    for (drawn, to) in [
+        (&strands.layer, layer),
+        (&strands.beneath, beneath),
+        (&strands.blocks, whole),
+    ] {
         let differs = materials
             .get(&drawn.material)
             .is_some_and(|m| m.uniform != to);

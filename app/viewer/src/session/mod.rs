@@ -34,6 +34,7 @@ mod prediction;
 mod preparing;
 mod preview;
 mod previewing;
+mod purge_blocks;
 mod recovering;
 mod regions;
 mod reviewing;

@@ -133,9 +133,11 @@ impl Session {
         ] {
             self.skin_updates.push_back(gone);
         }
-        for gone in [StrandUpdate::Layer(None), StrandUpdate::Beneath(None)] {
-            self.strand_updates.push_back(gone);
-        }
+        self.strand_updates.extend([
+            StrandUpdate::Layer(None),
+            StrandUpdate::Beneath(None),
+            StrandUpdate::Blocks(None),
+        ]);
     }
 
     fn load(&mut self, source: Source) {

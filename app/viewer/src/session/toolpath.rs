@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use geometry::{DVec3, Progress};
+use weave::standing_blocks::StandingBlocks;
 
 use super::filled::Filled;
 use super::follow::Follow;
@@ -15,6 +16,14 @@ use crate::jobs::trying::{Compared, Foreseen};
 use crate::jobs::weave::Done;
 use crate::model::draft::{Draft, Reading};
 use crate::model::strands::StrandMesh;
+
+/// What of the purge blocks is on the stage.
+#[derive(Clone, Debug)]
+pub(super) struct DrawnBlocks {
+    pub(super) blocks: Arc<StandingBlocks>,
+    /// They are cut off at this height of the part, mm.
+    pub(super) cut_mm: Option<f64>,
+}
 
 /// Everything about the toolpath of the open part.
 #[derive(Default)]
@@ -43,6 +52,8 @@ pub struct Toolpath {
     pub(super) layer: Option<(usize, Job<Layer>)>,
     /// What is on the stage: the layer in sight and the one beneath.
     pub(super) drawn: [Option<Arc<StrandMesh>>; 2],
+    /// The purge blocks that are on the stage.
+    pub(super) drawn_blocks: Option<DrawnBlocks>,
 }
 
 impl Toolpath {

@@ -18,12 +18,11 @@ impl Session {
     }
 
     /// Half the plate's size across x and y, mm; zero without a part. The plate reaches past
-    /// the part by a margin and ends on a line of its grid.
+    /// what stands on it by a margin and ends on a line of its grid.
     pub fn plate_half_mm(&self) -> (f64, f64) {
-        let Some(doc) = &self.doc else {
+        let Some((lo, hi)) = self.standing_mm() else {
             return (0.0, 0.0);
         };
-        let (lo, hi) = doc.bounds_mm;
         let half = |lo: f64, hi: f64| (lo.abs().max(hi.abs()) * 1.25 / 50.0).ceil().max(2.0) * 50.0;
         (half(lo.x, hi.x), half(lo.y, hi.y))
     }
@@ -45,15 +44,16 @@ impl Session {
     /// Notes where window and stage lie; a part that was fitted stays so. `fit` is the part of
     /// the stage that a fitted part may fill.
     pub(super) fn lay(&mut self, window: Rect, stage: Rect, fit: Rect) {
+        let standing = self.standing_mm();
         let view = &mut self.view;
         let moved = view.stage != stage;
         (view.window, view.stage) = (window, stage);
         let due = view.fit_wanted || (moved && view.stays_fitted);
         if due
             && fit.is_positive()
-            && let Some(doc) = &self.doc
+            && let Some(standing) = standing
         {
-            view.camera.fit(fit, doc.bounds_mm);
+            view.camera.fit(fit, standing);
             view.camera.pan(stage, fit.center() - stage.center());
             view.fit_wanted = false;
             view.stays_fitted = true;

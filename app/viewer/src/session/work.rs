@@ -30,6 +30,7 @@ impl Session {
         self.start_review();
         self.start_section();
         self.keep_following();
+        self.show_purge_blocks();
         self.watch_files();
         let message = self.notices.pass(now);
         let copy = self.autosave(now);

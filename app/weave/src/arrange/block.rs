@@ -6,6 +6,7 @@
 //! can grow out of it; the few layers beneath lines have some lines as well.
 
 use super::plate::Squares;
+use super::plates::Bounds;
 
 /// Plastic that is purged and part of which goes to the block: a layer's.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -58,6 +59,10 @@ const STEM: f64 = 0.3;
 /// practice, no source).
 const GROWS: f64 = 1.0;
 
+/// How much farther away a place behind the part may be than one before it, by how far behind it is
+/// (our rule, no source).
+const BEHIND: f64 = 0.15;
+
 /// The widest gap between lines across, mm (our rule: what a bridge of one line spans well).
 const WIDEST_GAP_MM: f64 = 10.0;
 
@@ -72,11 +77,22 @@ impl Block {
 
     /// Its low and high corner with brim, mm.
     pub fn bounds_mm(&self) -> ([f64; 2], [f64; 2]) {
-        let brim = f64::from(BRIM_LINES) * self.line_mm;
+        let brim = self.brim_mm();
         (
             self.low_mm.map(|v| v - brim),
             self.low_mm.map(|v| v + self.side_mm + brim),
         )
+    }
+
+    /// Low and high corner of a layer of a side, mm.
+    pub(crate) fn square_mm(&self, side_mm: f64) -> ([f64; 2], [f64; 2]) {
+        let low = self.low_mm.map(|v| v + 0.5 * (self.side_mm - side_mm));
+        (low, low.map(|v| v + side_mm))
+    }
+
+    /// How far its brim reaches out, mm.
+    pub(crate) fn brim_mm(&self) -> f64 {
+        f64::from(BRIM_LINES) * self.line_mm
     }
 
     /// Lines of a layer of a side: at least so many, at most so many.
@@ -189,7 +205,7 @@ impl Block {
             .collect()
     }
 
-    fn brim_mm(&self, side_mm: f64) -> f64 {
+    fn brim_length_mm(&self, side_mm: f64) -> f64 {
         let inner = self.inner_mm(side_mm);
         (1..=BRIM_LINES)
             .map(|ring| 4.0 * (inner + 2.0 * f64::from(ring) * self.line_mm))
@@ -205,26 +221,28 @@ impl Block {
             below = level.top_mm;
             sum += self.layer_mm3(level, height);
             if index == 0 {
-                sum += self.brim_mm(level.side_mm) * self.line_mm * height;
+                sum += self.brim_length_mm(level.side_mm) * self.line_mm * height;
             }
         }
         sum
     }
 }
 
-/// Finds a free place for a block, as near as may be to what is printed.
+/// Finds a free place for a block, as near as may be to what is printed, or to `near` of it; places
+/// that are not `clear` for the block with its brim are passed over.
 ///
 /// `bed_mm` is the bed's size if it is known: from 0 to there. Without it, places where the file
 /// itself prints are taken to be on the bed, and their neighbourhood.
 pub(super) fn place(
-    taken: &mut Squares,
-    side_mm: f64,
-    line_mm: f64,
+    taken: &Squares,
+    block: &Block,
     bed_mm: Option<[f64; 2]>,
+    near: Option<Bounds>,
+    clear: impl Fn(Bounds) -> bool,
 ) -> Option<[f64; 2]> {
     const STEP_MM: f64 = 2.0;
     let (low, high) = taken.bounds_mm()?;
-    let brim = f64::from(BRIM_LINES) * line_mm;
+    let (side_mm, brim) = (block.side_mm, block.brim_mm());
     let out = side_mm + brim + CLEAR_MM;
     let (from, to) = match bed_mm {
         Some(bed) => ([brim + 1.0; 2], bed.map(|size| size - side_mm - brim - 1.0)),
@@ -237,9 +255,16 @@ pub(super) fn place(
             (from, high.map(|v| v + CLEAR_MM + brim + STEP_MM))
         }
     };
+    let (low, high) = near.unwrap_or((low, high));
     let middle = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
-    let far =
-        |at: [f64; 2]| (at[0] + 0.5 * side_mm - middle[0]).hypot(at[1] + 0.5 * side_mm - middle[1]);
+    // Rather behind the part than before it, where one looks from.
+    let far = |at: [f64; 2]| {
+        let [x, y] = [0, 1].map(|axis: usize| {
+            let of = |place: [f64; 2]| place.get(axis).copied().unwrap_or(0.0);
+            of(at) + 0.5 * side_mm - of(middle)
+        });
+        x.hypot(y) - BEHIND * y
+    };
     let mut best: Option<[f64; 2]> = None;
     let count = |axis: usize| {
         let (a, b) = (from.get(axis).copied()?, to.get(axis).copied()?);
@@ -255,7 +280,9 @@ pub(super) fn place(
                 continue;
             }
             let wide = brim + CLEAR_MM;
-            if taken.is_free(at.map(|v| v - wide), at.map(|v| v + side_mm + wide)) {
+            let around = |by: f64| (at.map(|v| v - by), at.map(|v| v + side_mm + by));
+            let (low, high) = around(wide);
+            if clear(around(brim)) && taken.is_free(low, high) {
                 best = Some(at);
             }
         }

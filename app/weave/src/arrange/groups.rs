@@ -205,6 +205,7 @@ impl<'a> Groups<'a> {
                 .iter()
                 .find_map(|held| held.print())
                 .map_or(0.0, |step| step.feed_mm_min),
+            round: 0,
         }
     }
 }

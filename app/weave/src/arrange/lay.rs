@@ -19,6 +19,9 @@ use super::sections::Section;
 /// Places nearer than this are one, mm.
 const SAME_MM: f64 = 1e-6;
 
+/// A section that begins so much lower than the nozzle is begins another copy, mm.
+const COMES_DOWN_MM: f64 = 1e-3;
+
 /// What is laid, one after another.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Item {
@@ -325,7 +328,10 @@ impl<W: Write> Lay<W> {
             (Some(own), Some(target)) => level(own, target) < SAME_MM,
             _ => true,
         };
-        if comes && goes {
+        // Where copies follow each other the file's own way leads over what stands.
+        let comes_down =
+            own_start.is_some() && section.top_mm < self.state.place_mm()[2] - COMES_DOWN_MM;
+        if comes && goes || comes_down {
             return section.lead.iter().try_for_each(|held| self.pass(held));
         }
         let last = section.lead.iter().rposition(is_travel);

@@ -28,12 +28,14 @@ mod order;
 mod planned;
 mod planning;
 mod plate;
+mod plates;
 mod sections;
 mod sequence;
 mod sizing;
+mod standing;
 
 pub(crate) use planned::Job;
-pub use planned::{ALLOW_DE00, Arrange, Arranged, Purge, Purged};
+pub use planned::{ALLOW_DE00, Arrange, Arranged, BlockLevel, PlacedBlock, Purge, Purged};
 
 use std::io::{self, Read, Write};
 
@@ -47,9 +49,11 @@ use atoms::Cut;
 use groups::{Groups, group_in};
 use habits::Learner;
 use lay::{Item, Lay, LayError};
+use levels::Rounds;
 use planned::{Facts, Keeps, Planned};
 use planning::Planning;
 use plate::{Hangs, Squares};
+use plates::Plates;
 use sections::{Section, Sections};
 use sequence::{sequence, taken};
 
@@ -84,16 +88,24 @@ pub(super) fn arrange(
         Ok(planned) => planned,
         Err(why) => return Ok(Err(why)),
     };
-    if planned.arranged.reordered == 0 && planned.block.is_none() {
+    if planned.arranged.reordered == 0 && planned.standing.is_empty() {
         return Ok(Err(planned.arranged.cautions));
     }
     progress.stage("Laying the toolpath in its new order");
     let out = make()?;
-    let cuts = written(job, &planned, open()?, size_bytes, out, progress)?;
-    Ok(Ok(Arranged {
+    let (cuts, uncut) = written(job, &planned, open()?, size_bytes, out, progress)?;
+    let mut arranged = Arranged {
         cuts,
+        uncut,
         ..planned.arranged
-    }))
+    };
+    if uncut > 0 {
+        arranged.cautions.push(format!(
+            "{uncut} runs cross a region's edge and have a move that can't be cut, such as one with a \
+             number of too many digits; each is printed whole, in the blend that most of it asks for"
+        ));
+    }
+    Ok(Ok(arranged))
 }
 
 /// The first reading: what each section asks for, and what is best done about it. Or why the
@@ -114,7 +126,8 @@ fn plan_of(
     let mut below = Squares::new(BELOW_MM);
     let mut above = Squares::new(BELOW_MM);
     let mut above_top_mm = f64::NEG_INFINITY;
-    let mut plate = Squares::new(PLATE_MM);
+    let mut plates = Plates::new(PLATE_MM);
+    let mut rounds = Rounds::default();
     let mut lowest_mm = f64::INFINITY;
     let mut relative = false;
     while let Some(section) = sections.next()? {
@@ -126,7 +139,10 @@ fn plan_of(
             relative |= printing && held.before.distance() == Distance::Relative;
         }
         if section.body.is_empty() {
-            facts.push(Facts::default());
+            facts.push(Facts {
+                round: rounds.round,
+                ..Facts::default()
+            });
             continue;
         }
         if facts.len() > MOST_SECTIONS {
@@ -135,6 +151,7 @@ fn plan_of(
                     .to_owned(),
             ]));
         }
+        let round = rounds.at(section.top_mm);
         lowest_mm = lowest_mm.min(section.top_mm);
         let first = section.top_mm < lowest_mm + 1e-3;
         if (section.top_mm - above_top_mm).abs() > 1e-3 {
@@ -147,7 +164,7 @@ fn plan_of(
         for step in section.body.iter().filter_map(|held| held.print()) {
             hangs |= !first && !hangs && !below.is_empty() && hanging.on(&below, step);
             above.lay(step);
-            plate.lay(step);
+            plates.lay(round, step);
         }
         let asked = atoms::asked(&section, &mut asking, area_mm2);
         let fixed = match (section.fixed || first, hangs) {
@@ -155,7 +172,10 @@ fn plan_of(
             (false, true) => Keeps::Order,
             (false, false) => Keeps::Nothing,
         };
-        facts.push(groups.facts(&section, &asked, &asking.blends, fixed));
+        facts.push(Facts {
+            round,
+            ..groups.facts(&section, &asked, &asking.blends, fixed)
+        });
     }
     if relative {
         return Ok(Err(vec![
@@ -180,7 +200,7 @@ fn plan_of(
         facts,
         habits: learner.habits(),
     };
-    Ok(Ok(planning.run(&mut plate)))
+    Ok(Ok(planning.run(&plates)))
 }
 
 /// Follows what hangs from one end only, over the bends of a run.
@@ -217,7 +237,8 @@ fn area_mm2(painted: &Painted) -> f64 {
     filament_area_mm2(spools.first().map_or(1.75, |s| s.diameter_mm))
 }
 
-/// The second reading: writes the file; gives the moves that were cut.
+/// The second reading: writes the file; gives the moves that were cut, and the runs that could not
+/// be.
 fn written(
     job: &Job<'_>,
     planned: &Planned,
@@ -225,16 +246,16 @@ fn written(
     size_bytes: u64,
     out: Box<dyn Write>,
     progress: &Progress,
-) -> Result<u64, WeaveError> {
+) -> Result<(u64, u64), WeaveError> {
     let painted = job.asked.painted();
     let area_mm2 = area_mm2(painted);
     let mut asking = Asking::new(job.asked, job.overrides, job.stands);
     let mut sections = Sections::new(file, job.settings);
-    let line_mm = planned.block.as_ref().map_or(0.45, |b| b.line_mm);
+    let line_mm = planned.standing.first().map_or(0.45, |s| s.block.line_mm);
     let mut lay: Option<Lay<Box<dyn Write>>> = None;
     let mut out = Some(out);
     let mut index = 0;
-    let mut cuts = 0;
+    let (mut cuts, mut uncut) = (0, 0);
     let mut left = Vec::new();
     let mut last_level = None;
     while let Some(section) = sections.next()? {
@@ -262,15 +283,11 @@ fn written(
         }
         // Looked up all the same: what is known of a place serves the layers above.
         let asked = atoms::asked(&section, &mut asking, area_mm2);
-        if let (Some((number, height_mm)), Some(block)) = (doing.level, &planned.block)
-            && last_level != Some(number)
+        if let Some(of) = doing.level
+            && last_level != Some((of.block, of.number))
         {
-            last_level = Some(number);
-            let level = planned.levels.get(number).copied().unwrap_or_default();
-            left = block.path(&level, height_mm, number);
-            if number == 0 {
-                left.splice(0..0, block.brim(level.side_mm));
-            }
+            last_level = Some((of.block, of.number));
+            left = planned.path(of);
         }
         let closes = doing.closes && !left.is_empty();
         let opens = doing.opens_mm3 > 0.0 && !left.is_empty() && !doing.changes.is_empty();
@@ -284,9 +301,11 @@ fn written(
             false => asked.cut(&section, |b| group_in(&facts.group_of, b), &sections.end),
         };
         cuts += cut.cuts;
-        let per_mm3 = line_mm * doing.level.map_or(0.0, |l| l.1);
+        uncut += cut.uncut;
+        let height_mm = doing.level.map_or(0.0, |of| of.height_mm);
+        let per_mm3 = line_mm * height_mm;
         let feed_mm_min = match doing.level {
-            Some((0, _)) => facts.feed_mm_min,
+            Some(of) if of.number == 0 => facts.feed_mm_min,
             _ => planned.habits.print_mm_min,
         };
         let opening = Item::Purge {
@@ -294,7 +313,7 @@ fn written(
                 true => taken(&mut left, doing.opens_mm3 / per_mm3.max(1e-9)),
                 false => Vec::new(),
             },
-            height_mm: doing.level.map_or(0.0, |l| l.1),
+            height_mm,
             feed_mm_min,
         };
         let mut items = match keep {
@@ -303,7 +322,7 @@ fn written(
                 let chains = taken(&mut left, purge_mm3 / per_mm3.max(1e-9));
                 Item::Purge {
                     chains,
-                    height_mm: doing.level.map_or(0.0, |l| l.1),
+                    height_mm,
                     feed_mm_min,
                 }
             }),
@@ -314,7 +333,7 @@ fn written(
         if closes {
             items.push(Item::Purge {
                 chains: std::mem::take(&mut left),
-                height_mm: doing.level.map_or(0.0, |l| l.1),
+                height_mm,
                 feed_mm_min,
             });
         }
@@ -327,7 +346,7 @@ fn written(
     if let Some(lay) = lay {
         lay.finish()?.flush()?;
     }
-    Ok(cuts)
+    Ok((cuts, uncut))
 }
 
 fn fault(error: LayError) -> WeaveError {
@@ -363,5 +382,9 @@ impl Cut {
     }
 }
 
+#[cfg(test)]
+mod copies;
+#[cfg(test)]
+mod plain_parts;
 #[cfg(test)]
 mod tests;

@@ -40,6 +40,26 @@ pub struct Arrange {
     pub bed_mm: Option<[f64; 2]>,
 }
 
+/// A block where it stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedBlock {
+    /// Its place and size.
+    pub block: Block,
+    /// Its layers, from the plate up.
+    pub levels: Vec<BlockLevel>,
+}
+
+/// A layer of a block.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BlockLevel {
+    /// Height of its top, mm.
+    pub top_mm: f64,
+    /// Its side, mm.
+    pub side_mm: f64,
+    /// Its plastic, mm³, with that of the brim.
+    pub volume_mm3: f64,
+}
+
 /// What was done.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Arranged {
@@ -49,6 +69,8 @@ pub struct Arranged {
     pub in_order: u64,
     /// Moves cut where regions end.
     pub cuts: u64,
+    /// Runs over a region's edge that could not be cut.
+    pub uncut: u64,
     /// Plastic that changes of blend need in all, mm³,
     pub needed_mm3: f64,
     /// and how much of it nobody sees within the part.
@@ -61,11 +83,9 @@ pub struct Arranged {
     pub least_mm3: f64,
     /// Changes if each layer of several blends went through all of them in the same turn.
     pub in_turn: u64,
-    /// The block, if there is one.
-    pub block: Option<Block>,
-    /// Its plastic by the height of the layer's top, mm and mm³.
-    pub block_levels: Vec<(f64, f64)>,
-    /// All of it, mm³,
+    /// The block, if there is one; where copies are printed one after another, one for each.
+    pub blocks: Vec<PlacedBlock>,
+    /// All plastic of them, mm³,
     pub block_mm3: f64,
     /// and its mass by the first spool's density, g.
     pub block_g: f64,
@@ -112,6 +132,8 @@ pub(super) struct Facts {
     pub(super) group_of: Vec<(u32, u32)>,
     pub(super) feed_mm_min: f64,
     pub(super) keeps: Keeps,
+    /// Copies printed one after another are a round each.
+    pub(super) round: usize,
 }
 
 impl Facts {
@@ -160,17 +182,35 @@ pub(super) struct Change {
     pub(super) saves_mm3: f64,
 }
 
+/// A layer of a block.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct OfLevel {
+    /// Which block,
+    pub(super) block: usize,
+    /// and which of its layers.
+    pub(super) number: usize,
+    /// How thick it is, mm.
+    pub(super) height_mm: f64,
+}
+
 /// What is to be done with a section.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Doing {
     pub(super) order: Vec<u32>,
     pub(super) changes: Vec<Change>,
-    /// The block's layer that is laid with this section, and how thick it is.
-    pub(super) level: Option<(usize, f64)>,
+    /// The layer of a block that is laid with this section.
+    pub(super) level: Option<OfLevel>,
     /// The section lays what the block's layer still lacks.
     pub(super) closes: bool,
     /// What of the block's layer no change asks for is laid first, mm³.
     pub(super) opens_mm3: f64,
+}
+
+/// A block that is laid with the sections of one round.
+#[derive(Debug)]
+pub(super) struct Stands {
+    pub(super) block: Block,
+    pub(super) levels: Vec<Level>,
 }
 
 /// Everything that the second reading needs.
@@ -178,7 +218,21 @@ pub(super) struct Planned {
     pub(super) facts: Vec<Facts>,
     pub(super) doing: Vec<Doing>,
     pub(super) habits: Habits,
-    pub(super) block: Option<Block>,
-    pub(super) levels: Vec<Level>,
+    pub(super) standing: Vec<Stands>,
     pub(super) arranged: Arranged,
+}
+
+impl Planned {
+    /// The path of a layer of a block, with the brim below.
+    pub(super) fn path(&self, of: OfLevel) -> Vec<Vec<[f64; 2]>> {
+        let Some(Stands { block, levels }) = self.standing.get(of.block) else {
+            return Vec::new();
+        };
+        let level = levels.get(of.number).copied().unwrap_or_default();
+        let mut path = block.path(&level, of.height_mm, of.number);
+        if of.number == 0 {
+            path.splice(0..0, block.brim(level.side_mm));
+        }
+        path
+    }
 }

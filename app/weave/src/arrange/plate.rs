@@ -103,10 +103,10 @@ impl Squares {
     }
 
     /// Low and high corner of all marked squares, mm.
-    pub(super) fn bounds_mm(&mut self) -> Option<([f64; 2], [f64; 2])> {
-        self.flush();
+    pub(super) fn bounds_mm(&self) -> Option<([f64; 2], [f64; 2])> {
         let mut found: Option<([i32; 2], [i32; 2])> = None;
-        for ((tx, ty), bits) in &self.tiles {
+        let last = self.last.as_ref().map(|(tile, bits)| (tile, bits));
+        for ((tx, ty), bits) in self.tiles.iter().chain(last) {
             for i in 0..64 {
                 if bits & (1 << i) != 0 {
                     let (x, y) = ((tx << 3) + (i & 7), (ty << 3) + (i >> 3));

@@ -16,14 +16,14 @@ use crate::tests::{painted_on, region, run};
 use crate::verify::{Verified, Verify};
 use crate::{Source, Weave, Woven};
 
-const USUAL: Chamber = Chamber {
+pub(super) const USUAL: Chamber = Chamber {
     dead_mm3: 20.0,
     mixed_mm3: 30.0,
     tanks: 1,
 };
 
 /// A block with a badge on one side, which its walls run through.
-fn badge() -> Painted {
+pub(super) fn badge() -> Painted {
     let part = solids::cuboid(DVec3::new(24.0, 18.0, 3.0)).expect("a block");
     let side = Mask::Box {
         min_mm: DVec3::new(-6.0, -10.0, 0.8),
@@ -44,7 +44,7 @@ fn badge() -> Painted {
     painted
 }
 
-fn recipe() -> Recipe {
+pub(super) fn recipe() -> Recipe {
     Recipe {
         walls: 2,
         stands: vec![Place {
@@ -55,7 +55,7 @@ fn recipe() -> Recipe {
     }
 }
 
-fn woven(painted: &Painted, how: &Arrange, file: &[u8]) -> (Woven, String) {
+pub(super) fn woven(painted: &Painted, how: &Arrange, file: &[u8]) -> (Woven, String) {
     let dialect = Dialect::built_in("slots").expect("built in");
     let job = Weave {
         painted,
@@ -71,7 +71,7 @@ fn woven(painted: &Painted, how: &Arrange, file: &[u8]) -> (Woven, String) {
     run(&job, file).expect("it is woven")
 }
 
-fn verified(painted: &Painted, woven: &str, before: &[u8]) -> Verified {
+pub(super) fn verified(painted: &Painted, woven: &str, before: &[u8]) -> Verified {
     let dialect = Dialect::built_in("slots").expect("built in");
     let verify = Verify {
         painted,
@@ -104,7 +104,7 @@ fn purge(purge: Purge) -> Arrange {
     }
 }
 
-fn mean(found: &Verified) -> f64 {
+pub(super) fn mean(found: &Verified) -> f64 {
     found.printed.mean_de00().expect("skin")
 }
 
@@ -121,7 +121,7 @@ fn a_badge_comes_out_with_a_block_and_not_without() {
     assert!(
         inside
             .arranged
-            .is_some_and(|a| a.block.is_none() && a.hidden_mm3 > 0.0)
+            .is_some_and(|a| a.blocks.is_empty() && a.hidden_mm3 > 0.0)
     );
     let (blocked, text) = woven(&painted, &purge(Purge::Block), &file);
     let found = verified(&painted, &text, &file);
@@ -130,7 +130,7 @@ fn a_badge_comes_out_with_a_block_and_not_without() {
     assert!(laws.cut > 0 && laws.purged_mm > 10.0, "{laws:?}");
     let arranged = blocked.arranged.expect("runs changed places");
     assert!(
-        arranged.block.is_some() && arranged.reordered >= 6,
+        !arranged.blocks.is_empty() && arranged.reordered >= 6,
         "{arranged:?}"
     );
     let means = [mean(&stayed), mean(&inside_found), mean(&found)];
@@ -283,7 +283,7 @@ fn jumps_are_purged_where_the_plan_says_so() {
         arranged.block_g
     );
     assert!(
-        arranged.block.is_some() && after < 0.4 * before,
+        !arranged.blocks.is_empty() && after < 0.4 * before,
         "{before} {after}"
     );
     let (_, text) = woven(&purged, &purge(Purge::Stay), &file);
@@ -318,8 +318,7 @@ fn jumps_beside_shared_layers_follow_the_plan_as_well() {
             .expect("the same plan");
         let file = sliced(painted.surface().mesh(), 0.2, &recipe());
         let (laid, _) = woven(&painted, &Arrange::default(), &file);
-        let block = laid.arranged.expect("a block").block.expect("a block");
-        block.top_mm
+        laid.arranged.expect("a block").blocks[0].block.top_mm
     };
     // The block ends with the badge, or with the jump.
     let (plain, purged) = (made(false), made(true));

@@ -29,7 +29,7 @@ pub fn svg(
     woven: &Source<'_>,
     progress: &Progress,
 ) -> Result<Option<String>, WeaveError> {
-    let Some((lowest_mm, block)) = lowest(replayed, woven, progress)? else {
+    let Some((lowest_mm, blocks)) = lowest(replayed, woven, progress)? else {
         return Ok(None);
     };
     let only = Replayed {
@@ -37,27 +37,27 @@ pub fn svg(
         ..*replayed
     };
     let layers = only.layers(woven, progress)?;
-    let drawn = layers.first().and_then(|layer| drawn(layer, block));
+    let drawn = layers.first().and_then(|layer| drawn(layer, &blocks));
     Ok(drawn)
 }
 
-/// The lowest height at which plastic is laid along a way, mm, and the purge block declared.
+/// The lowest height at which plastic is laid along a way, mm, and the purge blocks declared.
 fn lowest(
     replayed: &Replayed<'_>,
     woven: &Source<'_>,
     progress: &Progress,
-) -> Result<Option<(f64, Option<Declared>)>, WeaveError> {
+) -> Result<Option<(f64, Vec<Declared>)>, WeaveError> {
     let mut replay = Replay::new(woven.read()?, replayed.settings);
-    let (mut lowest_mm, mut block) = (f64::INFINITY, None);
+    let (mut lowest_mm, mut blocks) = (f64::INFINITY, Vec::new());
     let mut next_look = 0;
     while let Some(seen) = replay.skim()? {
         match seen.step {
             Step::Move(step) if step.prints() => {
                 lowest_mm = lowest_mm.min(step.from[2].max(step.to[2]));
             }
-            Step::Nothing if block.is_none() => {
+            Step::Nothing if lowest_mm.is_infinite() => {
                 let text = seen.bytes.trim_ascii_start();
-                block = text.strip_prefix(b";").and_then(Declared::of);
+                blocks.extend(text.strip_prefix(b";").and_then(Declared::of));
             }
             _ => {}
         }
@@ -66,15 +66,15 @@ fn lowest(
             progress.check()?;
         }
     }
-    Ok(lowest_mm.is_finite().then_some((lowest_mm, block)))
+    Ok(lowest_mm.is_finite().then_some((lowest_mm, blocks)))
 }
 
-fn drawn(layer: &Layer, block: Option<Declared>) -> Option<String> {
+fn drawn(layer: &Layer, blocks: &[Declared]) -> Option<String> {
     let pieces = layer.pieces.get(..MOST_PIECES.min(layer.pieces.len()))?;
     let (first, last) = (pieces.first()?, pieces.last()?);
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     let ends = pieces.iter().flat_map(|p| [p.from_mm, p.to_mm]);
-    let corners = block.iter().flat_map(|b| [b.low_mm, b.high_mm]);
+    let corners = blocks.iter().flat_map(|b| [b.low_mm, b.high_mm]);
     for [x, y] in ends
         .map(|[x, y, _]| [f64::from(x), f64::from(y)])
         .chain(corners)
@@ -109,7 +109,7 @@ fn drawn(layer: &Layer, block: Option<Declared>) -> Option<String> {
         let _ = line(&mut out, piece, layer.top_mm, &put);
         from = Some(piece);
     }
-    if let Some(block) = block {
+    for block in blocks {
         let [x, y] = put([block.low_mm[0] as f32, block.high_mm[1] as f32, 0.0]);
         let _ = writeln!(
             out,
@@ -128,7 +128,7 @@ fn drawn(layer: &Layer, block: Option<Declared>) -> Option<String> {
         to_x - 1.0,
         to_y - 1.0
     );
-    let block = if block.is_some() {
+    let block = if !blocks.is_empty() {
         ", dashed: the purge block"
     } else {
         ""

@@ -143,15 +143,7 @@ impl Verify<'_> {
             return Ok((Some(same), None));
         }
         let listener = Some(&mut listener);
-        let laws = laws::check(
-            before,
-            after,
-            self.settings,
-            listener,
-            None,
-            size_bytes,
-            progress,
-        )?;
+        let laws = laws::check(before, after, self.settings, listener, size_bytes, progress)?;
         Ok((None, Some(laws)))
     }
 }

@@ -7,7 +7,7 @@ use toolpath::{Move, Path};
 use super::declared::Declared;
 use super::found::Laws;
 use super::layers::{Layer, Other, Print};
-use super::pillar::Pillar;
+use super::pillar::Pillars;
 use super::ways::SAME_HEIGHT_MM;
 
 /// A place may be off by rounding of a cut's last decimal, mm, and a piece that is cut again by as
@@ -51,9 +51,9 @@ type Starts = HashMap<Square, Vec<(usize, f64)>>;
 pub(super) fn compare(
     old: &Layer,
     new: &Layer,
-    declared: Option<Declared>,
+    declared: &[Declared],
     found: &mut Laws,
-    pillar: &mut Pillar,
+    pillars: &mut Pillars,
 ) -> Option<String> {
     if !old.prints.is_empty() && (old.top_mm - new.top_mm).abs() > SAME_HEIGHT_MM {
         return Some(format!(
@@ -84,19 +84,21 @@ pub(super) fn compare(
             break;
         }
     }
-    for piece in &waiting {
+    let mut added: Vec<(usize, &Print)> = Vec::with_capacity(waiting.len());
+    for piece in waiting {
         let step = &piece.step;
-        let inside = declared
-            .is_some_and(|d| step.path == Path::Straight && d.holds(step.from) && d.holds(step.to));
-        if !inside {
+        let within = |d: &Declared| d.holds(step.from) && d.holds(step.to);
+        let block = declared.iter().position(within);
+        let Some(block) = block.filter(|_| step.path == Path::Straight) else {
             return Some(format!(
                 "line {} of the new file prints where the sliced file has no such plastic",
                 piece.line
             ));
-        }
+        };
         found.purged_mm += step.extruded_mm;
+        added.push((block, piece));
     }
-    if let Some(fault) = pillar.grow(&waiting, !old.prints.is_empty(), new.top_mm) {
+    if let Some(fault) = pillars.grow(&added, !old.prints.is_empty(), new.top_mm) {
         return Some(fault);
     }
     for wanted in &wanted {
@@ -193,12 +195,15 @@ fn reaches(piece: &Print, whole: &Wanted<'_>, from: f64) -> Option<f64> {
     }
     let middle = 0.5 * (from + to);
     let fed_mm = of.extruded_mm * (to - from);
+    // Where much is fed on a short way, the rounding of a cut's place is plastic too.
+    let flow = of.extruded_mm.abs() / whole.length_mm;
+    let fed_off_mm = 2.0 * (FILAMENT_MM + flow * PLACE_MM);
     let fits = to > from
         && to <= 1.0
         && distance(part.from, of.at(from)) <= close_mm
         && distance(part.to, of.at(to)) <= close_mm
         && distance(part.at(0.5), of.at(middle)) <= close_mm
-        && (part.extruded_mm - fed_mm).abs() <= 2.0 * FILAMENT_MM;
+        && (part.extruded_mm - fed_mm).abs() <= fed_off_mm;
     fits.then_some(to)
 }
 

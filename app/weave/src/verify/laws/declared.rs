@@ -30,6 +30,15 @@ impl Declared {
         }
     }
 
+    /// The room about the nozzle that a comment declares, mm: what is higher stands farther away.
+    pub(super) fn around_mm(comment: &[u8]) -> Option<f64> {
+        let text = std::str::from_utf8(comment).ok()?.trim();
+        let rest = text.strip_prefix("Room about the nozzle: ")?;
+        let around_mm: f64 = rest.strip_suffix(" mm")?.parse().ok()?;
+        // No more than can be looked at.
+        Some(around_mm.clamp(0.0, 1000.0))
+    }
+
     pub(super) fn holds(&self, place: [f64; 3]) -> bool {
         const HAIR_MM: f64 = 2e-3;
         let within = |axis: usize| {

@@ -50,7 +50,10 @@ pub(super) struct Layers<'a, R> {
     /// of it too.
     going_min: f64,
     pub ways: Ways,
-    pub declared: Option<Declared>,
+    /// What the head declares: up to the first plastic.
+    pub declared: Vec<Declared>,
+    pub around_mm: f64,
+    begun: bool,
 }
 
 impl<'a, R: Read> Layers<'a, R> {
@@ -64,7 +67,9 @@ impl<'a, R: Read> Layers<'a, R> {
             ended: false,
             going_min: 0.0,
             ways: Ways::default(),
-            declared: None,
+            declared: Vec::new(),
+            around_mm: 0.0,
+            begun: false,
         }
     }
 
@@ -80,11 +85,12 @@ impl<'a, R: Read> Layers<'a, R> {
                 Some(listener) => listener.hear(&seen.line),
                 None => Heard::Nothing,
             };
-            if self.declared.is_none()
+            if !self.begun
                 && seen.line.form() == Form::Quiet
                 && let Some(comment) = seen.line.comment()
             {
-                self.declared = Declared::of(comment);
+                self.declared.extend(Declared::of(comment));
+                self.around_mm = Declared::around_mm(comment).unwrap_or(self.around_mm);
             }
             match seen.step {
                 Step::Move(step) if step.prints() => {
@@ -93,6 +99,7 @@ impl<'a, R: Read> Layers<'a, R> {
                         line,
                         set: self.set,
                     };
+                    self.begun = true;
                     self.ways.arrive(&step, line);
                     let going_min = std::mem::take(&mut self.going_min);
                     if let Some(next) = layer.begins_another(&print) {
@@ -128,6 +135,32 @@ impl<'a, R: Read> Layers<'a, R> {
         self.ended = true;
         Ok(Some(layer))
     }
+
+    /// A move that climbs is a layer of its own. Where it was cut, its other pieces are taken in,
+    /// each from where the one before ended, up to the end of the move.
+    pub(super) fn take_pieces(&mut self, old: &Layer, new: &mut Layer) -> Result<(), WeaveError> {
+        let Some(whole) = old.prints.first().filter(|_| old.climbs) else {
+            return Ok(());
+        };
+        while let Some(last) = new.prints.last().filter(|_| new.climbs)
+            && self.next.climbs
+            && !near(last.step.to, whole.step.to)
+            && let Some(next) = self.next.prints.first()
+            && near(last.step.to, next.step.from)
+            && let Some(more) = self.layer()?
+        {
+            new.prints.extend(more.prints);
+            new.others.extend(more.others);
+            new.time_min += more.time_min;
+            new.top_mm = new.top_mm.max(more.top_mm);
+        }
+        Ok(())
+    }
+}
+
+/// Whether two places are one, but for rounding.
+fn near(a: [f64; 3], b: [f64; 3]) -> bool {
+    a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-5)
 }
 
 impl Layer {

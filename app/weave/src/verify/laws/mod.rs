@@ -3,7 +3,8 @@
 //! Both files are read layer by layer. Every move that laid plastic before must be laid again
 //! in its layer, whole or in pieces that cover it once: the same way, filament, speed and
 //! settings. Plastic that is new lies in the declared purge block. Ways are gone as the file
-//! goes them: with the strand drawn back where they are long, and never beneath what is laid. No
+//! goes them: with the strand drawn back where they are long, never beneath what is laid, and, where
+//! copies follow each other, as far from what stands as the head declares. No
 //! layer takes less time than the shortest from before. All other lines are there, in order.
 //!
 //! Nothing of the weaving is used here but the reader and the dialect.
@@ -13,6 +14,7 @@ mod declared;
 mod found;
 mod layers;
 mod pillar;
+mod stood;
 mod ways;
 
 use std::io::Read;
@@ -23,12 +25,13 @@ use toolpath::Settings;
 use crate::WeaveError;
 use crate::dialect::Listener;
 use layers::{Layer, Layers};
-use pillar::Pillar;
+use pillar::Pillars;
 
 pub use declared::Declared;
 pub use found::Laws;
 
-/// Holds two files against the laws; `after` may hold blend commands that `listener` hears.
+/// Holds two files against the laws; `after` may hold blend commands that `listener` hears. Its
+/// purge block is where its own head declares it, and nowhere else.
 ///
 /// # Errors
 /// When one can't be read, or when cancelled.
@@ -37,20 +40,18 @@ pub fn check(
     after: impl Read,
     settings: Settings,
     listener: Option<&mut Listener>,
-    declared: Option<Declared>,
     size_bytes: u64,
     progress: &Progress,
 ) -> Result<Laws, WeaveError> {
     let mut was = Layers::new(before, settings, None);
     let mut now = Layers::new(after, settings, listener);
-    now.declared = declared;
     let mut found = Laws::default();
-    let mut pillar = Pillar::default();
+    let mut pillars = Pillars::default();
     let mut hurried = Hurried::default();
     loop {
         progress.set(now.replay.offset() as f32 / size_bytes.max(1) as f32);
         progress.check()?;
-        let (old, new) = match (was.layer()?, now.layer()?) {
+        let (old, mut new) = match (was.layer()?, now.layer()?) {
             (None, None) => break,
             (Some(old), Some(new)) => (old, new),
             (Some(old), None) => {
@@ -65,7 +66,11 @@ pub fn check(
                 break;
             }
         };
-        let fault = cover::compare(&old, &new, now.declared, &mut found, &mut pillar);
+        now.take_pieces(&old, &mut new)?;
+        // The sliced file is looked at by the same measure.
+        was.ways.keep_away(now.around_mm);
+        now.ways.keep_away(now.around_mm);
+        let fault = cover::compare(&old, &new, &now.declared, &mut found, &mut pillars);
         hurried.add(&old, &new);
         if fault.is_some() {
             found.fault = fault;

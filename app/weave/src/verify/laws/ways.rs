@@ -2,6 +2,8 @@
 
 use toolpath::{MachineState, Move};
 
+use super::stood::Stood;
+
 /// Heights nearer than this are one layer's, mm.
 pub(super) const SAME_HEIGHT_MM: f64 = 1e-4;
 
@@ -36,6 +38,8 @@ pub(super) struct Ways {
     /// How often the strand was drawn back and given again at one spot, and the first line.
     idles: u64,
     idle_line: u64,
+    /// What stands, and how near the nozzle came to it.
+    stood: Stood,
 }
 
 impl Default for Ways {
@@ -53,13 +57,20 @@ impl Default for Ways {
             idle: false,
             idles: 0,
             idle_line: 0,
+            stood: Stood::default(),
         }
     }
 }
 
 impl Ways {
+    /// From now on, the nozzle is to keep so far from what stands, mm.
+    pub(super) fn keep_away(&mut self, around_mm: f64) {
+        self.stood.keep_away(around_mm);
+    }
+
     /// A move that lays nothing.
     pub(super) fn go(&mut self, step: &Move, after: &MachineState, line: u64) {
+        self.stood.go(step, line);
         if step.fresh_mm > 0.0 {
             self.primed_mm += step.fresh_mm;
         }
@@ -106,6 +117,7 @@ impl Ways {
 
     /// Ends a way at a move that lays plastic.
     pub(super) fn arrive(&mut self, step: &Move, line: u64) {
+        self.stood.lay(step, line);
         if let Some(last) = self.last {
             // From layer to layer every file goes as it likes.
             let level = (last[2] - step.from[2]).abs() < SAME_HEIGHT_MM;
@@ -128,6 +140,9 @@ impl Ways {
             return Some(format!(
                 "before line {line} the nozzle goes below printed plastic"
             ));
+        }
+        if let Some(fault) = self.stood.fault(&was.stood) {
+            return Some(fault);
         }
         // A file that never draws back has no length from which on it does.
         if was.draws && self.longest_dry_mm > was.longest_dry_mm.max(SHORT_MM) + 0.01 {

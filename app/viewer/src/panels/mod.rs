@@ -21,6 +21,7 @@ pub mod pacing;
 mod pages;
 mod part;
 mod paths;
+pub mod places;
 mod placing;
 mod purging;
 pub mod ribbon;

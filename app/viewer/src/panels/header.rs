@@ -52,6 +52,9 @@ fn name(ui: &mut Ui, session: &Session) {
     if doc.is_unsaved() {
         note(ui, "not saved");
     }
+    if session.is_open_elsewhere() {
+        note(ui, "also in another window");
+    }
     let title = RichText::new(doc.title()).strong();
     ui.add(egui::Label::new(title).truncate());
 }

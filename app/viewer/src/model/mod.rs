@@ -13,9 +13,11 @@ pub mod notices;
 pub mod page;
 pub mod placing;
 pub mod profile;
+pub mod section;
 pub mod skin;
 pub mod strands;
 pub mod tool;
 pub mod view;
+pub mod view_copy;
 
 pub use document::Document;

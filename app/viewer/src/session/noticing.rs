@@ -201,7 +201,7 @@ impl Session {
             return;
         };
         self.errands.forms.other_plan = changed.of.file.display().to_string();
-        self.drawer = Drawer::Job;
+        self.show_drawer(Drawer::Job);
         self.run_errand(Errand::Compare);
     }
 

@@ -24,6 +24,7 @@ pub mod mend;
 pub mod mesh;
 pub mod pieces;
 pub mod place;
+pub mod plane;
 pub mod progress;
 pub mod read;
 pub mod solids;
@@ -35,6 +36,7 @@ pub use field::Field;
 pub use layers::{LayerPlan, LayerSpan};
 pub use mask::Mask;
 pub use mesh::Mesh;
+pub use plane::Plane;
 pub use progress::{Cancelled, Progress};
 pub use surface::{Ray, Surface, SurfacePoint};
 

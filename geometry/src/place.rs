@@ -49,6 +49,18 @@ impl Axis {
         Self::MinusZ,
     ];
 
+    /// Its name in a sentence.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::X => "+x",
+            Self::Y => "+y",
+            Self::Z => "+z",
+            Self::MinusX => "−x",
+            Self::MinusY => "−y",
+            Self::MinusZ => "−z",
+        }
+    }
+
     /// Turns a point so that this axis points up: a quarter turn about y for x, about x
     /// for y, a half turn about x for −z. Only signs and places change, so no digit does.
     pub(crate) fn stand_up(self, p: DVec3) -> DVec3 {

@@ -17,7 +17,8 @@ fn with_mask(mask: &str) -> String {
 const MASKS: &str = "Any([
     Outline(
         corners_mm: [(-5, -5), (5, -5), (5, 5)], at_mm: (0, 0, 20), towards: (0, 1, 0),
-        up: (0, 0, 1), eye_mm: 300, through: true, below_mm: 44.5,
+        up: (0, 0, 1), eye_mm: 300, through: true,
+        cut: (direction: (0, 0, 1), at_mm: 44.5),
     ),
     Outline(corners_mm: [(0, 0), (4, 0), (0, 4)], at_mm: (0, 0, 20), towards: (0, 1, 0), up: (0, 0, 1)),
     Flat(near_mm: (0, -11, 30), angle_deg: 10),
@@ -35,11 +36,11 @@ fn outlines_and_fills_and_smoothed_edges_are_read_back_as_written() {
         panic!("two outlines");
     };
     assert_eq!(
-        (one.eye_mm, one.through, one.below_mm),
+        (one.eye_mm, one.through, one.cut.map(|cut| cut.at_mm)),
         (Some(300.0), true, Some(44.5))
     );
     assert_eq!(
-        (other.eye_mm, other.through, other.below_mm),
+        (other.eye_mm, other.through, other.cut.map(|cut| cut.at_mm)),
         (None, false, None)
     );
     let text = plan.to_ron().expect("writes");

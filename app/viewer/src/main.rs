@@ -37,6 +37,12 @@ struct Options {
     /// What a picture shows.
     #[arg(long, default_value = "plain", requires = "picture")]
     show: picture::Scene,
+    /// Leave the panels out of the picture.
+    #[arg(long, requires = "picture")]
+    bare: bool,
+    /// Leave the panels, the ground and the plate out of the picture.
+    #[arg(long, requires = "picture")]
+    transparent: bool,
     /// Measure frame times on meshes of so many thousand triangles (10, 100 and 1000 if left
     /// out) and print a table; needs no display.
     #[arg(long, value_name = "THOUSANDS", num_args = 0.., default_missing_values = ["10", "100", "1000"])]
@@ -63,7 +69,11 @@ fn main() -> ExitCode {
         // A picture must not depend on what this person has set.
         let mut session = Session::new(None);
         open(&mut session, &options);
-        picture::take(session, options.show, canvas, file.clone())
+        let bare = picture::Bare {
+            panels: options.bare || options.transparent,
+            ground: options.transparent,
+        };
+        picture::take(session, (options.show, bare), canvas, file.clone())
     } else {
         let mut session = Session::new(Home::find());
         open(&mut session, &options);

@@ -1,6 +1,6 @@
 //! What a mask tells about heights alone, without a part.
 
-use super::{Mask, cylinder, slab};
+use super::{CutOpen, Mask, cylinder, slab};
 
 const ALL: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -63,7 +63,7 @@ impl Mask {
                     .flat_map(|(lo, hi)| [lo, hi]),
             ),
             Mask::Box { min_mm, max_mm } => edges.extend([min_mm.z, max_mm.z]),
-            Mask::Outline(outline) => edges.extend(outline.below_mm),
+            Mask::Outline(outline) => edges.extend(outline.cut.and_then(CutOpen::height_mm)),
             _ => {}
         });
         edges

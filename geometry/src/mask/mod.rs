@@ -54,7 +54,7 @@ pub use error::MaskError;
 pub use imprint::PreparedImprint;
 pub use mark::Mark;
 pub use on_part::OnPart;
-pub use outline::{MOST_CORNERS, Outline};
+pub use outline::{CutOpen, MOST_CORNERS, Outline};
 pub use prepared::PreparedMask;
 pub use stroke::PreparedStroke;
 

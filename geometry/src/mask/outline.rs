@@ -7,7 +7,7 @@ use super::MaskError;
 use super::polygon::Polygon;
 use super::sight::{Eye, in_sight};
 use super::values::{finite, finite_point, positive, unit};
-use crate::{Surface, SurfacePoint};
+use crate::{Plane, Surface, SurfacePoint};
 
 /// The most corners of an outline.
 pub const MOST_CORNERS: usize = 4096;
@@ -40,7 +40,7 @@ const ROOM_MM: f64 = 1e-6;
 ///     up: DVec3::Z,
 ///     eye_mm: None,
 ///     through: false,
-///     below_mm: None,
+///     cut: None,
 /// };
 /// let ball = Surface::new(Arc::new(solids::icosphere(20.0, 4)?));
 /// let mask = PreparedMask::new(&Mask::Outline(Box::new(square)), &ball, &Progress::new())?;
@@ -67,9 +67,45 @@ pub struct Outline {
     /// Whether it goes through the part; if not, it has the skin in sight alone.
     #[serde(default)]
     pub through: bool,
-    /// The height that the part is cut open at, mm: skin above it is not there.
+    /// Where the part is cut open: skin beyond that is not there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub below_mm: Option<f64>,
+    pub cut: Option<CutOpen>,
+}
+
+/// A plane at which a part is cut open.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CutOpen {
+    /// The direction of what is cut away, of any length.
+    pub direction: DVec3,
+    /// How far along that direction it begins, mm from the origin.
+    pub at_mm: f64,
+}
+
+impl CutOpen {
+    fn plane(self) -> Option<Plane> {
+        Plane::new(self.direction, self.at_mm)
+    }
+
+    fn check(self) -> Result<(), MaskError> {
+        unit(self.direction)?;
+        finite("at_mm", self.at_mm)
+    }
+
+    /// Its height, mm, if it is level.
+    pub(super) fn height_mm(self) -> Option<f64> {
+        let normal = self.plane()?.normal();
+        (normal.truncate() == DVec2::ZERO).then(|| self.at_mm * normal.z)
+    }
+}
+
+impl From<Plane> for CutOpen {
+    fn from(plane: Plane) -> Self {
+        Self {
+            direction: plane.normal(),
+            at_mm: plane.at_mm(),
+        }
+    }
 }
 
 impl Outline {
@@ -99,10 +135,7 @@ impl Outline {
         if let Some(eye_mm) = self.eye_mm {
             positive("eye_mm", eye_mm)?;
         }
-        match self.below_mm {
-            Some(below_mm) => finite("below_mm", below_mm),
-            None => Ok(()),
-        }
+        self.cut.map_or(Ok(()), CutOpen::check)
     }
 
     /// Least and greatest corner, mm, of a box that holds all of it.
@@ -120,8 +153,11 @@ impl Outline {
                 high[axis] = along.fold(f64::NEG_INFINITY, f64::max) + ROOM_MM;
             }
         }
-        if let Some(below_mm) = self.below_mm {
-            high.z = high.z.min(below_mm);
+        if let Some((cut, height_mm)) = self.cut.and_then(|cut| Some((cut, cut.height_mm()?))) {
+            match cut.direction.z > 0.0 {
+                true => high.z = high.z.min(height_mm),
+                false => low.z = low.z.max(height_mm),
+            }
         }
         (low, high)
     }
@@ -176,7 +212,7 @@ pub(super) struct PreparedOutline {
     eye_mm: Option<f64>,
     polygon: Polygon,
     through: bool,
-    below_mm: f64,
+    cut: Option<Plane>,
 }
 
 impl PreparedOutline {
@@ -188,14 +224,20 @@ impl PreparedOutline {
             eye_mm: outline.eye_mm,
             polygon: Polygon::new(&outline.corners_mm),
             through: outline.through,
-            below_mm: outline.below_mm.unwrap_or(f64::INFINITY),
+            cut: outline.cut.and_then(CutOpen::plane),
         })
     }
 
     pub(super) fn contains(&self, at: SurfacePoint) -> bool {
-        at.point_mm.z <= self.below_mm
+        self.beyond_cut_mm(at.point_mm) <= 0.0
             && self.is_inside(at.point_mm)
-            && (self.through || in_sight(&self.surface, at, self.eye(), self.below_mm))
+            && (self.through || in_sight(&self.surface, at, self.eye(), self.cut))
+    }
+
+    /// How far a point lies in what is cut away, mm; less than 0 in what is left.
+    fn beyond_cut_mm(&self, point: DVec3) -> f64 {
+        self.cut
+            .map_or(f64::NEG_INFINITY, |cut| cut.beyond_mm(point))
     }
 
     fn is_inside(&self, point: DVec3) -> bool {
@@ -225,12 +267,12 @@ impl PreparedOutline {
     /// the outline is not known beforehand.
     pub(super) fn clearance_mm(&self, point: DVec3) -> f64 {
         let (inside, off_mm) = (self.is_inside(point), self.off_outline_mm(point));
-        let above_mm = point.z - self.below_mm;
-        match (inside, above_mm > 0.0) {
+        let beyond_mm = self.beyond_cut_mm(point);
+        match (inside, beyond_mm > 0.0) {
             (false, false) => off_mm,
-            (false, true) => off_mm.max(above_mm),
-            (true, true) => above_mm,
-            (true, false) if self.through => off_mm.min(-above_mm),
+            (false, true) => off_mm.max(beyond_mm),
+            (true, true) => beyond_mm,
+            (true, false) if self.through => off_mm.min(-beyond_mm),
             (true, false) => 0.0,
         }
     }

@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 use glam::{DVec2, DVec3};
 use proptest::prelude::*;
 
-use super::{Mask, MaskError, Outline, PreparedMask};
+use super::{CutOpen, Mask, MaskError, Outline, PreparedMask};
 use crate::surface::refine;
 use crate::surface::shapes::{block, surface, welded};
 use crate::{Progress, Surface, SurfacePoint, solids};
@@ -25,7 +25,7 @@ fn rectangle(at_mm: DVec3, wide_mm: f64, high_mm: f64) -> Outline {
         up: DVec3::Z,
         eye_mm: None,
         through: false,
-        below_mm: None,
+        cut: None,
     }
 }
 
@@ -155,21 +155,37 @@ fn what_is_in_front_hides_what_is_behind() {
 #[test]
 fn what_is_cut_away_hides_nothing_and_is_not_covered() {
     let block = surface(block(v(20.0, 30.0, 40.0)));
-    let from_above = |below_mm| Outline {
+    let open = |direction, at_mm| Some(CutOpen { direction, at_mm });
+    let from_above = |cut| Outline {
         towards: DVec3::NEG_Z,
         up: DVec3::Y,
-        below_mm,
+        cut,
         ..rectangle(v(10.0, 15.0, 40.0), 100.0, 100.0)
     };
     let holds = |mask: &PreparedMask, z: f64| mask.contains(block.nearest(v(9.0, 14.0, z)));
     let whole = prepared(from_above(None), &block);
     assert!(holds(&whole, 40.0) && !holds(&whole, 0.0));
     // With the top off, one sees the inside of the bottom.
-    let cut = prepared(from_above(Some(25.0)), &block);
+    let level = open(DVec3::Z * 2.0, 25.0);
+    let cut = prepared(from_above(level), &block);
     assert!(!holds(&cut, 40.0) && holds(&cut, 0.0));
-    let bounds = Mask::Outline(Box::new(from_above(Some(25.0)))).bounds_mm();
-    assert_eq!(bounds.1.z, 25.0);
+    let mask = Mask::Outline(Box::new(from_above(level)));
+    let bounds = mask.bounds_mm();
+    assert_eq!((bounds.1.z, mask.level_edges_mm()), (25.0, vec![25.0]));
     assert!((bounds.0.x + 40.0).abs() < 1e-3 && (bounds.1.y - 65.0).abs() < 1e-3);
+    // Cut along its height, it shows the inside of one half, and only its left half is there.
+    let from_right = |cut| Outline {
+        towards: DVec3::NEG_X,
+        up: DVec3::Z,
+        cut,
+        ..rectangle(v(20.0, 15.0, 20.0), 100.0, 100.0)
+    };
+    let half = prepared(from_right(open(DVec3::X, 8.0)), &block);
+    let side = |x: f64| half.contains(block.nearest(v(x, 14.0, 20.0)));
+    assert!(side(0.0) && !side(20.0));
+    let over = prepared(from_above(open(DVec3::X, 8.0)), &block);
+    let at = |x: f64, z: f64| over.contains(block.nearest(v(x, 14.0, z)));
+    assert!(at(4.0, 40.0) && !at(12.0, 40.0) && !at(4.0, 0.0));
 }
 
 #[test]
@@ -204,8 +220,13 @@ fn bad_values_are_told() {
             ..good.clone()
         });
     }
-    let below_mm = Some(f64::NAN);
-    told(Outline { below_mm, ..good });
+    for (direction, at_mm) in [(DVec3::Z, f64::NAN), (DVec3::ZERO, 4.0)] {
+        let cut = Some(CutOpen { direction, at_mm });
+        told(Outline {
+            cut,
+            ..good.clone()
+        });
+    }
 }
 
 proptest! {
@@ -215,13 +236,17 @@ proptest! {
     #[test]
     fn nothing_changes_within_the_clearance(
         x in -30.0..30.0f64, y in -30.0..30.0f64, z in -30.0..30.0f64,
-        perspective in any::<bool>(), through in any::<bool>(), below in any::<bool>(),
+        perspective in any::<bool>(), through in any::<bool>(),
+        cut in prop::option::of(prop::array::uniform3(-1.0..1.0f64)),
     ) {
         let ball = surface(solids::icosphere(20.0, 3).expect("a ball"));
         let outline = Outline {
             eye_mm: perspective.then_some(70.0),
             through,
-            below_mm: below.then_some(6.0),
+            cut: cut.map(|direction| CutOpen {
+                direction: DVec3::from(direction) + DVec3::splat(1e-6),
+                at_mm: 6.0,
+            }),
             towards: v(0.3, 1.0, -0.4),
             ..circle(12.0)
         };

@@ -3,7 +3,7 @@
 use glam::DVec3;
 
 use crate::surface::facet::nearest_on;
-use crate::{Surface, SurfacePoint};
+use crate::{Plane, Surface, SurfacePoint};
 
 /// Skin that is seen flatter than this, as the sine of the angle, is not in sight: 0.06°.
 const GRAZING: f64 = 1e-3;
@@ -27,8 +27,8 @@ pub(super) enum Eye {
     Towards(DVec3),
 }
 
-/// Whether nothing of the skin below a height is between the eye and a point of it.
-pub(super) fn in_sight(surface: &Surface, at: SurfacePoint, eye: Eye, below_mm: f64) -> bool {
+/// Whether nothing of the skin that a cut leaves is between the eye and a point of it.
+pub(super) fn in_sight(surface: &Surface, at: SurfacePoint, eye: Eye, cut: Option<Plane>) -> bool {
     let Some((point, normal)) = on_skin(surface, at) else {
         return false;
     };
@@ -43,8 +43,11 @@ pub(super) fn in_sight(surface: &Surface, at: SurfacePoint, eye: Eye, below_mm: 
     }
     let from = point + normal * OFF_MM.copysign(facing);
     match surface.first_hit(from, direction) {
-        // What is above the height is cut away, and so is all that a ray meets after it.
-        Some(hit) => hit.point_mm.z > below_mm || hit.point_mm.distance(from) >= far_mm,
+        // Once a ray has come to what is cut away, it meets no more of what is left.
+        Some(hit) => {
+            let is_gone = cut.is_some_and(|cut| cut.beyond_mm(hit.point_mm) > 0.0);
+            is_gone || hit.point_mm.distance(from) >= far_mm
+        }
         None => true,
     }
 }

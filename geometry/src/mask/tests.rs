@@ -47,7 +47,7 @@ fn outline((at_mm, towards, size, (eye, through)): (DVec3, DVec3, f64, (bool, bo
         up: v(0.01, 0.0, 1.0),
         eye_mm: eye.then_some(60.0),
         through,
-        below_mm: None,
+        cut: None,
     }))
 }
 

@@ -25,6 +25,16 @@ pub enum Format {
     Glb,
 }
 
+impl Format {
+    /// Whether its files say which unit their numbers are in.
+    pub fn states_unit(self) -> bool {
+        match self {
+            Self::StlBinary | Self::StlText | Self::Obj | Self::Ply | Self::Off => false,
+            Self::ThreeMf | Self::Gltf | Self::Glb => true,
+        }
+    }
+}
+
 impl fmt::Display for Format {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

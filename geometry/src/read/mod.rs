@@ -253,15 +253,23 @@ fn weld(
     Ok((welded.mesh, appearance))
 }
 
-/// A part smaller than a few extrusion widths or larger than a door is most likely in
-/// another unit (common practice, no source).
-fn odd_size(mesh: &Mesh, unit: Unit) -> Option<String> {
+/// The lengths that a part is likely to have, mm: from a few extrusion widths to more than most
+/// printers print (common practice, no source). Beyond them, it is most likely in another unit.
+pub const LIKELY_MM: std::ops::RangeInclusive<f64> = 2.0..=1000.0;
+
+/// The longest side of the box around a mesh, mm.
+pub fn longest_side_mm(mesh: &Mesh) -> f64 {
     let (least, greatest) = mesh.bounds();
-    let longest = (greatest - least).max_element();
+    (greatest - least).max_element()
+}
+
+/// What to tell of a mesh, read in a unit, whose size is unlikely ([`LIKELY_MM`]).
+pub fn odd_size(mesh: &Mesh, unit: Unit) -> Option<String> {
+    let longest = longest_side_mm(mesh);
     let advice = match longest {
-        x if x < 2.0 => "smaller than most nozzles can print",
-        x if x > 2000.0 => "larger than most printers",
-        _ => return None,
+        x if LIKELY_MM.contains(&x) => return None,
+        x if x < *LIKELY_MM.start() => "smaller than most nozzles can print",
+        _ => "larger than most printers",
     };
     Some(format!(
         "Read in {}, the part is {longest:.3} mm long, {advice}; check the unit.",

@@ -49,6 +49,8 @@ pub enum Browse {
     Picture,
     /// Save to it; the path is proposed.
     Save(PathBuf),
+    /// Write a picture of the view to it; the path is proposed.
+    ViewCopy(PathBuf),
     /// Write what the printer needs into that folder.
     Folder,
     /// Weave into it.

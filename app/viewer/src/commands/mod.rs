@@ -4,12 +4,15 @@
 //! applies them, in one place. So showing the window changes nothing by itself.
 
 mod kinds;
+mod queue;
+mod section;
 
 use std::path::PathBuf;
 
 use blend::Shares;
 use bodies::Options;
 use emath::{Pos2, Rect, Vec2};
+use geometry::place::Placement;
 use geometry::{Field, Mask};
 use plan::Edit;
 use weave::compare::Means;
@@ -21,9 +24,13 @@ use crate::model::chosen::Wanted;
 use crate::model::draft::Draft;
 use crate::model::errand::{Errand, Forms};
 use crate::model::mirror::Mirror;
-use crate::model::page::{After, Drawer, Page};
+use crate::model::page::{After, Drawer, Page, SidePanel};
 use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
+use crate::model::view_copy::ViewCopy;
+
+pub use queue::Commands;
+pub use section::Cutting;
 
 pub use kinds::{Browse, Edge, Entering, Hover};
 
@@ -68,12 +75,20 @@ pub enum Command {
     PrepareIn(PathBuf),
     /// Mend the mesh, here and whenever the plan is read.
     Mend,
+    /// Read the mesh in another unit, or stand it on the bed otherwise.
+    Stand(Placement),
+    /// Keep the unit that the mesh was read in.
+    KeepUnit,
     /// Show the part in bodies, one for each stored blend.
     Bodies,
     /// Cut the part into bodies anew.
     CutBodies(Options),
     /// Write the bodies that were cut into a folder.
     BodiesIn(PathBuf),
+    /// Ask for a picture of the view.
+    AskViewCopy,
+    /// Make a picture of the view.
+    CopyView(ViewCopy),
     /// Open the system's dialog for files.
     Browse(Browse),
     /// Go to the start page.
@@ -367,8 +382,10 @@ pub enum Command {
     Zoom(f64),
     /// Zoom by a factor around a point.
     ZoomAt(Pos2, f64),
-    /// Cut the part open at the layer cursor, or close it.
+    /// Cut the part open at the section plane, or close it.
     Cut,
+    /// Turn, move or flip the section plane.
+    Section(Cutting),
     /// Move the layer cursor by layers.
     Layers(i32),
     /// Put the layer cursor at a height, mm.
@@ -391,6 +408,8 @@ pub enum Command {
 
     /// Show a drawer.
     ShowDrawer(Drawer),
+    /// Fold a panel at the side, or unfold it.
+    Fold(SidePanel),
     /// Show a page, or change what was typed on it.
     ShowPage(Page),
     /// Close the page.
@@ -433,48 +452,10 @@ impl Command {
                 | Self::Zoom(_)
                 | Self::ZoomAt(..)
                 | Self::Cut
+                | Self::Section(_)
                 | Self::Layers(_)
                 | Self::CursorTo(_)
                 | Self::ShowRegion(_)
         )
-    }
-}
-
-/// The commands of a frame, in the order in which they were sent.
-#[derive(Debug, Default)]
-pub struct Commands(Vec<Command>);
-
-impl Commands {
-    /// Sends a command.
-    pub fn send(&mut self, command: Command) {
-        self.0.push(command);
-    }
-
-    /// Sends a change of the plan, whole by itself.
-    pub fn edit(&mut self, edit: Edit) {
-        self.send(Command::Edit(Box::new(edit)));
-    }
-
-    /// Sends what drags or types something on; `done` lets go of it.
-    pub fn send_on(&mut self, command: Command, done: bool) {
-        self.send(command);
-        if done {
-            self.send(Command::EditDone);
-        }
-    }
-
-    /// Sends a change of the plan that drags or types something on; `done` lets go of it.
-    pub fn edit_on(&mut self, edit: Edit, done: bool) {
-        self.send_on(Command::EditOn(Box::new(edit)), done);
-    }
-
-    /// Takes them.
-    pub fn take(&mut self) -> Vec<Command> {
-        std::mem::take(&mut self.0)
-    }
-
-    /// Whether none was sent.
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
     }
 }

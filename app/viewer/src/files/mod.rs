@@ -9,7 +9,7 @@ pub mod settings;
 pub mod stamp;
 
 pub use home::Home;
-pub use opened::Opened;
+pub use opened::{Notes, Opened};
 pub use recent::Recent;
 pub use recovery::{Keeper, Left};
 pub use settings::Settings;

@@ -13,11 +13,21 @@ use super::recovery::now_s;
 /// The note that a plan is open here; it goes with this value.
 #[derive(Debug)]
 pub struct Opened {
-    file: PathBuf,
     plan: PathBuf,
+    notes: Notes,
     /// Held as long as the plan is open.
     _lock: File,
 }
+
+/// Where windows note that they have a plan open, and which note is this window's own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notes {
+    own: PathBuf,
+    key: String,
+}
+
+/// How often a note is tried: another window may clear it away before it is locked.
+const TRIES: usize = 8;
 
 impl Opened {
     /// Notes that a plan is open, in a folder that all windows share.
@@ -25,20 +35,30 @@ impl Opened {
     /// # Errors
     /// In words, when the note can't be made.
     pub fn note(folder: &Path, plan: &Path) -> Result<Self, String> {
-        let failed = |e: std::io::Error| format!("{}: {e}", folder.display());
-        fs::create_dir_all(folder).map_err(failed)?;
+        let failed = |e: &dyn std::fmt::Display| format!("{}: {e}", folder.display());
+        fs::create_dir_all(folder).map_err(|e| failed(&e))?;
         let (key, pid) = (key(plan), std::process::id());
         let name = |more: usize| folder.join(format!("{key}-{}-{pid}-{more}", now_s()));
-        let free = (0..).map(name).find(|file| !file.exists());
-        let file = free.unwrap_or_else(|| folder.join(&key));
-        let lock = File::create(&file).map_err(failed)?;
-        lock.try_lock()
-            .map_err(|e| format!("{}: {e}", file.display()))?;
-        Ok(Self {
-            file,
-            plan: plan.to_owned(),
-            _lock: lock,
-        })
+        let mut why = String::new();
+        for own in (0..).map(name).filter(|file| !file.exists()).take(TRIES) {
+            let lock = File::create(&own).map_err(|e| failed(&e))?;
+            match lock.try_lock() {
+                // One that was cleared away just before is a note to nobody.
+                Ok(()) if own.exists() => {
+                    return Ok(Self {
+                        plan: plan.to_owned(),
+                        notes: Notes {
+                            key: key.clone(),
+                            own,
+                        },
+                        _lock: lock,
+                    });
+                }
+                Ok(()) => why = failed(&"the note is gone"),
+                Err(e) => why = failed(&e),
+            }
+        }
+        Err(why)
     }
 
     /// The plan that is open.
@@ -46,15 +66,21 @@ impl Opened {
         &self.plan
     }
 
+    /// Where other windows' notes are looked for.
+    pub fn notes(&self) -> &Notes {
+        &self.notes
+    }
+}
+
+impl Notes {
     /// Whether another window has the same plan open. Notes of windows that are gone are cleared
     /// away.
     pub fn has_others(&self) -> bool {
-        let key = key(&self.plan);
-        let folder = self.file.parent().unwrap_or(Path::new(""));
+        let folder = self.own.parent().unwrap_or(Path::new(""));
         let entries = fs::read_dir(folder).into_iter().flatten().flatten();
         let notes = entries.map(|e| e.path()).filter(|file| {
             let name = file.file_name().unwrap_or_default().to_string_lossy();
-            name.starts_with(&key) && *file != self.file
+            name.starts_with(&self.key) && *file != self.own
         });
         let held: Vec<bool> = notes.map(|file| is_held(&file)).collect();
         held.contains(&true)
@@ -75,7 +101,7 @@ fn is_held(file: &Path) -> bool {
 
 impl Drop for Opened {
     fn drop(&mut self) {
-        let _ = fs::remove_file(&self.file);
+        let _ = fs::remove_file(&self.notes.own);
     }
 }
 
@@ -99,18 +125,18 @@ mod tests {
         fs::write(&plan, "()").expect("written");
         let notes = home.path().join("open");
         let one = Opened::note(&notes, &plan).expect("a note");
-        assert!(!one.has_others());
+        assert!(!one.notes().has_others());
         let roundabout = home.path().join(".").join("bollard.plan.ron");
         let other = Opened::note(&notes, &roundabout).expect("a note");
-        assert!(one.has_others() && other.has_others());
+        assert!(one.notes().has_others() && other.notes().has_others());
         let third = Opened::note(&notes, &home.path().join("other.plan.ron")).expect("a note");
-        assert!(!third.has_others());
+        assert!(!third.notes().has_others());
         drop(other);
-        assert!(!one.has_others());
+        assert!(!one.notes().has_others());
         // What a window that was killed has left holds no lock.
         let left = notes.join(format!("{}-0-1-0", key(&plan)));
         fs::write(&left, "").expect("written");
-        assert!(!one.has_others());
+        assert!(!one.notes().has_others());
         assert!(!left.exists());
     }
 }

@@ -37,6 +37,10 @@ pub struct Settings {
     pub lens: Lens,
     /// Brush radius, mm.
     pub brush_mm: f64,
+    /// Whether the drawer is folded.
+    pub drawer_folded: bool,
+    /// Whether the ribbon is folded.
+    pub ribbon_folded: bool,
 }
 
 impl Default for Settings {
@@ -47,6 +51,8 @@ impl Default for Settings {
             scale: 1.0,
             lens: Lens::default(),
             brush_mm: 4.0,
+            drawer_folded: false,
+            ribbon_folded: false,
         }
     }
 }
@@ -106,6 +112,7 @@ mod tests {
             appearance: Appearance::Dark,
             scale: 1.5,
             brush_mm: 0.8,
+            ribbon_folded: true,
             ..Settings::default()
         };
         set.write(&file).expect("written");

@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use blend::Shares;
 use geometry::inspect::{Finding, Severity};
-use geometry::read::{ReadOptions, read_mesh};
+use geometry::place::Unit;
+use geometry::read::{Format, ReadOptions, odd_size, read_mesh};
 use geometry::{Cancelled, Progress, Surface};
 use plan::document::{StandError, Stood};
 use plan::{FirstPlan, MeshSource, Paint, Plan};
@@ -73,6 +74,8 @@ pub struct Loaded {
     pub left: Option<Left>,
     /// Whether it is the part that was open, on another mesh.
     pub is_beneath: bool,
+    /// Whether its file does not say its unit, and in millimetres its size is unlikely.
+    pub size_is_odd: bool,
 }
 
 impl Loaded {
@@ -100,6 +103,7 @@ impl Loaded {
             warnings: Vec::new(),
             left: None,
             is_beneath: false,
+            size_is_odd: false,
         })
     }
 }
@@ -189,8 +193,10 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         .to_string_lossy()
         .into_owned();
     let source = MeshSource::named(name);
-    let stood = placed_mesh(file, &source, progress)?;
+    let Placed { stood, format } = placed_mesh(file, &source, progress)?;
     let (lo, hi) = stood.surface.bounds_mm();
+    let odd_size =
+        odd_size(stood.surface.mesh(), Unit::Millimetre).filter(|_| !format.states_unit());
     let stem = file
         .file_stem()
         .unwrap_or_default()
@@ -210,7 +216,13 @@ fn open_mesh(file: &Path, progress: &Progress) -> Result<Loaded, Stop> {
         notes: stood.notes,
         findings: stood.findings,
     };
-    looked_over(plan, origin, stood.surface, told, progress)
+    let mut loaded = looked_over(plan, origin, stood.surface, told, progress)?;
+    loaded.size_is_odd = odd_size.is_some();
+    // The window asks for the unit, which says it already.
+    loaded
+        .warnings
+        .retain(|told| Some(told) != odd_size.as_ref());
+    Ok(loaded)
 }
 
 fn open_beneath(plan: Plan, origin: Origin, progress: &Progress) -> Result<Loaded, Stop> {
@@ -218,7 +230,7 @@ fn open_beneath(plan: Plan, origin: Origin, progress: &Progress) -> Result<Loade
         .mesh_file
         .clone()
         .ok_or_else(|| Stop::Failed("this part has no mesh file".to_owned()))?;
-    let stood = placed_mesh(&file, &plan.mesh, progress)?;
+    let Placed { stood, .. } = placed_mesh(&file, &plan.mesh, progress)?;
     let told = Told {
         notes: stood.notes,
         findings: stood.findings,
@@ -245,7 +257,7 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     let plan = load_plan(&named.unwrap_or_default(), &left.plan_text)?;
     let (surface, told) = match (&about.mesh_file, &about.demo) {
         (Some(mesh_file), _) => {
-            let stood = placed_mesh(mesh_file, &plan.mesh, progress)?;
+            let Placed { stood, .. } = placed_mesh(mesh_file, &plan.mesh, progress)?;
             let told = Told {
                 notes: stood.notes,
                 findings: stood.findings,
@@ -276,8 +288,14 @@ fn open_copy(left: Left, progress: &Progress) -> Result<Loaded, Stop> {
     Ok(loaded)
 }
 
+/// A mesh on the bed, and the format of its file.
+struct Placed {
+    stood: Stood,
+    format: Format,
+}
+
 /// Reads a mesh and stands it on the bed.
-fn placed_mesh(file: &Path, source: &MeshSource, progress: &Progress) -> Result<Stood, Stop> {
+fn placed_mesh(file: &Path, source: &MeshSource, progress: &Progress) -> Result<Placed, Stop> {
     progress.stage("Reading the mesh");
     let options = ReadOptions {
         progress: progress.clone(),
@@ -288,8 +306,10 @@ fn placed_mesh(file: &Path, source: &MeshSource, progress: &Progress) -> Result<
         Ok(()) => Stop::Failed(super::with_causes(&e)),
     })?;
     progress.check()?;
+    let format = reading.format;
     source
         .stand(reading, progress)
+        .map(|stood| Placed { stood, format })
         .map_err(|error| match error {
             StandError::Cancelled(cancelled) => cancelled.into(),
             error => Stop::Failed(format!("{}: {error}", file.display())),

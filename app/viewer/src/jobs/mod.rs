@@ -15,6 +15,7 @@ pub mod prepare;
 pub mod printed;
 pub mod read_back;
 pub mod repaint;
+pub mod section;
 pub mod sketch;
 pub mod skin;
 pub mod spool_file;
@@ -23,6 +24,7 @@ pub mod summary;
 pub mod thumbnails;
 pub mod toolpath_file;
 pub mod trying;
+pub mod view_copy;
 pub mod watching;
 pub mod weave;
 

@@ -19,16 +19,16 @@ const COARSEST_SHARE: f64 = 1.0 / 64.0;
 const FINEST_SHARE: f64 = 1.0 / 4000.0;
 
 /// Regions are asked for this far beneath the skin, mm.
-const BENEATH_MM: f64 = 1e-3;
+pub(super) const BENEATH_MM: f64 = 1e-3;
 
 /// A fade's place may be off by this much in the middle of a triangle's side, mm.
 const OFF_MM: f64 = 0.02;
 
 /// A corner of a triangle.
 #[derive(Clone, Copy)]
-struct Corner {
-    at: DVec3,
-    normal: DVec3,
+pub(super) struct Corner {
+    pub(super) at: DVec3,
+    pub(super) normal: DVec3,
 }
 
 /// How finely edges are followed, mm.
@@ -194,7 +194,7 @@ fn with_normals(surface: &Surface, skin: &Skin, facet: u32, at: [DVec3; 3]) -> [
 }
 
 /// Puts a triangle, in pieces where the place along the ramp bends over it.
-fn put(
+pub(super) fn put(
     out: &mut SkinMesh,
     corners: [Corner; 3],
     region: u32,
@@ -244,7 +244,7 @@ fn bends(paint: &Paint) -> bool {
 }
 
 /// The least radius of anything round that may lie in a box; infinite if nothing does.
-fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
+pub(super) fn least_radius_mm(plan: &Plan, (lo, hi): (DVec3, DVec3)) -> f64 {
     let meets = |(l, h): (DVec3, DVec3)| l.cmple(hi).all() && h.cmpge(lo).all();
     let mut least = f64::INFINITY;
     for region in plan.regions.iter().filter(|r| !r.hidden) {

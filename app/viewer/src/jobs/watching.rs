@@ -1,4 +1,5 @@
-//! Watches the files of the open part, and ends when another program has changed one.
+//! Watches the files of the open part, and ends when another program has changed one, or another
+//! window has opened the plan or left it.
 
 use std::path::PathBuf;
 use std::time::Duration;
@@ -6,7 +7,7 @@ use std::time::Duration;
 use geometry::Progress;
 
 use super::Stop;
-use crate::files::{Contents, Stamp};
+use crate::files::{Contents, Notes, Stamp};
 
 /// Time between two looks.
 const EVERY: Duration = Duration::from_millis(1500);
@@ -84,24 +85,48 @@ impl Changed {
     }
 }
 
+/// What is watched.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Watch {
+    /// The files.
+    pub files: Vec<Watched>,
+    /// Where other windows note that they have the plan open, and whether one is known to have it.
+    pub windows: Option<(Notes, bool)>,
+}
+
+/// What was noticed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Noticed {
+    /// Another program has changed a file.
+    Changed(Changed),
+    /// Whether another window has the plan open has changed to this.
+    Others(bool),
+}
+
 /// Looks until a file is another for two looks on end: one that is being written is left alone
-/// until that is done.
+/// until that is done. Or until another window opens the plan, or none has it open any more.
 ///
 /// # Errors
 /// When cancelled.
-pub fn run(files: &[Watched], progress: &Progress) -> Result<Changed, Stop> {
+pub fn run(watch: &Watch, progress: &Progress) -> Result<Noticed, Stop> {
     let mut before = None;
     loop {
-        let seen = files.iter().find_map(|of| {
+        let seen = watch.files.iter().find_map(|of| {
             let of = of.clone();
             of.change().map(|now| Changed { of, now })
         });
         if let Some(changed) = &seen
             && before == seen
         {
-            return Ok(changed.clone());
+            return Ok(Noticed::Changed(changed.clone()));
         }
         before = seen;
+        if let Some((notes, known)) = &watch.windows {
+            let others = notes.has_others();
+            if others != *known {
+                return Ok(Noticed::Others(others));
+            }
+        }
         for _ in 0..EVERY.as_millis() / NAP.as_millis() {
             progress.check()?;
             std::thread::sleep(NAP);

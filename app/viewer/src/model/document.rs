@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use geometry::inspect::Finding;
 use geometry::{DVec3, Mesh, Surface};
-use plan::{Drag, Edit, EditError, History, Paint, Plan};
+use plan::{Drag, Edit, EditError, History, MeshSource, Paint, Plan};
 
 /// Where the part came from.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -62,12 +62,14 @@ impl Document {
     }
 
     /// The same part on another mesh, which this is: with the plan, and all that can be undone,
-    /// of before. That the plan mends its mesh is no step of undo.
-    pub fn taking_over(mut self, before: Self, mends: bool) -> Self {
+    /// of before. How the mesh is mended and set on the bed is no step of undo.
+    pub fn taking_over(mut self, before: Self, mesh: &MeshSource) -> Self {
         self.plan = before.plan;
         self.history = before.history;
-        if self.plan.mesh.mend != mends {
-            self.plan.mesh.mend = mends;
+        let own = &mut self.plan.mesh;
+        if (own.mend, &own.place) != (mesh.mend, &mesh.place) {
+            own.mend = mesh.mend;
+            own.place = mesh.place.clone();
             self.history.mark_unsaved();
         }
         self

@@ -2,7 +2,8 @@
 
 use emath::{Pos2, Rect};
 use geometry::mask::Stroke;
-use geometry::{DVec3, Surface, SurfacePoint};
+use geometry::plane::Met;
+use geometry::{DVec3, Plane, Ray, Surface, SurfacePoint};
 
 use super::simpler::simplified;
 use crate::model::camera::Camera;
@@ -24,15 +25,18 @@ const SIMPLER: f64 = 0.01;
 #[derive(Clone, Debug)]
 pub struct Gesture {
     radius_mm: f64,
+    /// What cuts the part open: nothing is painted of what is cut away.
+    section: Option<Plane>,
     pieces: Vec<Vec<DVec3>>,
     last: Option<(Pos2, Option<DVec3>)>,
 }
 
 impl Gesture {
-    /// A stroke with a brush of a radius.
-    pub fn new(radius_mm: f64) -> Self {
+    /// A stroke with a brush of a radius, on a part that may be cut open.
+    pub fn new(radius_mm: f64, section: Option<Plane>) -> Self {
         Self {
             radius_mm,
+            section,
             pieces: Vec::new(),
             last: None,
         }
@@ -60,10 +64,20 @@ impl Gesture {
         for step in 1..=steps {
             let at = from + (to - from) * (step as f32 / steps as f32);
             let ray = camera.ray(stage, at, reach_mm);
-            let hit = surface.first_hit(ray.from_mm, ray.direction);
+            let hit = self.hit(surface, ray);
             self.add(camera, at, hit);
         }
         self.added(&before)
+    }
+
+    fn hit(&self, surface: &Surface, ray: Ray) -> Option<SurfacePoint> {
+        let Some(section) = self.section else {
+            return surface.first_hit(ray.from_mm, ray.direction);
+        };
+        match section.meets(surface, ray)? {
+            Met::Skin(hit) => Some(hit),
+            Met::Face(_) => None,
+        }
     }
 
     fn path_step(&self, camera: &Camera) -> f32 {
@@ -167,7 +181,7 @@ mod tests {
     #[test]
     fn a_stroke_breaks_where_the_skin_jumps_back() {
         let surface = plates();
-        let mut gesture = Gesture::new(2.0);
+        let mut gesture = Gesture::new(2.0, None);
         let camera = camera();
         for x in [50.0, 150.0, 250.0, 350.0] {
             gesture.go_to(&camera, stage(), &surface, 500.0, pos2(x, 200.0));
@@ -183,7 +197,7 @@ mod tests {
     #[test]
     fn off_the_part_nothing_is_painted_and_the_stroke_goes_on_beyond() {
         let surface = plates();
-        let mut gesture = Gesture::new(1.0);
+        let mut gesture = Gesture::new(1.0, None);
         let camera = camera();
         gesture.go_to(&camera, stage(), &surface, 500.0, pos2(100.0, 390.0));
         gesture.go_to(&camera, stage(), &surface, 500.0, pos2(100.0, 500.0));
@@ -195,7 +209,7 @@ mod tests {
     #[test]
     fn what_is_added_joins_what_was_there() {
         let surface = plates();
-        let mut gesture = Gesture::new(2.0);
+        let mut gesture = Gesture::new(2.0, None);
         let camera = camera();
         let one = gesture.go_to(&camera, stage(), &surface, 500.0, pos2(50.0, 200.0));
         assert_eq!(one[0].dabs_mm.len(), 1);

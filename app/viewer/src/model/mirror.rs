@@ -1,6 +1,6 @@
 //! Painting at several places at once: on both sides of the part, or round it.
 
-use geometry::mask::{Outline, Stroke};
+use geometry::mask::{CutOpen, Outline, Stroke};
 use geometry::{DVec3, Surface};
 use glam::DVec2;
 use serde::{Deserialize, Serialize};
@@ -94,6 +94,13 @@ impl Mirror {
                 at_mm: place(outline.at_mm),
                 towards: direction(outline.towards),
                 up: direction(outline.up),
+                cut: outline.cut.map(|cut| {
+                    let normal = cut.direction.normalize_or_zero();
+                    CutOpen {
+                        direction: direction(normal),
+                        at_mm: place(normal * cut.at_mm).dot(direction(normal)),
+                    }
+                }),
                 ..outline.clone()
             };
             // Seen in a mirror, right is left.

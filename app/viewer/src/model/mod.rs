@@ -15,10 +15,12 @@ pub mod page;
 pub mod placing;
 pub mod profile;
 pub mod purge_blocks;
+pub mod section;
 mod simpler;
 pub mod skin;
 pub mod strands;
 pub mod tool;
 pub mod view;
+pub mod view_copy;
 
 pub use document::Document;

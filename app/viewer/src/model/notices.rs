@@ -75,6 +75,11 @@ impl Notices {
         &self.0
     }
 
+    /// Whether any of them tells what could not be done.
+    pub fn has_errors(&self) -> bool {
+        self.0.iter().any(|n| n.weight == Weight::Error)
+    }
+
     /// Closes a message.
     pub fn close(&mut self, index: usize) {
         if index < self.0.len() {

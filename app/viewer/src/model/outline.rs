@@ -1,8 +1,8 @@
 //! An outline on the stage while it is being drawn: a box, or a free line.
 
 use emath::{Pos2, Rect, Vec2};
-use geometry::mask::{MOST_CORNERS, Outline};
-use geometry::{DVec2, DVec3};
+use geometry::mask::{CutOpen, MOST_CORNERS, Outline};
+use geometry::{DVec2, DVec3, Plane};
 
 use super::camera::{Camera, Lens};
 use super::simpler::simplified;
@@ -103,9 +103,9 @@ impl Drawing {
         }
     }
 
-    /// What it goes round; none while that is too small. `below_mm` is the height that the part
+    /// What it goes round; none while that is too small. `cut` is the plane that the part
     /// is cut open at.
-    pub fn outline(&self, through: bool, below_mm: Option<f64>) -> Option<Outline> {
+    pub fn outline(&self, through: bool, cut: Option<Plane>) -> Option<Outline> {
         let corners = self.corners();
         let size = Rect::from_points(&corners).size();
         if size.x < LEAST || size.y < LEAST {
@@ -130,7 +130,7 @@ impl Drawing {
             up: axes.up,
             eye_mm: perspective.then(|| self.camera.eye_distance_mm(self.stage)),
             through,
-            below_mm,
+            cut: cut.map(CutOpen::from),
         };
         outline.check().is_ok().then_some(outline)
     }

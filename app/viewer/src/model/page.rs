@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use bodies::Options;
 
+use super::view_copy::Form;
+
 /// What the drawer at the right shows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Drawer {
@@ -46,6 +48,15 @@ impl Drawer {
     }
 }
 
+/// A panel at the side that can be folded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SidePanel {
+    /// The drawer.
+    Drawer,
+    /// The ribbon of heights.
+    Ribbon,
+}
+
 /// A page over the window.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Page {
@@ -82,6 +93,8 @@ pub enum Page {
         /// What to do once it is saved.
         then: Option<After>,
     },
+    /// A picture of the view.
+    ViewCopy(Box<Form>),
     /// Where to write what the printer needs.
     Prepare {
         /// The folder in the field.

@@ -6,6 +6,9 @@ use rustc_hash::FxHashMap;
 /// Texels in a row of the table of colours, without the first, which holds the row's ends.
 pub const RAMP_TEXELS: usize = 1025;
 
+/// Stands for a region on the face of a cut, where no region asks for a blend.
+pub const FREE: u32 = u32::MAX;
+
 /// Triangles ready to draw.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SkinMesh {
@@ -150,6 +153,8 @@ pub enum SkinUpdate {
     Drawn(SkinMesh, [f32; 3]),
     /// Nothing is being painted any more.
     DrawnGone,
+    /// The face that the section plane opens; empty for none.
+    Face(SkinMesh),
 }
 
 impl SkinMesh {

@@ -3,6 +3,7 @@
 use emath::{Pos2, Rect};
 
 use super::camera::Camera;
+use super::section::SectionPlane;
 
 /// Which colours are shown.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -55,8 +56,10 @@ pub struct View {
     pub stays_fitted: bool,
     /// Which colours are shown.
     pub look: Look,
-    /// Whether the part is cut open at the layer cursor.
+    /// Whether the part is cut open at the section plane.
     pub cut: bool,
+    /// The section plane.
+    pub section: SectionPlane,
     /// The layer cursor, mm.
     pub cursor_mm: f64,
     /// The height under the pointer, mm.
@@ -79,6 +82,7 @@ impl Default for View {
             stays_fitted: false,
             look: Look::default(),
             cut: false,
+            section: SectionPlane::default(),
             cursor_mm: 0.0,
             hover_mm: None,
             hovered_at: None,

@@ -10,6 +10,7 @@ use super::shortcuts;
 use super::widgets::{icon_button, icon_toggle, main_button, note};
 use crate::commands::{Command, Commands};
 use crate::model::camera::{Lens, Side};
+use crate::model::page::SidePanel;
 use crate::model::view::Look;
 use crate::session::Session;
 
@@ -30,6 +31,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
         view(ui, session, send);
         ui.separator();
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            folds(ui, session, send);
             prepare(ui, send);
             ui.separator();
             button(ui, session, send, Icon::Question, Command::Help);
@@ -51,6 +53,9 @@ fn name(ui: &mut Ui, session: &Session) {
     }
     if doc.is_unsaved() {
         note(ui, "not saved");
+    }
+    if session.is_open_elsewhere() {
+        note(ui, "also in another window");
     }
     let title = RichText::new(doc.title()).strong();
     ui.add(egui::Label::new(title).truncate());
@@ -121,6 +126,7 @@ fn view(ui: &mut Ui, session: &Session, send: &mut Commands) {
     toggle(ui, send, Icon::Cut, Command::Cut, session.view.cut);
     let perspective = camera.lens == Lens::Perspective;
     toggle(ui, send, Icon::Lens, Command::Lens, perspective);
+    button(ui, session, send, Icon::Picture, Command::AskViewCopy);
     ui.menu_button("View from", |ui| {
         for side in Side::ALL {
             let command = Command::LookFrom(side);
@@ -137,6 +143,17 @@ fn view(ui: &mut Ui, session: &Session, send: &mut Commands) {
     })
     .response
     .on_hover_text("Look along an axis.");
+}
+
+/// Folds the panels at the side.
+fn folds(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let settings = &session.settings;
+    for (panel, icon, folded) in [
+        (SidePanel::Drawer, Icon::Drawer, settings.drawer_folded),
+        (SidePanel::Ribbon, Icon::Ribbon, settings.ribbon_folded),
+    ] {
+        toggle(ui, send, icon, Command::Fold(panel), folded);
+    }
 }
 
 /// The choices in a menu, where there is no room for them side by side.

@@ -33,7 +33,8 @@ const PARTS: &[Part] = &[
              The wheel zooms to the pointer. With the Turn tool, the left button turns it too.",
             "Level makes the view straight, so that the part lines up with the ribbon. In a tilted \
              view, a line on the part shows the height under the pointer.",
-            "Look inside cuts the part open at the layer cursor, the blue flag on the ruler.",
+            "Look inside cuts the part open at the layer cursor, the blue flag on the ruler. In the \
+             strip under the part, choose another direction, move the cut, or flip it.",
         ],
     },
     Part {

@@ -71,6 +71,14 @@ pub enum Icon {
     Lens,
     /// Cut the part open.
     Cut,
+    /// The other side.
+    Flip,
+    /// A picture of the view.
+    Picture,
+    /// The drawer, unfolded or not.
+    Drawer,
+    /// The ribbon, unfolded or not.
+    Ribbon,
     /// Help.
     Question,
     /// The keys.
@@ -127,6 +135,10 @@ impl Icon {
             Self::Fit => Glyph::Maximize,
             Self::Lens => Glyph::Box,
             Self::Cut => Glyph::Slice,
+            Self::Flip => Glyph::ArrowLeftRight,
+            Self::Picture => Glyph::Camera,
+            Self::Drawer => Glyph::PanelRight,
+            Self::Ribbon => Glyph::RulerDimensionLine,
             Self::Question => Glyph::CircleQuestionMark,
             Self::Keys => Glyph::Keyboard,
             Self::Close => Glyph::X,

@@ -22,18 +22,22 @@ pub mod pacing;
 mod pages;
 mod part;
 mod paths;
+pub mod places;
 mod placing;
 mod purge_blocks;
 mod purging;
 pub mod ribbon;
+mod section;
 pub mod shortcuts;
 mod sliced;
 mod spools;
 mod stack;
 mod stage;
+mod standing;
 mod start;
 mod steps;
 mod tray;
+mod view_copy;
 mod ways;
 mod weave;
 pub mod widgets;
@@ -115,22 +119,41 @@ fn bench(ui: &mut Ui, session: &Session, send: &mut Commands) {
             .frame(bar(5))
             .show(ui, |ui| elsewhere::show(ui, session, changed, send));
     }
-    Panel::right("drawer")
-        .resizable(true)
-        .default_size(DRAWER)
-        .size_range(DRAWER_RANGE)
-        .frame(side)
-        .show(ui, |ui| within(ui, |ui| drawer::show(ui, session, send)));
+    if session.asks_unit() {
+        Panel::top("unit")
+            .resizable(false)
+            .frame(bar(5))
+            .show(ui, |ui| standing::offer(ui, session, send));
+    }
+    if !session.settings.drawer_folded {
+        Panel::right("drawer")
+            .resizable(true)
+            .default_size(DRAWER)
+            .size_range(DRAWER_RANGE)
+            .frame(side)
+            .show(ui, |ui| within(ui, |ui| drawer::show(ui, session, send)));
+    }
     Panel::bottom("tray")
         .resizable(false)
         .frame(bar(6))
         .show(ui, |ui| tray::show(ui, session, send));
-    let on_ribbon = Panel::right("ribbon")
-        .resizable(false)
-        .exact_size(ribbon::WIDTH)
-        .frame(side)
-        .show(ui, |ui| show_ribbon(ui, session, send))
-        .inner;
+    if session.view.cut && session.toolpath.follow.is_none() {
+        Panel::bottom("section")
+            .resizable(false)
+            .frame(bar(6))
+            .show(ui, |ui| section::show(ui, session, send));
+    }
+    let on_ribbon = match session.settings.ribbon_folded {
+        true => None,
+        false => {
+            Panel::right("ribbon")
+                .resizable(false)
+                .exact_size(ribbon::WIDTH)
+                .frame(side)
+                .show(ui, |ui| show_ribbon(ui, session, send))
+                .inner
+        }
+    };
     if session.toolpath.follow.is_some() {
         Panel::bottom("moves")
             .resizable(false)

@@ -11,7 +11,7 @@ use super::actions::actions_row;
 use super::paths::{PathField, Wants};
 use super::shortcuts::{self, Group};
 use super::widgets::{heading, main_button, note};
-use super::{bodies, help, icon::Icon, steps, widgets};
+use super::{bodies, help, icon::Icon, steps, view_copy, widgets};
 use crate::commands::{Browse, Command, Commands};
 use crate::model::page::{After, Page};
 use crate::session::Session;
@@ -60,6 +60,7 @@ fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut
         Page::OpenFile { path } => open_file(ui, session, path, fresh, send),
         Page::Picture { path } => picture_file(ui, path, fresh, send),
         Page::SaveAs { path, then } => save_as(ui, session, path, then.as_ref(), fresh, send),
+        Page::ViewCopy(form) => view_copy::show(ui, session, form, fresh, send),
         Page::Prepare { folder } => prepare(ui, session, folder, fresh, send),
         Page::Bodies { folder, options } => {
             bodies::show(ui, session, (folder, *options), fresh, send);

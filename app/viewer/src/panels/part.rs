@@ -5,7 +5,7 @@ use geometry::inspect::volume_words;
 use plan::{Edit, Wall};
 
 use super::widgets::{self, Number, Turned, heading, note, warning};
-use super::{laying, own_colours, shortcuts};
+use super::{laying, own_colours, shortcuts, standing};
 use crate::commands::{Command, Commands};
 use crate::session::Session;
 
@@ -46,6 +46,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     if let Some(file) = file {
         note(ui, format!("Mesh file: {}", file.display()));
     }
+    standing::show(ui, session, send);
     for finding in &findings {
         warning(ui, finding.as_str());
     }

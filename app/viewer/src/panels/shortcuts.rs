@@ -3,9 +3,12 @@
 
 use egui::{Key, KeyboardShortcut, Modifiers};
 
-use crate::commands::{Command, Entering};
+use crate::commands::{Command, Cutting, Entering};
 use crate::model::camera::Side;
+use crate::model::page::SidePanel;
+use crate::model::section::Across;
 use crate::model::tool::Tool;
+use crate::model::view_copy::{Size, To, ViewCopy};
 
 /// Where a command stands in the overlay.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -111,6 +114,8 @@ pub const ALL: &[Entry] = &[
                                                                and each time the plan is read."),
     entry(Command::OwnColours(None), Group::Files, "Regions of the model's own colours", None, "Make regions of the colours in the mesh's file, in place of all regions."),
     entry(Command::Bodies, Group::Files, "Bodies for several tools", ctrl_shift(Key::B), "Cut the part into solids, one for each stored blend."),
+    entry(Command::AskViewCopy, Group::Files, "Picture of the view", ctrl_shift(Key::E), "Write the part as you see it, without the panels, to a PNG file or the clipboard."),
+    entry(Command::CopyView(ViewCopy { size: Size::AsSeen, clear: false, to: To::Clipboard }), Group::Files, "Copy the view", ctrl_shift(Key::C), "Put a picture of the part as you see it on the clipboard."),
     entry(Command::Close, Group::Files, "Start page", ctrl(Key::W), "Close this part and go to the start page."),
 
     entry(Command::Undo, Group::Regions, "Undo", ctrl(Key::Z), "Undo the last change."),
@@ -187,7 +192,13 @@ pub const ALL: &[Entry] = &[
     entry(Command::LookFrom(Side::Top), Group::View, "From above", alt(Key::Num5), "Look straight down."),
     entry(Command::LookFrom(Side::Under), Group::View, "From below", alt(Key::Num6), "Look straight up."),
     entry(Command::Lens, Group::View, "Parallel or perspective", plain(Key::P), "Switch between parallel and perspective views."),
-    entry(Command::Cut, Group::View, "Look inside", plain(Key::C), "Cut the part open at the layer cursor."),
+    entry(Command::Cut, Group::View, "Look inside", plain(Key::C), "Cut the part open: at the layer cursor, or in another direction."),
+    entry(Command::Section(Cutting::Next), Group::View, "Next direction of the cut", shift(Key::C), "Cut the part open at a height, across x, across y or facing the view."),
+    entry(Command::Section(Cutting::Flip), Group::View, "Other side of the cut", shift(Key::X), "Show the other side of the cut."),
+    entry(Command::Section(Cutting::Step(1)), Group::View, "Move the cut forward", shift(Key::PageUp), "Move the cut by a hundredth of the part."),
+    entry(Command::Section(Cutting::Step(-1)), Group::View, "Move the cut back", shift(Key::PageDown), "Move the cut back by a hundredth of the part."),
+    entry(Command::Section(Cutting::Across(Across::View)), Group::View, "Cut facing the view", None, "Cut the part open across your line of sight."),
+    entry(Command::Section(Cutting::Across(Across::Facet)), Group::View, "Cut along a facet", None, "Cut the part open along the facet that you click next."),
     entry(Command::Layers(1), Group::View, "One layer up", plain(Key::ArrowUp), "Move the layer cursor up by a layer."),
     entry(Command::Layers(-1), Group::View, "One layer down", plain(Key::ArrowDown), "Move the layer cursor down by a layer."),
     entry(Command::Layers(10), Group::View, "Ten layers up", plain(Key::PageUp), "Move the layer cursor up by ten layers."),
@@ -195,6 +206,8 @@ pub const ALL: &[Entry] = &[
     entry(Command::NextLook, Group::View, "Colours requested or as printed", plain(Key::A), "Switch between requested colours, colours as printed, and their difference."),
 
     entry(Command::Appearance, Group::Window, "Light or dark", ctrl(Key::L), "Switch between light and dark."),
+    entry(Command::Fold(SidePanel::Drawer), Group::Window, "Fold or unfold the drawer", ctrl(Key::Num1), "Hide the drawer to leave the part more room, or show it again."),
+    entry(Command::Fold(SidePanel::Ribbon), Group::Window, "Fold or unfold the ribbon", ctrl(Key::Num2), "Hide the ribbon of heights to leave the part more room, or show it again."),
     entry(Command::Larger, Group::Window, "Larger text", ctrl(Key::Plus), "Make text and controls larger."),
     entry(Command::Smaller, Group::Window, "Smaller text", ctrl(Key::Minus), "Make text and controls smaller."),
     entry(Command::PlainSize, Group::Window, "Default text size", ctrl(Key::Num0), "Set text and controls to their default size."),

@@ -8,7 +8,7 @@ use egui::{
 use geometry::DVec3;
 
 use super::widgets::{colour32, held_with_pointer};
-use crate::commands::{Command, Commands, Hover};
+use crate::commands::{Command, Commands, Cutting, Hover};
 use crate::model::tool::Tool;
 use crate::model::view::Look;
 use crate::session::Session;
@@ -21,6 +21,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) -> (Rect
     let response = ui.allocate_rect(rect, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Other, true, "Stage"));
     let cursor = match session.tools.tool {
+        _ if session.view.section.asks_facet => CursorIcon::PointingHand,
         Tool::Turn => CursorIcon::Grab,
         _ => CursorIcon::Crosshair,
     };
@@ -80,6 +81,12 @@ fn use_tool(ui: &Ui, session: &Session, response: &Response, send: &mut Commands
     let at = response.interact_pointer_pos().or(response.hover_pos());
     // Where there is no pointer, a stroke waits until it is back.
     let Some(at) = at else { return };
+    if session.view.section.asks_facet {
+        if response.clicked_by(PointerButton::Primary) {
+            send.send(Command::Section(Cutting::AlongFacet(at)));
+        }
+        return;
+    }
     let drawing = session.tools.gesture.is_some();
     match session.tools.tool {
         Tool::Brush | Tool::Erase => {
@@ -139,20 +146,23 @@ fn hover(session: &Session, response: &Response) -> Option<Hover> {
     })
 }
 
-/// The outline of the layer that the part is cut at.
+/// The outlines where the part is cut, unless their face looks away.
 fn contours(painter: &egui::Painter, session: &Session, p: Palette) {
     let (camera, stage) = (session.view.camera, session.view.stage);
-    let Some((z, section)) = session.section() else {
+    let Some(cut) = session.section() else {
         return;
     };
-    for contour in &section.contours {
-        let points: Vec<Pos2> = contour
+    if cut.plane.normal().dot(camera.axes().forward) > 1e-6 {
+        return;
+    }
+    for outline in &cut.outlines {
+        let points: Vec<Pos2> = outline
             .points_mm
             .iter()
-            .filter_map(|q| camera.project(stage, q.extend(*z)))
+            .filter_map(|q| camera.project(stage, *q))
             .collect();
         let stroke = Stroke::new(1.6, p.accent);
-        painter.add(match contour.closed {
+        painter.add(match outline.closed {
             true => Shape::closed_line(points, stroke),
             false => Shape::line(points, stroke),
         });

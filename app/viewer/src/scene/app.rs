@@ -1,7 +1,5 @@
 //! Puts the application together: with a window, or drawing into a picture without one.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use bevy::app::{PluginGroupBuilder, ScheduleRunnerPlugin, TerminalCtrlCHandlerPlugin};
@@ -20,7 +18,7 @@ use bevy::winit::{UpdateMode, WinitPlugin, WinitSettings};
 
 use bevy_egui::EguiPreUpdateSet;
 
-use super::desk::Desk;
+use super::desk::{Compiling, Desk};
 use super::{ScenePlugin, input, redraw, spawn_camera, window};
 use crate::session::Session;
 
@@ -138,6 +136,7 @@ pub fn windowed(session: Session, canvas: Canvas) -> App {
     .add_systems(Update, (redraw::listen, window::close))
     .add_systems(Last, (redraw::keep_going, window::set_title));
     keep_frames_short(&mut app);
+    count_compiling(&mut app);
     app
 }
 
@@ -169,18 +168,6 @@ pub fn windowless(session: Session, canvas: Canvas) -> App {
     app
 }
 
-/// How many programs for the card are still being compiled; until then, what they draw is
-/// missing. Only of use where the renderer takes its turn with the window's own part.
-#[derive(Resource, Clone, Default)]
-pub struct Compiling(Arc<AtomicUsize>);
-
-impl Compiling {
-    /// Whether there are any.
-    pub fn any(&self) -> bool {
-        self.0.load(Ordering::Relaxed) > 0
-    }
-}
-
 fn count_compiling(app: &mut App) {
     let compiling = Compiling::default();
     if let Some(render) = app.get_sub_app_mut(RenderApp) {
@@ -188,7 +175,7 @@ fn count_compiling(app: &mut App) {
             Render,
             |cache: Res<PipelineCache>, compiling: Res<Compiling>| {
                 let count = cache.waiting_pipelines().count();
-                compiling.0.store(count, Ordering::Relaxed);
+                compiling.tell(count);
             },
         );
     }

@@ -1,6 +1,8 @@
 //! The camera follows the session's view.
 
-use bevy::camera::{CameraProjection, SubCameraView};
+use bevy::camera::{CameraProjection, RenderTarget, SubCameraView};
+use bevy::core_pipeline::tonemapping::{DebandDither, Tonemapping};
+use bevy::light::cluster::ClusterConfig;
 use bevy::math::{Mat4, Vec3A, Vec4};
 use bevy::prelude::*;
 use geometry::DVec3;
@@ -13,6 +15,16 @@ use super::desk::{Desk, StageCamera};
 pub(super) struct StageProjection {
     clip_from_view: Mat4,
     far: f32,
+}
+
+impl StageProjection {
+    /// From the matrix from the eye's space to clip space, and how far is seen, mm.
+    pub(super) fn new(clip_from_view: Mat4, far: f32) -> Self {
+        Self {
+            clip_from_view,
+            far,
+        }
+    }
 }
 
 impl Default for StageProjection {
@@ -62,6 +74,20 @@ impl CameraProjection for StageProjection {
     }
 }
 
+/// How every camera here draws.
+pub(super) fn eye(target: RenderTarget) -> impl Bundle {
+    (
+        Camera3d::default(),
+        target,
+        Msaa::Sample4,
+        // There are no lights.
+        ClusterConfig::Single,
+        // Colours must arrive as predicted.
+        Tonemapping::None,
+        DebandDither::Disabled,
+    )
+}
+
 /// f64 to f32, as Bevy has it.
 pub(super) fn mat4(m: DMat4) -> Mat4 {
     Mat4::from_cols_array(&m.to_cols_array().map(|x| x as f32))
@@ -88,10 +114,7 @@ pub(super) fn follow(
         return;
     }
     for (mut projection, mut at) in &mut eyes {
-        *projection = Projection::custom(StageProjection {
-            clip_from_view: clip,
-            far: 2.0 * reach as f32,
-        });
+        *projection = Projection::custom(StageProjection::new(clip, 2.0 * reach as f32));
         *at = transform;
         *set = Some((clip, transform));
     }

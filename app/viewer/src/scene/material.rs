@@ -24,8 +24,8 @@ pub(super) const REGION: MeshVertexAttribute =
 /// A height at which no mark shows, mm.
 pub(super) const NOWHERE_MM: f32 = -1.0e9;
 
-/// A height above every part, mm.
-pub(super) const ABOVE_ALL_MM: f32 = 1.0e9;
+/// A section plane that cuts nothing away.
+pub(super) const NO_CUT: Vec4 = Vec4::new(0.0, 0.0, 0.0, 1.0e9);
 
 /// What the skin's shader is told; the shader says what each field means.
 #[derive(Clone, Copy, Debug, PartialEq, ShaderType)]
@@ -33,7 +33,7 @@ pub(super) const ABOVE_ALL_MM: f32 = 1.0e9;
 pub(super) struct SkinUniform {
     pub light: Vec4,
     pub eye: Vec4,
-    pub cut_mm: f32,
+    pub cut: Vec4,
     pub guide_mm: f32,
     pub tint_from_mm: f32,
     pub tint_to_mm: f32,
@@ -48,6 +48,7 @@ pub(super) struct SkinUniform {
     pub print_to_mm: f32,
     pub by_height: i32,
     pub dim: f32,
+    pub is_face: i32,
 }
 
 impl Default for SkinUniform {
@@ -55,7 +56,7 @@ impl Default for SkinUniform {
         Self {
             light: Vec4::Z,
             eye: Vec4::Z,
-            cut_mm: ABOVE_ALL_MM,
+            cut: NO_CUT,
             guide_mm: NOWHERE_MM,
             tint_from_mm: NOWHERE_MM,
             tint_to_mm: NOWHERE_MM,
@@ -70,6 +71,7 @@ impl Default for SkinUniform {
             print_to_mm: 1.0,
             by_height: 0,
             dim: 0.0,
+            is_face: 0,
         }
     }
 }

@@ -13,8 +13,8 @@ use egui::pos2;
 use geometry::Surface;
 use plan::{FirstPlan, MeshSource, Plan};
 
-use super::app::{Canvas, Compiling, Drawn, windowless};
-use super::desk::Desk;
+use super::app::{Canvas, Drawn, windowless};
+use super::desk::{Compiling, Desk};
 use super::upload::Uploads;
 use crate::model::document::{Document, Origin};
 use crate::model::tool::Tool;

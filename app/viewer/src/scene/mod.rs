@@ -12,14 +12,14 @@ pub mod places;
 mod redraw;
 mod strands;
 mod upload;
+mod view_copy;
 mod window;
 
-use desk::{Desk, StageCamera};
+use desk::{Desk, PLATE_LAYER, StageCamera};
 
 use bevy::asset::AssetEventSystems;
+use bevy::camera::visibility::RenderLayers;
 use bevy::camera::{CameraUpdateSystems, RenderTarget};
-use bevy::core_pipeline::tonemapping::{DebandDither, Tonemapping};
-use bevy::light::cluster::ClusterConfig;
 use bevy::prelude::*;
 use bevy::transform::TransformSystems;
 use bevy_egui::{EguiContexts, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass, egui};
@@ -37,6 +37,8 @@ impl Plugin for ScenePlugin {
         app.add_plugins(EguiPlugin::default())
             .init_resource::<upload::Uploads>()
             .init_resource::<strands::Strands>()
+            .init_resource::<view_copy::Copying>()
+            .add_systems(Update, view_copy::draw)
             .add_systems(Startup, (upload::set_up, strands::set_up))
             .add_systems(EguiPrimaryContextPass, draw_panels)
             .add_systems(
@@ -62,17 +64,11 @@ pub fn spawn_camera(commands: &mut Commands, target: RenderTarget) -> Entity {
     commands
         .spawn((
             StageCamera,
-            Camera3d::default(),
+            camera::eye(target),
             Camera::default(),
-            target,
             Projection::custom(camera::StageProjection::default()),
             Transform::default(),
-            Msaa::Sample4,
-            // There are no lights.
-            ClusterConfig::Single,
-            // Colours must arrive as predicted.
-            Tonemapping::None,
-            DebandDither::Disabled,
+            RenderLayers::from_layers(&[0, PLATE_LAYER]),
         ))
         .id()
 }

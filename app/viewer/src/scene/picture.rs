@@ -10,15 +10,18 @@ use bevy_egui::{PrimaryEguiContext, egui};
 use clap::ValueEnum;
 use plan::Paint;
 
-use super::app::{Canvas, Compiling, Drawn, windowless};
-use super::desk::Desk;
+use super::app::{Canvas, Drawn, windowless};
+use super::desk::{Compiling, Desk};
 use super::upload::Uploads;
-use crate::commands::Command;
+use crate::commands::{Command, Cutting};
 use crate::files::settings::Appearance;
+use crate::jobs::view_copy::{Pixels, png_bytes};
 use crate::model::errand::Errand;
-use crate::model::page::Drawer;
+use crate::model::page::{Drawer, SidePanel};
+use crate::model::section::Across;
 use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
+use crate::model::view_copy::{Size, To, ViewCopy};
 use crate::session::Session;
 
 /// Frames without any work before the picture is taken: egui settles its sizes.
@@ -48,6 +51,12 @@ pub enum Scene {
     Placing,
     /// The part cut open.
     Inside,
+    /// The part cut open across x.
+    Across,
+    /// The page for a picture of the view.
+    ViewCopy,
+    /// Drawer and ribbon folded.
+    Folded,
     /// The colours as printed.
     Printed,
     /// The map of differences.
@@ -80,9 +89,19 @@ pub enum Scene {
     Error,
 }
 
+/// What a picture leaves out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Bare {
+    /// The panels.
+    pub panels: bool,
+    /// The ground, too.
+    pub ground: bool,
+}
+
 #[derive(Resource)]
 struct Wanted {
     file: PathBuf,
+    bare: Bare,
     scene: Scene,
     fitted: bool,
     arranged: bool,
@@ -92,10 +111,16 @@ struct Wanted {
 }
 
 /// Draws until nothing changes any more, writes the picture and leaves.
-pub fn take(session: Session, scene: Scene, canvas: Canvas, file: PathBuf) -> AppExit {
+pub fn take(
+    session: Session,
+    (scene, bare): (Scene, Bare),
+    canvas: Canvas,
+    file: PathBuf,
+) -> AppExit {
     let mut app = windowless(session, canvas);
     app.insert_resource(Wanted {
         file,
+        bare,
         scene,
         fitted: false,
         arranged: false,
@@ -121,10 +146,18 @@ fn ask(
     mut pointer: MessageWriter<EguiInputEvent>,
     mut exit: MessageWriter<AppExit>,
 ) {
+    let session = &mut desk.session;
     if wanted.asked {
+        if wanted.bare.panels && !session.is_copying_view() {
+            exit.write(
+                match session.notices.has_errors() || session.doc.is_none() {
+                    true => AppExit::error(),
+                    false => AppExit::Success,
+                },
+            );
+        }
         return;
     }
-    let session = &mut desk.session;
     let busy = session.is_working()
         || session.is_drawing_cards()
         || session.has_skin_updates()
@@ -164,6 +197,17 @@ fn ask(
         return;
     }
     wanted.asked = true;
+    if wanted.bare.panels {
+        act(
+            session,
+            Command::CopyView(ViewCopy {
+                size: Size::AsSeen,
+                clear: wanted.bare.ground,
+                to: To::File(wanted.file.clone()),
+            }),
+        );
+        return;
+    }
     commands.spawn(Screenshot(drawn.target())).observe(write);
 }
 
@@ -240,6 +284,15 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             tilt(session, 38.0);
             session.view.cut = true;
         }
+        Scene::Across => {
+            tilt(session, 20.0);
+            act(session, Command::Section(Cutting::Across(Across::X)));
+        }
+        Scene::ViewCopy => act(session, Command::AskViewCopy),
+        Scene::Folded => {
+            act(session, Command::Fold(SidePanel::Drawer));
+            act(session, Command::Fold(SidePanel::Ribbon));
+        }
         Scene::Printed => act(session, Command::Show(Look::Printed)),
         Scene::Difference => act(session, Command::Show(Look::Difference)),
         Scene::Spools => session.drawer = Drawer::Spools,
@@ -284,7 +337,12 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
 
 fn write(captured: On<ScreenshotCaptured>, wanted: Res<Wanted>, mut exit: MessageWriter<AppExit>) {
     let image = &captured.image;
-    let written = png_bytes(image.width(), image.height(), image.data.as_deref())
+    let pixels = Pixels {
+        width: image.width(),
+        height: image.height(),
+        rgba: image.data.clone().unwrap_or_default(),
+    };
+    let written = png_bytes(&pixels, false)
         .and_then(|bytes| project::write::bytes(&wanted.file, &bytes).map_err(|e| e.to_string()));
     match written {
         Ok(()) => exit.write(AppExit::Success),
@@ -293,22 +351,4 @@ fn write(captured: On<ScreenshotCaptured>, wanted: Res<Wanted>, mut exit: Messag
             exit.write(AppExit::error())
         }
     };
-}
-
-/// RGBA pixels as a PNG without opacity.
-fn png_bytes(width: u32, height: u32, rgba: Option<&[u8]>) -> Result<Vec<u8>, String> {
-    let rgba = rgba.ok_or("the picture came back empty")?;
-    let rgb: Vec<u8> = rgba
-        .chunks_exact(4)
-        .flat_map(|p| [p[0], p[1], p[2]])
-        .collect();
-    let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, width, height);
-    encoder.set_color(png::ColorType::Rgb);
-    encoder.set_depth(png::BitDepth::Eight);
-    encoder.set_compression(png::Compression::High);
-    let mut writer = encoder.write_header().map_err(|e| e.to_string())?;
-    writer.write_image_data(&rgb).map_err(|e| e.to_string())?;
-    writer.finish().map_err(|e| e.to_string())?;
-    Ok(bytes)
 }

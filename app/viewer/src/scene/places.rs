@@ -6,6 +6,8 @@ use std::path::PathBuf;
 use bevy::prelude::*;
 use bevy_egui::{EguiContexts, EguiOutput, PrimaryEguiContext};
 
+use crate::panels::places::named;
+
 /// Where to write, and what was written last.
 #[derive(Resource)]
 pub struct Places {
@@ -16,8 +18,8 @@ pub struct Places {
 /// The name under which the pointer stands, as the window has last seen it.
 const POINTER: &str = "the pointer";
 
-/// Writes names and places to a file whenever they change: a JSON object from each name to
-/// `[left, top, width, height]` in pixels of the window. `the pointer` has its position, then
+/// Writes names and places to a file whenever they change: a JSON object from each name, as
+/// [`named`] has it, to `[left, top, width, height]` in pixels of the window. `the pointer` has its position, then
 /// 1 while its first button is down, then how often that was let go: so a script can wait until
 /// the window has seen what it did.
 pub fn write_to(app: &mut App, file: PathBuf) {
@@ -53,15 +55,16 @@ fn write(
         return Ok(());
     };
     let scale = f64::from(output.pixels_per_point);
-    let mut found = BTreeMap::new();
-    for (_, node) in &tree.nodes {
-        let (Some(name), Some(bounds)) = (node.label(), node.bounds()) else {
-            continue;
-        };
-        let (left, top) = (bounds.x0 * scale, bounds.y0 * scale);
-        let (width, height) = (bounds.width() * scale, bounds.height() * scale);
-        found.insert(name.to_owned(), [left, top, width, height].map(f64::round));
-    }
+    let mut found: BTreeMap<String, [f64; 4]> = named(tree)
+        .into_iter()
+        .map(|(name, at)| {
+            let place = [at.left(), at.top(), at.width(), at.height()];
+            (
+                name,
+                place.map(|points| (f64::from(points) * scale).round()),
+            )
+        })
+        .collect();
     let (x, y, down) = (f64::from(at.x), f64::from(at.y), f64::from(u8::from(down)));
     let pointer = [(x * scale).round(), (y * scale).round(), down, *let_go];
     found.insert(POINTER.to_owned(), pointer);

@@ -142,7 +142,11 @@ pub(super) fn keep_going(
         .ctx_mut()
         .is_ok_and(|ctx| ctx.has_requested_repaint());
     let at_once = wishes.at_once() && asked;
-    let moves = at_once || uploads.busy || desk.session.has_skin_updates();
+    let session = &desk.session;
+    let moves = at_once
+        || uploads.busy
+        || session.has_skin_updates()
+        || session.view_copy_wanted().is_some();
     *settling = match moves || changes.any() {
         true => SETTLING,
         false => settling.saturating_sub(1),

@@ -11,8 +11,9 @@ struct Skin {
     light: vec4<f32>,
     // xyz: towards the eye (parallel) or the eye's position (perspective); w: 1 in perspective.
     eye: vec4<f32>,
-    // Nothing above this height is drawn, mm.
-    cut_mm: f32,
+    // The section plane: its normal, and its place along that, mm. Nothing beyond it is drawn; no
+    // normal for no plane.
+    cut: vec4<f32>,
     // Height of the marked line, mm; far below the part for none.
     guide_mm: f32,
     // Heights between which the skin is tinted, mm.
@@ -37,6 +38,8 @@ struct Skin {
     by_height: i32,
     // How far the part fades into the ground: 0 for not at all.
     dim: f32,
+    // Whether this is the face that the section plane opens.
+    is_face: i32,
 }
 
 @group(#{MATERIAL_BIND_GROUP}) @binding(0) var<uniform> skin: Skin;
@@ -45,6 +48,9 @@ struct Skin {
 // region's colours as printed, and how many there are: one for each stretch of the ramp. Their
 // texels are evenly spread over the part's height.
 @group(#{MATERIAL_BIND_GROUP}) @binding(1) var ramps: texture_2d<f32>;
+
+// Stands for a region where no region asks for a blend.
+const NO_REGION: u32 = 0xffffffffu;
 
 struct Vertex {
     @builtin(instance_index) instance: u32,
@@ -60,6 +66,9 @@ struct Between {
     @location(1) normal: vec3<f32>,
     @location(2) along_mm: f32,
     @location(3) @interpolate(flat) region: u32,
+    // How far the place is beyond the section plane, mm. At the edge of a triangle it is taken within
+    // that: beyond, what is cut away might seem left.
+    @location(4) @interpolate(perspective, centroid) beyond_mm: f32,
 }
 
 @vertex
@@ -72,6 +81,7 @@ fn vertex(in: Vertex) -> Between {
     out.normal = in.normal;
     out.along_mm = in.along_mm;
     out.region = in.region;
+    out.beyond_mm = dot(out.world, skin.cut.xyz) - skin.cut.w;
     return out;
 }
 
@@ -97,15 +107,16 @@ fn ramp_colour(region: u32, along_mm: f32, height_mm: f32) -> vec3<f32> {
 
 @fragment
 fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec4<f32> {
-    if in.world.z > skin.cut_mm {
+    if in.beyond_mm > 0.0 {
         discard;
     }
     let to_eye = normalize(mix(skin.eye.xyz, skin.eye.xyz - in.world, skin.eye.w));
 
     // Seen from behind where the part is cut, the skin is what the cut opened: show it as the
     // face of the cut.
-    let is_cut = skin.cut_mm < 1.0e8;
-    if !front && is_cut && skin.stand_off_mm == 0.0 {
+    let is_cut = skin.cut.w < 1.0e8;
+    let is_free = skin.is_face != 0 && in.region == NO_REGION;
+    if (!front && is_cut && skin.stand_off_mm == 0.0) || is_free {
         let weave = fract((in.position.x + in.position.y) / 9.0);
         let hatch = 1.0 - 0.07 * smoothstep(0.40, 0.5, abs(weave - 0.5));
         return vec4(skin.face.rgb * hatch, 1.0);
@@ -121,6 +132,11 @@ fn fragment(in: Between, @builtin(front_facing) front: bool) -> @location(0) vec
     if skin.lift_region >= 0 && i32(in.region) != skin.lift_region {
         let grey = dot(colour, vec3(0.2126, 0.7152, 0.0722));
         colour = mix(colour, vec3(mix(grey, skin.face.r, 0.5)), 0.7);
+    }
+
+    // What is inside has no light of its own: the face shows the predicted colours themselves.
+    if skin.is_face != 0 {
+        return vec4(mix(colour, skin.face.rgb, skin.dim), 1.0);
     }
 
     // A facet turned fully to the light shows the predicted colour itself; the rest is darker.

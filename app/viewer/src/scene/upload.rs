@@ -1,15 +1,16 @@
 //! From the session's numbers to meshes and textures on the graphics card.
 
 use bevy::asset::RenderAssetUsages;
+use bevy::camera::visibility::RenderLayers;
 use bevy::image::Image;
 use bevy::mesh::{Indices, Mesh, PrimitiveTopology};
 use bevy::prelude::*;
 use bevy::render::render_resource::{Extent3d, TextureDimension, TextureFormat};
 
 use super::camera::vec3;
-use super::desk::Desk;
+use super::desk::{Desk, PLATE_LAYER};
 use super::material::{
-    ABOVE_ALL_MM, ALONG, NOWHERE_MM, PlateMaterial, PlateUniform, REGION, SkinMaterial, SkinUniform,
+    ALONG, NO_CUT, NOWHERE_MM, PlateMaterial, PlateUniform, REGION, SkinMaterial, SkinUniform,
 };
 use crate::model::camera::Lens;
 use crate::model::skin::{RAMP_TEXELS, RampRow, RampTable, SkinMesh, SkinUpdate};
@@ -34,10 +35,12 @@ pub(super) struct Uploads {
     skin: Handle<SkinMaterial>,
     hover: Handle<SkinMaterial>,
     drawn: Handle<SkinMaterial>,
+    face: Handle<SkinMaterial>,
     plate: Handle<PlateMaterial>,
     pieces: Vec<Option<Entity>>,
     hover_entity: Option<Entity>,
     drawn_entities: Vec<Entity>,
+    face_entity: Option<Entity>,
     plate_entity: Option<Entity>,
     plate_half_mm: Vec2,
     /// Frames in which something was uploaded.
@@ -64,6 +67,7 @@ pub(super) fn set_up(
     uploads.skin = skin(false);
     uploads.hover = skin(true);
     uploads.drawn = skin(false);
+    uploads.face = skin(false);
     uploads.plate = plates.add(PlateMaterial {
         uniform: PlateUniform::default(),
     });
@@ -128,10 +132,11 @@ pub(super) fn take_updates(
                 put_piece(&mut commands, &mut uploads, &mut meshes, index, mesh);
             }
             SkinUpdate::Ramps(table) => {
-                set_ramps(&uploads.skin, &table, &mut images, &mut skins);
+                let of = [&uploads.skin, &uploads.face];
+                set_ramps(&of, &table, &mut images, &mut skins);
             }
             SkinUpdate::Hover(mesh, colour) => {
-                set_ramps(&uploads.hover, &plain(colour), &mut images, &mut skins);
+                set_ramps(&[&uploads.hover], &plain(colour), &mut images, &mut skins);
                 if let Some(entity) = uploads.hover_entity.take() {
                     commands.entity(entity).despawn();
                 }
@@ -140,7 +145,7 @@ pub(super) fn take_updates(
             }
             SkinUpdate::Drawn(mesh, colour) => {
                 if uploads.drawn_entities.is_empty() {
-                    set_ramps(&uploads.drawn, &plain(colour), &mut images, &mut skins);
+                    set_ramps(&[&uploads.drawn], &plain(colour), &mut images, &mut skins);
                 }
                 let material = &uploads.drawn;
                 let entity = spawn_skin(&mut commands, &mut meshes, material, mesh);
@@ -150,6 +155,13 @@ pub(super) fn take_updates(
                 for entity in uploads.drawn_entities.drain(..) {
                     commands.entity(entity).despawn();
                 }
+            }
+            SkinUpdate::Face(mesh) => {
+                if let Some(entity) = uploads.face_entity.take() {
+                    commands.entity(entity).despawn();
+                }
+                let material = &uploads.face;
+                uploads.face_entity = spawn_skin(&mut commands, &mut meshes, material, mesh);
             }
         }
     }
@@ -163,14 +175,17 @@ fn plain(colour: [f32; 3]) -> RampTable {
 }
 
 fn set_ramps(
-    material: &Handle<SkinMaterial>,
+    materials: &[&Handle<SkinMaterial>],
     table: &RampTable,
     images: &mut Assets<Image>,
     skins: &mut Assets<SkinMaterial>,
 ) {
     // A new image, and with it a new binding: the material would not see an old one change.
-    if let Some(mut skin) = skins.get_mut(material) {
-        skin.ramps = images.add(ramp_image(table));
+    let image = images.add(ramp_image(table));
+    for material in materials {
+        if let Some(mut skin) = skins.get_mut(*material) {
+            skin.ramps = image.clone();
+        }
     }
 }
 
@@ -225,6 +240,13 @@ pub(super) fn set_uniforms(
         ..skin
     };
     set_skin(&mut skins, &uploads.drawn, drawn);
+    let face = SkinUniform {
+        cut: NO_CUT,
+        mark: Vec4::ZERO,
+        is_face: 1,
+        ..skin
+    };
+    set_skin(&mut skins, &uploads.face, face);
     let hover = SkinUniform {
         opacity: HOVER_OPACITY,
         stand_off_mm: 2.0 * drawn.stand_off_mm,
@@ -269,7 +291,10 @@ fn skin_uniform(session: &Session) -> SkinUniform {
     SkinUniform {
         light: vec3(light.normalize()).extend(0.0),
         eye,
-        cut_mm: session.cut_mm().map_or(ABOVE_ALL_MM, |z| z as f32 + 1e-4),
+        cut: session.section_plane().map_or(NO_CUT, |plane| {
+            // A flat facet in the plane is left.
+            vec3(plane.normal()).extend(plane.at_mm() as f32 + 1e-4)
+        }),
         guide_mm: session.marked_height_mm().map_or(NOWHERE_MM, |h| h as f32),
         tint_from_mm: from,
         tint_to_mm: to,
@@ -291,6 +316,7 @@ fn skin_uniform(session: &Session) -> SkinUniform {
         } else {
             0.0
         },
+        is_face: 0,
     }
 }
 
@@ -310,7 +336,8 @@ fn plate(
         if half.x > 0.0 {
             let mesh = meshes.add(plate_mesh(half));
             let material = MeshMaterial3d(uploads.plate.clone());
-            uploads.plate_entity = Some(commands.spawn((Mesh3d(mesh), material)).id());
+            let layer = RenderLayers::layer(PLATE_LAYER);
+            uploads.plate_entity = Some(commands.spawn((Mesh3d(mesh), material, layer)).id());
         }
         uploads.plate_half_mm = half;
     }

@@ -80,10 +80,11 @@ impl Session {
             }
             (Browse::Form(of), _) => self.take_form_file(of, text),
             (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
+            (Browse::ViewCopy(_), Some(Page::ViewCopy(form))) => form.path = text,
             (Browse::Folder, Some(Page::Prepare { folder } | Page::Bodies { folder, .. })) => {
                 *folder = text;
             }
-            (Browse::Save(_) | Browse::Folder, _) => {}
+            (Browse::Save(_) | Browse::ViewCopy(_) | Browse::Folder, _) => {}
         }
     }
 }
@@ -107,6 +108,13 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
         Browse::Save(path) => {
             let folder = path.parent().filter(|f| f.is_dir());
             in_folder(titled("Save the plan as"), folder)
+                .set_file_name(file_name(path))
+                .save_file()
+        }
+        Browse::ViewCopy(path) => {
+            let folder = path.parent().filter(|f| f.is_dir());
+            in_folder(titled("Picture of the view"), folder)
+                .add_filter("Pictures", &["png"])
                 .set_file_name(file_name(path))
                 .save_file()
         }

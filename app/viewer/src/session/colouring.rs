@@ -58,6 +58,8 @@ impl Session {
         self.painted = Some(done.painted);
         if done.scope == Scope::All {
             self.begin_rows_anew();
+            // Its rows of the table are those of before.
+            self.drop_face();
         }
         // The colours go first, so that no piece is ever drawn with rows that aren't there.
         // Equal areas are known only now.

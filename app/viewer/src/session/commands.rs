@@ -6,7 +6,7 @@ use super::Session;
 use super::placing::Way;
 use crate::commands::Command;
 use crate::files::settings::{Appearance, SCALE_RANGE};
-use crate::model::page::{After, Drawer, Page};
+use crate::model::page::{After, Drawer, Page, SidePanel};
 use crate::model::tool::Tool;
 
 impl Session {
@@ -45,9 +45,12 @@ impl Session {
             | Command::Zoom(_)
             | Command::Cut
             | Command::Layers(_)
+            | Command::AskViewCopy
+            | Command::Fold(_)
             | Command::Show(_)
             | Command::NextLook => open,
             Command::Mend => self.can_mend(),
+            Command::Stand(_) => self.can_stand_otherwise(),
             Command::Undo => self.doc.as_ref().is_some_and(|d| d.undo_label().is_some()),
             Command::Redo => self.doc.as_ref().is_some_and(|d| d.redo_label().is_some()),
             // The base region covers everything: it stays, and stays at the bottom.
@@ -77,7 +80,11 @@ impl Session {
                 let follow = self.toolpath.follow.as_ref();
                 follow.is_some_and(|f| f.now().is_some())
             }
-            Command::DabAtMiddle => open && self.tools.tool != Tool::Turn,
+            Command::DabAtMiddle => {
+                open && (self.tools.tool != Tool::Turn || self.view.section.asks_facet)
+            }
+            Command::Section(cutting) => open && self.can_cut(cutting),
+            Command::CopyView(order) => self.can_copy_view(&order.to),
             _ => true,
         }
     }
@@ -142,6 +149,10 @@ impl Session {
             Command::BodiesIn(folder) => self.write_bodies(&folder),
             Command::PrepareIn(folder) => self.prepare(&folder),
             Command::Mend => self.mend(),
+            Command::Stand(place) => self.stand_otherwise(place),
+            Command::KeepUnit => self.size_is_odd = false,
+            Command::AskViewCopy => self.ask_view_copy(),
+            Command::CopyView(order) => self.copy_view(order),
             Command::Browse(what) => self.browse(what),
             Command::Close => self.ask_to(After::Close),
             Command::Quit => self.ask_to(After::Quit),
@@ -151,7 +162,7 @@ impl Session {
 
     fn apply_to_toolpath(&mut self, command: Command) {
         match command {
-            Command::Weave => self.drawer = Drawer::Weave,
+            Command::Weave => self.show_drawer(Drawer::Weave),
             Command::TakeToolpath(file) => self.take_toolpath(&file),
             Command::SetDraft(draft) => self.toolpath.draft = *draft,
             Command::WeaveIt => self.weave_if_whole(),
@@ -160,7 +171,7 @@ impl Session {
             Command::CompareWays => self.compare_ways(),
             Command::TakeWay(means) => self.take_way(&means),
             Command::ReadBack => {
-                self.drawer = Drawer::Weave;
+                self.show_drawer(Drawer::Weave);
                 self.read_back();
             }
             Command::CancelToolpathWork => self.cancel_toolpath_work(),
@@ -175,7 +186,7 @@ impl Session {
 
     fn apply_to_job(&mut self, command: Command) {
         match command {
-            Command::Job => self.drawer = Drawer::Job,
+            Command::Job => self.show_drawer(Drawer::Job),
             Command::SetForms(forms) => self.errands.forms = *forms,
             Command::Run(errand) => self.run_errand(errand),
             Command::CancelRun => self.cancel_errand(),
@@ -337,6 +348,9 @@ impl Session {
             Command::GoOnPlacing(at, steps) => self.go_on_placing(at, steps),
             Command::EndPlacing => self.end_placing(),
             Command::ClickTool(at) => self.click_with(self.tools.tool, at),
+            Command::DabAtMiddle if self.view.section.asks_facet => {
+                self.section_along_facet(self.view.stage.center());
+            }
             Command::DabAtMiddle => self.use_tool_at_middle(),
             command => self.apply_to_view(command),
         }
@@ -344,7 +358,8 @@ impl Session {
 
     pub(super) fn apply_to_window(&mut self, command: Command) {
         match command {
-            Command::ShowDrawer(drawer) => self.drawer = drawer,
+            Command::ShowDrawer(drawer) => self.show_drawer(drawer),
+            Command::Fold(panel) => self.fold(panel),
             Command::ShowPage(page) => self.page = Some(page),
             Command::ClosePage => self.page = None,
             Command::Appearance => {
@@ -369,6 +384,24 @@ impl Session {
         }
     }
 
+    /// Shows a page of the drawer, also where it was folded.
+    pub(super) fn show_drawer(&mut self, drawer: Drawer) {
+        self.drawer = drawer;
+        if std::mem::take(&mut self.settings.drawer_folded) {
+            self.keep_settings();
+        }
+    }
+
+    fn fold(&mut self, panel: SidePanel) {
+        let folded = match panel {
+            SidePanel::Drawer => &mut self.settings.drawer_folded,
+            SidePanel::Ribbon => &mut self.settings.ribbon_folded,
+        };
+        *folded = !*folded;
+        self.view.lift_region = None;
+        self.keep_settings();
+    }
+
     /// Sets the size of text and controls.
     fn set_scale(&mut self, scale: f32) {
         self.settings.scale = scale.clamp(SCALE_RANGE.0, SCALE_RANGE.1);
@@ -386,7 +419,7 @@ impl Session {
         if self.chosen.naming.take().is_some() || self.page.take().is_some() {
             return;
         }
-        if self.give_back_held() {
+        if std::mem::take(&mut self.view.section.asks_facet) || self.give_back_held() {
             return;
         }
         if self.tools.drop_begun() {

@@ -154,12 +154,6 @@ impl Session {
         })
     }
 
-    /// Height above which nothing of the part is shown, mm.
-    pub fn cut_mm(&self) -> Option<f64> {
-        let follow = self.follow_view().map(|f| f.cut_mm);
-        follow.or(self.view.cut.then_some(self.view.cursor_mm))
-    }
-
     /// Steps through the moves of the layer in sight, and on into its neighbours.
     pub fn step_moves(&mut self, moves: i32) {
         let Some(follow) = &mut self.toolpath.follow else {

@@ -12,6 +12,7 @@ mod cards;
 mod coloured;
 mod colouring;
 mod commands;
+mod copying;
 mod cutting;
 mod dialog;
 mod editing;
@@ -43,10 +44,12 @@ mod saving;
 mod shaping;
 mod showing;
 mod spools;
+mod standing;
 mod told;
 mod toolpath;
 mod toolpath_files;
 mod trying;
+mod view_copy;
 mod viewing;
 mod weaving;
 mod work;
@@ -55,7 +58,6 @@ use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use geometry::layers::Section;
 use plan::Painted;
 
 use crate::files::{Home, Left, OnDisk, Recent, Settings};
@@ -66,6 +68,7 @@ use crate::jobs::own_colours::OwnColours;
 use crate::jobs::picture_file::PictureRead;
 use crate::jobs::prepare::Prepared;
 use crate::jobs::printed::Printed;
+use crate::jobs::section::Cut as SectionCut;
 use crate::jobs::spool_file::{Fitted, Found};
 use crate::jobs::standing::Review;
 use crate::jobs::summary::Summary;
@@ -88,6 +91,7 @@ pub use toolpath::Toolpath;
 
 use autosave::Autosave;
 use coloured::Colouring;
+use copying::ViewCopying;
 use dialog::Dialog;
 use elsewhere::Elsewhere;
 use filled::Filled;
@@ -100,6 +104,8 @@ pub struct Session {
     /// Its files as they were read or written here last.
     on_disk: OnDisk,
     elsewhere: Elsewhere,
+    /// Whether the part's file does not say its unit, and its size in millimetres is unlikely.
+    size_is_odd: bool,
     /// How it is shown.
     pub view: View,
     /// What the pointer does.
@@ -137,7 +143,9 @@ pub struct Session {
     pub printed: Filled<Printed>,
     /// How the plan stands with its reviewers.
     pub review: Filled<Review>,
-    section: Filled<Option<(f64, Section)>, (f64, Section)>,
+    section: Filled<Option<SectionCut>, SectionCut>,
+    /// Whether the section's face is on the stage.
+    face_is_drawn: bool,
     /// What preparing wrote last.
     pub prepared: Filled<Option<Prepared>, Prepared>,
     /// The part in bodies, as it was cut last.
@@ -160,6 +168,7 @@ pub struct Session {
     /// A file to take spools from once a part is open.
     pub spools_wanted: Option<PathBuf>,
     dialog: Option<Dialog>,
+    copying: ViewCopying,
     home: Option<Home>,
     autosave: Autosave,
     skin_updates: VecDeque<SkinUpdate>,
@@ -177,6 +186,7 @@ impl Session {
             doc: None,
             on_disk: OnDisk::default(),
             elsewhere: Elsewhere::default(),
+            size_is_odd: false,
             view: View::default(),
             tools: Tools::default(),
             chosen: Chosen::default(),
@@ -198,6 +208,7 @@ impl Session {
             printed: Filled::default(),
             review: Filled::default(),
             section: Filled::default(),
+            face_is_drawn: false,
             prepared: Filled::default(),
             bodies: Filled::default(),
             bodies_written: Filled::default(),
@@ -210,6 +221,7 @@ impl Session {
             picture_at: None,
             spools_wanted: None,
             dialog: None,
+            copying: ViewCopying::default(),
             autosave: Autosave::new(home.as_ref()),
             home,
             skin_updates: VecDeque::new(),

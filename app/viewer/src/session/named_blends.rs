@@ -15,7 +15,7 @@ impl Session {
 
     /// Stores the blend of a place on the part.
     pub(super) fn pick_blend(&mut self, at: Pos2) {
-        let (Some(hit), Some(painted)) = (self.pick(at), self.painted.clone()) else {
+        let (Some(hit), Some(painted)) = (self.coloured_from(at), self.painted.clone()) else {
             return;
         };
         let requested = painted.shares_at(hit);

@@ -6,7 +6,7 @@ use super::Session;
 use super::filled::poll;
 use crate::files::Opened;
 use crate::jobs::load::Source;
-use crate::jobs::watching::{self, Changed, State, Watched, Which};
+use crate::jobs::watching::{self, Changed, Noticed, State, Watch, Watched, Which};
 use crate::jobs::{Job, Outcome};
 use crate::model::errand::Errand;
 use crate::model::names::folder_of;
@@ -18,23 +18,32 @@ impl Session {
         self.elsewhere.changed.as_ref()
     }
 
-    /// Watches the files as they are known here; a watch over what was known before ends.
+    /// Watches the files as they are known here, and whether another window opens the plan; a watch
+    /// over what was known before ends.
     pub(super) fn watch_files(&mut self) {
         let mut watch = self.elsewhere.watch.take();
-        if let Some((files, job)) = watch.take() {
+        if let Some((of, job)) = watch.take() {
             let mut job = Some(job);
             match poll(&mut job) {
-                Some(Outcome::Done(changed)) => self.elsewhere.changed = Some(changed),
+                Some(Outcome::Done(Noticed::Changed(changed))) => {
+                    self.elsewhere.changed = Some(changed);
+                }
+                Some(Outcome::Done(Noticed::Others(others))) => self.note_others(others),
                 Some(_) => {}
-                None => self.elsewhere.watch = job.map(|job| (files, job)),
+                None => self.elsewhere.watch = job.map(|job| (of, job)),
             }
         }
         if self.elsewhere.changed.is_some() {
             self.forget_what_came_right();
             return;
         }
-        let files = self.watched_files();
-        if files.is_empty() {
+        let opened = self.elsewhere.opened.as_ref();
+        let windows = opened.map(|o| (o.notes().clone(), self.elsewhere.has_others));
+        let watch = Watch {
+            files: self.watched_files(),
+            windows,
+        };
+        if watch == Watch::default() {
             self.elsewhere.watch = None;
             return;
         }
@@ -42,11 +51,11 @@ impl Session {
             .elsewhere
             .watch
             .as_ref()
-            .is_some_and(|(of, _)| *of == files);
+            .is_some_and(|(of, _)| *of == watch);
         if !same {
-            let of = files.clone();
+            let of = watch.clone();
             let job = Job::start("Watching the files", &self.waker, move |p| {
-                watching::run(&files, p)
+                watching::run(&watch, p)
             });
             self.elsewhere.watch = Some((of, job));
         }
@@ -60,22 +69,36 @@ impl Session {
             return;
         }
         self.elsewhere.opened = None;
+        self.elsewhere.has_others = false;
         let (Some(home), Some(plan)) = (&self.home, plan) else {
             return;
         };
         match Opened::note(&home.open_folder(), &plan) {
             Ok(opened) => {
-                if opened.has_others() {
-                    let name = plan.display();
-                    self.notices.warning(format!(
-                        "{name} is open in another window, too. Change it in one of them only: \
-                         when the other saves, you are asked whose plan to keep."
-                    ));
-                }
+                let others = opened.notes().has_others();
                 self.elsewhere.opened = Some(opened);
+                self.note_others(others);
             }
             Err(why) => self.notices.warning(why),
         }
+    }
+
+    /// Another window has opened the plan, before this one or after it, or none has it any more.
+    fn note_others(&mut self, others: bool) {
+        self.elsewhere.has_others = others;
+        let Some(opened) = self.elsewhere.opened.as_ref().filter(|_| others) else {
+            return;
+        };
+        let name = opened.plan().display();
+        self.notices.warning(format!(
+            "{name} is open in another window, too. Change it in one of them only: when the other \
+             saves, you are asked whose plan to keep."
+        ));
+    }
+
+    /// Whether another window has the plan open, too.
+    pub fn is_open_elsewhere(&self) -> bool {
+        self.elsewhere.has_others
     }
 
     /// What waits for an answer needs none once the file was read or written here.
@@ -178,7 +201,7 @@ impl Session {
             return;
         };
         self.errands.forms.other_plan = changed.of.file.display().to_string();
-        self.drawer = Drawer::Job;
+        self.show_drawer(Drawer::Job);
         self.run_errand(Errand::Compare);
     }
 

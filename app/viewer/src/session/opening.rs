@@ -13,6 +13,7 @@ use crate::model::document::{Document, Origin};
 use crate::model::draft::Draft;
 use crate::model::names::folder_text;
 use crate::model::page::{After, Page};
+use crate::model::section::SectionPlane;
 use crate::model::skin::SkinUpdate;
 use crate::model::strands::StrandUpdate;
 
@@ -113,6 +114,7 @@ impl Session {
         self.section = Default::default();
         self.toolpath = Default::default();
         self.errands = Default::default();
+        self.size_is_odd = false;
         self.chosen = Default::default();
         self.fitted = Default::default();
         self.picture = Default::default();
@@ -126,10 +128,12 @@ impl Session {
         // They tell of the part that is gone.
         self.notices.clear();
         self.skin_updates.clear();
+        self.face_is_drawn = false;
         for gone in [
             SkinUpdate::Pieces(0),
             SkinUpdate::DrawnGone,
             SkinUpdate::Hover(Default::default(), [0.0; 3]),
+            SkinUpdate::Face(Default::default()),
         ] {
             self.skin_updates.push_back(gone);
         }
@@ -213,8 +217,10 @@ impl Session {
             plan: self.on_disk.plan,
             ..loaded.on_disk
         };
-        let mends = loaded.plan.mesh.mend;
+        let mesh = loaded.plan.mesh.clone();
+        let stands_otherwise = before.plan().mesh.place != mesh.place;
         let view = (self.view.camera, self.view.cursor_mm, self.view.cut);
+        let section = self.view.section;
         self.show(Loaded {
             is_beneath: false,
             ..loaded
@@ -222,8 +228,11 @@ impl Session {
         self.chosen = chosen;
         self.on_disk = on_disk;
         (self.view.camera, self.view.cursor_mm, self.view.cut) = view;
-        self.view.fit_wanted = false;
-        self.doc = self.doc.take().map(|doc| doc.taking_over(before, mends));
+        self.view.section = section;
+        self.view.fit_wanted = stands_otherwise;
+        self.doc = self.doc.take().map(|doc| doc.taking_over(before, &mesh));
+        self.section_fits_part();
+        self.set_cursor_mm(self.view.cursor_mm);
     }
 
     fn show(&mut self, loaded: Loaded) {
@@ -245,6 +254,7 @@ impl Session {
         }
         self.view.cursor_mm = 0.5 * (doc.extent_mm().0 + doc.extent_mm().1);
         self.view.cut = false;
+        self.view.section = SectionPlane::default();
         self.view.hover_mm = None;
         self.view.fit_wanted = true;
         self.view.camera.yaw_deg = 30.0;
@@ -254,6 +264,7 @@ impl Session {
         self.chosen.region = regions.checked_sub(1);
         self.chosen.held = vec![false; doc.plan().spools.len()];
         self.doc = Some(doc);
+        self.size_is_odd = loaded.size_is_odd;
         self.note_opened();
         self.suggest_forms();
         self.refresh_model();

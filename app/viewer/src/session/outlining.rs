@@ -100,7 +100,7 @@ impl Session {
         let (Some(doc), Some(drawing)) = (&self.doc, &self.tools.outline) else {
             return Vec::new();
         };
-        let Some(outline) = drawing.outline(self.tools.through, self.cut_mm()) else {
+        let Some(outline) = drawing.outline(self.tools.through, self.section_plane()) else {
             return Vec::new();
         };
         let mirror = self.tools.mirror;

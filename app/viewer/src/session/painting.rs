@@ -3,6 +3,7 @@
 use blend::Shares;
 use emath::Pos2;
 use geometry::mask::Stroke;
+use geometry::plane::Met;
 use geometry::{Mask, SurfacePoint};
 use plan::{BrushStroke, Edit, Paint, Region};
 
@@ -40,23 +41,12 @@ impl Session {
         takes.then_some((index, region))
     }
 
-    /// What the pointer meets at a position on the stage.
+    /// The skin that the pointer meets at a position on the stage.
     pub fn pick(&self, at: Pos2) -> Option<SurfacePoint> {
-        let doc = self.doc.as_ref()?;
-        let ray = self.view.camera.ray(self.view.stage, at, self.reach_mm());
-        let hit = doc.surface.first_hit(ray.from_mm, ray.direction)?;
-        let cut_mm = self.cut_mm().filter(|cut_mm| hit.point_mm.z > *cut_mm);
-        let Some(cut_mm) = cut_mm else {
-            return Some(hit);
-        };
-        // What is cut away is not met: go on from the cut itself.
-        let down = ray.direction.z;
-        let to_cut = (cut_mm - ray.from_mm.z) / down;
-        if !(down < 0.0 && to_cut.is_finite()) {
-            return None;
+        match self.meets(at)? {
+            Met::Skin(hit) => Some(hit),
+            Met::Face(_) => None,
         }
-        let from = ray.from_mm + ray.direction * to_cut;
-        doc.surface.first_hit(from, ray.direction)
     }
 
     /// Draws straight to a position from where the last stroke ended; begins a stroke there if
@@ -80,7 +70,7 @@ impl Session {
             return;
         }
         self.clear_preview();
-        self.tools.gesture = Some(Gesture::new(self.tools.brush_mm));
+        self.tools.gesture = Some(Gesture::new(self.tools.brush_mm, self.section_plane()));
         if let Some(sketcher) = self.sketcher() {
             sketcher.ask(Order::Begin);
         }
@@ -181,11 +171,7 @@ impl Session {
     pub fn click_with(&mut self, tool: Tool, at: Pos2) {
         match tool {
             Tool::Turn => {
-                let hit = self.pick(at);
-                let region = hit
-                    .zip(self.painted.as_ref())
-                    .map(|(hit, p)| p.region_at(hit));
-                if let Some(region) = region {
+                if let Some(region) = self.region_under(at) {
                     self.choose_region(region);
                 }
             }
@@ -194,8 +180,8 @@ impl Session {
             Tool::Pick => self.pick_blend(at),
             Tool::Straight => self.click_straight(at),
             Tool::Measure => {
-                if let Some(hit) = self.pick(at) {
-                    self.tools.measure.take(hit.point_mm);
+                if let Some(met) = self.meets(at) {
+                    self.tools.measure.take(met.point_mm());
                 }
             }
             Tool::Place => {
@@ -226,7 +212,7 @@ impl Session {
         let (Some(doc), Some(start)) = (&self.doc, camera.project(stage, from)) else {
             return;
         };
-        let mut gesture = Gesture::new(self.tools.brush_mm);
+        let mut gesture = Gesture::new(self.tools.brush_mm, self.section_plane());
         gesture.go_to(&camera, stage, &doc.surface, reach, start);
         gesture.go_to(&camera, stage, &doc.surface, reach, at);
         // The next click goes on from here.

@@ -133,7 +133,7 @@ impl Session {
         self.add_region(name, mask, paint);
         if self.doc.as_ref().map(|d| d.revision()) != before {
             self.tools.take(Tool::Place);
-            self.drawer = crate::model::page::Drawer::Colour;
+            self.show_drawer(crate::model::page::Drawer::Colour);
         }
     }
 

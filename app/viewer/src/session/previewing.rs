@@ -3,6 +3,7 @@
 use emath::Pos2;
 use geometry::SurfacePoint;
 use geometry::mask::Stroke;
+use geometry::plane::Met;
 
 use super::Session;
 use crate::jobs::colours;
@@ -13,14 +14,17 @@ use crate::model::tool::Tool;
 impl Session {
     /// The pointer is at a position on the stage.
     pub fn hover_at(&mut self, at: Pos2) {
-        let hit = self.pick(at);
-        self.view.hover_mm = match (hit, self.view.camera.is_level()) {
-            (Some(hit), _) => Some(hit.point_mm.z),
+        let met = self.meets(at);
+        self.view.hover_mm = match (met, self.view.camera.is_level()) {
+            (Some(met), _) => Some(met.point_mm().z),
             (None, true) => Some(self.view.camera.ribbon_height_mm(self.view.stage, at.y)),
             (None, false) => None,
         };
         if self.tools.gesture.is_none() {
-            self.preview_at(hit);
+            self.preview_at(match met {
+                Some(Met::Skin(hit)) => Some(hit),
+                Some(Met::Face(_)) | None => None,
+            });
         }
     }
 

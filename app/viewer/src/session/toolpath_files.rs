@@ -18,7 +18,7 @@ impl Session {
             ));
             return;
         }
-        self.drawer = Drawer::Weave;
+        self.show_drawer(Drawer::Weave);
         self.toolpath.trouble = None;
         if is_woven(file) {
             self.toolpath.draft.woven = file.display().to_string();

@@ -67,6 +67,11 @@ impl Session {
 
     /// The pointer is somewhere.
     pub(super) fn hover(&mut self, hover: Hover) {
+        // Nothing of the pointer's is in a picture of the view.
+        let hover = match self.view_copy_wanted() {
+            Some(_) => Hover::Nowhere,
+            None => hover,
+        };
         self.view.hovers_part = matches!(hover, Hover::Stage(_));
         if let Hover::Stage(at) = hover {
             self.view.hovered_at = Some(at);
@@ -137,7 +142,11 @@ impl Session {
             Command::Zoom(factor) => self.zoom(self.view.stage.center(), factor),
             Command::ZoomAt(at, factor) => self.zoom(at, factor),
             Command::CursorTo(height_mm) => self.set_cursor_mm(height_mm),
-            Command::Cut => view.cut = !view.cut,
+            Command::Cut => {
+                view.cut = !view.cut;
+                view.section.asks_facet = false;
+            }
+            Command::Section(cutting) => self.apply_to_section(cutting),
             Command::Layers(by) => self.step_cursor(by),
             Command::Show(look) => view.look = look,
             Command::NextLook => view.look = view.look.next(),

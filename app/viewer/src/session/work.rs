@@ -88,13 +88,14 @@ impl Session {
         }
         self.take_cards();
         self.take_section();
+        self.take_view_copy();
         self.take_toolpath_results();
         self.take_sketches();
         self.take_dialog();
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 15], usize) {
+    fn running(&self) -> ([bool; 16], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -111,6 +112,7 @@ impl Session {
             self.section.is_working(),
             self.toolpath.is_working(),
             self.errands.job.is_working(),
+            self.copying.job.is_working(),
         ];
         (jobs, self.sketches_behind())
     }
@@ -135,6 +137,7 @@ impl Session {
             .or_else(|| self.toolpath.told())
             .or_else(|| told(self.fitted.job()))
             .or_else(|| told(self.picture.job()))
+            .or_else(|| told(self.copying.job.job()))
             .or_else(|| told(self.own_colours.job()))
             .or_else(|| told(self.flat_colours.job()))
             .or_else(|| told(self.colouring.repaint.as_ref()))
@@ -156,6 +159,7 @@ impl Session {
             .or_else(|| self.toolpath.progress())
             .or_else(|| of(self.fitted.job()))
             .or_else(|| of(self.picture.job()))
+            .or_else(|| of(self.copying.job.job()))
             .or_else(|| of(self.own_colours.job()))
             .or_else(|| of(self.flat_colours.job()))
             .or_else(|| of(self.colouring.repaint.as_ref()));

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use egui::{Rect, pos2, vec2};
-use geometry::mask::{Outline, PreparedMask};
-use geometry::{DVec2, DVec3, Mask, Progress, Surface, solids};
+use geometry::mask::{CutOpen, Outline, PreparedMask};
+use geometry::{DVec2, DVec3, Mask, Plane, Progress, Surface, solids};
 use proptest::prelude::*;
 use tintfall_viewer::model::camera::{Camera, Lens};
 use tintfall_viewer::model::mirror::Mirror;
@@ -56,9 +56,14 @@ fn a_free_line_keeps_the_corners_that_matter() {
     for i in 1..=100 {
         drawing.go_to(pos2(200.0, 100.0 + i as f32));
     }
-    let outline = drawing.outline(false, Some(4.0)).expect("a triangle");
+    let outline = drawing
+        .outline(false, Plane::new(DVec3::Z, 4.0))
+        .expect("a triangle");
     assert_eq!(outline.corners_mm.len(), 3, "{outline:?}");
-    assert_eq!((outline.through, outline.below_mm), (false, Some(4.0)));
+    assert_eq!(
+        (outline.through, outline.cut.map(|cut| cut.at_mm)),
+        (false, Some(4.0))
+    );
 }
 
 #[test]
@@ -94,7 +99,10 @@ fn outlines_are_mirrored_with_what_they_cover() {
         up: DVec3::Z,
         eye_mm: Some(50.0),
         through: false,
-        below_mm: None,
+        cut: Some(CutOpen {
+            direction: DVec3::new(1.0, 0.2, 0.4),
+            at_mm: 4.0,
+        }),
     };
     let covers = |outline: &Outline| {
         let mask = Mask::Outline(Box::new(outline.clone()));

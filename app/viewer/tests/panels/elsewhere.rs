@@ -176,10 +176,28 @@ fn a_plan_that_is_open_in_another_window_is_told() {
         all.iter()
             .any(|n| n.text.contains("open in another window"))
     };
-    let one = window();
-    assert!(!told(&one));
+    let mut one = window();
+    assert!(!told(&one) && !one.is_open_elsewhere());
     let other = window();
-    assert!(told(&other));
-    drop((one, other));
+    assert!(told(&other) && other.is_open_elsewhere());
+    // The elder notices, too, that there is another, and that it is gone.
+    wait_until(&mut one, |elder| elder.is_open_elsewhere());
+    assert!(told(&one));
+    let mut harness = shown(one);
+    harness.get_by_label("also in another window");
+    drop(other);
+    wait_until(harness.state_mut(), |elder| !elder.is_open_elsewhere());
+    settle(&mut harness);
+    assert!(harness.query_by_label("also in another window").is_none());
+    drop(harness);
     assert!(!told(&window()));
+}
+
+fn wait_until(session: &mut Session, seen: impl Fn(&Session) -> bool) {
+    let begun = Instant::now();
+    while !seen(session) {
+        session.tick(Instant::now());
+        assert!(begun.elapsed() < Duration::from_secs(60), "not noticed");
+        std::thread::sleep(Duration::from_millis(50));
+    }
 }

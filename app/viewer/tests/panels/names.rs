@@ -3,8 +3,10 @@
 use egui::accesskit::Role;
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
-use tintfall_viewer::commands::Command;
+use tintfall_viewer::commands::{Command, Cutting};
 use tintfall_viewer::model::page::{Drawer, Page};
+use tintfall_viewer::model::section::Across;
+use tintfall_viewer::model::view_copy::{Form, Size};
 use tintfall_viewer::session::Session;
 
 use crate::bench::{bench, settle};
@@ -102,6 +104,17 @@ fn each_step_of_the_job_has_names_when_it_is_open() {
 }
 
 #[test]
+fn each_control_of_the_cut_has_a_name() {
+    let mut harness = bench(None);
+    for across in Across::ALL {
+        let section = Command::Section(Cutting::Across(across));
+        harness.state_mut().apply(section);
+        settle(&mut harness);
+        check(&harness, across.name());
+    }
+}
+
+#[test]
 fn each_control_of_a_page_over_the_window_has_a_name() {
     let mut harness = bench(None);
     for page in [
@@ -123,6 +136,12 @@ fn each_control_of_a_page_over_the_window_has_a_name() {
         Page::Prepare {
             folder: String::new(),
         },
+        Page::ViewCopy(Box::new(Form {
+            path: String::new(),
+            size: Size::Pixels(640, 480),
+            typed: (640, 480),
+            clear: false,
+        })),
     ] {
         harness.state_mut().apply(Command::ShowPage(page.clone()));
         settle(&mut harness);

@@ -121,10 +121,10 @@ fn a_toolpath_is_woven_checked_and_followed() {
         }
     }
     assert!(drawn >= 3, "{drawn}");
-    assert!(harness.state().cut_mm().is_some());
+    assert!(harness.state().section_plane().is_some());
     click(&mut harness, "Stop following");
     assert!(harness.state().toolpath.follow.is_none());
-    assert_eq!(harness.state().cut_mm(), None);
+    assert_eq!(harness.state().section_plane(), None);
 }
 
 #[test]

@@ -101,7 +101,7 @@ mod tests {
     fn star(points: usize) -> Vec<DVec2> {
         let corner = |i: usize| {
             let turn = std::f64::consts::PI * i as f64 / points as f64;
-            DVec2::from_angle(turn) * if i % 2 == 0 { 10.0 } else { 6.0 }
+            DVec2::from_angle(turn) * if i.is_multiple_of(2) { 10.0 } else { 6.0 }
         };
         (0..2 * points).map(corner).collect()
     }

@@ -62,7 +62,7 @@ pub(super) fn labels(painter: &egui::Painter, session: &Session, p: Palette) {
         return;
     };
     let (camera, stage) = (session.view.camera, session.view.stage);
-    let up_to_mm = session.cut_mm().unwrap_or(f64::INFINITY);
+    let up_to_mm = session.cut_height_mm().unwrap_or(f64::INFINITY);
     for block in &standing.blocks {
         let top_mm = purge_blocks::top_mm(standing, block, up_to_mm);
         if let Some(tip) = camera.project(stage, top_mm)

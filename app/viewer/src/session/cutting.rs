@@ -22,6 +22,12 @@ impl Session {
         open.then(|| section.plane(self.view.cursor_mm)).flatten()
     }
 
+    /// The height above which all is cut away, mm; none where the section plane is not level.
+    pub fn cut_height_mm(&self) -> Option<f64> {
+        let plane = self.section_plane()?;
+        (plane.normal() == DVec3::Z).then(|| plane.at_mm())
+    }
+
     /// The place of the section plane and how far it can be moved, mm along its direction.
     pub fn section_place_mm(&self) -> (f64, (f64, f64)) {
         let section = &self.view.section;

@@ -68,7 +68,7 @@ impl Session {
     /// Sends the blocks to the stage when they change. A part that was fitted is fitted together
     /// with blocks that come into sight.
     pub(super) fn show_purge_blocks(&mut self) {
-        let cut_mm = self.cut_mm();
+        let cut_mm = self.cut_height_mm();
         let wanted = self.purge_blocks().map(|blocks| DrawnBlocks {
             blocks: Arc::clone(blocks),
             cut_mm,

@@ -25,7 +25,7 @@ impl Session {
     /// The height above which all is cut away, mm; none where the section plane is not level.
     pub fn cut_height_mm(&self) -> Option<f64> {
         let plane = self.section_plane()?;
-        (plane.normal() == DVec3::Z).then(|| plane.at_mm())
+        (plane.normal() == DVec3::Z).then_some(plane.at_mm())
     }
 
     /// The place of the section plane and how far it can be moved, mm along its direction.

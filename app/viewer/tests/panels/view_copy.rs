@@ -14,7 +14,7 @@ use crate::bench::*;
 /// What the scene would draw: a picture of one colour, half of it clear.
 fn drawn(width: u32, height: u32) -> Pixels {
     let pixel = |i: u32| {
-        if i % 2 == 0 {
+        if i.is_multiple_of(2) {
             [90, 120, 30, 255]
         } else {
             [0; 4]

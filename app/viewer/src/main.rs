@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use bevy::app::AppExit;
 use clap::Parser;
 use tintfall_viewer::files::Home;
+use tintfall_viewer::files::settings::Appearance;
 use tintfall_viewer::scene::app::{Canvas, windowed};
 use tintfall_viewer::scene::{measure, picture, places};
 use tintfall_viewer::session::Session;
@@ -37,6 +38,9 @@ struct Options {
     /// What a picture shows.
     #[arg(long, default_value = "plain", requires = "picture")]
     show: picture::Scene,
+    /// Draw the picture in dark.
+    #[arg(long, requires = "picture")]
+    dark: bool,
     /// Leave the panels out of the picture.
     #[arg(long, requires = "picture")]
     bare: bool,
@@ -68,6 +72,9 @@ fn main() -> ExitCode {
     } else if let Some(file) = &options.picture {
         // A picture must not depend on what this person has set.
         let mut session = Session::new(None);
+        if options.dark {
+            session.settings.appearance = Appearance::Dark;
+        }
         open(&mut session, &options);
         let bare = picture::Bare {
             panels: options.bare || options.transparent,

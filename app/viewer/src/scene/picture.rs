@@ -14,7 +14,6 @@ use super::app::{Canvas, Drawn, windowless};
 use super::desk::{Compiling, Desk};
 use super::upload::Uploads;
 use crate::commands::{Command, Cutting};
-use crate::files::settings::Appearance;
 use crate::jobs::view_copy::{Pixels, png_bytes};
 use crate::model::errand::Errand;
 use crate::model::page::{Drawer, SidePanel};
@@ -35,8 +34,6 @@ const MOST_FRAMES: u32 = 20_000;
 pub enum Scene {
     /// What is there when a file has been opened.
     Plain,
-    /// The same in dark.
-    Dark,
     /// A region with a fade, and one of its stops.
     Fade,
     /// The part seen from above, the pointer on it.
@@ -225,7 +222,6 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
     };
     match scene {
         Scene::Plain => return None,
-        Scene::Dark => session.settings.appearance = Appearance::Dark,
         Scene::Fade => {
             let plan = session.doc.as_ref().map(|d| d.plan());
             let fade = |r: &plan::Region| matches!(r.paint, Paint::Fade { .. });

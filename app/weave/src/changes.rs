@@ -39,6 +39,42 @@ pub(super) struct Changes {
     pub left_out: usize,
 }
 
+impl Changes {
+    /// Stretches that are printed in the blend around them, in words; none if there are none.
+    pub(super) fn left_out_in_words(&self) -> Option<String> {
+        let count = self.left_out;
+        let (stretches, around) = match count {
+            0 => return None,
+            1 => (
+                "1 stretch of another blend ends".to_owned(),
+                "it is printed in the blend around it",
+            ),
+            _ => (
+                format!("{count} stretches of another blend end"),
+                "they are printed in the blend around them",
+            ),
+        };
+        Some(format!(
+            "{stretches} before the melt chamber has changed halfway; {around}. Make such regions \
+             larger, or use fewer of them in one layer"
+        ))
+    }
+
+    /// Changes that have too little room, in words; none if there are none.
+    pub(super) fn hurried_in_words(&self) -> Option<String> {
+        let count = self.hurried;
+        let changes = match count {
+            0 => return None,
+            1 => "1 change of blend has too little hidden plastic before it".to_owned(),
+            _ => format!("{count} changes of blend have too little hidden plastic before them"),
+        };
+        Some(format!(
+            "{changes}, and nothing is purged. Use a purge block (`--purge block`); \
+             `tintfall verify` shows where it matters"
+        ))
+    }
+}
+
 /// The changes that a survey asks for: as it asks, or without the stretches that are over before
 /// their blend is half there, whichever comes nearer to what is asked.
 ///

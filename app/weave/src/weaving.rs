@@ -430,14 +430,7 @@ impl Weave<'_> {
             .map_or(0.0, |s| s.placement.lift_mm);
         let (_, high) = self.painted.surface().mesh().bounds();
         told.extend(survey.missing(high.z + lift_mm, self.painted.plan().layers.layer_mm));
-        if changes.left_out > 0 {
-            told.push(format!(
-                "{} stretches of another blend end before the melt chamber has changed halfway; \
-                 they are printed in the blend around them. Make such regions larger, or use fewer \
-                 of them in one layer",
-                changes.left_out
-            ));
-        }
+        told.extend(changes.left_out_in_words());
         if self.painted.plan().laying.purge_jumps && self.arrange.purge != Purge::Block {
             told.push(
                 "The plan purges where the blend jumps between layers, but nothing is purged now: \
@@ -445,13 +438,8 @@ impl Weave<'_> {
                     .to_owned(),
             );
         }
-        if changes.hurried > 0 && self.arrange.purge != Purge::Block {
-            told.push(format!(
-                "{} changes of blend have too little hidden plastic before them, and nothing is \
-                 purged. Use a purge block (`--purge block`); `tintfall verify` shows where it \
-                 matters",
-                changes.hurried
-            ));
+        if self.arrange.purge != Purge::Block {
+            told.extend(changes.hurried_in_words());
         }
         told
     }

@@ -269,3 +269,82 @@ fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<(usize,
     doses.push(main);
     too_small
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use blend::LinearLight;
+    use geometry::mask::Stroke;
+    use geometry::{DVec3, Mask, Progress, Surface, solids};
+
+    use super::super::ramp_steps;
+    use super::*;
+    use crate::{BrushStroke, FirstPlan, MeshSource, Paint, Plan, Region};
+
+    /// A ball with a sphere, a stroke over its side and a band on it.
+    fn painted() -> Painted {
+        let ball = solids::icosphere(15.0, 4).expect("a ball");
+        let ball = ball.map(|p| p + DVec3::Z * 15.0).expect("moved");
+        let mut plan = Plan::first(FirstPlan {
+            mesh: MeshSource::named("ball.stl"),
+            title: "Ball".into(),
+            height_mm: 30.0,
+        });
+        let one = |share: f64| Paint::Fixed(Shares::new(&[share, 1.0 - share]).expect("shares"));
+        let centre_mm = DVec3::new(14.0, 3.0, 12.0);
+        let spot = Mask::Sphere {
+            centre_mm,
+            radius_mm: 6.0,
+        };
+        let band = Mask::Band {
+            from_mm: 9.0,
+            to_mm: 11.0,
+        };
+        let dabs_mm = [9.0, 13.0, 20.0]
+            .map(|z| DVec3::new(0.0, -14.0, z))
+            .to_vec();
+        let mut drawn = Region::new("Drawn", Mask::Not(Box::new(Mask::Whole)), one(0.7));
+        drawn.brush.push(BrushStroke::Paint(Stroke {
+            dabs_mm,
+            radius_mm: 2.5,
+            reach_mm: None,
+        }));
+        plan.regions.extend([
+            Region::new("Band", band, one(0.2)),
+            Region::new("Spot", spot, one(0.5)),
+            drawn,
+        ]);
+        let model = Arc::new(LinearLight::new(&plan.spools));
+        let surface = Surface::new(Arc::new(ball));
+        Painted::new(plan, surface, model, &Progress::new()).expect("lays")
+    }
+
+    /// A layer is the same, to the last digit, whether or not those beneath were looked at before.
+    #[test]
+    fn what_is_known_makes_no_difference() {
+        let painted = painted();
+        let steps = ramp_steps::of_regions(&painted);
+        let mesh = painted.surface().mesh();
+        let cut = layers::cut(mesh, &painted.plan().layers, &Progress::new()).expect("layers");
+        let told = |found: &Apportioned| {
+            let dose = |d: &Amount| (d.region, d.shares, d.volume_mm3, d.area_mm2);
+            let doses: Vec<_> = found.doses.iter().map(dose).collect();
+            (
+                doses,
+                found.free_mm3,
+                found.too_small.clone(),
+                found.narrowest.clone(),
+            )
+        };
+        let all = of_layers(&painted, &steps, cut.iter().map(|layer| (layer, 0.4)));
+        let mut shared = 0;
+        for (found, layer) in all.zip(&cut) {
+            let alone = of_layers(&painted, &steps, std::iter::once((layer, 0.4)));
+            let alone: Vec<_> = alone.map(|found| told(&found)).collect();
+            shared += usize::from(found.doses.len() > 1);
+            assert_eq!([told(&found)], alone[..], "{:?}", layer.span);
+        }
+        assert!(shared > 50, "{shared}");
+    }
+}

@@ -78,6 +78,11 @@ impl Plane {
         self.at_mm
     }
 
+    /// Its height, mm, if it is level.
+    pub fn height_mm(self) -> Option<f64> {
+        (self.normal.truncate() == DVec2::ZERO).then_some(self.at_mm * self.normal.z)
+    }
+
     /// The same plane with the other side cut away.
     pub fn flipped(self) -> Self {
         Self {

@@ -356,16 +356,8 @@ fn look_at(
         let radius_mm = depth_mm - over_mm;
         return free(radius_mm.max(0.0));
     }
-    let single = layer.single();
-    let region_step = single.unwrap_or_else(|| layer.at(near));
+    let region_step = layer.at(near);
     if let Some(known) = known {
-        let clearance_mm = match single {
-            Some(_) => f64::INFINITY,
-            None => layer.clearance_mm(region_step, point, 2.0 * skin_mm - depth_mm),
-        };
-        // At a place `r` away, the skin is no more than `depth + r` off, and what is nearest
-        // there no farther from here than `depth + 2 r`.
-        let radius_mm = (skin_mm - depth_mm).min(0.5 * (clearance_mm - depth_mm));
         // No place is farther outside than it is from here, less how deep this is. About an edge
         // a facet's own side may not tell that.
         let within_mm = if outside < -PLAIN * depth_mm {
@@ -373,7 +365,8 @@ fn look_at(
         } else {
             -depth_mm
         };
-        let radius_mm = radius_mm.min(over_mm + within_mm);
+        let around_mm = layer.around_mm(region_step, point, depth_mm);
+        let radius_mm = around_mm.min(over_mm + within_mm);
         known.learn(point, radius_mm, Asks::RegionStep(region_step));
     }
     Look {

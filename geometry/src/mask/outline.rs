@@ -94,8 +94,7 @@ impl CutOpen {
 
     /// Its height, mm, if it is level.
     pub(super) fn height_mm(self) -> Option<f64> {
-        let normal = self.plane()?.normal();
-        (normal.truncate() == DVec2::ZERO).then_some(self.at_mm * normal.z)
+        self.plane()?.height_mm()
     }
 }
 

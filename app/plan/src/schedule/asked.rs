@@ -77,11 +77,12 @@ impl AskedLayer<'_> {
         self.layer_regions.at(point)
     }
 
-    /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it has
-    /// this region step, all of them have. 0 where nothing is known.
-    pub fn clearance_mm(&self, region_step: RegionStep, place_mm: DVec3, most_mm: f64) -> f64 {
+    /// How far around a place of the plastic, mm, all of it belongs to this region step, as the
+    /// place does; the place is so deep, mm, and no deeper than colour reaches. 0 where nothing is
+    /// known.
+    pub fn around_mm(&self, region_step: RegionStep, place_mm: DVec3, depth_mm: f64) -> f64 {
         self.layer_regions
-            .clearance_mm(region_step, place_mm, most_mm)
+            .around_mm(region_step, place_mm, depth_mm)
     }
 
     /// Whether another layer has the same region step at each place of the skin that they share.

@@ -86,11 +86,7 @@ fn look(
         return (Asks::Free, depth_mm - skin_mm, depth_mm);
     }
     let region_step = layer_regions.at(near);
-    // At a place `r` away the skin is no more than `depth + r` off, and what is nearest there no
-    // farther from here than `depth + 2 r`.
-    let most_mm = 2.0 * skin_mm - depth_mm;
-    let clear_mm = layer_regions.clearance_mm(region_step, point, most_mm);
-    let around_mm = (0.5 * (clear_mm - depth_mm)).max(0.0);
+    let around_mm = layer_regions.around_mm(region_step, point, depth_mm);
     (Asks::RegionStep(region_step), around_mm, depth_mm)
 }
 

@@ -74,18 +74,18 @@ impl<'a> LayerRegions<'a> {
         RegionStep { region, step }
     }
 
-    /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it has
-    /// this region step, all of them have. 0 where nothing is known.
-    pub(super) fn clearance_mm(
-        &self,
-        region_step: RegionStep,
-        place_mm: DVec3,
-        most_mm: f64,
-    ) -> f64 {
-        match self.steps[region_step.region] {
-            Some(_) => 0.0,
-            None => self.region_clearance_mm(region_step.region, place_mm, most_mm),
+    /// How far around a place of the plastic, mm, all of it belongs to this region step, as the
+    /// place does; the place is so deep, mm, and no deeper than colour reaches. 0 where nothing is
+    /// known.
+    pub(super) fn around_mm(&self, region_step: RegionStep, place_mm: DVec3, depth_mm: f64) -> f64 {
+        if self.steps[region_step.region].is_some() {
+            return 0.0;
         }
+        // At a place `r` away the skin is no more than `depth + r` off, and what is nearest there
+        // no farther from here than `depth + 2 r`.
+        let most_mm = 2.0 * self.painted.plan().skin_mm - depth_mm;
+        let clear_mm = self.region_clearance_mm(region_step.region, place_mm, most_mm);
+        (0.5 * (clear_mm - depth_mm)).max(0.0)
     }
 
     /// A distance from a place, mm, no more than `most_mm`: if any point of the skin within it is

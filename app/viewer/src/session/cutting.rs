@@ -22,10 +22,13 @@ impl Session {
         open.then(|| section.plane(self.view.cursor_mm)).flatten()
     }
 
-    /// The height above which all is cut away, mm; none where the section plane is not level.
+    /// The height above which all is cut away, mm; none where the section plane is not level, or
+    /// cuts away what is below.
     pub fn cut_height_mm(&self) -> Option<f64> {
-        let plane = self.section_plane()?;
-        (plane.normal() == DVec3::Z).then_some(plane.at_mm())
+        let plane = self
+            .section_plane()
+            .filter(|plane| plane.normal().z > 0.0)?;
+        plane.height_mm()
     }
 
     /// The place of the section plane and how far it can be moved, mm along its direction.

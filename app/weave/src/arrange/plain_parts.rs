@@ -153,12 +153,34 @@ fn outer_wall(at: DVec3) -> bool {
     (RADIUS_MM - 0.4..RADIUS_MM + 0.1).contains(&at.truncate().length())
 }
 
+type Skin<'a> = &'a dyn Fn(DVec3) -> bool;
+type Side<'a> = &'a dyn Fn(DVec3) -> f64;
+
+/// What was woven is the same print, and the skin of either side has its own blend up to the edge.
+fn keeps_to_its_side(
+    name: &str,
+    painted: &Painted,
+    (file, text): (&[u8], &str),
+    (in_skin, side): (Skin<'_>, Side<'_>),
+) {
+    let found = verified(painted, text, file);
+    assert_eq!(found.fault(), None, "{name}");
+    let past_mm = past_the_edge_mm(text, in_skin, side);
+    let wrong = wrong_beside_the_edge(painted, text, in_skin, side);
+    println!(
+        "{name}: mean ΔE00 {:.2}, past the edge {past_mm:.3} mm, wrong {wrong:.4}",
+        mean(&found)
+    );
+    assert!(past_mm < 0.35, "{name}: {past_mm}");
+    assert!(wrong < 0.01, "{name}: {wrong}");
+    assert!(mean(&found) < ALLOW_DE00, "{name}: {}", mean(&found));
+}
+
 #[test]
 fn sectors_meet_at_a_sharp_edge() {
     // Where two edges meet in the quarter, the nearer one counts.
     let to_half = |at: DVec3| at.x;
     let to_quarter = |at: DVec3| at.x.min(at.y);
-    type Side<'a> = &'a dyn Fn(DVec3) -> f64;
     let cases: [(&str, Mesh, Mask, Side<'_>); 4] = [
         ("disk, halves", disk(), half(), &to_half),
         ("disk, a quarter", disk(), quarter(), &to_quarter),
@@ -172,17 +194,7 @@ fn sectors_meet_at_a_sharp_edge() {
         let arranged = woven.arranged.expect("runs change places");
         assert!(!arranged.blocks.is_empty() && arranged.cuts > 0, "{name}");
         assert_eq!(arranged.uncut, 0, "{name}");
-        let found = verified(&painted, &text, &file);
-        assert_eq!(found.fault(), None, "{name}");
-        let past_mm = past_the_edge_mm(&text, outer_wall, side);
-        let wrong = wrong_beside_the_edge(&painted, &text, outer_wall, side);
-        println!(
-            "{name}: mean ΔE00 {:.2}, past the edge {past_mm:.3} mm, wrong {wrong:.4}",
-            mean(&found)
-        );
-        assert!(past_mm < 0.35, "{name}: {past_mm}");
-        assert!(wrong < 0.01, "{name}: {wrong}");
-        assert!(mean(&found) < ALLOW_DE00, "{name}: {}", mean(&found));
+        keeps_to_its_side(name, &painted, (&file, &text), (&outer_wall, side));
     }
 }
 
@@ -195,7 +207,6 @@ fn regions_one_within_the_other_keep_to_their_side() {
         outer_wall(at) || r < HOLE_MM + 0.4
     };
     let middle_mm = 0.5 * (RADIUS_MM + HOLE_MM);
-    type Skin<'a> = &'a dyn Fn(DVec3) -> bool;
     let cases: [(&str, Mesh, f64, Skin<'_>); 2] = [
         ("disk", disk(), 6.0, &top),
         ("ring", ring(), middle_mm, &walls),
@@ -206,18 +217,8 @@ fn regions_one_within_the_other_keep_to_their_side() {
         let (woven, text) = woven(&painted, &Arrange::default(), &file);
         let arranged = woven.arranged.expect("runs change places");
         assert!(!arranged.blocks.is_empty(), "{name}");
-        let found = verified(&painted, &text, &file);
-        assert_eq!(found.fault(), None, "{name}");
         let side = |at: DVec3| radius_mm - at.truncate().length();
-        let past_mm = past_the_edge_mm(&text, in_skin, side);
-        let wrong = wrong_beside_the_edge(&painted, &text, in_skin, side);
-        println!(
-            "{name}: mean ΔE00 {:.2}, past the edge {past_mm:.3} mm, wrong {wrong:.4}",
-            mean(&found)
-        );
-        assert!(past_mm < 0.35, "{name}: {past_mm}");
-        assert!(wrong < 0.01, "{name}: {wrong}");
-        assert!(mean(&found) < ALLOW_DE00, "{name}: {}", mean(&found));
+        keeps_to_its_side(name, &painted, (&file, &text), (in_skin, &side));
     }
 }
 

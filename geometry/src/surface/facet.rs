@@ -177,6 +177,7 @@ impl ShearedRay {
     }
 
     /// How far along the ray, in lengths of its direction, it meets the triangle.
+    #[inline(always)]
     pub(crate) fn meets(&self, corners: [DVec3; 3]) -> Option<f64> {
         let [a, b, c] = corners;
         let (a, b, c) = (self.sheared(a), self.sheared(b), self.sheared(c));

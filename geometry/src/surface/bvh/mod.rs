@@ -5,14 +5,16 @@
 //! what it holds is then tested on the facet itself in double precision.
 
 mod build;
+mod lanes;
 mod node;
 mod queries;
 mod ray_packet;
 mod ray_traversal;
 mod traverse;
 
-use glam::{DVec3, Vec4};
+use glam::DVec3;
 
+use self::lanes::Lanes;
 use self::node::Bounds;
 use self::traverse::Bvh8;
 use super::Ray;
@@ -28,6 +30,9 @@ const LOOSE: f64 = 1.0 + 1e-6;
 pub(super) struct Bvh {
     boxes: Bvh8,
     frame: Frame,
+    /// The wide registers, if the processor has those.
+    #[cfg(target_arch = "x86_64")]
+    wide: Option<lanes::Wide>,
 }
 
 impl Bvh {
@@ -37,7 +42,12 @@ impl Bvh {
             let [a, b, c] = mesh.corners(facet as usize);
             frame.padded(a.min(b).min(c), a.max(b).max(c))
         });
-        Self { boxes, frame }
+        Self {
+            boxes,
+            frame,
+            #[cfg(target_arch = "x86_64")]
+            wide: lanes::wide(),
+        }
     }
 }
 
@@ -85,9 +95,9 @@ impl Frame {
 /// "Robust BVH Ray Traversal", *Journal of Computer Graphics Techniques* 2(2), 2013,
 /// from memory).
 #[inline(always)]
-fn entry(enters: Vec4, leaves: Vec4) -> Vec4 {
-    let meets = enters.cmple(leaves * (1.0 + 4.0 * f32::EPSILON));
-    Vec4::select(meets, enters, Vec4::INFINITY)
+fn entry<L: Lanes>(lanes: L, enters: L::Eight, leaves: L::Eight) -> L::Eight {
+    let leaves = lanes.mul(leaves, lanes.all(1.0 + 4.0 * f32::EPSILON));
+    lanes.if_no_greater(enters, leaves, enters)
 }
 
 /// A cost in the tree's frame, rounded up a little.

@@ -5,16 +5,15 @@
 //! H. Ylitie, T. Karras and S. Laine, "Efficient Incoherent Ray Traversal on GPUs Through
 //! Compressed Bvh8 BVHs", *High-Performance Graphics* 2017 (from memory).
 
-use glam::{Vec3A, Vec4};
+use glam::Vec3A;
+
+use super::lanes::Lanes;
 
 /// Children of a node at most.
 pub(super) const WIDTH: usize = 8;
 
 /// Marks a child that is a facet; the other bits are its index.
 pub(super) const FACET: u32 = 1 << 31;
-
-/// A value for each child.
-pub(super) type F32x8 = [Vec4; 2];
 
 /// A box; the one that holds nothing has its sides the wrong way round.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,7 +52,7 @@ pub(super) struct Child {
 }
 
 /// A count of steps for each child.
-type Steps = [[u8; 4]; 2];
+type Steps = [u8; WIDTH];
 
 /// The boxes and names of up to eight children.
 pub(super) struct Node {
@@ -82,8 +81,8 @@ impl Node {
         let mut node = Self {
             origin: all.low.to_array(),
             step,
-            low: [[[0; 4]; 2]; 3],
-            high: [[[0; 4]; 2]; 3],
+            low: [[0; WIDTH]; 3],
+            high: [[0; WIDTH]; 3],
             children: [0; WIDTH],
             count: children.len().min(WIDTH) as u32,
         };
@@ -95,8 +94,8 @@ impl Node {
                     off / f64::from(step).max(f64::MIN_POSITIVE)
                 };
                 // Such a cast keeps to 0..=255.
-                node.low[axis][slot / 4][slot % 4] = steps(child.bounds.low[axis]).floor() as u8;
-                node.high[axis][slot / 4][slot % 4] = steps(child.bounds.high[axis]).ceil() as u8;
+                node.low[axis][slot] = steps(child.bounds.low[axis]).floor() as u8;
+                node.high[axis][slot] = steps(child.bounds.high[axis]).ceil() as u8;
             }
         }
         node
@@ -119,54 +118,84 @@ impl Node {
 
     /// Where each box begins and ends.
     #[inline(always)]
-    pub(super) fn all_sides(&self) -> Sides {
-        let by_axis = [0, 1, 2].map(|axis| self.sides(axis, 0.0, 1.0));
-        let apart = |each: F32x8| each.map(|half| half.to_array());
+    pub(super) fn all_sides<L: Lanes>(&self, lanes: L) -> Sides<L> {
+        let x = self.sides(lanes, 0, 0.0, 1.0);
+        let y = self.sides(lanes, 1, 0.0, 1.0);
+        let z = self.sides(lanes, 2, 0.0, 1.0);
         Sides {
-            low: by_axis.map(|[low, _]| apart(low)),
-            high: by_axis.map(|[_, high]| apart(high)),
+            low: [x[0], y[0], z[0]],
+            high: [x[1], y[1], z[1]],
         }
     }
 
-    /// Where the boxes begin along an axis and where they end: `(place + shift) × scale`.
+    /// Where the boxes begin along an axis and where they end: `(place + shift) × scale`. The
+    /// ends come first if the scale is negative.
     #[inline(always)]
-    pub(super) fn sides(&self, axis: usize, shift: f32, scale: f32) -> [F32x8; 2] {
-        self.placed([&self.low[axis], &self.high[axis]], axis, shift, scale)
+    pub(super) fn sides<L: Lanes>(
+        &self,
+        lanes: L,
+        axis: usize,
+        shift: f32,
+        scale: f32,
+    ) -> [L::Eight; 2] {
+        let begin = lanes.all((self.origin[axis] + shift) * scale);
+        let step = lanes.all(self.step[axis] * scale);
+        let (mut first, mut second) = (&self.low[axis], &self.high[axis]);
+        if scale.is_sign_negative() {
+            (first, second) = (second, first);
+        }
+        let first = lanes.mul(lanes.of(floats(first)), step);
+        let second = lanes.mul(lanes.of(floats(second)), step);
+        [lanes.add(first, begin), lanes.add(second, begin)]
     }
+}
 
-    /// As [`Node::sides`], but the ends first.
-    #[inline(always)]
-    pub(super) fn sides_from_behind(&self, axis: usize, shift: f32, scale: f32) -> [F32x8; 2] {
-        self.placed([&self.high[axis], &self.low[axis]], axis, shift, scale)
-    }
+#[inline(always)]
+fn floats(&[a, b, c, d, e, f, g, h]: &Steps) -> [f32; WIDTH] {
+    [
+        f32::from(a),
+        f32::from(b),
+        f32::from(c),
+        f32::from(d),
+        f32::from(e),
+        f32::from(f),
+        f32::from(g),
+        f32::from(h),
+    ]
+}
 
-    #[inline(always)]
-    fn placed(&self, sides: [&Steps; 2], axis: usize, shift: f32, scale: f32) -> [F32x8; 2] {
-        let begin = Vec4::splat((self.origin[axis] + shift) * scale);
-        let step = Vec4::splat(self.step[axis] * scale);
-        let place = |[a, b, c, d]: [u8; 4]| {
-            Vec4::new(f32::from(a), f32::from(b), f32::from(c), f32::from(d)) * step + begin
-        };
-        let [near, far] = sides;
-        [
-            [place(near[0]), place(near[1])],
-            [place(far[0]), place(far[1])],
-        ]
-    }
+/// The sides of a node's boxes.
+pub(super) struct Sides<L: Lanes> {
+    /// By axis, where each child's box begins and ends.
+    pub(super) low: [L::Eight; 3],
+    pub(super) high: [L::Eight; 3],
 }
 
 /// The sides of a node's boxes, to be taken one box at a time.
-pub(super) struct Sides {
-    /// By axis, where each child's box begins and ends.
-    low: [[[f32; 4]; 2]; 3],
-    high: [[[f32; 4]; 2]; 3],
+pub(super) struct EachSide {
+    /// By axis, where each child's box begins; then, by axis, where it ends.
+    places: [[f32; WIDTH]; 6],
 }
 
-impl Sides {
-    /// Where one box begins along an axis and where it ends.
+impl EachSide {
     #[inline(always)]
-    pub(super) fn of(&self, axis: usize, slot: usize) -> (f32, f32) {
-        let (half, lane) = (slot / 4 % 2, slot % 4);
-        (self.low[axis][half][lane], self.high[axis][half][lane])
+    pub(super) fn of<L: Lanes>(lanes: L, sides: &Sides<L>) -> Self {
+        let ([a, b, c], [d, e, f]) = (sides.low, sides.high);
+        Self {
+            places: [
+                lanes.each(a),
+                lanes.each(b),
+                lanes.each(c),
+                lanes.each(d),
+                lanes.each(e),
+                lanes.each(f),
+            ],
+        }
+    }
+
+    /// Where one box begins along an axis (0 to 2), or where it ends (3 to 5).
+    #[inline(always)]
+    pub(super) fn at(&self, side: usize, slot: usize) -> f32 {
+        self.places[side % 6][slot % WIDTH]
     }
 }

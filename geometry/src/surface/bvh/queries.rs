@@ -1,14 +1,31 @@
 //! Questions to the tree: nearest points, first hits of rays, facets in a box.
 
-use glam::{DVec3, Vec3, Vec4};
+use glam::{DVec3, Vec3};
 
-use super::node::{Bounds, F32x8, Node};
+use super::lanes::{Lanes, Narrow};
+use super::node::{Bounds, Node};
 use super::ray_packet::{RAYS, RayPacket};
 use super::ray_traversal::RayTraversal;
+use super::traverse::Search;
 use super::{Bvh, entry, loosened};
 use crate::Mesh;
 use crate::surface::facet::nearest_on;
 use crate::surface::{Ray, SurfacePoint};
+
+/// Calls a question's method with the widest registers that there are.
+macro_rules! widest {
+    ($tree:ident, $lanes:ident => $work:expr) => {{
+        #[cfg(target_arch = "x86_64")]
+        if let Some($lanes) = $tree.wide {
+            return $lanes.run(
+                #[inline(always)]
+                || $work,
+            );
+        }
+        let $lanes = Narrow;
+        $work
+    }};
+}
 
 impl Bvh {
     /// The nearest point of the skin that is no farther than `max_mm`.
@@ -22,45 +39,41 @@ impl Bvh {
         if point.is_nan() {
             return None;
         }
-        let seen = self.frame.inside(point).as_vec3();
+        widest!(self, lanes => self.nearest_by(lanes, mesh, point, max_mm))
+    }
+
+    #[inline(always)]
+    fn nearest_by<L: Lanes>(
+        &self,
+        lanes: L,
+        mesh: &Mesh,
+        point: DVec3,
+        max_mm: f64,
+    ) -> Option<SurfacePoint> {
         let to_cost = self.frame.scale * self.frame.scale;
-        let mut best = (max_mm * max_mm, None::<SurfacePoint>);
-        let distances = |node: &Node| {
-            let mut sum = [Vec4::ZERO; 2];
-            for axis in 0..3 {
-                let [low, high] = node.sides(axis, -seen[axis], 1.0);
-                for half in 0..2 {
-                    let off = low[half].max(-high[half]).max(Vec4::ZERO);
-                    sum[half] += off * off;
-                }
-            }
-            [sum[0] * (1.0 - 1e-5), sum[1] * (1.0 - 1e-5)]
+        let mut search = Nearest {
+            mesh,
+            point,
+            seen: self.frame.inside(point).as_vec3(),
+            to_cost,
+            best: (max_mm * max_mm, None),
         };
-        self.boxes
-            .search(loosened(best.0 * to_cost), distances, |facet| {
-                let q = nearest_on(mesh.corners(facet as usize), point);
-                let distance = q.distance_squared(point);
-                let (least, found) = best;
-                let wins = distance < least
-                    || (distance == least && found.is_none_or(|f| facet < f.facet));
-                wins.then(|| {
-                    best = (distance, Some(SurfacePoint { point_mm: q, facet }));
-                    loosened(distance * to_cost)
-                })
-            });
-        best.1
+        let most = loosened(search.best.0 * to_cost);
+        self.boxes.search(lanes, most, &mut search);
+        search.best.1
     }
 
     /// The first point of the skin along a ray.
     pub(in crate::surface) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
-        let mut traversal = RayTraversal::new(ray, &self.frame)?;
-        let single = SingleRay::new(&traversal);
-        self.boxes.search(
-            f32::MAX,
-            |node| single.entries(node),
-            |facet| traversal.meets(mesh, facet),
-        );
-        traversal.end()
+        widest!(self, lanes => self.first_hit_by(lanes, mesh, ray))
+    }
+
+    #[inline(always)]
+    fn first_hit_by<L: Lanes>(&self, lanes: L, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
+        let traversal = RayTraversal::new(ray, &self.frame)?;
+        let mut search = FirstHit { mesh, traversal };
+        self.boxes.search(lanes, f32::MAX, &mut search);
+        search.traversal.end()
     }
 
     /// The first point of the skin along each of many rays.
@@ -69,80 +82,129 @@ impl Bvh {
         mesh: &Mesh,
         rays: &[Ray],
     ) -> Vec<Option<SurfacePoint>> {
+        widest!(self, lanes => self.first_hits_by(lanes, mesh, rays))
+    }
+
+    #[inline(always)]
+    fn first_hits_by<L: Lanes>(
+        &self,
+        lanes: L,
+        mesh: &Mesh,
+        rays: &[Ray],
+    ) -> Vec<Option<SurfacePoint>> {
         let mut hits = Vec::with_capacity(rays.len());
         for rays in rays.chunks(RAYS) {
             let packet = RayPacket::new(rays, &self.frame);
-            let found = packet.first_hits(mesh, &self.boxes);
+            let found = packet.first_hits(lanes, mesh, &self.boxes);
             hits.extend(found.into_iter().take(rays.len()));
         }
         hits
     }
 
     /// Every facet whose box touches a box; a few more than that may come along.
-    pub(in crate::surface) fn facets_in_box(
-        &self,
-        lo: DVec3,
-        hi: DVec3,
-        mut each: impl FnMut(u32),
-    ) {
-        let Bounds { low, high } = self.frame.padded(lo, hi);
-        let touching = |node: &Node| {
-            let mut apart = [Vec4::NEG_INFINITY; 2];
-            for axis in 0..3 {
-                let [begin, end] = node.sides(axis, 0.0, 1.0);
-                for half in 0..2 {
-                    let before = begin[half] - Vec4::splat(high[axis]);
-                    let behind = Vec4::splat(low[axis]) - end[half];
-                    apart[half] = apart[half].max(before).max(behind);
-                }
-            }
-            let cost = |a: Vec4| Vec4::select(a.cmple(Vec4::ZERO), Vec4::ZERO, Vec4::INFINITY);
-            [cost(apart[0]), cost(apart[1])]
-        };
-        self.boxes.search(f32::MAX, touching, |facet| {
-            each(facet);
-            None
-        });
+    pub(in crate::surface) fn facets_in_box(&self, lo: DVec3, hi: DVec3, each: impl FnMut(u32)) {
+        widest!(self, lanes => self.facets_in_box_by(lanes, lo, hi, each))
+    }
+
+    #[inline(always)]
+    fn facets_in_box_by<L: Lanes>(&self, lanes: L, lo: DVec3, hi: DVec3, each: impl FnMut(u32)) {
+        let bounds = self.frame.padded(lo, hi);
+        let mut search = Touching { bounds, each };
+        self.boxes.search(lanes, f32::MAX, &mut search);
     }
 }
 
-/// A ray in single precision, to be weighed against all boxes of a node at once.
-struct SingleRay {
-    from: Vec3,
-    inverse: Vec3,
-    forwards: [bool; 3],
+/// Looks for the nearest point of the skin.
+struct Nearest<'a> {
+    mesh: &'a Mesh,
+    point: DVec3,
+    /// The point in the tree's frame.
+    seen: Vec3,
+    /// From mm² to the frame.
+    to_cost: f64,
+    /// The least distance so far, mm², and where that is.
+    best: (f64, Option<SurfacePoint>),
 }
 
-impl SingleRay {
-    fn new(traversal: &RayTraversal) -> Self {
-        let [x, y, z] = traversal.inverse.to_array();
-        Self {
-            from: traversal.start,
-            inverse: traversal.inverse,
-            forwards: [
-                x.is_sign_positive(),
-                y.is_sign_positive(),
-                z.is_sign_positive(),
-            ],
+impl<L: Lanes> Search<L> for Nearest<'_> {
+    #[inline(always)]
+    fn costs(&self, lanes: L, node: &Node) -> L::Eight {
+        let nothing = lanes.all(0.0);
+        let mut sum = nothing;
+        for axis in 0..3 {
+            let [low, high] = node.sides(lanes, axis, -self.seen[axis], 1.0);
+            let behind = lanes.sub(nothing, high);
+            let off = lanes.max(lanes.max(low, behind), nothing);
+            sum = lanes.add(sum, lanes.mul(off, off));
         }
+        lanes.mul(sum, lanes.all(1.0 - 1e-5))
     }
 
+    #[inline(always)]
+    fn visit(&mut self, facet: u32) -> Option<f32> {
+        let q = nearest_on(self.mesh.corners(facet as usize), self.point);
+        let distance = q.distance_squared(self.point);
+        let (least, found) = self.best;
+        let wins = distance < least || (distance == least && found.is_none_or(|f| facet < f.facet));
+        if !wins {
+            return None;
+        }
+        self.best = (distance, Some(SurfacePoint { point_mm: q, facet }));
+        Some(loosened(distance * self.to_cost))
+    }
+}
+
+/// Looks for all facets whose boxes touch a box.
+struct Touching<F> {
+    bounds: Bounds,
+    each: F,
+}
+
+impl<L: Lanes, F: FnMut(u32)> Search<L> for Touching<F> {
+    #[inline(always)]
+    fn costs(&self, lanes: L, node: &Node) -> L::Eight {
+        let Bounds { low, high } = self.bounds;
+        let mut apart = lanes.all(f32::NEG_INFINITY);
+        for axis in 0..3 {
+            let [begin, end] = node.sides(lanes, axis, 0.0, 1.0);
+            let before = lanes.sub(begin, lanes.all(high[axis]));
+            let behind = lanes.sub(lanes.all(low[axis]), end);
+            apart = lanes.max(lanes.max(apart, before), behind);
+        }
+        let nothing = lanes.all(0.0);
+        lanes.if_no_greater(apart, nothing, nothing)
+    }
+
+    #[inline(always)]
+    fn visit(&mut self, facet: u32) -> Option<f32> {
+        (self.each)(facet);
+        None
+    }
+}
+
+/// Looks for what one ray meets first.
+struct FirstHit<'a> {
+    mesh: &'a Mesh,
+    traversal: RayTraversal,
+}
+
+impl<L: Lanes> Search<L> for FirstHit<'_> {
     /// Where along itself the ray enters each box; infinite where it passes by.
     #[inline(always)]
-    fn entries(&self, node: &Node) -> F32x8 {
-        let mut enters = [Vec4::ZERO; 2];
-        let mut leaves = [Vec4::INFINITY; 2];
+    fn costs(&self, lanes: L, node: &Node) -> L::Eight {
+        let mut enters = lanes.all(0.0);
+        let mut leaves = lanes.all(f32::INFINITY);
         for axis in 0..3 {
-            let (shift, scale) = (-self.from[axis], self.inverse[axis]);
-            let [near, far] = match self.forwards[axis] {
-                true => node.sides(axis, shift, scale),
-                false => node.sides_from_behind(axis, shift, scale),
-            };
-            for half in 0..2 {
-                enters[half] = enters[half].max(near[half]);
-                leaves[half] = leaves[half].min(far[half]);
-            }
+            let (shift, scale) = (-self.traversal.start[axis], self.traversal.inverse[axis]);
+            let [near, far] = node.sides(lanes, axis, shift, scale);
+            enters = lanes.max(enters, near);
+            leaves = lanes.min(leaves, far);
         }
-        [entry(enters[0], leaves[0]), entry(enters[1], leaves[1])]
+        entry(lanes, enters, leaves)
+    }
+
+    #[inline(always)]
+    fn visit(&mut self, facet: u32) -> Option<f32> {
+        self.traversal.meets(self.mesh, facet)
     }
 }

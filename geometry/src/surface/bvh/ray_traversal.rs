@@ -43,7 +43,7 @@ impl RayTraversal {
     }
 
     /// The cost of the facet, if it is the nearest so far.
-    #[inline]
+    #[inline(always)]
     pub(super) fn meets(&mut self, mesh: &Mesh, facet: u32) -> Option<f32> {
         let t = self.exact.meets(mesh.corners(facet as usize))?;
         (t < self.t || (t == self.t && facet < self.facet)).then(|| {

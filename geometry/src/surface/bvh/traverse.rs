@@ -1,11 +1,34 @@
 //! Searching the tree, the nearest boxes first: for one, or for eight that go the same way.
 
-use glam::Vec4;
-
-use super::node::{F32x8, FACET, Node, Sides, WIDTH};
+use super::lanes::Lanes;
+use super::node::{EachSide, FACET, Node, Sides, WIDTH};
 
 /// How many children may wait in a search before it takes memory of its own for them.
 const USUAL: usize = 64;
+
+/// What is looked for in the tree: the facet of least cost. No cost is negative.
+///
+/// Methods are to be inlined always, as [`Lanes`] asks.
+pub(super) trait Search<L: Lanes> {
+    /// Bounds from below what the facets in each box of a node cost, infinite for a box to be
+    /// left out.
+    fn costs(&self, lanes: L, node: &Node) -> L::Eight;
+
+    /// A facet's own cost, if that is the least so far.
+    fn visit(&mut self, facet: u32) -> Option<f32>;
+}
+
+/// Eight searches that mostly go the same way.
+pub(super) trait SharedSearch<L: Lanes> {
+    /// Bounds from below what the facets in each box of a node cost any of the searches.
+    fn shared(&self, lanes: L, sides: &Sides<L>) -> L::Eight;
+
+    /// Bounds from below what the facets in the box of one child cost each search.
+    fn costs(&self, lanes: L, sides: &EachSide, slot: usize) -> L::Eight;
+
+    /// What a facet costs one of them, if that is the least so far.
+    fn visit(&mut self, facet: u32, lane: usize) -> Option<f32>;
+}
 
 /// The tree.
 pub(super) struct Bvh8 {
@@ -28,20 +51,13 @@ impl Bvh8 {
         Self { nodes, root, depth }
     }
 
-    /// Looks for the facet of least cost. `costs` bounds from below what the facets in the
-    /// boxes of a node cost, infinite for a box to be left out; `visit` gives a facet's own
-    /// cost, if that is the least so far. Boxes above the least cost, `most` at first, are not
-    /// opened. No cost is negative.
-    #[inline]
-    pub(super) fn search(
-        &self,
-        most: f32,
-        costs: impl Fn(&Node) -> F32x8,
-        visit: impl FnMut(u32) -> Option<f32>,
-    ) {
+    /// Looks for the facet of least cost. Boxes above the least cost, `most` at first, are not
+    /// opened.
+    #[inline(always)]
+    pub(super) fn search<L: Lanes>(&self, lanes: L, most: f32, search: &mut impl Search<L>) {
         match self.waiting() {
-            ..=USUAL => self.search_with(&mut [0; USUAL], most, costs, visit),
-            more => self.search_with(&mut vec![0; more], most, costs, visit),
+            ..=USUAL => self.search_with(lanes, &mut [0; USUAL], most, search),
+            more => self.search_with(lanes, &mut vec![0; more], most, search),
         }
     }
 
@@ -51,12 +67,12 @@ impl Bvh8 {
     }
 
     #[inline(always)]
-    fn search_with(
+    fn search_with<L: Lanes>(
         &self,
+        lanes: L,
         stack: &mut [u64],
         most: f32,
-        costs: impl Fn(&Node) -> F32x8,
-        mut visit: impl FnMut(u32) -> Option<f32>,
+        search: &mut impl Search<L>,
     ) {
         let mut least = most.min(f32::MAX);
         let mut waiting = 1;
@@ -69,53 +85,48 @@ impl Bvh8 {
             }
             let name = next as u32;
             if name & FACET != 0 {
-                if let Some(cost) = visit(name & !FACET) {
+                if let Some(cost) = search.visit(name & !FACET) {
                     least = cost;
                 }
                 continue;
             }
             let node = &self.nodes[name as usize];
-            let [one, other] = costs(node);
-            let bound = Vec4::splat(least);
-            let near = one.cmple(bound).bitmask() | other.cmple(bound).bitmask() << 4;
-            let mut near = near & !(u32::MAX << node.count);
-            let costs = [one.to_array(), other.to_array()];
+            let costs = search.costs(lanes, node);
+            let mut near = lanes.no_greater(costs, lanes.all(least)) & !(u32::MAX << node.count);
+            let costs = lanes.each(costs);
             let mut next = Next::default();
             while near != 0 {
                 let slot = near.trailing_zeros() as usize % WIDTH;
                 near &= near - 1;
-                next.add(key(costs[slot / 4][slot % 4], node.children[slot]));
+                next.add(key(costs[slot], node.children[slot]));
             }
             waiting += next.lay(&mut stack[waiting..]);
         }
     }
 
-    /// As [`Bvh8::search`], for eight searches that mostly go the same way. `least` is each
-    /// one's greatest cost at first; `costs` bounds from below what the facets in the box of one
-    /// child cost each; `visit` gives what a facet costs one of them.
-    #[inline]
-    pub(super) fn search_together(
+    /// As [`Bvh8::search`], for eight at once; `least` is each one's greatest cost at first.
+    #[inline(always)]
+    pub(super) fn search_together<L: Lanes>(
         &self,
-        least: F32x8,
-        costs: impl Fn(&Sides, usize) -> F32x8,
-        visit: impl FnMut(u32, usize) -> Option<f32>,
+        lanes: L,
+        least: [f32; 8],
+        search: &mut impl SharedSearch<L>,
     ) {
         match self.waiting() {
-            ..=USUAL => self.search_together_with(&mut [0; USUAL], least, costs, visit),
-            more => self.search_together_with(&mut vec![0; more], least, costs, visit),
+            ..=USUAL => self.search_together_with(lanes, &mut [0; USUAL], least, search),
+            more => self.search_together_with(lanes, &mut vec![0; more], least, search),
         }
     }
 
     #[inline(always)]
-    fn search_together_with(
+    fn search_together_with<L: Lanes>(
         &self,
+        lanes: L,
         stack: &mut [u64],
-        mut least: F32x8,
-        costs: impl Fn(&Sides, usize) -> F32x8,
-        mut visit: impl FnMut(u32, usize) -> Option<f32>,
+        mut least: [f32; 8],
+        search: &mut impl SharedSearch<L>,
     ) {
-        let greatest = |least: F32x8| least[0].max(least[1]).max_element();
-        let mut most = greatest(least);
+        let mut most = greatest_of(least);
         let mut waiting = 1;
         stack[0] = shared_key(0.0, u32::MAX, self.root);
         while waiting > 0 {
@@ -130,31 +141,59 @@ impl Bvh8 {
                 while whose != 0 {
                     let lane = whose.trailing_zeros() as usize % 8;
                     whose &= whose - 1;
-                    if let Some(cost) = visit(name & !FACET, lane) {
-                        least[lane / 4][lane % 4] = cost;
+                    if let Some(cost) = search.visit(name & !FACET, lane) {
+                        least[lane] = cost;
                         met = true;
                     }
                 }
                 if met {
-                    most = greatest(least);
+                    most = greatest_of(least);
                 }
                 continue;
             }
             let node = &self.nodes[name as usize];
-            let sides = node.all_sides();
+            let sides = node.all_sides(lanes);
+            let near = lanes.no_greater(search.shared(lanes, &sides), lanes.all(most));
+            let mut near = near & !(u32::MAX << node.count);
+            let sides = EachSide::of(lanes, &sides);
+            let each_least = lanes.of(least);
             let mut next = Next::default();
-            for slot in 0..node.count as usize % (WIDTH + 1) {
-                let costs = costs(&sides, slot);
-                let near =
-                    costs[0].cmple(least[0]).bitmask() | costs[1].cmple(least[1]).bitmask() << 4;
-                if near != 0 {
-                    let lowest = costs[0].min(costs[1]).min_element();
-                    next.add(shared_key(lowest, near, node.children[slot]));
+            while near != 0 {
+                let slot = near.trailing_zeros() as usize % WIDTH;
+                near &= near - 1;
+                let costs = search.costs(lanes, &sides, slot);
+                let whose = lanes.no_greater(costs, each_least);
+                if whose != 0 {
+                    let lowest = least_of(lanes.each(costs));
+                    next.add(shared_key(lowest, whose, node.children[slot]));
                 }
             }
             waiting += next.lay(&mut stack[waiting..]);
         }
     }
+}
+
+#[inline(always)]
+fn least_of([a, b, c, d, e, f, g, h]: [f32; 8]) -> f32 {
+    let (a, b, c, d) = (lesser(a, e), lesser(b, f), lesser(c, g), lesser(d, h));
+    lesser(lesser(a, c), lesser(b, d))
+}
+
+#[inline(always)]
+fn greatest_of([a, b, c, d, e, f, g, h]: [f32; 8]) -> f32 {
+    let (a, b, c, d) = (greater(a, e), greater(b, f), greater(c, g), greater(d, h));
+    greater(greater(a, c), greater(b, d))
+}
+
+/// As `f32::min`, in one instruction: costs are never NaN.
+#[inline(always)]
+fn lesser(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+#[inline(always)]
+fn greater(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 /// What comes next from one node: up to eight keys, each once.
@@ -175,6 +214,18 @@ impl Next {
     /// count them asks for no jump that a processor would have to guess. Says how many they are.
     #[inline(always)]
     fn lay(&self, stack: &mut [u64]) -> usize {
+        match (self.count, self.keys) {
+            (0, _) => return 0,
+            (1, [only, ..]) => {
+                stack[0] = only;
+                return 1;
+            }
+            (2, [one, other, ..]) => {
+                (stack[0], stack[1]) = (one.max(other), one.min(other));
+                return 2;
+            }
+            _ => {}
+        }
         for &key in self.keys.iter().take(self.count) {
             let dearer = self
                 .keys

@@ -7,6 +7,7 @@
 //! | `make` | writes a ball of COUNT subdivisions to MESH | facets |
 //! | `post` | writes a cylinder of COUNT sides, 50 mm in radius and 200 mm high, to MESH | facets |
 //! | `load` | reads and welds | vertices |
+//! | `tree` | builds the search tree over the mesh | facets |
 //! | `slice` | outlines of COUNT layers, their areas and volumes | sum of the areas, mm² |
 //! | `rays` | first hits of a COUNT × COUNT picture in parallel projection along +x | hits |
 //! | `picks` | the same, one ray at a time | hits |
@@ -58,6 +59,10 @@ fn run(words: &[String]) -> Result<String, Failure> {
             (0.0, post.triangles().len() as f64)
         }
         "load" => fastest(|| Ok(load(path)?.vertices().len() as f64))?,
+        "tree" => {
+            let mesh = Arc::new(load(path)?);
+            fastest(|| Ok(built(&mesh)))?
+        }
         "slice" => {
             let mesh = place::on_bed(load(path)?)?;
             fastest(|| slice(&mesh, count))?
@@ -120,6 +125,12 @@ fn make(path: &Path, subdivisions: usize) -> Result<(f64, f64), Failure> {
 
 fn load(path: &Path) -> Result<Mesh, Failure> {
     Ok(read_mesh(path, &ReadOptions::default())?.mesh)
+}
+
+/// The search tree, and what first asks for it.
+fn built(mesh: &Arc<Mesh>) -> f64 {
+    let surface = Surface::new(Arc::clone(mesh));
+    surface.mesh().triangles().len() as f64
 }
 
 /// The areas of the outlines half way up each layer. Volume, skin and outlines of the layers

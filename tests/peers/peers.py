@@ -92,9 +92,15 @@ def with_libigl(task, path, count):
 
     if task == "load":
         return fastest(lambda: len(load()[0]))
+    v, f = load()
+    tree = igl.AABB()
+    if task == "tree":
+        def built():
+            igl.AABB().init(v, f)
+            return len(f)
+
+        return fastest(built)
     if task == "nearest":
-        v, f = load()
-        tree = igl.AABB()
         tree.init(v, f)
         points = spiral(v.min(0), v.max(0), count)
         return fastest(lambda: np.sqrt(tree.squared_distance(v, f, points)[0]).sum())
@@ -123,6 +129,7 @@ def with_manifold3d(task, path, count):
         return fastest(lambda: bands(solid, low, high, count))
     assert task == "slice"
     levels = heights(mesh.bounds[0][2], mesh.bounds[1][2], count)
+    # It has no call for many levels at once.
     return fastest(lambda: sum(solid.slice(z).area() for z in levels))
 
 
@@ -160,12 +167,22 @@ def with_embree(task, path, side):
     from embreex import rtcore_scene
     from embreex.mesh_construction import TriangleMesh
 
-    assert task == "rays"
     mesh = trimesh.load_mesh(path)
-    scene = rtcore_scene.EmbreeScene()
-    TriangleMesh(scene, mesh.triangles.astype(np.float32))
-    origins = picture(*mesh.bounds, side).astype(np.float32)
+    corners = mesh.triangles.astype(np.float32)
+    origins = picture(*mesh.bounds, side or 1).astype(np.float32)
     directions = np.tile(np.float32([1, 0, 0]), (len(origins), 1))
+    if task == "tree":
+        def built():
+            # The first ray has the tree built.
+            scene = rtcore_scene.EmbreeScene()
+            shape = TriangleMesh(scene, corners)
+            scene.run(origins[:1], directions[:1])
+            return len(corners)
+
+        return fastest(built)
+    assert task == "rays"
+    scene = rtcore_scene.EmbreeScene()
+    TriangleMesh(scene, corners)
     return fastest(lambda: (scene.run(origins, directions) >= 0).sum())
 
 

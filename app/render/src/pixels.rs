@@ -18,7 +18,8 @@ const EDGE_COLOUR: f64 = 0.02;
 pub(super) struct Pixels<const N: usize> {
     pub width: usize,
     pub height: usize,
-    hits: Vec<Option<Hit<N>>>,
+    /// Row by row, as they were cast.
+    rows: Vec<Vec<Option<Hit<N>>>>,
     pixel_mm: f64,
 }
 
@@ -42,7 +43,7 @@ impl<const N: usize> Pixels<N> {
             report(progress, &done, height, &span);
             Ok(row)
         };
-        let rows: Vec<Vec<Option<Hit<N>>>> = (0..height)
+        let rows = (0..height)
             .into_par_iter()
             .map(row)
             .collect::<Result<_, _>>()?;
@@ -54,14 +55,14 @@ impl<const N: usize> Pixels<N> {
         Ok(Self {
             width,
             height,
-            hits: rows.into_iter().flatten().collect(),
+            rows,
             pixel_mm: apart.length(),
         })
     }
 
     /// What the middle of a pixel meets.
     pub(crate) fn at(&self, x: usize, y: usize) -> Option<&Hit<N>> {
-        self.hits.get(y * self.width + x)?.as_ref()
+        self.rows.get(y)?.get(x)?.as_ref()
     }
 
     /// Whether a pixel differs from one of its neighbours in more than shading.

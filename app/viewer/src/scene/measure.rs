@@ -121,8 +121,25 @@ struct Figures {
     painting: Parts,
     /// From the pointer's movement to the paint on its way to the card.
     dab: Times,
-    /// From lifting the brush to the part drawn anew with the stroke in it.
-    stroke_done_ms: f64,
+    /// After lifting the brush.
+    stroke: Done,
+    /// After a fade's stop was moved.
+    fade: Done,
+}
+
+/// How long a change took to be done, ms.
+#[derive(Clone, Copy, Debug)]
+struct Done {
+    /// Until the part was drawn anew.
+    drawn_ms: f64,
+    /// Until the heights and what will be printed were, too.
+    told_ms: f64,
+}
+
+impl std::fmt::Display for Done {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:.0} / {:.0}", self.drawn_ms, self.told_ms)
+    }
 }
 
 struct Report {
@@ -178,22 +195,24 @@ fn print(report: &Report) {
         meshes,
     } = report;
     println!("{card} ({driver}), {width}x{height} pixels, {scale} a point");
-    println!("milliseconds, median / 95th percentile of up to {FRAMES} frames");
+    println!("milliseconds, median / 95th percentile of up to {FRAMES} frames;");
+    println!("of a stroke and a fade: until it is drawn / until heights and prediction are, too");
     println!();
     println!(
-        "{:>10} {:>9} {:>15} {:>15} {:>15} {:>15} {:>8}",
-        "triangles", "opened", "still", "turning", "painting", "dab seen", "stroke"
+        "{:>10} {:>9} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
+        "triangles", "opened", "still", "turning", "painting", "dab seen", "stroke", "fade"
     );
     for m in meshes {
         println!(
-            "{:>10} {:>9.0} {:>15} {:>15} {:>15} {:>15} {:>8.0}",
+            "{:>10} {:>9.0} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
             m.triangles,
             m.first_picture_ms,
             m.still.whole.to_string(),
             m.turning.whole.to_string(),
             m.painting.whole.to_string(),
             m.dab.to_string(),
-            m.stroke_done_ms
+            m.stroke.to_string(),
+            m.fade.to_string()
         );
     }
     println!();
@@ -259,12 +278,17 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
         turning.push(frame(app));
     }
     let (painting, dab) = paint(app)?;
-    let start = Instant::now();
-    session(app, Session::end_stroke)?;
-    settle(app);
+    let stroke = done(app, Session::end_stroke)?;
     if !session(app, |s| s.doc.as_ref().is_some_and(has_paint))? {
         return Err("the brush missed the part, so painting was not measured".to_owned());
     }
+    session(app, |s| {
+        s.chosen.region = Some(0);
+        s.make_fade();
+    })?;
+    settle(app);
+    let middle_mm = (lo.z + hi.z) / 2.0;
+    let fade = done(app, |s| s.move_stop(0, 1, middle_mm, true))?;
     Ok(Figures {
         triangles,
         first_picture_ms,
@@ -272,7 +296,27 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
         turning: Parts::of(&turning),
         painting: Parts::of(&painting),
         dab: Times::of(dab),
-        stroke_done_ms: ms_since(start),
+        stroke,
+        fade,
+    })
+}
+
+/// Makes a change and waits until it is done.
+fn done(app: &mut App, change: impl FnOnce(&mut Session)) -> Result<Done, String> {
+    let before = session(app, |s| s.doc.as_ref().map(Document::revision))?;
+    let start = Instant::now();
+    session(app, change)?;
+    if session(app, |s| s.doc.as_ref().map(Document::revision))? == before {
+        return Err("the part did not change, so nothing was measured".to_owned());
+    }
+    while !session(app, |s| s.is_drawn())? || is_uploading(app) {
+        frame(app);
+    }
+    let drawn_ms = ms_since(start);
+    settle(app);
+    Ok(Done {
+        drawn_ms,
+        told_ms: ms_since(start),
     })
 }
 
@@ -385,12 +429,9 @@ fn share_in(image: &Image, stage: egui::Rect) -> f32 {
 fn settle(app: &mut App) {
     loop {
         frame(app);
-        let world = app.world();
-        let busy = world.get_resource::<Uploads>().is_some_and(|u| u.busy)
-            || world
-                .get_resource::<Compiling>()
-                .is_some_and(Compiling::any);
-        let working = world
+        let busy = is_uploading(app);
+        let working = app
+            .world()
             .get_non_send::<Desk>()
             .is_some_and(|d| d.session.is_working() || d.session.has_skin_updates());
         if !busy && !working {
@@ -400,6 +441,13 @@ fn settle(app: &mut App) {
             std::thread::sleep(std::time::Duration::from_millis(2));
         }
     }
+}
+
+/// Whether pieces are on their way to the card.
+fn is_uploading(app: &App) -> bool {
+    let world = app.world();
+    let compiling = world.get_resource::<Compiling>();
+    world.get_resource::<Uploads>().is_some_and(|u| u.busy) || compiling.is_some_and(Compiling::any)
 }
 
 /// Draws a frame to its end on the card and tells where its time went.

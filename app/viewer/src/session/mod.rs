@@ -264,6 +264,12 @@ impl Session {
         !self.skin_updates.is_empty() || !self.strand_updates.is_empty()
     }
 
+    /// Whether the part is drawn as the plan is.
+    pub fn is_drawn(&self) -> bool {
+        let revision = self.doc.as_ref().map(Document::revision);
+        self.colouring.drawn == revision && !self.has_skin_updates()
+    }
+
     /// Writes the settings down.
     pub fn keep_settings(&mut self) {
         self.settings.brush_mm = self.tools.brush_mm;

@@ -48,6 +48,7 @@ pub(super) fn build(count: u32, bounds_of: impl Fn(u32) -> Bounds + Sync) -> Bvh
     }
     let root = nodes.len() as u32;
     nodes.extend(nodes_over(&mut parts, root));
+    nodes.shrink_to_fit();
     Bvh8::new(nodes, root)
 }
 

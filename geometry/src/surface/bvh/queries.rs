@@ -208,3 +208,57 @@ impl<L: Lanes> Search<L> for FirstHit<'_> {
         self.traversal.meets(self.mesh, facet)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::solids;
+
+    fn place(range: f64) -> impl Strategy<Value = DVec3> {
+        prop::array::uniform3(-range..range).prop_map(DVec3::from)
+    }
+
+    proptest! {
+        /// Whichever registers a machine has, its answers are the same to the last digit.
+        #[test]
+        fn all_registers_find_the_same(
+            from in prop::collection::vec(place(3.0), 8),
+            to in place(1.0),
+            spread in prop::sample::select(vec![0.0, 0.01, 1.0]),
+            sections in 3..60u32,
+        ) {
+            let mesh = solids::cylinder(1.0, 1.5, sections).unwrap();
+            let tree = Bvh::new(&mesh);
+            // All from one place, from places near to each other, or from all around.
+            let rays: Vec<Ray> = from
+                .iter()
+                .map(|off| {
+                    let from_mm = from[0].lerp(*off, spread);
+                    Ray { from_mm, direction: to - from_mm }
+                })
+                .collect();
+            let narrow = tree.first_hits_by(Narrow, &mesh, &rays);
+            prop_assert_eq!(&narrow, &tree.first_hits(&mesh, &rays));
+            for (ray, hit) in rays.iter().zip(narrow) {
+                prop_assert_eq!(hit, tree.first_hit_by(Narrow, &mesh, ray));
+                prop_assert_eq!(hit, tree.first_hit(&mesh, ray));
+            }
+            for point in from {
+                let narrow = tree.nearest_by(Narrow, &mesh, point, 2.0);
+                prop_assert_eq!(narrow, tree.nearest(&mesh, point, 2.0));
+                let found = |by: &dyn Fn(&mut dyn FnMut(u32))| {
+                    let mut facets = Vec::new();
+                    by(&mut |facet| facets.push(facet));
+                    facets
+                };
+                let (low, high) = (point.min(to), point.max(to));
+                prop_assert_eq!(
+                    found(&|each| tree.facets_in_box_by(Narrow, low, high, each)),
+                    found(&|each| tree.facets_in_box(low, high, each))
+                );
+            }
+        }
+    }
+}

@@ -6,7 +6,7 @@ use geometry::{DVec3, Surface};
 
 /// How much an obstacle that a ray meets hides: all when it touches, nothing at `reach`.
 pub(super) fn obstacle(surface: &Surface, from: DVec3, direction: DVec3, reach: f64) -> f64 {
-    match surface.first_hit(from, direction) {
+    match surface.first_hit_within(from, direction, reach) {
         Some(hit) => fall((hit.point_mm - from).length() / reach),
         None => 0.0,
     }

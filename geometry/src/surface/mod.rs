@@ -132,8 +132,19 @@ impl Surface {
     /// The first point of the skin that a ray meets, from either side of a facet.
     /// `direction` may have any length; none if it is zero.
     pub fn first_hit(&self, from_mm: DVec3, direction: DVec3) -> Option<SurfacePoint> {
+        self.first_hit_within(from_mm, direction, f64::INFINITY)
+    }
+
+    /// As [`Surface::first_hit`], but what lies farther along the ray than `max_mm` need not be
+    /// found; the smaller that is, the faster.
+    pub fn first_hit_within(
+        &self,
+        from_mm: DVec3,
+        direction: DVec3,
+        max_mm: f64,
+    ) -> Option<SurfacePoint> {
         let ray = Ray { from_mm, direction };
-        self.0.tree.first_hit(&self.0.mesh, &ray)
+        self.0.tree.first_hit(&self.0.mesh, &ray, max_mm)
     }
 
     /// As [`Surface::first_hit`], for many rays. Rays that follow each other are looked for

@@ -63,16 +63,28 @@ impl Bvh {
         search.best.1
     }
 
-    /// The first point of the skin along a ray.
-    pub(in crate::surface) fn first_hit(&self, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
-        widest!(self, lanes => self.first_hit_by(lanes, mesh, ray))
+    /// The first point of the skin along a ray; boxes farther than `max_mm` are left out.
+    pub(in crate::surface) fn first_hit(
+        &self,
+        mesh: &Mesh,
+        ray: &Ray,
+        max_mm: f64,
+    ) -> Option<SurfacePoint> {
+        widest!(self, lanes => self.first_hit_by(lanes, mesh, ray, max_mm))
     }
 
     #[inline(always)]
-    fn first_hit_by<L: Lanes>(&self, lanes: L, mesh: &Mesh, ray: &Ray) -> Option<SurfacePoint> {
+    fn first_hit_by<L: Lanes>(
+        &self,
+        lanes: L,
+        mesh: &Mesh,
+        ray: &Ray,
+        max_mm: f64,
+    ) -> Option<SurfacePoint> {
         let traversal = RayTraversal::new(ray, &self.frame)?;
+        let most = traversal.cost(max_mm);
         let mut search = FirstHit { mesh, traversal };
-        self.boxes.search(lanes, f32::MAX, &mut search);
+        self.boxes.search(lanes, most, &mut search);
         search.traversal.end()
     }
 
@@ -242,8 +254,11 @@ mod tests {
             let narrow = tree.first_hits_by(Narrow, &mesh, &rays);
             prop_assert_eq!(&narrow, &tree.first_hits(&mesh, &rays));
             for (ray, hit) in rays.iter().zip(narrow) {
-                prop_assert_eq!(hit, tree.first_hit_by(Narrow, &mesh, ray));
-                prop_assert_eq!(hit, tree.first_hit(&mesh, ray));
+                prop_assert_eq!(hit, tree.first_hit_by(Narrow, &mesh, ray, f64::INFINITY));
+                prop_assert_eq!(hit, tree.first_hit(&mesh, ray, f64::INFINITY));
+                // No nearer limit than that hides it.
+                let off = hit.map_or(1.0, |hit| hit.point_mm.distance(ray.from_mm));
+                prop_assert_eq!(hit, tree.first_hit(&mesh, ray, off));
             }
             for point in from {
                 let narrow = tree.nearest_by(Narrow, &mesh, point, 2.0);

@@ -48,8 +48,14 @@ impl RayTraversal {
         let t = self.exact.meets(mesh.corners(facet as usize))?;
         (t < self.t || (t == self.t && facet < self.facet)).then(|| {
             (self.t, self.facet) = (t, facet);
-            loosened((t - self.skip) * self.scale)
+            self.cost(t)
         })
+    }
+
+    /// The cost of what lies so far along the ray, mm.
+    #[inline(always)]
+    pub(super) fn cost(&self, along_mm: f64) -> f32 {
+        loosened((along_mm - self.skip) * self.scale)
     }
 
     /// What the ray met first.

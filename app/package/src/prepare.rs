@@ -14,12 +14,13 @@ use serde::{Deserialize, Serialize};
 
 use project::cautions;
 use project::job::Job;
-use project::signoff::{self, SignoffError, Standing};
+use project::record::Opened;
+use project::signoff::{self, Seal, SignoffError, Standing};
 use project::write::{Folder, WriteError};
 use render::Stage;
 use report::patches::Patches;
 use report::print_quality::Outcome;
-use report::review::{self, Page};
+use report::review::{self, Came, Page};
 use report::schedule::{write_commands, write_csv, write_ron};
 use report::sheet::{Facts, Finished, Sheet, SheetError};
 use report::skin_colours::{colours, printed_colours};
@@ -132,6 +133,8 @@ pub struct Prepared {
     pub files: Vec<PathBuf>,
     /// The summary.
     pub summary: Summary,
+    /// For each record of a print a warning, if it is of another state of the plan.
+    pub records: Vec<Option<String>>,
 }
 
 /// Works out the schedule, draws the sheet, and writes all files into a folder. All of them
@@ -140,12 +143,12 @@ pub struct Prepared {
 /// # Errors
 /// [`PrepareError`].
 pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
-    prepare_woven(job, None, None, folder, progress)
+    prepare_woven(job, None, None, &[], folder, progress)
 }
 
 /// As [`prepare`], for the plastic of a toolpath where there is one, and with the figures of that
 /// toolpath with the plan woven in, where it was woven: they are then those that reading it back
-/// gives.
+/// gives. The page has what was seen of prints, too, if there are records.
 ///
 /// # Errors
 /// [`PrepareError`].
@@ -153,12 +156,13 @@ pub fn prepare_woven(
     job: &Job,
     laid: Option<&Laid>,
     woven: Option<&ReadBack>,
+    records: &[Opened],
     folder: &Path,
     progress: &Progress,
 ) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let work = || Work::along(job, laid, woven, progress);
+    let work = || Work::along(job, laid, woven, progress)?.with(records);
     let (work, shown) = side_by_side(job, work, review::patches, progress)?;
     let files = work.files(&shown, progress)?;
     drop(shown);
@@ -170,16 +174,21 @@ pub fn prepare_woven(
     let files = set.commit()?;
     Ok(Prepared {
         files,
+        records: work.warnings(),
         summary: work.summary,
     })
 }
 
-/// The page to review, as [`prepare()`] writes it: HTML.
+/// The page to review, as [`prepare()`] writes it, with what was seen of prints: HTML.
 ///
 /// # Errors
 /// [`PrepareError`].
-pub fn review_page(job: &Job, progress: &Progress) -> Result<String, PrepareError> {
-    let work = || Work::new(job, progress);
+pub fn review_page(
+    job: &Job,
+    records: &[Opened],
+    progress: &Progress,
+) -> Result<String, PrepareError> {
+    let work = || Work::new(job, progress)?.with(records);
     let (work, shown) = side_by_side(job, work, review::patches, progress)?;
     let changes = signoff::since_signed(job)?;
     Ok(work.page(&shown, changes.as_deref(), progress)?)
@@ -232,6 +241,8 @@ pub(crate) struct Work<'a> {
     pub watch: Watch,
     /// The summary.
     pub summary: Summary,
+    /// What was seen of prints.
+    pub came: Vec<Came<'a>>,
 }
 
 /// Files at hand: names of [`FILES`] and their content.
@@ -266,7 +277,19 @@ impl<'a> Work<'a> {
             standing,
             schedule,
             printed,
+            came: Vec::new(),
         })
+    }
+
+    /// The same with what was seen of prints.
+    pub(crate) fn with(self, records: &'a [Opened]) -> Result<Self, PrepareError> {
+        let came = came(self.job, records)?;
+        Ok(Self { came, ..self })
+    }
+
+    /// For each record a warning, if it is of another state of the plan.
+    pub(crate) fn warnings(&self) -> Vec<Option<String>> {
+        self.came.iter().map(Came::warning).collect()
     }
 
     /// The files of numbers alone, made side by side.
@@ -316,7 +339,7 @@ impl<'a> Work<'a> {
         all.extend(sheet?);
         all.extend([
             ("review.html", page?.into_bytes()),
-            ("index.txt", index(&self.summary).into_bytes()),
+            ("index.txt", index(&self.summary, &self.came).into_bytes()),
         ]);
         let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
         all.sort_by_key(|(name, _)| place(name));
@@ -355,6 +378,17 @@ impl<'a> Work<'a> {
         })
     }
 
+    /// The review page by itself; `cut` cuts the skin.
+    pub(crate) fn page_again(
+        &self,
+        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
+        progress: &Progress,
+    ) -> Result<String, PrepareError> {
+        let shown = Shown::new(&self.job.painted, cut, progress)?;
+        let changes = signoff::since_signed(self.job)?;
+        Ok(self.page(&shown, changes.as_deref(), progress)?)
+    }
+
     /// The review page.
     fn page(
         &self,
@@ -368,6 +402,7 @@ impl<'a> Work<'a> {
             printed: &self.printed,
             standing: &self.standing,
             changes,
+            records: &self.came,
             stage: &shown.stage,
             patches: &shown.patches,
         };
@@ -426,8 +461,21 @@ fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing
     }
 }
 
+/// How records stand to a plan as it is now.
+fn came<'a>(job: &Job, records: &'a [Opened]) -> Result<Vec<Came<'a>>, SignoffError> {
+    if records.is_empty() {
+        return Ok(Vec::new());
+    }
+    let now = Seal::of(&job.path, job.painted.plan())?;
+    let came = |opened: &'a Opened| Came {
+        opened,
+        changed: opened.changed(&now),
+    };
+    Ok(records.iter().map(came).collect())
+}
+
 /// A page of text that says what the folder holds.
-fn index(summary: &Summary) -> String {
+fn index(summary: &Summary, came: &[Came<'_>]) -> String {
     let from = &summary.provenance;
     let title = match from.title.trim() {
         "" => &from.mesh_file,
@@ -450,6 +498,16 @@ fn index(summary: &Summary) -> String {
         ("by", from.made_by.clone()),
     ] {
         text.push_str(&format!("  {label:9}{value}\n"));
+    }
+    for came in came {
+        let (day, sha256) = (came.opened.record.day(), came.opened.sha256());
+        let day = day.replace(char::is_control, " ");
+        text.push_str(&format!(
+            "  record   of a print, read on {day}, SHA-256 {sha256}\n"
+        ));
+        if let Some(warning) = came.warning() {
+            text.push_str(&format!("           {warning}\n"));
+        }
     }
     text.push_str("\nAs printed\n");
     for line in summary.as_printed.lines() {

@@ -39,7 +39,7 @@ pub(super) fn hand_off(order: &Order, progress: &Progress) -> Result<Answer, Sto
         let standing = signoff::standing(&job).map_err(|error| Stop::failed(&error))?;
         standing.require().map_err(|error| Stop::failed(&error))?;
     }
-    let done = bundle::hand_off(&job, &target, progress).map_err(|error| match error {
+    let done = bundle::hand_off(&job, &[], &target, progress).map_err(|error| match error {
         BundleError::Prepare(error) => not_prepared(error),
         BundleError::Cancelled(_) => Stop::Cancelled,
         error => Stop::failed(&error),

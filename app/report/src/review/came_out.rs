@@ -331,3 +331,112 @@ fn sources(came: &Came<'_>) -> String {
     );
     table(&caption, &[("Read from", false), ("Hash", false)], rows)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use project::record::{Opened, Photograph, Taken};
+    use project::signoff::Seal;
+
+    fn row(region: usize, slot: usize, seen: f64) -> Row {
+        let lab = |l: f64| Lab {
+            l,
+            a: 5.0,
+            b: -20.0,
+        };
+        Row {
+            region,
+            slot,
+            height_mm: 2.0 * slot as f64 + 1.0,
+            pixels: 100,
+            photographs: 1,
+            requested: lab(40.0),
+            printed: lab(44.0),
+            seen: lab(seen),
+            uncertainty_de00: 1.5,
+        }
+    }
+
+    /// Of rows that are 2 mm tall, in the regions Foot and Ring.
+    fn opened(rows: Vec<Row>) -> Opened {
+        let seal = Seal {
+            whole_sha256: "whole".into(),
+            plan_file_sha256: "plan".into(),
+            mesh_file_sha256: "mesh".into(),
+            spools_file_sha256: None,
+            machine_file_sha256: None,
+            picture_files_sha256: BTreeMap::new(),
+            files_of_mesh_sha256: BTreeMap::new(),
+            contents_sha256: "contents".into(),
+        };
+        let taken = Taken {
+            title: "Post".into(),
+            photographs: vec![Photograph {
+                name: "a<b>.jpg".into(),
+                sha256: "photo".into(),
+            }],
+            references: Vec::new(),
+            every_mm: 2.0,
+            regions: vec!["Foot".into(), "Ring".into()],
+            rows,
+        };
+        let at = "2026-03-01T09:30:00Z".to_owned();
+        Opened {
+            record: Record::new(taken, seal, at, Vec::new()).unwrap(),
+            files: Vec::new(),
+        }
+    }
+
+    fn shown(opened: &Opened, changed: &[&str]) -> String {
+        let changed = changed.iter().map(|what| (*what).to_owned()).collect();
+        section(&[Came { opened, changed }])
+    }
+
+    #[test]
+    fn heights_that_were_not_read_are_open() {
+        // 0 to 4 mm, then 10 to 12 mm, of which the ring has half.
+        let rows = vec![
+            row(0, 0, 44.0),
+            row(0, 1, 44.0),
+            row(0, 5, 44.0),
+            row(1, 5, 54.0),
+        ];
+        let html = shown(&opened(rows), &[]);
+        assert_eq!(html.matches("<polyline").count(), 2, "{html}");
+        // One gap through three columns: 4 to 10 mm of 12 on a drawing of 520 below 40.
+        let gap = "class=\"gap\" x=\"43\" y=\"126.7\" width=\"92\" height=\"260.0\"";
+        assert!(html.contains(gap), "{html}");
+        assert_eq!(html.matches("class=\"gap\"").count(), 3);
+        // The ring is far from as printed; the foot is as printed.
+        let off = row(1, 5, 54.0).off_printed_de00();
+        for cell in [
+            format!(">{off:.1}<"),
+            ">0.0<".to_owned(),
+            ">± 1.5<".to_owned(),
+        ] {
+            assert!(html.contains(&cell), "{cell} in {html}");
+        }
+        let (foot, ring) = (html.find("Foot").unwrap(), html.find("Ring").unwrap());
+        assert!(foot < ring && html.contains("3, of 2 mm each"));
+    }
+
+    #[test]
+    fn it_says_what_has_changed_and_escapes_names() {
+        let record = opened(vec![row(0, 0, 44.0)]);
+        assert!(!shown(&record, &[]).contains("another state"));
+        let html = shown(&record, &["the mesh", "the plan"]);
+        assert!(
+            html.contains("Changed since: the mesh, the plan."),
+            "{html}"
+        );
+        assert!(html.contains("a&lt;b&gt;.jpg") && !html.contains("a<b>"));
+    }
+
+    #[test]
+    fn without_records_and_without_rows_nothing_is_made_up() {
+        assert_eq!((section(&[]).as_str(), style(&[])), ("", ""));
+        let html = shown(&opened(Vec::new()), &[]);
+        assert!(html.contains("No height could be read."));
+        assert!(!html.contains("<svg") && !html.contains("on average"));
+    }
+}

@@ -96,11 +96,13 @@ try {
     unnamed: [...document.querySelectorAll("img, canvas, svg, button, [role=img]")].filter((e) => !(e.alt || e.getAttribute("aria-label") || e.textContent.trim())).length,
     tables: [...document.querySelectorAll("table")].every((t) => t.caption && [...t.querySelectorAll("th")].every((h) => h.scope)),
     ids: (() => { const all = [...document.querySelectorAll("[id]")].map((e) => e.id); return all.length === new Set(all).size; })(),
+    broken: [...document.images].filter((i) => !(i.complete && i.naturalWidth > 0)).length,
     wide: document.documentElement.scrollWidth <= window.innerWidth,
   }));
   hold(sane.lang === "en" && sane.title.length > 3, "it has a language and a title");
   hold(sane.headings[0] === 1 && sane.headings.filter((h) => h === 1).length === 1, "one heading leads the others");
   hold(sane.unnamed === 0, "every picture and button has a name");
+  hold(sane.broken === 0, "every picture can be shown");
   hold(sane.tables, "tables have captions and scopes");
   hold(sane.ids, "no id stands twice");
   hold(sane.wide, "it does not scroll sideways");

@@ -38,7 +38,7 @@ const fn target(name: &'static str, run: fn(&[u8]) -> Answer) -> FuzzTarget {
 }
 
 /// All of them.
-pub const TARGETS: [FuzzTarget; 32] = [
+pub const TARGETS: [FuzzTarget; 33] = [
     target("read_stl", mesh::read_stl),
     target("read_obj", mesh::read_obj),
     target("read_ply", mesh::read_ply),
@@ -58,6 +58,7 @@ pub const TARGETS: [FuzzTarget; 32] = [
     target("read_dialect", texts::read_dialect),
     target("read_signatures", texts::read_signatures),
     target("read_manifest", texts::read_manifest),
+    target("read_record", texts::read_record),
     target("read_patches", texts::read_patches),
     target("read_measured", tables::read_measured),
     target("read_spectrum", tables::read_spectrum),

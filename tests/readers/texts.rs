@@ -7,6 +7,7 @@ use calibrate::patches::Patches;
 use package::bundle::Manifest;
 use plan::ron_text::{self, Document};
 use plan::{Machine, Plan, Schedule, SpoolSet, TextError};
+use project::record::{Record, file_names};
 use project::signoff::Signatures;
 use weave::dialect::{Dialect, DialectError, Heard, Listener, Speaker};
 
@@ -63,6 +64,17 @@ pub fn read_manifest(bytes: &[u8]) -> Answer {
         let files = manifest.files.iter();
         let named = files.map(|f| Some((f.sha256.as_str(), f.name.as_str())));
         assert!(read_back.eq(named), "{sums}");
+    })
+}
+
+/// The record of a print. Its files are those that a record has, so none is outside of it, and a
+/// page can look up what each row is of.
+pub fn read_record(bytes: &[u8]) -> Answer {
+    document(bytes, Record::from_ron, |record: &Record| {
+        let names = record.files.iter().map(|file| file.name.as_str());
+        assert!(names.eq(file_names(record.photographs.len())));
+        assert!(record.rows.iter().all(|r| r.region < record.regions.len()));
+        assert_eq!(record.summary.is_none(), record.rows.is_empty());
     })
 }
 

@@ -21,6 +21,7 @@ pub mod observations;
 pub mod on_card;
 pub mod patches;
 pub mod photo;
+pub mod print_record;
 pub mod table;
 mod test_files;
 pub mod test_part;

@@ -12,8 +12,8 @@ pub mod coloured;
 pub mod gltf;
 pub mod ply;
 mod prepare;
+mod summary;
 pub mod three_mf;
 
-pub use prepare::{
-    FILES, PrepareError, Prepared, Summary, prepare, prepare_woven, review_page, scheduled,
-};
+pub use prepare::{PrepareError, Prepared, prepare, prepare_woven, review_page, scheduled};
+pub use summary::{FILES, Summary};

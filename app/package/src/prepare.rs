@@ -4,64 +4,26 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use geometry::layers::CutError;
-use geometry::{Cancelled, DVec3, Progress};
+use geometry::{Cancelled, Progress};
 use plan::changes::Change;
-use plan::schedule::{Laid, Provenance, ScheduleError, Totals, Warning};
+use plan::schedule::{Laid, ScheduleError};
 use plan::watch::Watch;
 use plan::{AsPrinted, Painted, ReadBack, Schedule};
 use rayon::prelude::*;
-use serde::{Deserialize, Serialize};
 
-use project::cautions;
 use project::job::Job;
-use project::signoff::{self, SignoffError, Standing};
+use project::record::Opened;
+use project::signoff::{self, Seal, SignoffError, Standing};
 use project::write::{Folder, WriteError};
 use render::Stage;
 use report::patches::Patches;
-use report::print_quality::Outcome;
-use report::review::{self, Page};
+use report::review::{self, Came, Page};
 use report::schedule::{write_commands, write_csv, write_ron};
 use report::sheet::{Facts, Finished, Sheet, SheetError};
 use report::skin_colours::{colours, printed_colours};
 use report::watch;
 
-/// The files that are written, and what each is.
-pub const FILES: &[(&str, &str)] = &[
-    (
-        "schedule.ron",
-        "the schedule: every layer and every blend, for programs",
-    ),
-    (
-        "schedule.csv",
-        "the same for a spreadsheet or a script, one row for each dose",
-    ),
-    (
-        "commands.csv",
-        "when to send each blend change, ahead of its place by the lag",
-    ),
-    (
-        "as-printed.ron",
-        "what comes out of the nozzle, dose by dose, for programs",
-    ),
-    (
-        "sheet.png",
-        "the part as requested and as printed, by height and in numbers, to look at or print",
-    ),
-    (
-        "watch.png",
-        "what each drive must have done at each height, to hold beside the printer",
-    ),
-    ("watch.csv", "the same for a spreadsheet"),
-    (
-        "review.html",
-        "the page to review before you sign; open it in any browser",
-    ),
-    (
-        "summary.json",
-        "sizes, totals and sources for other programs",
-    ),
-    ("index.txt", "this list, and the cautions"),
-];
+use crate::summary::{FILES, Summary, index, summary};
 
 /// Why nothing was prepared.
 #[derive(Debug, thiserror::Error)]
@@ -91,40 +53,6 @@ pub enum PrepareError {
     Write(#[from] WriteError),
 }
 
-/// A machine-readable summary of what was prepared.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Summary {
-    /// Version of this format.
-    pub version: u32,
-    /// What it was made from.
-    pub provenance: Provenance,
-    /// Whether a person has looked the plan over.
-    #[serde(default = "Standing::not_reviewed")]
-    pub review: Standing,
-    /// Size of the part as it stands on the bed: width, depth, height.
-    pub size_mm: [f64; 3],
-    /// Sums over the schedule.
-    pub totals: Totals,
-    /// What comes out, how far off it is, and what is flushed away.
-    pub as_printed: Outcome,
-    /// What a person should know about how the mesh was read.
-    pub notes: Vec<String>,
-    /// What a person should know before printing.
-    pub warnings: Vec<Warning>,
-}
-
-impl Summary {
-    /// Version of the format that is written here. Version 1 has `most_de00` for `p95_de00`.
-    pub const VERSION: u32 = 2;
-
-    /// Its notes, then its warnings, as a person reads them: many that are alike are counted.
-    pub fn told(&self) -> Vec<String> {
-        let mut lines = self.notes.clone();
-        lines.extend(plan::schedule::told(&self.warnings));
-        lines
-    }
-}
-
 /// What was prepared.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prepared {
@@ -132,6 +60,8 @@ pub struct Prepared {
     pub files: Vec<PathBuf>,
     /// The summary.
     pub summary: Summary,
+    /// For each record of a print a warning, if it is of another state of the plan.
+    pub records: Vec<Option<String>>,
 }
 
 /// Works out the schedule, draws the sheet, and writes all files into a folder. All of them
@@ -140,12 +70,12 @@ pub struct Prepared {
 /// # Errors
 /// [`PrepareError`].
 pub fn prepare(job: &Job, folder: &Path, progress: &Progress) -> Result<Prepared, PrepareError> {
-    prepare_woven(job, None, None, folder, progress)
+    prepare_woven(job, None, None, &[], folder, progress)
 }
 
 /// As [`prepare`], for the plastic of a toolpath where there is one, and with the figures of that
 /// toolpath with the plan woven in, where it was woven: they are then those that reading it back
-/// gives.
+/// gives. The page has what was seen of prints, too, if there are records.
 ///
 /// # Errors
 /// [`PrepareError`].
@@ -153,12 +83,13 @@ pub fn prepare_woven(
     job: &Job,
     laid: Option<&Laid>,
     woven: Option<&ReadBack>,
+    records: &[Opened],
     folder: &Path,
     progress: &Progress,
 ) -> Result<Prepared, PrepareError> {
     // Begun first: a folder that can't be written to should not cost the wait.
     let mut set = Folder::new(folder)?;
-    let work = || Work::along(job, laid, woven, progress);
+    let work = || Work::along(job, laid, woven, progress)?.with(records);
     let (work, shown) = side_by_side(job, work, review::patches, progress)?;
     let files = work.files(&shown, progress)?;
     drop(shown);
@@ -170,16 +101,21 @@ pub fn prepare_woven(
     let files = set.commit()?;
     Ok(Prepared {
         files,
+        records: work.warnings(),
         summary: work.summary,
     })
 }
 
-/// The page to review, as [`prepare()`] writes it: HTML.
+/// The page to review, as [`prepare()`] writes it, with what was seen of prints: HTML.
 ///
 /// # Errors
 /// [`PrepareError`].
-pub fn review_page(job: &Job, progress: &Progress) -> Result<String, PrepareError> {
-    let work = || Work::new(job, progress);
+pub fn review_page(
+    job: &Job,
+    records: &[Opened],
+    progress: &Progress,
+) -> Result<String, PrepareError> {
+    let work = || Work::new(job, progress)?.with(records);
     let (work, shown) = side_by_side(job, work, review::patches, progress)?;
     let changes = signoff::since_signed(job)?;
     Ok(work.page(&shown, changes.as_deref(), progress)?)
@@ -232,6 +168,8 @@ pub(crate) struct Work<'a> {
     pub watch: Watch,
     /// The summary.
     pub summary: Summary,
+    /// What was seen of prints.
+    pub came: Vec<Came<'a>>,
 }
 
 /// Files at hand: names of [`FILES`] and their content.
@@ -266,7 +204,19 @@ impl<'a> Work<'a> {
             standing,
             schedule,
             printed,
+            came: Vec::new(),
         })
+    }
+
+    /// The same with what was seen of prints.
+    pub(crate) fn with(self, records: &'a [Opened]) -> Result<Self, PrepareError> {
+        let came = came(self.job, records)?;
+        Ok(Self { came, ..self })
+    }
+
+    /// For each record a warning, if it is of another state of the plan.
+    pub(crate) fn warnings(&self) -> Vec<Option<String>> {
+        self.came.iter().map(Came::warning).collect()
     }
 
     /// The files of numbers alone, made side by side.
@@ -316,7 +266,7 @@ impl<'a> Work<'a> {
         all.extend(sheet?);
         all.extend([
             ("review.html", page?.into_bytes()),
-            ("index.txt", index(&self.summary).into_bytes()),
+            ("index.txt", index(&self.summary, &self.came).into_bytes()),
         ]);
         let place = |name: &str| FILES.iter().position(|(n, _)| *n == name);
         all.sort_by_key(|(name, _)| place(name));
@@ -355,6 +305,17 @@ impl<'a> Work<'a> {
         })
     }
 
+    /// The review page by itself; `cut` cuts the skin.
+    pub(crate) fn page_again(
+        &self,
+        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
+        progress: &Progress,
+    ) -> Result<String, PrepareError> {
+        let shown = Shown::new(&self.job.painted, cut, progress)?;
+        let changes = signoff::since_signed(self.job)?;
+        Ok(self.page(&shown, changes.as_deref(), progress)?)
+    }
+
     /// The review page.
     fn page(
         &self,
@@ -368,6 +329,7 @@ impl<'a> Work<'a> {
             printed: &self.printed,
             standing: &self.standing,
             changes,
+            records: &self.came,
             stage: &shown.stage,
             patches: &shown.patches,
         };
@@ -412,59 +374,15 @@ fn not_scheduled(error: ScheduleError) -> PrepareError {
     }
 }
 
-fn summary(job: &Job, schedule: &Schedule, printed: &AsPrinted, review: Standing) -> Summary {
-    let (lo, hi) = job.painted.surface().bounds_mm();
-    Summary {
-        version: Summary::VERSION,
-        provenance: schedule.provenance.clone(),
-        review,
-        size_mm: DVec3::to_array(&(hi - lo)),
-        totals: schedule.totals.clone(),
-        as_printed: Outcome::of(printed),
-        notes: job.told(),
-        warnings: [&schedule.warnings[..], &printed.warnings].concat(),
+/// How records stand to a plan as it is now.
+fn came<'a>(job: &Job, records: &'a [Opened]) -> Result<Vec<Came<'a>>, SignoffError> {
+    if records.is_empty() {
+        return Ok(Vec::new());
     }
-}
-
-/// A page of text that says what the folder holds.
-fn index(summary: &Summary) -> String {
-    let from = &summary.provenance;
-    let title = match from.title.trim() {
-        "" => &from.mesh_file,
-        title => title,
+    let now = Seal::of(&job.path, job.painted.plan())?;
+    let came = |opened: &'a Opened| Came {
+        opened,
+        changed: opened.changed(&now),
     };
-    let mut text = format!("{title}\n{}\n\n", from.review);
-    for (name, what) in FILES {
-        text.push_str(&format!("{name:18}{what}\n"));
-    }
-    text.push_str("\nMade from\n");
-    for (label, value) in [
-        ("plan", format!("SHA-256 {}", from.plan_sha256)),
-        (
-            "mesh",
-            format!("{}, SHA-256 {}", from.mesh_file, from.mesh_sha256),
-        ),
-        ("colours", from.model.clone()),
-        ("machine", from.machine.clone()),
-        ("route", from.route.clone()),
-        ("by", from.made_by.clone()),
-    ] {
-        text.push_str(&format!("  {label:9}{value}\n"));
-    }
-    text.push_str("\nAs printed\n");
-    for line in summary.as_printed.lines() {
-        text.push_str(&format!("  {line}\n"));
-    }
-    let known = summary.told();
-    if !known.is_empty() {
-        text.push_str("\nAbout this part\n");
-    }
-    for note in known {
-        text.push_str(&format!("  - {note}\n"));
-    }
-    text.push_str("\nBefore you print\n");
-    for caution in cautions::SHORT {
-        text.push_str(&format!("  - {caution}\n"));
-    }
-    text
+    Ok(records.iter().map(came).collect())
 }

@@ -11,9 +11,11 @@ use geometry::read::mesh_to_stl;
 use geometry::{DVec3, Progress, solids};
 use package::bundle::{check, hand_off};
 use package::three_mf::read_back;
-use package::{FILES, prepare};
+use package::{FILES, prepare, prepare_woven};
+use plan::document::sha256_hex;
 use project::job::Job;
-use project::signoff::{Decision, Standing, Verdict, sign};
+use project::record::{FileHash, Opened, Photograph, Record, Reference, Row, Taken, file_names};
+use project::signoff::{Decision, Seal, Standing, Verdict, sign};
 use toolpath::{Form, Reader, Settings};
 use weave::dialect::{Dialect, Heard, Listener};
 use weave::register::Placement;
@@ -78,6 +80,58 @@ fn job(folder: &Path) -> Job {
     Job::open(&path, &Progress::new()).unwrap()
 }
 
+/// The record of a print that has all these names, of another state of the plan.
+fn record(job: &Job, folder: &Path) -> Opened {
+    fs::create_dir(folder).unwrap();
+    let pixel = b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0";
+    let files = file_names(NAMES.len()).into_iter().map(|name| {
+        fs::write(folder.join(&name), pixel).unwrap();
+        let sha256 = sha256_hex(pixel);
+        FileHash { name, sha256 }
+    });
+    let files = files.collect();
+    let lab = blend::Lab {
+        l: 50.0,
+        a: 0.0,
+        b: 0.0,
+    };
+    let row = |slot: usize| Row {
+        region: slot,
+        slot,
+        height_mm: slot as f64 + 0.5,
+        pixels: 40,
+        photographs: 1,
+        requested: lab,
+        printed: lab,
+        seen: lab,
+        uncertainty_de00: 1.0,
+    };
+    let owned = |name: &str| name.to_owned();
+    let taken = Taken {
+        title: NAMES.concat(),
+        photographs: NAMES
+            .map(|name| Photograph {
+                name: owned(name),
+                sha256: owned(name),
+            })
+            .to_vec(),
+        references: NAMES
+            .map(|place| Reference {
+                place: owned(place),
+                reflectance: 0.18,
+            })
+            .to_vec(),
+        every_mm: 1.0,
+        regions: NAMES.map(owned).to_vec(),
+        rows: (0..NAMES.len()).map(row).collect(),
+    };
+    let mut seal = Seal::of(&job.path, job.painted.plan()).unwrap();
+    seal.mesh_file_sha256 = NAMES.concat();
+    let record = Record::new(taken, seal, NAMES.concat(), files).unwrap();
+    fs::write(folder.join("record.ron"), record.to_ron().unwrap()).unwrap();
+    Opened::read(folder).unwrap()
+}
+
 /// All files beneath a folder, as paths within it.
 fn all_files(folder: &Path) -> BTreeSet<PathBuf> {
     let mut found = BTreeSet::new();
@@ -130,9 +184,12 @@ fn nothing_is_written_elsewhere_and_nothing_is_obeyed() {
         let lines = name.chars().any(char::is_control);
         assert_eq!(sign(&job, verdict).is_err(), lines, "{name:?}");
     }
+    let records = [record(&job, &folder.join("seen"))];
     let before = all_files(folder);
     let out = folder.join("out");
     prepare(&job, &out, &progress).unwrap();
+    page_is_tame(&fs::read_to_string(out.join("review.html")).unwrap());
+    prepare_woven(&job, None, None, &records, &out, &progress).unwrap();
     let made: BTreeSet<PathBuf> = all_files(&out);
     let known: BTreeSet<PathBuf> = FILES.iter().map(|(name, _)| PathBuf::from(name)).collect();
     assert!(made.is_subset(&known), "{made:?}");
@@ -140,7 +197,7 @@ fn nothing_is_written_elsewhere_and_nothing_is_obeyed() {
     csv_keeps_names(&out.join("schedule.csv"));
 
     let target = folder.join("handed-over");
-    let handed = hand_off(&job, &target, &progress).unwrap();
+    let handed = hand_off(&job, &records, &target, &progress).unwrap();
     assert!(check(&target, &progress).unwrap().faults.is_empty());
     let model = read_back(&fs::read(target.join("part.3mf")).unwrap()).unwrap();
     assert_eq!(model.spools[0].0, NAMES[0]);

@@ -75,8 +75,9 @@ pub fn picture(views: &SeenViews<'_>) -> Result<Image, PictureError> {
     Ok(page.finish().image)
 }
 
-/// The differences in the colours of their scale; see-through where nothing was read.
-fn differences(views: &SeenViews<'_>) -> Option<Image> {
+/// The differences in the colours of their scale; see-through where nothing was read. `None` if
+/// the pictures have no size.
+pub fn differences(views: &SeenViews<'_>) -> Option<Image> {
     let pixel = |off: &Option<f32>| match off {
         Some(off) => {
             let linear = scale(f64::from(*off) / FULL_DE00);

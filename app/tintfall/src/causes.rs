@@ -1,9 +1,10 @@
 //! Errors of opening, signing and preparing a plan, as faults of a command.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use package::PrepareError;
 use project::job::{Job, JobError};
+use project::record::Opened;
 use project::signoff::{self, SignoffError, Standing};
 
 use crate::fault::Fault;
@@ -41,4 +42,10 @@ pub(crate) fn required(job: &Job) -> Result<Standing, Fault> {
         .require()
         .map_err(|error| Fault::Input(format!("{}: {error}", job.path.display())))?;
     Ok(standing)
+}
+
+/// The records of prints in folders.
+pub(crate) fn opened(folders: &[PathBuf]) -> Result<Vec<Opened>, Fault> {
+    let read = |folder: &PathBuf| Opened::read(folder).map_err(Fault::input);
+    folders.iter().map(read).collect()
 }

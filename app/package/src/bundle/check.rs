@@ -9,13 +9,14 @@ use plan::Schedule;
 use plan::document::sha256_hex;
 use serde::Serialize;
 
-use super::contents::three_mf;
+use super::contents::{three_mf, whole};
 use super::error::{CheckError, Refusal};
-use super::manifest::{MANIFEST, Manifest, SUMS};
+use super::manifest::{MANIFEST, Manifest, SUMS, place_of_record};
 use super::unpack::unpack;
 use crate::prepare::{PrepareError, Work};
 use crate::three_mf::read_back;
 use project::job::{Job, JobError};
+use project::record::{Opened, RecordError};
 use project::signoff::{self, Standing};
 use project::text_file::read_text;
 
@@ -185,7 +186,8 @@ fn contents(
         }
         Err(error) => report.faults.push(error.to_string()),
     }
-    let work = match Work::new(&job, progress) {
+    let records = records(folder, manifest, report);
+    let work = match Work::new(&job, progress).and_then(|work| work.with(&records)) {
         Ok(work) => work,
         Err(PrepareError::Cancelled(stop)) => return Err(stop.into()),
         Err(error) => {
@@ -193,6 +195,15 @@ fn contents(
             return Ok(());
         }
     };
+    for (i, came) in work.came.iter().enumerate() {
+        let place = place_of_record(i + 1);
+        match came.warning() {
+            None => report
+                .held
+                .push(format!("{place}: of this state of the plan")),
+            Some(warning) => report.notes.push(format!("{place}: {warning}")),
+        }
+    }
     let from = &work.schedule.provenance;
     let mut same = |holds: bool, what: &str| match holds {
         true => report.held.push(what.to_owned()),
@@ -228,5 +239,29 @@ fn contents(
         let what = format!("{name} matches the plan (made again and compared)");
         same(read(name) == content, &what);
     }
+    // Drawing takes longer than all the rest, so it is done where the page shows more than the plan.
+    if !records.is_empty() {
+        let page = match work.page_again(whole, progress) {
+            Ok(page) => Some(page),
+            Err(PrepareError::Cancelled(stop)) => return Err(stop.into()),
+            Err(_) => None,
+        };
+        same(
+            page.is_some_and(|page| read("review.html") == page.as_bytes()),
+            "review.html matches the plan and the records (made again and compared)",
+        );
+    }
     Ok(())
+}
+
+/// The records of prints, each checked against its own list of hashes.
+fn records(folder: &Path, manifest: &Manifest, report: &mut Report) -> Vec<Opened> {
+    let read = |number: usize| Opened::read(&folder.join(place_of_record(number)));
+    let all: Result<Vec<Opened>, RecordError> = (1..=manifest.records()).map(read).collect();
+    all.unwrap_or_else(|error| {
+        // As the hand-off has it, not where it was unpacked.
+        let unpacked = format!("{}/", folder.display());
+        report.faults.push(error.to_string().replace(&unpacked, ""));
+        Vec::new()
+    })
 }

@@ -5,20 +5,21 @@ use std::io;
 use std::path::{Component, Path, PathBuf};
 
 use bodies::{BodiesError, Options};
-use geometry::Progress;
+use geometry::{Cancelled, Progress};
 use plan::Painted;
 
 use super::error::BundleError;
-use super::manifest::{Entry, MANIFEST, Manifest, SUMS};
+use super::manifest::{Entry, MANIFEST, MOST_FILES, Manifest, SUMS, place_of_record};
 use crate::bodies::{BodyFilesError, BodyPlan};
 use crate::coloured::Coloured;
-use crate::prepare::FILES;
 use crate::prepare::{Work, side_by_side};
+use crate::summary::FILES;
 use crate::three_mf::Model;
 use crate::{gltf, ply};
 use project::cautions;
 use project::job::Job;
 use project::models::files_of_mesh;
+use project::record::{Opened, what_of as of_record};
 use project::signoff;
 use project::write::WriteError;
 use report::panel_table::{PanelTable, Screen, table};
@@ -55,14 +56,17 @@ pub(super) struct Packed {
     pub content: Vec<u8>,
 }
 
+/// The manifest, the files, and for each record of a print a warning if there is one.
+type Gathered = (Manifest, Vec<Packed>, Vec<Option<String>>);
+
 /// Makes all files of a hand-off; the manifest comes last.
 pub(super) fn gather(
     job: &Job,
+    records: &[Opened],
     progress: &Progress,
-) -> Result<(Manifest, Vec<Packed>), BundleError> {
-    let whole =
-        |painted: &Painted, progress: &Progress| Patches::new(painted, Fades::Whole, progress);
-    let (work, shown) = side_by_side(job, || Work::new(job, progress), whole, progress)?;
+) -> Result<Gathered, BundleError> {
+    let work = || Work::new(job, progress)?.with(records);
+    let (work, shown) = side_by_side(job, work, whole, progress)?;
     let mut all: Vec<(String, String, Vec<u8>)> = Vec::new();
     let what_of = |name: &str| {
         let known = FILES.iter().chain(MORE).find(|(n, _)| *n == name);
@@ -79,6 +83,12 @@ pub(super) fn gather(
     all.extend(bodies(job, &work, progress)?);
     let (plan, source) = sources(job)?;
     all.extend(source);
+    all.extend(recorded(records));
+    // Beside these: the index, the list of sums and the manifest.
+    let count = all.len() + 3;
+    if count > MOST_FILES {
+        return Err(BundleError::TooMany(count));
+    }
     let title = &work.summary.provenance.title;
     let mut manifest = Manifest {
         version: Manifest::VERSION,
@@ -111,7 +121,29 @@ pub(super) fn gather(
         name: MANIFEST.to_owned(),
         content: manifest.to_ron()?.into_bytes(),
     });
-    Ok((manifest, files))
+    Ok((manifest, files, work.warnings()))
+}
+
+/// The skin of a part as a hand-off has it.
+pub(super) fn whole(painted: &Painted, progress: &Progress) -> Result<Patches, Cancelled> {
+    Patches::new(painted, Fades::Whole, progress)
+}
+
+/// The records of prints, each in a folder of its own.
+fn recorded(records: &[Opened]) -> impl Iterator<Item = (String, String, Vec<u8>)> + '_ {
+    let of_print = |(i, opened): (usize, &'_ Opened)| {
+        let (number, files) = (i + 1, opened.files.clone());
+        let placed = move |(name, bytes): (String, Vec<u8>)| {
+            let place = format!("{}/{name}", place_of_record(number));
+            (
+                place,
+                format!("print {number}: {}", of_record(&name)),
+                bytes,
+            )
+        };
+        files.into_iter().map(placed)
+    };
+    records.iter().enumerate().flat_map(of_print)
 }
 
 /// The part in open formats, and the table to key in.

@@ -29,6 +29,12 @@ pub enum BundleError {
         /// The file.
         file: String,
     },
+    /// It would hold more files than a hand-off may.
+    #[error(
+        "the hand-off would hold {0} files, and {MOST_FILES} are the most; hand over fewer records of \
+         prints"
+    )]
+    TooMany(usize),
     /// An open format can't be put together: a fault of this program.
     #[error("{name} can't be made: {source}")]
     Format {

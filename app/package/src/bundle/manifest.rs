@@ -9,12 +9,21 @@ use plan::ron_text::{self, Document, Path as Place, Problem};
 use ron::ser::path_meta::Field;
 use serde::{Deserialize, Serialize};
 
+use project::record::RECORD;
 use project::signoff::Standing;
 
 /// The manifest's name.
 pub const MANIFEST: &str = "manifest.ron";
 /// The name of the list for `sha256sum --check`.
 pub const SUMS: &str = "SHA256SUMS";
+
+/// Where the records of prints go.
+const RECORDS: &str = "record";
+
+/// Where the record of a print goes, by its number from 1.
+pub(super) fn place_of_record(number: usize) -> String {
+    format!("{RECORDS}/{number}")
+}
 
 /// No hand-off holds as many files.
 pub(super) const MOST_FILES: usize = 1000;
@@ -90,6 +99,15 @@ impl Manifest {
     /// Only what the serializer itself reports.
     pub fn to_ron(&self) -> Result<String, ron::Error> {
         ron_text::write(self)
+    }
+
+    /// How many records of prints there are.
+    pub(super) fn records(&self) -> usize {
+        let named = |number: &usize| {
+            let name = format!("{}/{RECORD}", place_of_record(*number));
+            self.files.iter().any(|entry| entry.name == name)
+        };
+        (1..).take_while(named).count()
     }
 
     /// The list as `sha256sum` of GNU coreutils writes and checks it.

@@ -2,10 +2,10 @@
 //! of every file what it is and how it must be.
 //!
 //! It holds what [`prepare`](fn@crate::prepare) writes, the part in open formats, a table to key
-//! in, and the plan itself with the files it names and its signatures, byte for byte. The
-//! manifest names each file with its size and SHA-256; `SHA256SUMS` says the same to the usual
-//! program of that purpose. [`check`] verifies all of it on the other side, and works it out
-//! again.
+//! in, the plan itself with the files it names and its signatures, and the records of its prints,
+//! byte for byte. The manifest names each file with its size and SHA-256; `SHA256SUMS` says the
+//! same to the usual program of that purpose. [`check`] verifies all of it on the other side, and
+//! works it out again.
 
 // It comes from strangers: nothing in it may end in a panic.
 #![warn(

@@ -207,7 +207,7 @@ pub fn write<D: Document>(document: &D) -> Result<String, ron::Error> {
 ///
 /// # Errors
 /// Only what the serializer itself reports.
-pub(crate) fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
+pub fn canonical<T: Serialize>(value: &T) -> Result<String, ron::Error> {
     options().to_string(value)
 }
 

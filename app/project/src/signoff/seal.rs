@@ -88,7 +88,7 @@ impl Seal {
     }
 
     /// What is different from an earlier seal, in words for a list.
-    pub(super) fn changed_since(&self, old: &Self) -> Vec<String> {
+    pub(crate) fn changed_since(&self, old: &Self) -> Vec<String> {
         let mut changed = Vec::new();
         let mut tell = |differs: bool, what: &str| {
             if differs {

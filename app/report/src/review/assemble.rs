@@ -7,7 +7,7 @@ use render::{Background, Camera, Frame, Render, View};
 
 use super::html::{data_uri, list};
 use super::page::Page;
-use super::{ribbon, shape, tables};
+use super::{came_out, ribbon, shape, tables};
 use crate::markup::escaped;
 use crate::patches::LayerColours;
 use crate::sheet::Facts;
@@ -42,10 +42,11 @@ impl Page<'_> {
              img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; \
              base-uri 'none'; form-action 'none'\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <title>{} – review</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
+             <title>{} – review</title>\n<style>\n{STYLE}{}</style>\n</head>\n<body>\n\
              <a class=\"skip\" href=\"#regions\">Skip the pictures</a>\n\
              <header>\n<h1>{}</h1>\n<p class=\"soft\">{}</p>\n{}</header>\n<main>\n",
             escaped(title),
+            came_out::style(self.records),
             escaped(title),
             escaped(&facts.subtitle),
             self.banner()
@@ -58,6 +59,7 @@ impl Page<'_> {
         page.push_str(&self.changed());
         page.push_str(&tables::regions(self, &facts));
         page.push_str(&tables::as_printed(self));
+        page.push_str(&came_out::section(self.records));
         page.push_str(&tables::spools(self, &facts));
         page.push_str(&tables::waste(self));
         page.push_str(

@@ -93,7 +93,12 @@ pub(crate) fn data_uri(image: &Image) -> String {
     let mut bytes = Vec::new();
     // A Vec takes whatever is written.
     let _ = image.write_png(&mut bytes);
-    format!("data:image/png;base64,{}", BASE64.encode(&bytes))
+    png_uri(&bytes)
+}
+
+/// A PNG file as an address that holds it.
+pub(crate) fn png_uri(bytes: &[u8]) -> String {
+    format!("data:image/png;base64,{}", BASE64.encode(bytes))
 }
 
 #[cfg(test)]

@@ -5,10 +5,11 @@
 //! Without WebGL 2, and on paper, two still pictures stand in for the view.
 
 mod assemble;
+mod came_out;
 pub(crate) mod html;
 mod page;
 mod ribbon;
 mod shape;
 mod tables;
 
-pub use page::{Page, patches};
+pub use page::{Came, Page, patches};

@@ -4,6 +4,7 @@ use geometry::{Cancelled, Progress};
 use plan::changes::Change;
 use plan::{AsPrinted, Painted, Schedule};
 use project::job::Job;
+use project::record::Opened;
 use project::signoff::Standing;
 use render::Stage;
 
@@ -22,10 +23,34 @@ pub struct Page<'a> {
     pub standing: &'a Standing,
     /// What has changed since it was last signed; `None` if it never was.
     pub changes: Option<&'a [Change]>,
+    /// What was seen of prints, in their order.
+    pub records: &'a [Came<'a>],
     /// Light and shadow for the still pictures.
     pub stage: &'a Stage,
     /// The skin to be turned about; see [`patches`].
     pub patches: &'a Patches,
+}
+
+/// The record of a print, and how the plan that it is of stands to this one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Came<'a> {
+    /// The record.
+    pub opened: &'a Opened,
+    /// What is another in the plan than when the photographs were read; empty if nothing is.
+    pub changed: Vec<String>,
+}
+
+impl Came<'_> {
+    /// A warning, if the record is of another state of the plan.
+    pub fn warning(&self) -> Option<String> {
+        match self.changed.is_empty() {
+            true => None,
+            false => Some(format!(
+                "This record belongs to another state of the plan. Changed since: {}.",
+                self.changed.join(", ")
+            )),
+        }
+    }
 }
 
 /// The skin of a part as the page needs it. Of so many facets that they are thinned out, no

@@ -12,9 +12,9 @@ use crate::markup::escaped;
 use crate::sheet::{Facts, RegionFact};
 
 /// Shades that a swatch of what comes out is made of.
-const SHADES: usize = 24;
+pub(super) const SHADES: usize = 24;
 
-fn section(id: &str, heading: &str, inner: &str) -> String {
+pub(super) fn section(id: &str, heading: &str, inner: &str) -> String {
     format!(
         "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{}</h2>\n{inner}</section>\n",
         escaped(heading)

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use package::bundle::{BundleError, HandedOff, hand_off};
 use project::job::Job;
 
-use super::prepare::{not_opened, not_prepared, required};
+use super::prepare::{not_opened, not_prepared, opened, required, warned};
 use crate::console::Console;
 use crate::fault::Fault;
 
@@ -15,6 +15,7 @@ use crate::fault::Fault;
 Examples:
   tintfall handoff lighthouse.plan.ron --out lighthouse-handoff
   tintfall handoff lighthouse.plan.ron --out lighthouse.zip --require-review
+  tintfall handoff lamp-shade.plan.ron --record seen --out lamp-shade.zip
 
 It holds schedules, sheet, review page, 3MF, glTF, PLY and a table to key in. It also has the plan
 with its mesh, spools, machine and signatures. The receiver runs `tintfall check-handoff`.")]
@@ -27,6 +28,10 @@ pub(crate) struct Args {
     /// Refuse unless the plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
+    /// Also hand over what was seen of a print: a folder that `tintfall seen` wrote; repeat it for
+    /// several prints
+    #[arg(long, value_name = "DIR")]
+    record: Vec<PathBuf>,
     /// Write the manifest to standard output as JSON
     #[arg(long)]
     json: bool,
@@ -40,9 +45,12 @@ impl Args {
             if self.require_review {
                 required(&job)?;
             }
-            hand_off(&job, &self.out, progress).map_err(|error| match error {
+            let records = opened(&self.record)?;
+            hand_off(&job, &records, &self.out, progress).map_err(|error| match error {
                 BundleError::Prepare(error) => not_prepared(&self.plan, error),
-                error @ BundleError::Outside { .. } => Fault::input(error),
+                error @ (BundleError::Outside { .. } | BundleError::TooMany(_)) => {
+                    Fault::input(error)
+                }
                 BundleError::Write(error) if error.doing == "write the hand-off to" => {
                     Fault::input(error)
                 }
@@ -51,6 +59,7 @@ impl Args {
                 error => Fault::system(error),
             })
         })?;
+        warned(console, &self.record, &done.records);
         match self.json {
             true => {
                 let text = serde_json::to_string_pretty(&done.manifest).map_err(Fault::system)?;

@@ -10,7 +10,7 @@ use super::sliced::Sliced;
 use crate::console::Console;
 use crate::fault::Fault;
 
-pub(super) use crate::causes::{not_opened, not_prepared, not_signed, required};
+pub(super) use crate::causes::{not_opened, not_prepared, not_signed, opened, required};
 
 /// Write a plan's schedule, sheet, review page and summary into a folder
 #[derive(clap::Args)]
@@ -18,6 +18,7 @@ pub(super) use crate::causes::{not_opened, not_prepared, not_signed, required};
 Example:
   tintfall prepare lighthouse.plan.ron --out lighthouse
   tintfall prepare lighthouse.plan.ron --toolpath lighthouse.gcode --out lighthouse
+  tintfall prepare lamp-shade.plan.ron --record seen --out lamp-shade
 
 All files appear together at the end. If you cancel with Ctrl-C, or a file can't be written,
 nothing is left behind and the folder stays as it was.")]
@@ -33,6 +34,10 @@ pub(crate) struct Args {
     /// Refuse unless the plan is signed and approved as it is now
     #[arg(long)]
     require_review: bool,
+    /// Show what came out on the review page: a folder that `tintfall seen` wrote; repeat it for
+    /// several prints
+    #[arg(long, value_name = "DIR")]
+    record: Vec<PathBuf>,
     #[command(flatten)]
     sliced: Sliced,
 }
@@ -45,17 +50,19 @@ impl Args {
             if self.require_review {
                 required(&job)?;
             }
+            let records = opened(&self.record)?;
             let laid = self.sliced.laid(&job, progress)?;
             let (laid, woven) = match &laid {
                 Some(counted) => (Some(&counted.laid), counted.woven.as_ref()),
                 None => (None, None),
             };
-            prepare_woven(&job, laid, woven, &self.out, progress)
+            prepare_woven(&job, laid, woven, &records, &self.out, progress)
                 .map_err(|error| not_prepared(&self.plan, error))
         })?;
         for note in prepared.summary.told() {
             console.note(&format!("Note: {note}"));
         }
+        warned(console, &self.record, &prepared.records);
         match self.json {
             true => {
                 let text =
@@ -63,6 +70,15 @@ impl Args {
                 console.out(&format!("{text}\n"))
             }
             false => console.out(&told(&self.out, &prepared)),
+        }
+    }
+}
+
+/// Says which records are of another state of the plan.
+pub(super) fn warned(console: &Console, folders: &[PathBuf], warnings: &[Option<String>]) {
+    for (folder, warning) in folders.iter().zip(warnings) {
+        if let Some(warning) = warning {
+            console.note(&format!("Warning: {}: {warning}", folder.display()));
         }
     }
 }

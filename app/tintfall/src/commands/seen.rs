@@ -2,15 +2,21 @@
 
 use std::path::{Path, PathBuf};
 
-use blend::ciede2000;
 use calibrate::finished::tables::{Joined, by_height, by_region, joined, main_regions};
 use calibrate::finished::{Asked, Expected, FinishedError, InPhoto, Rest};
+use calibrate::print_record::taken;
 use geometry::Progress;
 use photograph::light::Reference;
 use photograph::overlay::drawn;
+use plan::document::sha256_hex;
+use project::models::hash_of;
+use project::record::{
+    FileHash, MOST_PHOTOGRAPHS, Photograph, PictureOf, RECORD, Record, Summary, found, views,
+};
+use project::signoff::{Seal, utc};
 use project::write;
 use render::Image;
-use report::seen_sheet::{SeenViews, picture};
+use report::seen_sheet::{SeenViews, differences, picture};
 
 use super::read_photo::{enough, read_photo, reference};
 use super::watch::Worked;
@@ -24,6 +30,7 @@ Example:
   tintfall seen lamp-shade.plan.ron photo.jpg --neutral A=0.9 --neutral B=0.18 --neutral C=0.04 \
 --out seen
   tintfall trace lamp-shade.plan.ron seen/colours.csv
+  tintfall prepare lamp-shade.plan.ron --record seen --out lamp-shade
 
 Stand the part as it was printed on the upper end of the card that `tintfall card` writes, or behind
 it, and photograph it from the card's lower end, half from above, with all of card and part in view.
@@ -31,7 +38,9 @@ References lie on A, B and C as for read-photo. Photographs from several sides a
 
 Into the folder go colours.csv (by height, for trace and lag-fit), regions.csv (by region and
 height, beside what was requested and what should have come out), and for each photograph a sheet
-of views and the photograph with what was found drawn on it. Look at both.
+of views and the photograph with what was found drawn on it. Look at both. record.ron says what was
+read of which photographs and of which state of the plan. With it the folder is the record of the
+print: `prepare` and `handoff` take it along with --record.
 
 A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
@@ -91,9 +100,10 @@ impl Side {
     }
 }
 
-/// A photograph's name, what it shows, and the photograph with what was found on it.
+/// A photograph, what it shows, and the photograph with what was found on it.
 struct Shown {
     name: String,
+    sha256: String,
     part: InPhoto,
     overlay: Image,
 }
@@ -116,6 +126,13 @@ impl Args {
                 self.photos.len()
             )));
         }
+        if self.photos.len() > MOST_PHOTOGRAPHS {
+            return Err(Fault::Input(format!(
+                "{} photographs: a record holds {MOST_PHOTOGRAPHS} at most; read the others into a \
+                 folder of their own",
+                self.photos.len()
+            )));
+        }
         let (worked, shown) = console.working(|progress| -> Result<_, Fault> {
             let worked = Worked::open(&self.plan, progress)?;
             let mut shown = Vec::with_capacity(self.photos.len());
@@ -132,15 +149,48 @@ impl Args {
         let spots: Vec<_> = shown.iter().map(|shown| shown.part.spots.clone()).collect();
         let all = joined(&spots, self.neutral.len());
         let plan = worked.job.painted.plan();
-        let mut folder = write::Folder::new(&self.out)?;
-        folder.bytes("colours.csv", by_height(&all, &worked.schedule).as_bytes())?;
-        folder.bytes("regions.csv", by_region(&all, plan).as_bytes())?;
+        let mut files = vec![
+            (
+                "colours.csv".to_owned(),
+                by_height(&all, &worked.schedule).into_bytes(),
+            ),
+            ("regions.csv".to_owned(), by_region(&all, plan).into_bytes()),
+        ];
         for (i, shown) in shown.iter().enumerate() {
-            pictures(&mut folder, i + 1, shown, &plan.title)?;
+            files.extend(pictures(i + 1, shown, &plan.title)?);
         }
+        let record = self.record(&worked, &shown, &all, &files)?;
+        let mut folder = write::Folder::new(&self.out)?;
+        for (name, bytes) in &files {
+            folder.bytes(name, bytes)?;
+        }
+        let text = record.to_ron().map_err(Fault::system)?;
+        folder.bytes(RECORD, text.as_bytes())?;
         folder.commit()?;
         let rows = main_regions(&all, &worked.schedule).len();
-        console.out(&self.told(&shown, &all, rows))
+        console.out(&self.told(&shown, record.summary.as_ref(), rows))
+    }
+
+    /// What is kept of it, for programs.
+    fn record(
+        &self,
+        worked: &Worked,
+        shown: &[Shown],
+        all: &[Joined],
+        files: &[(String, Vec<u8>)],
+    ) -> Result<Record, Fault> {
+        let photographs = shown.iter().map(|shown| Photograph {
+            name: shown.name.clone(),
+            sha256: shown.sha256.clone(),
+        });
+        let hashes = files.iter().map(|(name, bytes)| FileHash {
+            name: name.clone(),
+            sha256: sha256_hex(bytes),
+        });
+        let plan = worked.job.painted.plan();
+        let taken = taken(all, plan, photographs.collect(), &self.neutral, self.every);
+        let seal = Seal::of(&worked.job.path, plan).map_err(Fault::input)?;
+        Record::new(taken, seal, utc(), hashes.collect()).map_err(Fault::system)
     }
 
     fn shown(
@@ -163,6 +213,8 @@ impl Args {
         };
         progress.stage("Reading the photograph");
         let photo = read_photo(path)?;
+        let sha256 = hash_of(path)
+            .map_err(|why| Fault::Input(format!("{}: can't be read: {why}", path.display())))?;
         let part = InPhoto::read(&photo, &expected, &asked, progress);
         let part = part.map_err(|error| match error {
             FinishedError::Cancelled(_) => Fault::Cancelled,
@@ -173,70 +225,76 @@ impl Args {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         Ok(Shown {
             name: name.into_owned(),
+            sha256,
             overlay: overlay.ok_or_else(|| Fault::system("the overlay has no size"))?,
             part,
         })
     }
 
-    fn told(&self, shown: &[Shown], all: &[Joined], rows: usize) -> String {
+    fn told(&self, shown: &[Shown], summary: Option<&Summary>, rows: usize) -> String {
         let mut text = String::new();
         for Shown { name, part, .. } in shown {
             text.push_str(&format!("{name}\n  {}\n", part.found.join("\n  ")));
         }
-        let off = |joined: &Joined| ciede2000(joined.spot.seen, joined.spot.printed);
-        let count = all.len().max(1) as f64;
-        let mean = all.iter().map(off).sum::<f64>() / count;
-        let uncertainty = all.iter().map(Joined::uncertainty_de00).sum::<f64>() / count;
-        let worst = all.iter().max_by(|a, b| off(a).total_cmp(&off(b)));
-        text.push_str(&format!(
-            "Seen against as printed: ΔE00 {mean:.1} in the mean{}; ± {uncertainty:.1} by the \
-             camera and the shading.\n",
-            worst.map_or_else(String::new, |worst| format!(
-                ", {:.1} at {:.1} mm",
-                off(worst),
-                worst.spot.height_mm
-            ))
-        ));
+        if let Some(summary) = summary {
+            text.push_str(&format!(
+                "Seen against as printed: ΔE00 {:.1} in the mean, {:.1} at {:.1} mm; ± {:.1} by \
+                 the camera and the shading.\n",
+                summary.mean_de00,
+                summary.worst_de00,
+                summary.worst_at_mm,
+                summary.uncertainty_de00
+            ));
+        }
         let (plan, out) = (self.plan.display(), self.out.display());
         text.push_str(&format!(
             "Wrote into {out}\n  \
              colours.csv   {rows} heights of each layer's largest region\n  \
              regions.csv   all regions by height, beside what should have come out\n  \
              views-N.png   requested, as printed, seen, and where they differ\n  \
-             found-N.png   each photograph with what was found; look at it\n\
+             found-N.png   each photograph with what was found; look at it\n  \
+             record.ron    all of it for programs, with the hashes of plan and photographs\n\
              To look for a cause, run\n  \
-             tintfall trace {plan} {out}/colours.csv\n"
+             tintfall trace {plan} {out}/colours.csv\n\
+             To show it on the review page, run\n  \
+             tintfall prepare {plan} --record {out} --out DIR\n"
         ));
         text
     }
 }
 
-/// Writes the sheet of views and the overlay of a photograph.
-fn pictures(
-    folder: &mut write::Folder,
-    number: usize,
-    shown: &Shown,
-    title: &str,
-) -> Result<(), Fault> {
-    let views = &shown.part.views;
-    let (width, height) = (views.width as u32, views.height as u32);
+/// The pictures of a photograph by its number from 1, in the order of their names.
+fn pictures(number: usize, shown: &Shown, title: &str) -> Result<Vec<(String, Vec<u8>)>, Fault> {
+    let all = &shown.part.views;
+    let (width, height) = (all.width as u32, all.height as u32);
     let image = |rgba: &[u8]| {
         let image = Image::from_rgba(width, height, rgba.to_vec());
         image.ok_or_else(|| Fault::system("a view has no size"))
     };
-    let sheet = picture(&SeenViews {
+    let (requested, printed) = (image(&all.requested)?, image(&all.printed)?);
+    let seen = image(&all.seen)?;
+    let sheet = SeenViews {
         title,
         note: &shown.name,
-        requested: &image(&views.requested)?,
-        printed: &image(&views.printed)?,
-        seen: &image(&views.seen)?,
-        off_de00: &views.off_de00,
-    })
-    .map_err(Fault::system)?;
-    for (name, image) in [("views", &sheet), ("found", &shown.overlay)] {
-        folder.file(&format!("{name}-{number}.png"), |out| {
-            image.write_png(out).map_err(std::io::Error::other)
-        })?;
-    }
-    Ok(())
+        requested: &requested,
+        printed: &printed,
+        seen: &seen,
+        off_de00: &all.off_de00,
+    };
+    let off = differences(&sheet).ok_or_else(|| Fault::system("a view has no size"))?;
+    let sheet = picture(&sheet).map_err(Fault::system)?;
+    let single = |of: PictureOf| match of {
+        PictureOf::Requested => &requested,
+        PictureOf::Printed => &printed,
+        PictureOf::Seen => &seen,
+        PictureOf::Off => &off,
+    };
+    let single = PictureOf::ALL.map(|of| (of.file(number), single(of)));
+    let whole = [(views(number), &sheet), (found(number), &shown.overlay)];
+    let png = |(name, image): (String, &Image)| -> Result<_, Fault> {
+        let mut bytes = Vec::new();
+        image.write_png(&mut bytes).map_err(Fault::system)?;
+        Ok((name, bytes))
+    };
+    whole.into_iter().chain(single).map(png).collect()
 }

@@ -124,6 +124,8 @@ pub struct Forms {
     pub differences: String,
     /// The review page.
     pub review_page: String,
+    /// The record of a print for it and for the hand-off; none without a name.
+    pub record: String,
     /// Who signs.
     pub reviewer: String,
     /// What the next person should know.
@@ -186,6 +188,7 @@ impl Forms {
             other_plan: String::new(),
             differences: of_part("-differences.png"),
             review_page: of_part("-review.html"),
+            record: String::new(),
             reviewer: String::new(),
             note: String::new(),
             fades: 4,
@@ -277,6 +280,8 @@ pub enum FormFile {
     Differences,
     /// The review page.
     ReviewPage,
+    /// The record of a print for it and for the hand-off.
+    Record,
     /// The file for the table to key in.
     KeyIn,
     /// The hand-off to write.
@@ -304,7 +309,7 @@ impl FormFile {
     /// What is chosen for it.
     pub fn kind(self) -> Kind {
         match self {
-            Self::SwatchFolder | Self::LagFolder | Self::WatchFolder => Kind::Folder,
+            Self::SwatchFolder | Self::LagFolder | Self::WatchFolder | Self::Record => Kind::Folder,
             Self::LagPlan
             | Self::LagReadings
             | Self::OtherPlan
@@ -329,6 +334,7 @@ impl FormFile {
             Self::OtherPlan => "Other plan",
             Self::Differences => "Picture of the differences",
             Self::ReviewPage => "File of the page",
+            Self::Record => "Folder of a print's record",
             Self::KeyIn => "File for the table",
             Self::HandOff => "Hand-off, a folder or a .zip",
             Self::Received => "Hand-off to check",
@@ -348,6 +354,7 @@ impl FormFile {
             Self::OtherPlan => &mut forms.other_plan,
             Self::Differences => &mut forms.differences,
             Self::ReviewPage => &mut forms.review_page,
+            Self::Record => &mut forms.record,
             Self::KeyIn => &mut forms.key_in_file,
             Self::HandOff => &mut forms.handoff,
             Self::Received => &mut forms.received,

@@ -99,6 +99,13 @@ fn a_plan_is_reviewed_signed_handed_on_and_checked() {
     press(&mut harness, "Review page", "Write the review page");
     let page = std::fs::read_to_string(folder.path().join("block-review.html")).expect("a page");
     assert!(page.contains("Mooring block") && page.contains("</html>"));
+    // A folder that is no record of a print is refused in words.
+    set(&mut harness, |forms| {
+        forms.record = folder.path().display().to_string()
+    });
+    press(&mut harness, "Review page", "Write the review page");
+    assert!(refusal(&harness, Errand::Review).contains("a folder that `tintfall seen` wrote"));
+    set(&mut harness, |forms| forms.record.clear());
     press(
         &mut harness,
         "Changes since it was signed",

@@ -62,7 +62,7 @@ fn listed(found: &[Change], none: &str) -> Vec<Line> {
 pub(super) fn review(order: &Order, progress: &Progress) -> Result<Answer, Stop> {
     let file = typed(&order.forms.review_page, "the page")?;
     let job = order.as_saved(progress)?;
-    let page = package::review_page(&job, progress).map_err(not_prepared)?;
+    let page = package::review_page(&job, &order.records()?, progress).map_err(not_prepared)?;
     write::bytes(&file, page.as_bytes()).map_err(|error| Stop::failed(&error))?;
     Ok(Answer::wrote(&file))
 }

@@ -39,15 +39,20 @@ pub(super) fn hand_off(order: &Order, progress: &Progress) -> Result<Answer, Sto
         let standing = signoff::standing(&job).map_err(|error| Stop::failed(&error))?;
         standing.require().map_err(|error| Stop::failed(&error))?;
     }
-    let done = bundle::hand_off(&job, &target, progress).map_err(|error| match error {
-        BundleError::Prepare(error) => not_prepared(error),
-        BundleError::Cancelled(_) => Stop::Cancelled,
-        error => Stop::failed(&error),
-    })?;
+    let records = order.records()?;
+    let done =
+        bundle::hand_off(&job, &records, &target, progress).map_err(|error| match error {
+            BundleError::Prepare(error) => not_prepared(error),
+            BundleError::Cancelled(_) => Stop::Cancelled,
+            error => Stop::failed(&error),
+        })?;
     let mut answer = Answer::wrote(&done.path);
     let manifest = &done.manifest;
     let standing = format!("{}.", manifest.review.words());
     answer.lines.push(Line::Text(standing));
+    answer
+        .lines
+        .extend(done.records.into_iter().flatten().map(Line::Warning));
     answer.lines.extend(manifest.files.iter().map(|entry| {
         let kib = entry.bytes.div_ceil(1024);
         Line::File(entry.name.clone(), format!("{} ({kib} KiB)", entry.what))

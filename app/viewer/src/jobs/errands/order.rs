@@ -6,6 +6,7 @@ use geometry::Progress;
 use geometry::inspect::Finding;
 use plan::{AsPrinted, Schedule, ScheduleError};
 use project::job::Job;
+use project::record::Opened;
 
 use crate::jobs::Stop;
 use crate::jobs::toolpath_file::Part;
@@ -36,6 +37,16 @@ impl Order {
                 "The plan has no file yet. Save it first.".to_owned(),
             )),
         }
+    }
+
+    /// What was seen of a print, if its record is named.
+    pub(super) fn records(&self) -> Result<Vec<Opened>, Stop> {
+        let folder = self.forms.record.trim();
+        if folder.is_empty() {
+            return Ok(Vec::new());
+        }
+        let opened = Opened::read(Path::new(folder)).map_err(|error| Stop::failed(&error))?;
+        Ok(vec![opened])
     }
 
     /// The plan as it stands in the window.

@@ -23,6 +23,7 @@ pub(super) fn show(ui: &mut Ui, page: &mut Page<'_>) {
             "One page for any browser: the part to turn, requested and as printed, with all figures.",
         );
         page.file(ui, FormFile::ReviewPage);
+        record(ui, page);
         page.button(ui, "Write the review page", Errand::Review);
     });
     let errands = [Errand::Sign, Errand::SendBack];
@@ -42,6 +43,16 @@ pub(super) fn show(ui: &mut Ui, page: &mut Page<'_>) {
     page.step(ui, "Changes since it was signed", &errands, |ui, page| {
         page.button(ui, "List the changes", Errand::Changes);
     });
+}
+
+/// The field for the record of a print.
+pub(super) fn record(ui: &mut Ui, page: &mut Page<'_>) {
+    page.file(ui, FormFile::Record);
+    note(
+        ui,
+        "Leave it empty, or name a folder that `tintfall seen` wrote: what was seen of the finished \
+         part, beside what was requested.",
+    );
 }
 
 fn field(ui: &mut Ui, shown: &str, name: &str, text: &mut String, rows: usize) {

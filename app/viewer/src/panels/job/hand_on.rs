@@ -4,6 +4,7 @@ use egui::{ComboBox, Ui};
 use report::panel_table::Outside;
 
 use super::super::widgets::note;
+use super::agree::record;
 use super::page::Page;
 use crate::commands::Command;
 use crate::model::errand::{Errand, FormFile};
@@ -48,6 +49,7 @@ pub(super) fn show(ui: &mut Ui, page: &mut Page<'_>) {
              formats, the plan with its files and signatures.",
         );
         page.file(ui, FormFile::HandOff);
+        record(ui, page);
         needs_review(ui, page);
         page.button(ui, "Write the hand-off", Errand::HandOff);
     });

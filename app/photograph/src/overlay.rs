@@ -7,6 +7,7 @@ use crate::homography::Point;
 const LONGEST_PX: usize = 2000;
 
 /// A closed line to draw, in the photograph's px, and its colour.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Line {
     /// Its corners.
     pub points: Vec<Point>,

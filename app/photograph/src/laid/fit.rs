@@ -183,16 +183,11 @@ impl<'a> Fit<'a> {
             .sum()
     }
 
-    /// Where the camera sees a place's corners on the card.
-    fn shadow(&self, at: At) -> Vec<Option<(f64, f64)>> {
-        let shadow = |point: &[f64; 3]| self.scene.view.on_card(at.place(&self.rest, *point));
-        self.shape.points.iter().map(shadow).collect()
-    }
-
     /// What it hides of each row of the lane: a sample without hollows hides one stretch.
     fn spans(&self, at: At) -> Vec<Option<(f64, f64)>> {
         let mut spans: Vec<Option<(f64, f64)>> = vec![None; ROWS];
-        let points = self.shadow(at);
+        let shadow = |point: &[f64; 3]| self.scene.view.on_card(at.place(&self.rest, *point));
+        let points: Vec<_> = self.shape.points.iter().map(shadow).collect();
         for [a, b] in &self.shape.edges {
             let (Some(Some(a)), Some(Some(b))) = (points.get(*a), points.get(*b)) else {
                 continue;
@@ -217,12 +212,13 @@ impl<'a> Fit<'a> {
             .collect()
     }
 
-    /// How far it reaches out of what is looked at of the lane, mm.
-    pub(super) fn beyond_mm(&self, at: At) -> f64 {
-        let shadow = self.shadow(at);
-        let beyond = |(x, y): (f64, f64)| lane::beyond_mm(x, y);
-        let each = shadow.into_iter().map(|p| p.map_or(f64::MAX, beyond));
-        each.fold(0.0, f64::max)
+    /// How far its face reaches out of what is looked at of the lane, mm.
+    pub(super) fn face_beyond_mm(&self, at: At) -> f64 {
+        let corners = self.shape.face.corners();
+        let shadow = |corner| self.scene.view.on_card(at.place(&self.rest, corner));
+        let each =
+            corners.map(|corner| shadow(corner).map_or(f64::MAX, |(x, y)| lane::beyond_mm(x, y)));
+        each.into_iter().fold(0.0, f64::max)
     }
 
     /// Whether what is seen agrees with the place.

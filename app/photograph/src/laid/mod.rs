@@ -29,6 +29,8 @@ const WAY_ROUND_MM2: f64 = 8.0;
 /// The other way round contradicts a person's frame only if by so much more of what it alone hides is
 /// seen to be covered: its foot. A foot that nobody sees contradicts nothing.
 const FOOT_SEEN: f64 = 0.2;
+/// How far the face may reach out of what is looked at: as a person says, and as it is found, mm.
+const MOST_BEYOND_MM: (f64, f64) = (4.0, 1.0);
 /// How far a corner of a person's frame may be from where the sample is seen, mm.
 const MOST_MOVED_MM: f64 = 5.0;
 
@@ -101,14 +103,9 @@ impl Laid {
             rest,
             lane: &lane,
         };
-        let beyond_mm = fit.beyond_mm(given);
-        if beyond_mm > 0.0 {
-            return Err(format!(
-                "the frame lies {beyond_mm:.0} mm outside of the lane and the paper beside it, \
-                 and nothing can be checked there; lay the sample on the lane"
-            ));
-        }
+        in_sight(&fit, given, MOST_BEYOND_MM.0)?;
         let (at, score) = fit.best_near(given).ok_or_else(nothing)?;
+        in_sight(&fit, at, MOST_BEYOND_MM.1)?;
         let corners = frame.corners_mm(&scene.view, &rest, &shape.face, at.scale(&rest));
         let corners = corners.ok_or_else(nothing)?.into_iter();
         let moved = shape.face.corners().into_iter().zip(corners);
@@ -188,6 +185,19 @@ impl Laid {
             }
         }
         found
+    }
+}
+
+/// Whether the face is where the lane and the paper beside it are looked at.
+fn in_sight(fit: &Fit<'_>, at: At, most_mm: f64) -> Result<(), String> {
+    let beyond_mm = fit.face_beyond_mm(at);
+    match beyond_mm > most_mm {
+        true => Err(format!(
+            "the frame lies {beyond_mm:.0} mm outside of the lane and the paper beside it, where \
+             nothing can be checked; put its corners on those of the face, or lay the sample on \
+             the lane"
+        )),
+        false => Ok(()),
     }
 }
 

@@ -326,13 +326,13 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
                 photo: "photograph.jpg".to_owned(),
                 plan: "swatch/swatch.plan.ron".to_owned(),
                 references: ["0.9", "0.18", "0.04"].map(str::to_owned),
-                ..PhotoForm::default()
+                ..session.photographs.form.clone()
             };
             act(session, Command::SetPhotoForm(Box::new(form)));
             read_photo(session);
             if scene == Scene::Frame {
                 let mut form = session.photographs.form.clone();
-                let off = |Frame(corners): Frame| Frame(corners.map(|(x, y)| (x + 70.0, y - 30.0)));
+                let off = |Frame(corners): Frame| Frame(corners.map(|(x, y)| (x + 30.0, y - 55.0)));
                 form.frame = session.photographs.frame().map(off);
                 act(session, Command::SetPhotoForm(Box::new(form)));
                 read_photo(session);

@@ -230,6 +230,8 @@ fn list(ui: &mut Ui, readings: &Readings) {
             Grid::new("read")
                 .num_columns(6)
                 .striped(true)
+                .min_row_height(18.0)
+                .spacing([14.0, 3.0])
                 .show(ui, |ui| {
                     let first = if readings.are_heights() {
                         "Height"

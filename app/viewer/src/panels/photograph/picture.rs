@@ -20,22 +20,56 @@ const UPRIGHT: f32 = 0.75;
 /// Half the side of a handle that is taken hold of, points.
 const GRIP: f32 = 11.0;
 
+/// What is left round what was found, as a share of the photograph.
+const MARGIN: f64 = 0.05;
+
 /// Where a photograph is drawn.
 struct Laid {
     rect: Rect,
+    /// The pixel of the photograph in the upper left corner.
+    from: (f64, f64),
     /// Points for a pixel of the photograph.
     scale: f64,
 }
 
 impl Laid {
     fn at(&self, (x, y): (f64, f64)) -> Pos2 {
-        self.rect.min + vec2((x * self.scale) as f32, (y * self.scale) as f32)
+        let (x, y) = (
+            (x - self.from.0) * self.scale,
+            (y - self.from.1) * self.scale,
+        );
+        self.rect.min + vec2(x as f32, y as f32)
     }
 
     fn px(&self, at: Pos2) -> (f64, f64) {
         let at = at.clamp(self.rect.min, self.rect.max) - self.rect.min;
-        (f64::from(at.x) / self.scale, f64::from(at.y) / self.scale)
+        (
+            self.from.0 + f64::from(at.x) / self.scale,
+            self.from.1 + f64::from(at.y) / self.scale,
+        )
     }
+}
+
+/// The part of a photograph that is shown, px: what was found, which is the card, and a little
+/// round it; all of it if nothing was.
+fn shown(seen: &SeenPhoto) -> ((f64, f64), (f64, f64)) {
+    let (width, height) = (seen.size_px.0 as f64, seen.size_px.1 as f64);
+    if seen.lines.is_empty() {
+        return ((0.0, 0.0), (width, height));
+    }
+    let points = seen.lines.iter().flat_map(|line| &line.points);
+    let points = points.chain(&seen.frame.0);
+    let start = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
+    let (low, high) = points.fold(start, |(low, high), (x, y)| {
+        (
+            (low.0.min(*x), low.1.min(*y)),
+            (high.0.max(*x), high.1.max(*y)),
+        )
+    });
+    let round = MARGIN * width.max(height);
+    let from = ((low.0 - round).max(0.0), (low.1 - round).max(0.0));
+    let to = ((high.0 + round).min(width), (high.1 + round).min(height));
+    (from, to)
 }
 
 /// Shows it within so much room.
@@ -43,22 +77,25 @@ pub(super) fn show(ui: &mut Ui, session: &Session, most: Vec2, send: &mut Comman
     let Some(seen) = session.photographs.shown() else {
         return blank(ui, most);
     };
-    let (width, height) = seen.size_px;
-    let scale = (f64::from(most.x) / width.max(1) as f64)
-        .min(f64::from(most.y) / height.max(1) as f64)
-        .max(1e-4);
-    let drawn = vec2(
-        (width as f64 * scale) as f32,
-        (height as f64 * scale) as f32,
-    );
+    let (from, to) = shown(seen);
+    let (width, height) = ((to.0 - from.0).max(1.0), (to.1 - from.1).max(1.0));
+    let scale = (f64::from(most.x) / width).min(f64::from(most.y) / height);
+    let drawn = vec2((width * scale) as f32, (height * scale) as f32);
     let (rect, response) = ui.allocate_exact_size(drawn, Sense::hover());
     let name = "The photograph with what was found on it";
     response.widget_info(|| WidgetInfo::labeled(WidgetType::Image, true, name));
-    let laid = Laid { rect, scale };
+    let laid = Laid { rect, from, scale };
     let texture = texture(ui, seen);
-    let whole = Rect::from_min_max(Pos2::ZERO, pos2(1.0, 1.0));
+    let share = |(x, y): (f64, f64)| {
+        let (width, height) = seen.size_px;
+        pos2(
+            (x / width.max(1) as f64) as f32,
+            (y / height.max(1) as f64) as f32,
+        )
+    };
+    let part = Rect::from_min_max(share(from), share(to));
     let painter = ui.painter().with_clip_rect(rect);
-    painter.image(texture.id(), rect, whole, Color32::WHITE);
+    painter.image(texture.id(), rect, part, Color32::WHITE);
     for line in &seen.lines {
         let points: Vec<Pos2> = line.points.iter().map(|p| laid.at(*p)).collect();
         let [r, g, b] = line.colour;

@@ -36,9 +36,9 @@ reflectance on A, B or C; everything else is found. `--neutral 0.18` is a grey c
 references (`--neutral A=0.9 --neutral B=0.18 --neutral C=0.04`) tell the camera's tone curve too.
 The table of a bar's steps is measured.csv beside the plan.
 
-If the print is not found, or not where it lies, say where with --frame: the corners of its flat face
-in pixels of the photograph, from its upper left corner. With the foot towards you, give the upper
-end's left corner, its right one, the foot's right corner and its left one:
+If the print is not found, or not where it lies, say where with --frame: the corners of its flat
+face in pixels of the photograph, from its upper left corner. With the foot towards you, give the
+upper end's left corner, its right one, the foot's right corner and its left one:
   tintfall read-photo photo.jpg --plan swatch/swatch.plan.ron --neutral 0.18 \
 --frame 540,210 660,212 668,1180 536,1178 --out measured.csv
 

@@ -131,7 +131,7 @@ impl OnCard<'_> {
         (across, up): ((f64, f64), (f64, f64)),
         warnings: &mut Vec<String>,
     ) -> Result<Lab, String> {
-        let pixels = |across, up| self.laid.pixels(&self.scene, (across, up), self.depth_mm);
+        let pixels = |across, up| self.laid.pixels(self.scene, (across, up), self.depth_mm);
         let all: Vec<Pixel> = pixels(across, up);
         let light = mean_light(name, &all)?;
         let middle = |(from, to): (f64, f64)| (from + to) / 2.0;

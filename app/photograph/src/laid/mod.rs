@@ -28,7 +28,7 @@ pub use shape::{Face, Shape};
 const WAY_ROUND_MM2: f64 = 8.0;
 /// The other way round contradicts a person's frame only if by so much more of what it alone hides is
 /// seen to be covered: its foot. A foot that nobody sees contradicts nothing.
-const FOOT_SEEN: f64 = 0.2;
+const FOOT_SEEN: f64 = 0.1;
 /// How far the face may reach out of what is looked at: as a person says, and as it is found, mm.
 const MOST_BEYOND_MM: (f64, f64) = (4.0, 1.0);
 /// How far a corner of a person's frame may be from where the sample is seen, mm.

@@ -31,6 +31,7 @@ mod outlining;
 mod own_colours;
 mod painting;
 mod photograph;
+mod photographs;
 mod placing;
 mod prediction;
 mod preparing;
@@ -87,7 +88,7 @@ use crate::model::view::View;
 pub use dialog::Picked;
 pub use errands::Errands;
 pub use following::FollowView;
-pub use photograph::Photographs;
+pub use photographs::Photographs;
 pub use told::Told;
 pub use toolpath::Toolpath;
 

@@ -165,7 +165,7 @@ fn handle(
     let rect = Rect::from_center_size(corner, Vec2::splat(2.0 * GRIP)).intersect(laid.rect);
     let id = Id::new(("frame's corner", i));
     let response = ui
-        .interact(rect, id, Sense::click_and_drag())
+        .interact(rect, id, Sense::drag())
         .on_hover_and_drag_cursor(CursorIcon::Move);
     let name = format!("Frame: {name}");
     response.widget_info(|| WidgetInfo::labeled(WidgetType::DragValue, true, &name));
@@ -190,6 +190,8 @@ fn dragged(ui: &Ui, response: &Response, corner: Pos2) -> Option<Pos2> {
         let press = ui.input(|i| i.pointer.press_origin());
         let off = press.map_or(Vec2::ZERO, |press| press - corner);
         ui.data_mut(|d| d.insert_temp(grip, off));
+        // The arrow keys then finish what the pointer began.
+        response.request_focus();
     }
     if !response.dragged() {
         return None;

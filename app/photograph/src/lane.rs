@@ -2,7 +2,6 @@
 //! paper, so a sample of any colour covers one of them visibly.
 
 use crate::card;
-use crate::light;
 use crate::scene::Scene;
 
 /// What is looked at, mm: the lane and the blank paper beside it.
@@ -35,6 +34,15 @@ pub(crate) fn row_from(y_mm: f64) -> usize {
     ((y_mm - TOP_MM) / CELL_MM - 0.5)
         .ceil()
         .clamp(0.0, ROWS as f64) as usize
+}
+
+/// How far a point lies outside of what is looked at, mm; 0 inside.
+pub(crate) fn beyond_mm(x: f64, y: f64) -> f64 {
+    let off = |at: f64, from: f64, cells: usize| {
+        let to = from + CELL_MM * cells as f64;
+        f64::max(from - at, at - to)
+    };
+    off(x, LEFT_MM, COLUMNS).max(off(y, TOP_MM, ROWS)).max(0.0)
 }
 
 /// What the lane shows, cell by cell.
@@ -112,7 +120,7 @@ fn seen(scene: &Scene<'_>, x: f64, y: f64) -> [f64; 3] {
 fn ink(scene: &Scene<'_>) -> f64 {
     let mut all: Vec<f64> = card::inked()
         .map(|rect| {
-            let pixels = light::pixels(scene.photo, &scene.view, rect, 0.0);
+            let pixels = crate::patch::pixels(scene.photo, &scene.view, rect, 0.0);
             let mean = crate::patch::mean(pixels.iter().map(|(light, _)| *light));
             let share = scene.light.of_paper_there(mean, rect.centre());
             share.into_iter().fold(0.0, f64::max)

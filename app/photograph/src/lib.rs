@@ -20,6 +20,7 @@ pub mod mark;
 pub mod overlay;
 pub mod patch;
 mod photo;
+pub mod reference;
 pub mod scene;
 pub mod sheet;
 pub mod view;

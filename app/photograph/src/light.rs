@@ -13,8 +13,10 @@ use nalgebra::{DMatrix, DVector};
 use crate::Photo;
 use crate::card::{self, Rect};
 use crate::homography::Point;
-use crate::patch::{Pixel, mean, mean_light};
+use crate::patch::{mean, mean_light, pixels};
 use crate::view::View;
+
+pub use crate::reference::Reference;
 
 /// Blank patches that stray further than this from the surface have something lying on them, or
 /// are in a shadow: they count for nothing.
@@ -34,15 +36,6 @@ const UNEVEN: f64 = 0.08;
 const TERMS: usize = 6;
 /// Tone curves steeper or flatter than this are none of a camera.
 const SLOPES: std::ops::RangeInclusive<f64> = 0.5..=2.0;
-
-/// A reference that lies on the card: which of the [`card::PLACES`], and its reflectance.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reference {
-    /// Its place, from 0.
-    pub place: usize,
-    /// The share of the light that it reflects, the same at all wavelengths.
-    pub reflectance: f64,
-}
 
 /// The light on the card as the camera has it.
 #[derive(Clone, Debug, PartialEq)]
@@ -329,30 +322,6 @@ fn spread(photo: &Photo, view: &View, light: &Light, rect: Rect) -> f64 {
     let mean = cells.iter().sum::<f64>() / number;
     let squares = cells.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
     (squares / number).sqrt() / mean.max(1e-6)
-}
-
-/// The pixels of a rectangle so many mm above the card.
-pub(crate) fn pixels(photo: &Photo, view: &View, rect: Rect, up_mm: f64) -> Vec<Pixel> {
-    let step = view
-        .px_per_mm(rect.centre())
-        .map_or(1.0, |px| 1.0 / px.max(0.5));
-    let count = |(from, to): (f64, f64)| ((to - from) / step).ceil().max(1.0) as usize;
-    let (across, down) = (count(rect.x), count(rect.y));
-    let mut found = Vec::with_capacity(across * down);
-    for row in 0..down {
-        for column in 0..across {
-            let between = |(from, to): (f64, f64), i: usize, count: usize| {
-                from + (to - from) * (i as f64 + 0.5) / count as f64
-            };
-            let x = between(rect.x, column, across);
-            let y = between(rect.y, row, down);
-            found.extend(
-                view.project([x, y, up_mm])
-                    .and_then(|at| photo.pixel_at(at)),
-            );
-        }
-    }
-    found
 }
 
 /// The surface through the logarithms of the blank patches' light, and those that it is through.

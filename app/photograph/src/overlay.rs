@@ -7,6 +7,7 @@ use crate::homography::Point;
 const LONGEST_PX: usize = 2000;
 
 /// A closed line to draw, in the photograph's px, and its colour.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Line {
     /// Its corners.
     pub points: Vec<Point>,
@@ -30,8 +31,11 @@ pub fn drawn(photo: &Photo, lines: &[Line]) -> (usize, usize, Vec<u8>) {
     }
     let mut dot = |x: i64, y: i64, colour: [u8; 3]| {
         let inside = (0..width as i64).contains(&x) && (0..height as i64).contains(&y);
+        if !inside {
+            return;
+        }
         let first = 4 * (y as usize * width + x as usize);
-        if inside && let Some(pixel) = rgba.get_mut(first..first + 3) {
+        if let Some(pixel) = rgba.get_mut(first..first + 3) {
             pixel.copy_from_slice(&colour);
         }
     };

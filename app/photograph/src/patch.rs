@@ -1,6 +1,9 @@
 //! The light of a patch, and whether the camera's codes hold all of it.
 
+use crate::Photo;
+use crate::card::Rect;
 use crate::photo::{Ends, luminance};
+use crate::view::View;
 
 /// Fewest pixels of a patch: fewer say more of the noise than of the colour.
 const FEWEST_PIXELS: usize = 64;
@@ -69,4 +72,28 @@ pub fn mean(light: impl Iterator<Item = [f32; 3]>) -> [f64; 3] {
         }
     }
     sum.map(|channel| channel / count.max(1.0))
+}
+
+/// The pixels of a rectangle so many mm above the card.
+pub(crate) fn pixels(photo: &Photo, view: &View, rect: Rect, up_mm: f64) -> Vec<Pixel> {
+    let step = view
+        .px_per_mm(rect.centre())
+        .map_or(1.0, |px| 1.0 / px.max(0.5));
+    let count = |(from, to): (f64, f64)| ((to - from) / step).ceil().max(1.0) as usize;
+    let (across, down) = (count(rect.x), count(rect.y));
+    let mut found = Vec::with_capacity(across * down);
+    for row in 0..down {
+        for column in 0..across {
+            let between = |(from, to): (f64, f64), i: usize, count: usize| {
+                from + (to - from) * (i as f64 + 0.5) / count as f64
+            };
+            let x = between(rect.x, column, across);
+            let y = between(rect.y, row, down);
+            found.extend(
+                view.project([x, y, up_mm])
+                    .and_then(|at| photo.pixel_at(at)),
+            );
+        }
+    }
+    found
 }

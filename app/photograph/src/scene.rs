@@ -33,24 +33,23 @@ pub struct Scene<'a> {
     pub warnings: Vec<String>,
 }
 
-impl<'a> Scene<'a> {
-    /// Finds the card in a photograph, and measures the light by references that lie on it.
-    ///
-    /// # Errors
-    /// The card is not there, not sharp, or not well lit: what is wrong, where, and what to do.
-    pub fn find(photo: &'a Photo, references: &[Reference]) -> Result<Self, String> {
-        Self::as_sharp(photo, references, LEAST_PX_PER_MM)
-    }
+/// The card's marks in a photograph, and the camera before them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Marked {
+    /// Where the camera stood.
+    pub view: View,
+    /// The marks that were found and used.
+    pub marks: Vec<Found>,
+    /// How far their corners are from where the camera should see them, RMS, px.
+    pub corners_off_px: f64,
+}
 
-    /// As [`Scene::find`], where so many pixels for a millimetre are enough.
+impl Marked {
+    /// Finds the card's marks.
     ///
     /// # Errors
-    /// As [`Scene::find`].
-    pub fn as_sharp(
-        photo: &'a Photo,
-        references: &[Reference],
-        least_px_per_mm: f64,
-    ) -> Result<Self, String> {
+    /// The card is not there, or not all in view: what is wrong and what to do.
+    pub fn find(photo: &Photo) -> Result<Self, String> {
         let (mut marks, several) = marks(photo);
         if several.len() > 1 {
             return Err(
@@ -58,7 +57,7 @@ impl<'a> Scene<'a> {
             );
         }
         enough(&marks)?;
-        let (view, corners_off_px) = loop {
+        loop {
             let pairs = pairs(&marks);
             let view = View::fit(&pairs, photo.width(), photo.height()).ok_or_else(|| {
                 "the card's marks don't lie as on a flat card; lay it flat and photograph it from \
@@ -83,10 +82,58 @@ impl<'a> Scene<'a> {
                 _ => {
                     let all = marks.iter().flat_map(|mark| corner_offs(&view, mark));
                     let squares: f64 = all.map(|off| off * off).sum();
-                    break (view, (squares / (4 * marks.len()).max(1) as f64).sqrt());
+                    let corners_off_px = (squares / (4 * marks.len()).max(1) as f64).sqrt();
+                    return Ok(Self {
+                        view,
+                        marks,
+                        corners_off_px,
+                    });
                 }
             }
-        };
+        }
+    }
+}
+
+impl<'a> Scene<'a> {
+    /// Finds the card in a photograph, and measures the light by references that lie on it.
+    ///
+    /// # Errors
+    /// The card is not there, not sharp, or not well lit: what is wrong, where, and what to do.
+    pub fn find(photo: &'a Photo, references: &[Reference]) -> Result<Self, String> {
+        Self::of(photo, Marked::find(photo)?, references)
+    }
+
+    /// The same, where the marks are found already.
+    ///
+    /// # Errors
+    /// As [`Scene::find`].
+    pub fn of(photo: &'a Photo, marked: Marked, references: &[Reference]) -> Result<Self, String> {
+        Self::sharp_enough(photo, marked, references, LEAST_PX_PER_MM)
+    }
+
+    /// As [`Scene::find`], where so many pixels for a millimetre are enough.
+    ///
+    /// # Errors
+    /// As [`Scene::find`].
+    pub fn as_sharp(
+        photo: &'a Photo,
+        references: &[Reference],
+        least_px_per_mm: f64,
+    ) -> Result<Self, String> {
+        Self::sharp_enough(photo, Marked::find(photo)?, references, least_px_per_mm)
+    }
+
+    fn sharp_enough(
+        photo: &'a Photo,
+        marked: Marked,
+        references: &[Reference],
+        least_px_per_mm: f64,
+    ) -> Result<Self, String> {
+        let Marked {
+            view,
+            marks,
+            corners_off_px,
+        } = marked;
         sharp(&view, &marks, least_px_per_mm)?;
         let mut warnings = Vec::new();
         let missing = missing(&marks);

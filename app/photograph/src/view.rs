@@ -106,6 +106,14 @@ impl View {
         (t.is_finite() && t > 0.0).then(|| (eye[0] + t * (x - eye[0]), eye[1] + t * (y - eye[1])))
     }
 
+    /// The point above the card that is seen at a point of the picture, so many mm up from the
+    /// card; `None` for one that is not before the camera.
+    pub fn at_height(&self, seen: Point, up: f64) -> Option<Point> {
+        let (eye, way) = (self.eye(), self.sight(seen));
+        let t = (up - eye[2]) / way[2];
+        (t.is_finite() && t > 0.0).then(|| (eye[0] + t * way[0], eye[1] + t * way[1]))
+    }
+
     /// How many pixels a millimetre of the card has about a point.
     pub fn px_per_mm(&self, (x, y): Point) -> Option<f64> {
         let (at, right) = (self.project([x, y, 0.0])?, self.project([x + 1.0, y, 0.0])?);
@@ -278,5 +286,13 @@ mod tests {
             view.project([x, y, 0.0]).unwrap(),
         );
         assert!((a.0 - b.0).hypot(a.1 - b.1) < 1e-6);
+    }
+
+    #[test]
+    fn what_is_seen_at_a_height_is_seen_there() {
+        let view = camera(-0.05, 0.25);
+        let seen = view.project([80.0, 60.0, 14.0]).unwrap();
+        let (x, y) = view.at_height(seen, 14.0).unwrap();
+        assert!((x - 80.0).hypot(y - 60.0) < 1e-3, "{x} {y}");
     }
 }

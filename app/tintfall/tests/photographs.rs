@@ -117,6 +117,54 @@ fn what_can_not_be_read_right_is_refused() {
     assert!(!folder.join("out.csv").exists());
 }
 
+/// The corners that a reading prints read the same again; those that can't be are refused.
+#[test]
+fn a_frame_says_where_the_print_lies() {
+    let root = tempfile::tempdir().unwrap();
+    let folder = root.path();
+    bar(folder);
+    let photo = shipped("photograph.jpg").display().to_string();
+    let mut args = vec!["read-photo", &photo, "--plan", "bar/swatch.plan.ron"];
+    for neutral in ["A=0.9", "B=0.18", "C=0.04"] {
+        args.extend(["--neutral", neutral]);
+    }
+    let read = |more: &[&str]| run(folder, &[&args[..], more].concat());
+    let told = String::from_utf8(read(&["--out", "alone.csv"]).stdout).unwrap();
+    let line = told.lines().find_map(|l| l.split_once("--frame "));
+    let corners: Vec<&str> = line.unwrap().1.split(' ').collect();
+    let [a, b, c, d] = corners[..] else {
+        panic!("{told}");
+    };
+    let framed = read(&["--out", "framed.csv", "--frame", a, b, c, d]);
+    assert!(framed.status.success(), "{framed:?}");
+    let read_table = |file: &str| table(&folder.join(file)).rows;
+    for (a, b) in read_table("alone.csv")
+        .iter()
+        .zip(&read_table("framed.csv"))
+    {
+        let (Some(Reading::Lab(a)), Some(Reading::Lab(b))) = (&a.reading, &b.reading) else {
+            panic!("no reading");
+        };
+        assert!(blend::ciede2000(*a, *b) < 0.2, "{a:?} {b:?}");
+    }
+    let refused = |corners: &[&str], word: &str| {
+        let more = ["--out", "out.csv", "--overlay", "seen.png", "--frame"];
+        let output = read(&[&more[..], corners].concat());
+        let error = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{corners:?}: {error}");
+        assert!(error.contains(word), "{corners:?}: {error}");
+        assert!(!folder.join("out.csv").exists());
+    };
+    refused(&[c, d, a, b], "foot is seen");
+    // The picture helps most there.
+    assert!(folder.join("seen.png").exists());
+    refused(&[a, b, d, c], "in this order");
+    refused(&[a, b, c, "-5,9000"], "corner 4");
+    refused(&[a, b, c, "12"], "two numbers");
+    refused(&[a, b, c, "1,nan"], "two numbers");
+    refused(&[a, b, c], "4 values");
+}
+
 #[test]
 fn a_finished_part_is_not_read_by_what_can_not_be_meant() {
     let root = tempfile::tempdir().unwrap();

@@ -4,15 +4,16 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use blend::Lab;
-use blend::calibrate::Specular;
-use calibrate::on_card::{OnCard, Sample};
+use calibrate::Table;
+use calibrate::on_card::table::{Rows, filled};
+use calibrate::on_card::{Look, Refusal, Sample, Task, frame_line, look};
 use calibrate::patches::Patches;
 use calibrate::photo::Typed;
-use calibrate::test_part::Step;
-use calibrate::{Reading, Row, Table};
+use photograph::Photo;
+use photograph::laid::{Frame, corner};
 use photograph::light::Reference;
 use photograph::overlay::drawn;
-use photograph::{Photo, card};
+use photograph::reference::named_twice;
 use project::job::Job;
 use project::write;
 use render::Image;
@@ -35,6 +36,12 @@ reflectance on A, B or C; everything else is found. `--neutral 0.18` is a grey c
 references (`--neutral A=0.9 --neutral B=0.18 --neutral C=0.04`) tell the camera's tone curve too.
 The table of a bar's steps is measured.csv beside the plan.
 
+If the print is not found, or not where it lies, say where with --frame: the corners of its flat
+face in pixels of the photograph, from its upper left corner. With the foot towards you, give the
+upper end's left corner, its right one, the foot's right corner and its left one:
+  tintfall read-photo photo.jpg --plan swatch/swatch.plan.ron --neutral 0.18 \
+--frame 540,210 660,212 668,1180 536,1178 --out measured.csv
+
 Use the camera's own JPEG or an unedited PNG. Patches that are overexposed or too dark are refused.
 A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
@@ -46,6 +53,17 @@ pub(crate) struct Args {
     /// A neutral reference on the card: its place A, B or C, and its reflectance from 0.02 to 1
     #[arg(long, value_name = "PLACE=SHARE", requires = "plan", value_parser = reference)]
     neutral: Vec<Reference>,
+    /// Where the print lies: the corners of its face, clockwise from the upper end's left one, with
+    /// the foot towards you; in pixels of the photograph, as it is shown upright
+    #[arg(
+        long,
+        value_name = "X,Y",
+        num_args = 4,
+        requires = "plan",
+        allow_hyphen_values = true,
+        value_parser = corner
+    )]
+    frame: Option<Vec<(f64, f64)>>,
     /// Draw on the photograph what was found and read where, as PNG
     #[arg(long, value_name = "FILE", requires = "plan")]
     overlay: Option<PathBuf>,
@@ -59,17 +77,7 @@ pub(crate) struct Args {
 
 /// `0.18`, which lies on A, or `B=0.9`.
 pub(super) fn reference(text: &str) -> Result<Reference, String> {
-    let (place, share) = text.split_once('=').unwrap_or((card::PLACE_NAMES[0], text));
-    let place = card::PLACE_NAMES
-        .iter()
-        .position(|name| name.eq_ignore_ascii_case(place.trim()))
-        .ok_or("the places are A, B and C")?;
-    match share.trim().parse::<f64>() {
-        Ok(reflectance) if (0.02..=1.0).contains(&reflectance) => {
-            Ok(Reference { place, reflectance })
-        }
-        _ => Err("give a reflectance from 0.02 to 1, such as 0.18 for a grey card".to_owned()),
-    }
+    text.parse()
 }
 
 /// Whether there is a reference, and no more than one on each place.
@@ -81,17 +89,11 @@ pub(super) fn enough(references: &[Reference]) -> Result<(), Fault> {
                 .to_owned(),
         ));
     }
-    let twice = references.iter().enumerate().find_map(|(i, one)| {
-        let before = references.iter().take(i);
-        before.map(|r| r.place).find(|place| *place == one.place)
-    });
-    match twice {
-        Some(place) => Err(Fault::Input(format!(
-            "--neutral names {} twice; one reference lies on each place",
-            card::PLACE_NAMES.get(place).copied().unwrap_or("?")
-        ))),
-        None => Ok(()),
-    }
+    named_twice(references).map_or(Ok(()), |place| {
+        Err(Fault::Input(format!(
+            "--neutral names {place} twice; one reference lies on each place"
+        )))
+    })
 }
 
 impl Args {
@@ -107,21 +109,24 @@ impl Args {
     /// By the card.
     fn on_card(&self, path: &Path, console: &Console) -> Result<(), Fault> {
         enough(&self.neutral)?;
-        let in_photo = |why: String| Fault::Input(format!("{}: {why}", self.photo.display()));
-        let (sample, reading, drawn) = console.working(|progress| -> Result<_, Fault> {
+        let in_photo = |why: &str| Fault::Input(format!("{}: {why}", self.photo.display()));
+        let (sample, found, drawn) = console.working(|progress| -> Result<_, Fault> {
             let job = Job::open(path, progress).map_err(not_opened)?;
             let mesh = job.painted.surface().mesh();
             let sample = Sample::of(job.painted.plan(), mesh)
                 .map_err(|why| Fault::Input(format!("{}: {why}", path.display())))?;
             progress.stage("Reading the photograph");
             let photo = read_photo(&self.photo)?;
-            let on_card =
-                OnCard::find(&photo, &self.neutral, sample.clone(), mesh).map_err(in_photo)?;
-            let drawn = self
-                .overlay
-                .as_ref()
-                .map(|_| drawn(&photo, &on_card.lines()));
-            Ok((sample, on_card.read(), drawn))
+            let task = Task {
+                photo: &photo,
+                references: &self.neutral,
+                sample: &sample,
+                mesh,
+                frame: self.frame()?,
+            };
+            let found = look(&task, progress)?;
+            let drawn = self.overlay.as_ref().map(|_| drawing(&photo, &found));
+            Ok((sample, found, drawn))
         })?;
         // The drawing helps most where a patch can't be read.
         if let (Some(file), Some((width, height, rgba))) = (&self.overlay, drawn) {
@@ -131,34 +136,46 @@ impl Args {
                 image.write_png(out).map_err(std::io::Error::other)
             })?;
         }
-        let reading = reading.map_err(in_photo)?;
+        let reading = found.reading.map_err(|why| match (&why, &self.frame) {
+            (Refusal::Place(why), None) => in_photo(&format!(
+                "{why}\nIf it lies there all the same, say where with --frame (see --help)"
+            )),
+            (why, _) => in_photo(&why.to_string()),
+        })?;
         for warning in &reading.warnings {
             console.note(&format!("Warning: {warning}"));
         }
-        let found = reading.found.join("\n");
-        match sample {
-            Sample::Bar(steps) => {
-                let table_path = path.with_file_name("measured.csv");
-                let mut table = table_of(&table_path)?;
-                let first = first_step(&table, &steps)
-                    .map_err(|why| Fault::Input(format!("{}: {why}", table_path.display())))?;
-                let colours = reading.colours.iter().enumerate();
-                let steps: Vec<(usize, Lab)> =
-                    colours.map(|(i, (_, lab))| (first + i, *lab)).collect();
-                self.write_steps(&mut table, &table_path, &steps)?;
-                console.out(&format!("{found}\n{}", told(&self.out, &steps)))
-            }
-            Sample::Tower(_) => {
-                let text = heights(&reading.colours);
-                write::bytes(&self.out, text.as_bytes())?;
+        let found = format!(
+            "{}\nface: --frame {}",
+            reading.found.join("\n"),
+            found.frame
+        );
+        let rows = Rows::of(&sample, &reading, path).map_err(Fault::Input)?;
+        let told = match &rows {
+            Rows::Steps { steps, .. } => told(&self.out, steps),
+            Rows::Heights(colours) => {
                 let (plan, out) = (path.display(), self.out.display());
-                console.out(&format!(
-                    "{found}\nWrote {} heights into {out}; now run\n  \
+                format!(
+                    "Wrote {} heights into {out}; now run\n  \
                      tintfall lag-fit {plan} {out} --out machine.ron\n",
-                    reading.colours.len()
-                ))
+                    colours.len()
+                )
             }
-        }
+        };
+        let text = rows.text(&self.photo, &self.out).map_err(Fault::Input)?;
+        write::bytes(&self.out, text.as_bytes())?;
+        console.out(&format!("{found}\n{told}"))
+    }
+
+    /// Where the person says that the print lies.
+    fn frame(&self) -> Result<Option<Frame>, Fault> {
+        let Some(corners) = &self.frame else {
+            return Ok(None);
+        };
+        let corners = <[(f64, f64); 4]>::try_from(corners.as_slice());
+        corners
+            .map(|corners| Some(Frame(corners)))
+            .map_err(|_| Fault::Input("--frame takes four corners".to_owned()))
     }
 
     /// By patches that were typed in.
@@ -166,7 +183,7 @@ impl Args {
         let patches = Patches::from_ron(&text_of(path)?)
             .map_err(|e| Fault::input(e.in_file(&path.display().to_string())))?;
         let table_path = path.parent().unwrap_or(Path::new("")).join(&patches.table);
-        let mut table = table_of(&table_path)?;
+        let table = table_of(&table_path)?;
         let reading = console.working(|progress| -> Result<_, Fault> {
             progress.stage("Reading the photograph");
             let photo = read_photo(&self.photo)?;
@@ -174,79 +191,27 @@ impl Args {
                 .read(&patches)
                 .map_err(|e| Fault::Input(format!("{}: {e}", self.photo.display())))
         })?;
-        self.write_steps(&mut table, &table_path, &reading.steps)
-            .map_err(|fault| match fault {
-                Fault::Input(why) => Fault::Input(format!("{}: {why}", path.display())),
-                other => other,
-            })?;
+        let text = filled(table, &reading.steps, &self.photo, &table_path, &self.out)
+            .map_err(|why| Fault::Input(format!("{}: {why}", path.display())))?;
+        write::bytes(&self.out, text.as_bytes())?;
         for warning in &reading.warnings {
             console.note(&format!("Warning: {warning}"));
         }
         console.out(&told(&self.out, &reading.steps))
     }
+}
 
-    /// Writes the table with the steps' colours in it.
-    fn write_steps(
-        &self,
-        table: &mut Table,
-        table_path: &Path,
-        steps: &[(usize, Lab)],
-    ) -> Result<(), Fault> {
-        fill(table, steps).map_err(Fault::Input)?;
-        let name = self.photo.file_name().unwrap_or_default().to_string_lossy();
-        table.header.instrument = format!("photograph {name}");
-        table.header.specular = Specular::Excluded;
-        if self.out.parent() != table_path.parent() {
-            // The spools are named relative to the table.
-            let spools = table.header.spools.take();
-            table.header.spools = spools.map(|file| {
-                let path = table_path.with_file_name(file);
-                let whole = std::path::absolute(&path).unwrap_or(path);
-                whole.display().to_string()
-            });
-        }
-        let text = table.write().map_err(Fault::system)?;
-        write::bytes(&self.out, text.as_bytes())?;
-        Ok(())
+/// The photograph with what was found on it; what could not be placed, by its frame.
+fn drawing(photo: &Photo, found: &Look) -> (usize, usize, Vec<u8>) {
+    let mut lines = found.lines.clone();
+    if matches!(found.reading, Err(Refusal::Place(_))) {
+        lines.push(frame_line(&found.frame));
     }
+    drawn(photo, &lines)
 }
 
 fn table_of(path: &Path) -> Result<Table, Fault> {
     Table::read(&text_of(path)?).map_err(|e| Fault::Input(format!("{}: {e}", path.display())))
-}
-
-/// The number that a bar's first step has in the table: where the shares of all its steps follow
-/// each other.
-fn first_step(table: &Table, steps: &[Step]) -> Result<usize, String> {
-    let mut rows: Vec<&Row> = table.rows.iter().collect();
-    rows.dedup_by_key(|row| row.step);
-    let is_here = |rows: &&[&Row]| {
-        let pairs = rows.iter().zip(steps);
-        let same = |a: &[f64], b: &[f64]| {
-            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| (a - b).abs() < 0.005)
-        };
-        let mut all = pairs.map(|(row, step)| same(row.shares.as_slice(), step.shares.as_slice()));
-        all.all(|same| same)
-    };
-    let found: Vec<usize> = rows
-        .windows(steps.len().max(1))
-        .filter(is_here)
-        .filter_map(|rows| rows.first().map(|row| row.step))
-        .collect();
-    match found.as_slice() {
-        [step] => Ok(*step),
-        [] => Err("the table has not the steps of this plan, in their order".to_owned()),
-        _ => Err("the steps of this plan are in the table several times".to_owned()),
-    }
-}
-
-/// A lag test's colours by height.
-fn heights(colours: &[(f64, Lab)]) -> String {
-    let mut text = String::from("height_mm,l,a,b\n");
-    for (at, lab) in colours {
-        text.push_str(&format!("{at:.1},{:.2},{:.2},{:.2}\n", lab.l, lab.a, lab.b));
-    }
-    text
 }
 
 /// A photograph from its file.
@@ -255,30 +220,6 @@ pub(super) fn read_photo(path: &Path) -> Result<Photo, Fault> {
     let bytes = fs::read(path).map_err(|e| Fault::Input(format!("{at}: can't be read: {e}")))?;
     // What is wrong with a picture goes on from its name.
     Photo::read(&bytes).map_err(|error| Fault::Input(format!("{at}: {error}")))
-}
-
-/// Puts the readings into their rows, in place of older ones.
-fn fill(table: &mut Table, steps: &[(usize, Lab)]) -> Result<(), String> {
-    for (step, lab) in steps {
-        let place = table.rows.iter().position(|row| row.step == *step);
-        let place = place.ok_or_else(|| format!("the table has no step {step}"))?;
-        let mut row = table.rows[place].clone();
-        row.reading = Some(Reading::Lab(rounded(*lab)));
-        // Older readings of the step, several perhaps, make way for this one.
-        table.rows.retain(|row: &Row| row.step != *step);
-        table.rows.insert(place.min(table.rows.len()), row);
-    }
-    Ok(())
-}
-
-/// No photograph is surer than a hundredth.
-fn rounded(lab: Lab) -> Lab {
-    let round = |v: f64| (v * 100.0).round() / 100.0;
-    Lab {
-        l: round(lab.l),
-        a: round(lab.a),
-        b: round(lab.b),
-    }
 }
 
 fn told(out: &Path, steps: &[(usize, Lab)]) -> String {

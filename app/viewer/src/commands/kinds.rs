@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use emath::Pos2;
 
 use crate::model::errand::FormFile;
+use crate::model::photo_form::PhotoFile;
 
 /// Where the pointer is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -61,4 +62,6 @@ pub enum Browse {
     Dialect,
     /// Put it into a field of the job's page.
     Form(FormFile),
+    /// Put it into a field of the page for a photograph.
+    Photo(PhotoFile),
 }

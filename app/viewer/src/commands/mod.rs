@@ -25,6 +25,7 @@ use crate::model::draft::Draft;
 use crate::model::errand::{Errand, Forms};
 use crate::model::mirror::Mirror;
 use crate::model::page::{After, Drawer, Page, SidePanel};
+use crate::model::photo_form::PhotoForm;
 use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
 use crate::model::view_copy::ViewCopy;
@@ -137,6 +138,17 @@ pub enum Command {
     CancelRun,
     /// Open a file or folder with what the system has for it.
     OpenOutside(PathBuf),
+
+    /// Show the page for reading a photograph of a test print.
+    Photograph,
+    /// Change what was typed or dragged for it.
+    SetPhotoForm(Box<PhotoForm>),
+    /// Read the photograph.
+    ReadPhoto,
+    /// Cancel reading it.
+    CancelPhoto,
+    /// Write the table of what was read.
+    WritePhotoTable,
 
     /// Undo the last change.
     Undo,

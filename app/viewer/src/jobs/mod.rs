@@ -10,6 +10,7 @@ pub mod follow;
 pub mod load;
 pub mod own_colours;
 pub mod patch;
+pub mod photograph;
 pub mod picture_file;
 pub mod prepare;
 pub mod printed;

@@ -12,6 +12,7 @@ pub mod names;
 pub mod notices;
 pub mod outline;
 pub mod page;
+pub mod photo_form;
 pub mod placing;
 pub mod profile;
 pub mod purge_blocks;

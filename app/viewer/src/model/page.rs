@@ -69,6 +69,8 @@ pub enum Page {
         /// What was typed.
         text: String,
     },
+    /// Reading a photograph of a test print.
+    Photograph,
     /// The steps of a test print, predicted and measured.
     Steps,
     /// Which file to take spools from.

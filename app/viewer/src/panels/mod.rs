@@ -22,6 +22,7 @@ pub mod pacing;
 mod pages;
 mod part;
 mod paths;
+mod photograph;
 pub mod places;
 mod placing;
 mod purge_blocks;
@@ -65,6 +66,11 @@ pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
     if let Some(file) = dropped.first().map(|f| f.path().to_owned()) {
         send.send(match () {
             () if names::is_toolpath(&file) => Command::TakeToolpath(file),
+            () if names::is_picture(&file) && session.page == Some(Page::Photograph) => {
+                let mut form = session.photographs.form.clone();
+                form.photo = file.display().to_string();
+                Command::SetPhotoForm(Box::new(form))
+            }
             () if names::is_picture(&file) && session.doc.is_some() => {
                 let at = ui.input(|i| i.pointer.latest_pos());
                 let at = at.filter(|at| session.view.stage.contains(*at));

@@ -11,7 +11,7 @@ use super::actions::actions_row;
 use super::paths::{PathField, Wants};
 use super::shortcuts::{self, Group};
 use super::widgets::{heading, main_button, note};
-use super::{bodies, help, icon::Icon, steps, view_copy, widgets};
+use super::{bodies, help, icon::Icon, photograph, steps, view_copy, widgets};
 use crate::commands::{Browse, Command, Commands};
 use crate::model::page::{After, Page};
 use crate::session::Session;
@@ -26,6 +26,7 @@ pub(super) fn show(ctx: &Context, session: &Session, send: &mut Commands) {
         let room = ctx.viewport_rect().size() * 0.88 - egui::Vec2::splat(36.0);
         let wide = match page {
             Page::Keys | Page::Bodies { .. } => 840.0,
+            Page::Photograph => 1180.0,
             Page::Steps => 520.0,
             _ => 660.0,
         };
@@ -55,6 +56,10 @@ fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut
             ui.horizontal(|ui| heading(ui, "Test print: predicted and measured"));
             ui.separator();
             steps::show(ui, session, send);
+        }
+        Page::Photograph => {
+            closable(ui, send, "Read a photograph", |_| {});
+            photograph::show(ui, session, fresh, send);
         }
         Page::SpoolFile { path } => spool_file(ui, path, fresh, send),
         Page::OpenFile { path } => open_file(ui, session, path, fresh, send),

@@ -10,6 +10,16 @@ use crate::model::draft::Draft;
 
 /// A field for a file with a button that opens the system's dialog; whether that was pressed.
 pub(super) fn file_field(ui: &mut Ui, text: &mut String, name: &str, hint: &str) -> bool {
+    fresh_file_field(ui, text, (name, hint), false)
+}
+
+/// The same; a fresh one takes the keyboard.
+pub(super) fn fresh_file_field(
+    ui: &mut Ui,
+    text: &mut String,
+    (name, hint): (&str, &str),
+    fresh: bool,
+) -> bool {
     let mut browse = false;
     let row = vec2(ui.available_width(), ui.spacing().interact_size.y);
     let from_right = Layout::right_to_left(Align::Center);
@@ -18,6 +28,9 @@ pub(super) fn file_field(ui: &mut Ui, text: &mut String, name: &str, hint: &str)
         let field = TextEdit::singleline(text).desired_width(ui.available_width());
         let response = ui.add(field);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::WidgetType::TextEdit, true, name));
+        if fresh {
+            response.request_focus();
+        }
         let shown = text.trim();
         if !shown.is_empty() {
             response.on_hover_text(shown);

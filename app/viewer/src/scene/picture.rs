@@ -8,6 +8,7 @@ use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use bevy_egui::input::EguiInputEvent;
 use bevy_egui::{PrimaryEguiContext, egui};
 use clap::ValueEnum;
+use photograph::laid::Frame;
 use plan::Paint;
 
 use super::app::{Canvas, Drawn, windowless};
@@ -17,6 +18,7 @@ use crate::commands::{Command, Cutting};
 use crate::jobs::view_copy::{Pixels, png_bytes};
 use crate::model::errand::Errand;
 use crate::model::page::{Drawer, SidePanel};
+use crate::model::photo_form::PhotoForm;
 use crate::model::section::Across;
 use crate::model::tool::{FillBy, Tool};
 use crate::model::view::Look;
@@ -80,6 +82,10 @@ pub enum Scene {
     Ways,
     /// The steps of the whole job, one of them done.
     Job,
+    /// photograph.jpg in the folder that the window is started in, read by swatch/swatch.plan.ron.
+    Photograph,
+    /// The same with a frame that does not agree with it.
+    Frame,
     /// The strands of that, followed.
     Follow,
     /// An error.
@@ -314,6 +320,24 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             act(session, Command::Run(Errand::KeyIn));
             session.finish_work();
         }
+        Scene::Photograph | Scene::Frame => {
+            act(session, Command::Photograph);
+            let form = PhotoForm {
+                photo: "photograph.jpg".to_owned(),
+                plan: "swatch/swatch.plan.ron".to_owned(),
+                references: ["0.9", "0.18", "0.04"].map(str::to_owned),
+                ..session.photographs.form.clone()
+            };
+            act(session, Command::SetPhotoForm(Box::new(form)));
+            read_photo(session);
+            if scene == Scene::Frame {
+                let mut form = session.photographs.form.clone();
+                let off = |Frame(corners): Frame| Frame(corners.map(|(x, y)| (x + 30.0, y - 55.0)));
+                form.frame = session.photographs.frame().map(off);
+                act(session, Command::SetPhotoForm(Box::new(form)));
+                read_photo(session);
+            }
+        }
         Scene::Weave | Scene::Follow => {
             act(session, Command::Weave);
             session.weave();
@@ -329,6 +353,11 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
         Scene::Error => session.open("no-such-part.stl"),
     }
     None
+}
+
+fn read_photo(session: &mut Session) {
+    act(session, Command::ReadPhoto);
+    session.finish_work();
 }
 
 fn write(captured: On<ScreenshotCaptured>, wanted: Res<Wanted>, mut exit: MessageWriter<AppExit>) {

@@ -12,6 +12,7 @@ use crate::jobs::{Job, Outcome};
 use crate::model::errand::Kind;
 use crate::model::names::{PICTURE_ENDINGS, TOOLPATH_ENDINGS, file_name};
 use crate::model::page::Page;
+use crate::model::photo_form::PhotoFile;
 
 impl Session {
     /// Opens the system's dialog.
@@ -79,6 +80,7 @@ impl Session {
                 self.toolpath.draft.dialect_file = text;
             }
             (Browse::Form(of), _) => self.take_form_file(of, text),
+            (Browse::Photo(of), _) => self.take_photo_file(of, text),
             (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
             (Browse::ViewCopy(_), Some(Page::ViewCopy(form))) => form.path = text,
             (Browse::Folder, Some(Page::Prepare { folder } | Page::Bodies { folder, .. })) => {
@@ -134,6 +136,16 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
                 Kind::Folder => dialog.pick_folder(),
                 Kind::File => dialog.pick_file(),
                 Kind::NewFile => dialog.save_file(),
+            }
+        }
+        Browse::Photo(of) => {
+            let dialog = in_folder(titled(of.name()), toolpaths);
+            match of {
+                PhotoFile::Photo => dialog
+                    .add_filter("Photographs", &["jpg", "jpeg", "png"])
+                    .pick_file(),
+                PhotoFile::Plan => dialog.add_filter("Plans", &["ron"]).pick_file(),
+                PhotoFile::Table => dialog.save_file(),
             }
         }
         Browse::Dialect => titled("A dialect file")

@@ -74,6 +74,8 @@ impl Session {
             Command::OwnColours(_) => self.may_have_own_colours() && !self.own_colours.is_working(),
             Command::FlatColours(_) => self.can_use_flat_colours(),
             Command::Run(errand) => self.can_run(*errand),
+            Command::ReadPhoto => !self.photographs.is_working(),
+            Command::WritePhotoTable => self.can_write_photo_table(),
             Command::ReadBack => self.can_read_woven(),
             Command::Follow => self.toolpath.follow.is_some() || self.can_read_woven(),
             Command::Moves(_) | Command::MoveAtShare(_) | Command::EnterLayer(_) => {
@@ -191,6 +193,11 @@ impl Session {
             Command::Run(errand) => self.run_errand(errand),
             Command::CancelRun => self.cancel_errand(),
             Command::OpenOutside(path) => self.open_outside(&path),
+            Command::Photograph => self.show_photograph(),
+            Command::SetPhotoForm(form) => self.set_photo_form(*form),
+            Command::ReadPhoto => self.read_photograph(),
+            Command::CancelPhoto => self.cancel_photograph(),
+            Command::WritePhotoTable => self.write_photo_table(),
             command => self.apply_to_plan(command),
         }
     }

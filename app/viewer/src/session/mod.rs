@@ -30,6 +30,8 @@ mod opening;
 mod outlining;
 mod own_colours;
 mod painting;
+mod photograph;
+mod photographs;
 mod placing;
 mod prediction;
 mod preparing;
@@ -86,6 +88,7 @@ use crate::model::view::View;
 pub use dialog::Picked;
 pub use errands::Errands;
 pub use following::FollowView;
+pub use photographs::Photographs;
 pub use told::Told;
 pub use toolpath::Toolpath;
 
@@ -156,6 +159,8 @@ pub struct Session {
     pub toolpath: Toolpath,
     /// The steps of the job beside colouring.
     pub errands: Errands,
+    /// The photograph of a test print, and what was read of it.
+    pub photographs: Photographs,
     /// A fit to a test print that waits to be used.
     pub fitted: Filled<Option<Fitted>, Found>,
     /// The regions that were made of the model's own colours.
@@ -214,6 +219,7 @@ impl Session {
             bodies_written: Filled::default(),
             toolpath: Toolpath::default(),
             errands: Errands::default(),
+            photographs: Photographs::default(),
             fitted: Filled::default(),
             own_colours: Filled::default(),
             flat_colours: Filled::default(),

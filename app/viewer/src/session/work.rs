@@ -80,6 +80,7 @@ impl Session {
             self.take_prepared(outcome);
         }
         self.take_errand();
+        self.take_photograph();
         if let Some(outcome) = self.bodies.poll() {
             self.take_bodies(outcome);
         }
@@ -95,7 +96,7 @@ impl Session {
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 16], usize) {
+    fn running(&self) -> ([bool; 17], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -112,6 +113,7 @@ impl Session {
             self.section.is_working(),
             self.toolpath.is_working(),
             self.errands.job.is_working(),
+            self.photographs.is_working(),
             self.copying.job.is_working(),
         ];
         (jobs, self.sketches_behind())
@@ -134,6 +136,7 @@ impl Session {
             .or_else(|| told(self.bodies.job()))
             .or_else(|| told(self.bodies_written.job()))
             .or_else(|| told(self.errands.job.job()))
+            .or_else(|| self.photographs.told())
             .or_else(|| self.toolpath.told())
             .or_else(|| told(self.fitted.job()))
             .or_else(|| told(self.picture.job()))
@@ -156,6 +159,7 @@ impl Session {
             .or_else(|| of(self.bodies.job()))
             .or_else(|| of(self.bodies_written.job()))
             .or_else(|| of(self.errands.job.job()))
+            .or_else(|| self.photographs.progress())
             .or_else(|| self.toolpath.progress())
             .or_else(|| of(self.fitted.job()))
             .or_else(|| of(self.picture.job()))

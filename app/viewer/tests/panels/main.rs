@@ -12,6 +12,7 @@ mod names;
 mod outlines;
 mod own_colours;
 mod painting;
+mod photograph;
 mod placing;
 mod regions;
 mod section;

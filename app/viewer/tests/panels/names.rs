@@ -85,6 +85,7 @@ fn each_step_of_the_job_has_names_when_it_is_open() {
     let steps = [
         "Test print of the spools",
         "Lag of the melt chamber",
+        "Photograph of a test print",
         "Fit the lag",
         "Compare with another plan",
         "Review page",
@@ -126,6 +127,7 @@ fn each_control_of_a_page_over_the_window_has_a_name() {
         Page::OpenFile {
             path: String::new(),
         },
+        Page::Photograph,
         Page::SpoolFile {
             path: String::new(),
         },

@@ -38,6 +38,16 @@ pub(super) fn show(ui: &mut Ui, page: &mut Page<'_>) {
         page.button(ui, "Write the lag test", Errand::LagTest);
         signed(ui, "Stay with the print: the tower is thin and tall.");
     });
+    page.step(ui, "Photograph of a test print", &[], |ui, page| {
+        note(
+            ui,
+            "Reads the colours of either test print from a photograph of it on the photograph \
+             card, beside a grey card or another reference.",
+        );
+        if ui.button("Read a photograph…").clicked() {
+            page.send.send(Command::Photograph);
+        }
+    });
     page.step(ui, "Fit the lag", &[Errand::LagFit], |ui, page| {
         note(
             ui,

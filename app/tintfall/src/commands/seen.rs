@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use blend::ciede2000;
-use calibrate::finished::tables::{Joined, by_height, by_region, joined, main_regions};
+use calibrate::finished::tables::{Joined, by_height, by_region, joined, steady};
 use calibrate::finished::{Asked, Expected, FinishedError, InPhoto, Rest};
 use geometry::Progress;
 use photograph::light::Reference;
@@ -29,9 +29,9 @@ Stand the part as it was printed on the upper end of the card that `tintfall car
 it, and photograph it from the card's lower end, half from above, with all of card and part in view.
 References lie on A, B and C as for read-photo. Photographs from several sides are joined.
 
-Into the folder go colours.csv (by height, for trace and lag-fit), regions.csv (by region and
-height, beside what was requested and what should have come out), and for each photograph a sheet
-of views and the photograph with what was found drawn on it. Look at both.
+Into the folder go colours.csv (by height and region, for trace and lag-fit), regions.csv (the same
+beside what was requested and what should have come out), and for each photograph a sheet of views
+and the photograph with what was found drawn on it. Look at both.
 
 A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
@@ -133,13 +133,13 @@ impl Args {
         let all = joined(&spots, self.neutral.len());
         let plan = worked.job.painted.plan();
         let mut folder = write::Folder::new(&self.out)?;
-        folder.bytes("colours.csv", by_height(&all, &worked.schedule).as_bytes())?;
+        folder.bytes("colours.csv", by_height(&all).as_bytes())?;
         folder.bytes("regions.csv", by_region(&all, plan).as_bytes())?;
         for (i, shown) in shown.iter().enumerate() {
             pictures(&mut folder, i + 1, shown, &plan.title)?;
         }
         folder.commit()?;
-        let rows = main_regions(&all, &worked.schedule).len();
+        let rows = steady(&all).len();
         console.out(&self.told(&shown, &all, rows))
     }
 
@@ -200,7 +200,7 @@ impl Args {
         let (plan, out) = (self.plan.display(), self.out.display());
         text.push_str(&format!(
             "Wrote into {out}\n  \
-             colours.csv   {rows} heights of each layer's largest region\n  \
+             colours.csv   {rows} heights of regions, for trace\n  \
              regions.csv   all regions by height, beside what should have come out\n  \
              views-N.png   requested, as printed, seen, and where they differ\n  \
              found-N.png   each photograph with what was found; look at it\n\

@@ -3,13 +3,12 @@
 use std::collections::BTreeMap;
 
 use blend::{Lab, Xyz, ciede2000};
-use geometry::SurfacePoint;
+use geometry::{DVec3, SurfacePoint};
 use plan::{AsPrinted, Painted, Schedule};
 
 use super::locus::{Likely, Locus};
 use super::shading::{self, Ratio, Shading, median};
 use super::sights::{Sight, Sights};
-use geometry::DVec3;
 
 /// How far beneath the skin its colour is asked for: a face that lies where a band ends belongs to
 /// the plastic under it.

@@ -50,8 +50,9 @@ def main(program):
         (given / "photograph.jpg").write_bytes(jpeg)
         # It recovers spectra by this file.
         import finished_parts
-        parts = finished_parts.Parts(program, folder / "parts")
-        (given / "finished.jpg").write_bytes(parts.taken(1, "too little until a height")[1])
+        parts = finished_parts.Parts(program, folder / "parts", ["lamp-shade"])
+        made = finished_parts.Print(parts.parts["lamp-shade"], 1, "too little until a height")
+        (given / "finished.jpg").write_bytes(made.shot(finished_parts.any_pose(1), parts.card).jpeg)
 
 
 if __name__ == "__main__":

@@ -39,6 +39,8 @@ class Pose:
     # Where the part stands: its axis on the card's field, and turned counter-clockwise from above.
     at: tuple = (90.0, -20.0)
     turn_deg: float = 0.0
+    # The side that it lies on, or none where it stands as printed.
+    lies_on: str = ""
     print_scale: float = 1.0
     # Lamps: direction (x right, y towards the camera, up), distance and share of the light.
     lamps: tuple = (((-0.6, 0.5, 0.9), 900.0, 0.45), ((0.8, 0.3, 0.8), 1100.0, 0.2))
@@ -79,9 +81,27 @@ class Eye:
     rays = studio.Camera.rays
 
 
-def stood(mesh, pose, corner):
-    """The part's points on the table; z up is negative, as in studio.py."""
-    x, y, z = np.array(mesh.vertices, float).T
+# Where x, y and z of a part point to as it lies on a side of its own.
+LYING = {
+    "": [[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+    "back": [[1, 0, 0], [0, 0, 1], [0, -1, 0]],
+    "front": [[1, 0, 0], [0, 0, -1], [0, 1, 0]],
+    "left": [[0, 0, -1], [0, 1, 0], [1, 0, 0]],
+    "right": [[0, 0, 1], [0, 1, 0], [-1, 0, 0]],
+    "top": [[1, 0, 0], [0, -1, 0], [0, 0, -1]],
+}
+
+
+def laid(mesh, side):
+    """The part's points as it lies on a side: on the table, the middle of its box over the origin."""
+    points = np.array(mesh.vertices, float) @ np.array(LYING[side], float).T
+    low, high = points.min(axis=0), points.max(axis=0)
+    return points - [*(low[:2] + high[:2]) / 2, low[2]]
+
+
+def stood(points, pose, corner):
+    """A part's points where it is on the table; z up is negative, as in studio.py."""
+    x, y, z = points.T
     t = np.radians(pose.turn_deg)
     across, back = x * np.cos(t) - y * np.sin(t), x * np.sin(t) + y * np.cos(t)
     at = np.array(pose.at) * pose.print_scale + corner
@@ -226,12 +246,12 @@ def photograph(pose, svg, mesh, look):
                   (here[..., 1] > (y - 1) * scale) & (here[..., 1] < (y + 29) * scale))
         picture[inside] = reflectance
 
-    points, faces = stood(mesh, pose, corner), np.array(mesh.faces)
+    at_rest, faces = laid(mesh, pose.lies_on), np.array(mesh.faces)
+    points = stood(at_rest, pose, corner)
     a, b, c = (points[faces[:, i]] for i in range(3))
     # The table's z points down, so what is wound outwards runs the other way here.
     normals = -np.cross(b - a, c - a) * 1.0
-    outward = np.cross(np.array(mesh.vertices)[faces[:, 1]] - np.array(mesh.vertices)[faces[:, 0]],
-                       np.array(mesh.vertices)[faces[:, 2]] - np.array(mesh.vertices)[faces[:, 0]])
+    outward = np.cross(at_rest[faces[:, 1]] - at_rest[faces[:, 0]], at_rest[faces[:, 2]] - at_rest[faces[:, 0]])
     normals *= np.sign((normals[:, 2] * -outward[:, 2]).sum())
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     lamps = [Lamp(*lamp, points, faces) for lamp in pose.lamps]

@@ -7,7 +7,7 @@ use std::thread;
 
 use blend::{Fade, Lab, Shares, Spacing, SpoolColour, Stop};
 use geometry::{Field, LayerPlan, Mask, Progress, Surface, solids};
-use plan::trace::{Cause, Fault, Seen, Shows, Sighting, Systematic, Tracing, expected, trace};
+use plan::trace::{Cause, Fault, Seen, Shows, Sighting, Together, Tracing, expected, trace};
 use plan::{AsPrinted, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
 
 use common::Noise;
@@ -78,7 +78,9 @@ impl Tower {
         let mut seen: Vec<Seen> = (1..20)
             .map(|i| Seen::Colour {
                 height_mm: 3.0 * f64::from(i),
+                region: None,
                 colour: grey.clone(),
+                together: Together::default(),
             })
             .collect();
         for i in 1..=6 {
@@ -170,14 +172,16 @@ impl Tower {
         let heights = (2..47).chain(55..59);
         let seen = heights.map(|mm| Seen::Colour {
             height_mm: f64::from(mm),
+            region: None,
             colour: SpoolColour::Lab(grey),
+            together: Together {
+                camera_de00: 1.2,
+                lightness_de00: 1.5,
+            },
         });
         let looks = Sighting {
             colour_error_de00: 0.7,
-            systematic: Systematic {
-                colour_de00: 1.5,
-                height_mm: 0.5,
-            },
+            height_error_mm: 0.5,
             ..Sighting::new(seen.collect())
         };
         let (plan, model) = (self.painted.plan(), self.painted.model());
@@ -187,6 +191,7 @@ impl Tower {
             if let Seen::Colour {
                 height_mm,
                 colour: SpoolColour::Lab(lab),
+                ..
             } = seen
             {
                 lab.l += lighter + more * (*height_mm / 30.0 - 1.0) + 0.3 * noise.normal();
@@ -217,10 +222,15 @@ fn what_all_readings_share_is_no_fault() {
         let seen = tower.photographed(&Cause::as_planned(), &mut noise);
         let first = |sighting: &Sighting| kind(&tower.likeliest(sighting).findings[0].cause);
         sound += usize::from(first(&seen) == 0);
-        let alone = Sighting {
-            systematic: Systematic::default(),
+        let mut alone = Sighting {
+            height_error_mm: 0.0,
             ..seen
         };
+        for seen in &mut alone.seen {
+            if let Seen::Colour { together, .. } = seen {
+                *together = Together::default();
+            }
+        }
         independent += usize::from(first(&alone) == 0);
         let bad = tower.photographed(&until, &mut noise);
         found += usize::from(first(&bad) == 2);

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use blend::{Lab, Xyz, ciede2000};
-use geometry::SurfacePoint;
+use geometry::{DVec3, SurfacePoint};
 use plan::{AsPrinted, Painted, Schedule};
 
 use super::locus::{Likely, Locus};
-use super::shading::{Ratio, Shading, median};
+use super::shading::{self, Ratio, Shading, median};
 use super::sights::{Sight, Sights};
 
 /// How far beneath the skin its colour is asked for: a face that lies where a band ends belongs to
@@ -19,6 +19,9 @@ const LEAST_SHADE: f64 = 0.3;
 const FEWEST: usize = 30;
 /// Rounds of shading and colours in turn.
 const ROUNDS: usize = 6;
+/// How fast what is known of the light on a face fades for faces that look elsewhere: a power of
+/// the cosine between them.
+const LIKE_FACES: i32 = 24;
 /// The least that a luminance is off, as a logarithm.
 const LEAST_SPREAD: f64 = 0.04;
 
@@ -44,6 +47,11 @@ impl Expected<'_> {
     /// The region at a point.
     pub fn region(&self, point: SurfacePoint) -> usize {
         self.painted.region_at(self.beneath(point))
+    }
+
+    /// The height that a point's plastic has, mm: a level face has that beneath it.
+    pub fn height_mm(&self, point: SurfacePoint) -> f64 {
+        self.beneath(point).point_mm.z
     }
 
     /// The colour that is requested.
@@ -95,6 +103,9 @@ pub struct Read {
 struct Bin {
     sights: Vec<usize>,
     height_mm: f64,
+    /// The sum of the normals, and of the heights above the table, mm.
+    normal: DVec3,
+    up_mm: f64,
     requested: [f64; 3],
     printed: [f64; 3],
     /// The mean colour as it is evened by now, in linear light.
@@ -122,7 +133,7 @@ fn luminance(light: [f64; 3]) -> f64 {
 
 /// Reads the colours by heights of so many mm; none where too little is seen.
 pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<Read> {
-    let mut bins = bins(&sights.good, expected, every_mm);
+    let mut bins = bins(sights, expected, every_mm);
     let locus = Locus::of(expected.painted.model());
     let mut shading = Shading::even();
     for round in 0..ROUNDS {
@@ -136,11 +147,12 @@ pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<R
         shading = Shading::fit(&ratios(&sights.good, bins.values()))?;
     }
     let stray = level_stray(bins.values());
+    let levels = levels(bins.values());
     let mut spots = Vec::new();
-    for ((region, slot), bin) in &mut bins {
+    for (((region, slot), bin), level) in bins.iter_mut().zip(levels) {
         bin.seen = evened(&sights.good, &bin.sights, &shading, false);
         let seen = Xyz::from_linear_srgb(bin.seen).to_lab();
-        let brighter = bin.seen.map(|v| v * stray.exp());
+        let brighter = bin.seen.map(|v| v * stray.hypot(level).exp());
         spots.push(Spot {
             region: *region,
             slot: *slot,
@@ -156,16 +168,31 @@ pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<R
     Some(Read { spots, shading })
 }
 
-fn bins(good: &[Sight], expected: &Expected<'_>, every_mm: f64) -> BTreeMap<(usize, usize), Bin> {
+/// The pixels by region and height, without those that a blurred edge of another region reaches.
+fn bins(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> BTreeMap<(usize, usize), Bin> {
+    let hits = sights.hits.iter();
+    let regions: Vec<Option<usize>> = hits
+        .map(|hit| hit.map(|point| expected.region(point)))
+        .collect();
+    let region_of = |(column, row): (usize, usize)| {
+        let region = regions.get(row * sights.size.0 + column);
+        region.copied().flatten()
+    };
     let mut bins: BTreeMap<(usize, usize), Bin> = BTreeMap::new();
-    for (i, sight) in good.iter().enumerate() {
-        let height_mm = sight.point.point_mm.z;
+    for (i, sight) in sights.good.iter().enumerate() {
+        let Some(region) = region_of(sight.at) else {
+            continue;
+        };
+        if !sights.around(sight.at, |cell| region_of(cell) == Some(region)) {
+            continue;
+        }
+        let height_mm = expected.height_mm(sight.point);
         let slot = (height_mm / every_mm).max(0.0) as usize;
-        let bin = bins
-            .entry((expected.region(sight.point), slot))
-            .or_default();
+        let bin = bins.entry((region, slot)).or_default();
         bin.sights.push(i);
         bin.height_mm += height_mm;
+        bin.normal += sight.normal;
+        bin.up_mm += sight.up_mm;
         add(&mut bin.requested, expected.requested(sight.point));
         add(&mut bin.printed, expected.printed(sight.point));
     }
@@ -205,6 +232,7 @@ fn evened(good: &[Sight], which: &[usize], shading: &Shading, all: bool) -> [f64
 /// What the sights tell of the light, each by the luminance that its bin's chromaticity has.
 fn ratios<'a>(good: &[Sight], bins: impl Iterator<Item = &'a Bin>) -> Vec<Ratio> {
     let mut ratios = Vec::new();
+    let all = good.len() as f64;
     for bin in bins {
         let Some(likely) = bin.likely else {
             continue;
@@ -216,11 +244,56 @@ fn ratios<'a>(good: &[Sight], bins: impl Iterator<Item = &'a Bin>) -> Vec<Ratio>
                 normal: sight.normal,
                 up_mm: sight.up_mm,
                 ratio: luminance(sight.light) / likely.y,
-                weight,
+                weight: weight * alone(sight.normal, all),
             });
         }
     }
     ratios
+}
+
+/// What a pixel counts beside others of a part of so many. Where faces look up the card tells the
+/// light; against that, all that chromaticity tells is one thing, and no surer for many pixels.
+fn alone(normal: DVec3, pixels: f64) -> f64 {
+    let up = normal.z.max(0.0).powi(LIKE_FACES / 3);
+    1.0 / (1.0 + up * (pixels / shading::TOGETHER - 1.0).max(0.0))
+}
+
+/// How far the light on each bin's faces may be off, as a logarithm. Chromaticity tells it alike on
+/// all bins of like faces, so many of them know it no better than one: the mean of their spreads, by
+/// what each counts. Faces that look up have the card's light as well.
+fn levels<'a>(bins: impl Iterator<Item = &'a Bin>) -> Vec<f64> {
+    struct Known {
+        normal: DVec3,
+        spread: f64,
+        weight: f64,
+    }
+    let known: Vec<Known> = bins
+        .map(|bin| {
+            let spread = bin.likely.map_or(1.0, |likely| likely.spread);
+            let spread = spread.hypot(LEAST_SPREAD);
+            Known {
+                normal: bin.normal.normalize_or_zero(),
+                spread,
+                weight: bin.sights.len() as f64 / (spread * spread),
+            }
+        })
+        .collect();
+    let level = |here: &Known| {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for other in &known {
+            let like = here.normal.dot(other.normal).max(0.0).powi(LIKE_FACES);
+            sum += like * other.weight * other.spread;
+            weights += like * other.weight;
+        }
+        let by_colour = if weights > 0.0 {
+            sum / weights
+        } else {
+            here.spread
+        };
+        let beforehand = Shading::known_beforehand(here.normal);
+        by_colour * beforehand / by_colour.hypot(beforehand)
+    };
+    known.iter().map(level).collect()
 }
 
 /// How far the bins' luminances stray from those of their chromaticities, as a logarithm: what is
@@ -232,4 +305,36 @@ fn level_stray<'a>(bins: impl Iterator<Item = &'a Bin>) -> f64 {
         Some((seen / likely.y).ln().abs())
     });
     (1.4826 * median(off.collect())).max(0.02)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bin(normal: DVec3, spread: f64) -> Bin {
+        Bin {
+            sights: vec![0; 500],
+            normal: 500.0 * normal,
+            likely: Some(Likely { y: 0.3, spread }),
+            ..Bin::default()
+        }
+    }
+
+    #[test]
+    fn the_light_is_as_sure_as_the_colours_on_like_faces_tell() {
+        let front = -DVec3::Y;
+        let greys = vec![bin(front, 0.4), bin(front, 0.4)];
+        let with_red = vec![bin(front, 0.4), bin(front, 0.03)];
+        let red_elsewhere = vec![bin(front, 0.4), bin(DVec3::X, 0.03)];
+        let first = |bins: &[Bin]| levels(bins.iter()).first().copied().unwrap_or(0.0);
+        assert!(first(&greys) > 0.3, "{}", first(&greys));
+        assert!(first(&with_red) < 0.1, "{}", first(&with_red));
+        assert!(first(&red_elsewhere) > 0.3, "{}", first(&red_elsewhere));
+        // A plate that lies on the table has the card's light.
+        let plate = levels([bin(DVec3::Z, 0.4)].iter());
+        assert!(
+            plate.first().is_some_and(|level| *level < 0.06),
+            "{plate:?}"
+        );
+    }
 }

@@ -69,6 +69,11 @@ impl Fitted {
     pub fn worth(&self) -> f64 {
         self.met - 0.1 * self.off_px
     }
+
+    /// Whether it fits about as well as the best does.
+    pub fn is_as_good(&self, best: &Self) -> bool {
+        self.met > best.met - ALIKE_MET && self.off_px < ALIKE_OFF * best.off_px + ALIKE_PX
+    }
 }
 
 /// What poses are looked for with.
@@ -145,8 +150,7 @@ impl Search<'_> {
             let Some(other) = self.followed(turned, near) else {
                 continue;
             };
-            let as_good = other.met > best.met - ALIKE_MET
-                && other.off_px < ALIKE_OFF * best.off_px + ALIKE_PX;
+            let as_good = other.is_as_good(best);
             let is_new = |known: &Fitted| apart(known.pose.turn, other.pose.turn) > ONE_TURN;
             if as_good && found.iter().all(is_new) {
                 found.push(other);

@@ -10,6 +10,7 @@
 
 pub mod colours;
 pub mod edges;
+mod fault;
 pub mod fit;
 pub mod locus;
 pub mod mask;
@@ -19,8 +20,10 @@ pub mod posed;
 pub mod shading;
 pub mod sights;
 pub mod tables;
+mod turned;
 pub mod views;
 
 pub use colours::{Expected, Spot};
-pub use part::{Asked, FinishedError, InPhoto};
+pub use fault::FinishedError;
+pub use part::{Asked, InPhoto};
 pub use posed::Rest;

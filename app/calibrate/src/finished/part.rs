@@ -1,7 +1,6 @@
 //! A part found in one photograph, and read.
 
-use blend::ciede2000;
-use geometry::{Cancelled, Mesh, Progress};
+use geometry::{Mesh, Progress};
 use photograph::Photo;
 use photograph::find::Found;
 use photograph::homography::Point;
@@ -9,12 +8,15 @@ use photograph::light::Reference;
 use photograph::overlay::Line;
 use photograph::scene::Scene;
 use photograph::view::View;
+use plan::Plan;
 
 use super::colours::{Expected, Spot, read};
-use super::fit::{Fitted, Search, apart};
+use super::fault::{FinishedError, refused};
+use super::fit::{Fitted, Search};
 use super::outline::Shape;
 use super::posed::{Pose, Posed, Rest, Rested};
 use super::sights::Sights;
+use super::turned::{Settled, degrees, settled};
 use super::views::Views;
 
 /// A card so coarse shows enough of a standing part, px for a millimetre.
@@ -32,11 +34,6 @@ const MOST_BLUR_MM: f64 = 1.6;
 const MOST_CLIPPED: f64 = 0.3;
 /// Clipping that is worth telling.
 const SOME_CLIPPED: f64 = 0.02;
-/// Colours that differ by no more than this between two turns, at 95 % of what is seen, do not
-/// depend on it, ΔE00.
-const SAME_DE00: f64 = 1.5;
-/// How far the part may be turned from what was said, rad.
-const TURN_OFF: f64 = 0.35;
 /// Pixels near the frame's edge that a part must keep clear of.
 const FRAME_PX: f64 = 4.0;
 
@@ -52,21 +49,6 @@ pub struct Asked {
     pub turn_deg: Option<f64>,
     /// Height that is read together, mm.
     pub every_mm: f64,
-}
-
-/// Why a photograph can't be read.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum FinishedError {
-    /// What is wrong with it, where, and what to do: a clause that goes on from the file's name.
-    #[error("{0}")]
-    Refused(String),
-    /// It was cancelled.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
-}
-
-fn refused<T>(why: impl Into<String>) -> Result<T, FinishedError> {
-    Err(FinishedError::Refused(why.into()))
 }
 
 /// A part in a photograph.
@@ -132,18 +114,32 @@ impl InPhoto {
             ));
         }
         let mut warnings = scene.warnings.clone();
-        let fitted = settled(&search, fitted, &sights, expected, &mut warnings, progress)?;
+        let Settled { fitted, left_out } = settled(&search, fitted, &sights, expected, progress)?;
         let posed = search.posed(fitted.pose);
         let sights = Sights::of(&scene, &posed, surface, progress)?;
         progress.stage("Reading colours");
-        let Some(read) = read(&sights, expected, asked.every_mm) else {
+        let Some(mut read) = read(&sights, expected, asked.every_mm) else {
             return refused(
                 "too little of the part can be read: its faces are turned away, in shadow, \
                  clipped or too small; photograph it from nearer and in more even light",
             );
         };
+        let plan = expected.painted.plan();
+        if let Some(names) = named(plan, |region| left_out.contains(&region)) {
+            warnings.push(format!(
+                "left out, because the outline does not tell how the part is turned well enough: \
+                 {names}"
+            ));
+        }
+        read.spots.retain(|spot| !left_out.contains(&spot.region));
         if read.spots.is_empty() {
             return refused("no height of the part shows enough pixels; photograph it from nearer");
+        }
+        let shows = |region: usize| read.spots.iter().any(|spot| spot.region == region);
+        if let Some(names) = named(plan, |region| !shows(region) && !left_out.contains(&region)) {
+            warnings.push(format!(
+                "too small, too narrow or not in view, so not read: {names}"
+            ));
         }
         if sights.clipped > SOME_CLIPPED {
             warnings.push(format!(
@@ -170,6 +166,16 @@ impl InPhoto {
             warnings,
         })
     }
+}
+
+/// The names of some regions; none of none.
+fn named(plan: &Plan, counts: impl Fn(usize) -> bool) -> Option<String> {
+    let regions = plan.regions.iter().enumerate();
+    let names: Vec<&str> = regions
+        .filter(|(region, _)| counts(*region))
+        .map(|(_, region)| region.name.as_str())
+        .collect();
+    (!names.is_empty()).then(|| names.join(", "))
 }
 
 /// Whether a point is beyond a side of a picture so wide and so high.
@@ -259,105 +265,6 @@ fn missed(search: &Search<'_>, fitted: &Fitted) -> [(&'static str, f64); 4] {
         ("top", missed(2)),
         ("foot", missed(3)),
     ]
-}
-
-/// The pose once it is known how the part is turned, or that it does not matter.
-fn settled(
-    search: &Search<'_>,
-    fitted: Fitted,
-    sights: &Sights,
-    expected: &Expected<'_>,
-    warnings: &mut Vec<String>,
-    progress: &Progress,
-) -> Result<Fitted, FinishedError> {
-    if search.turn.is_none() && same_all_round(search, &fitted, sights, expected) {
-        return Ok(fitted);
-    }
-    let others = search.other_turns(&fitted, progress)?;
-    if let Some(said) = search.turn {
-        let all = std::iter::once(fitted).chain(others);
-        let near = all.min_by(|a, b| apart(a.pose.turn, said).total_cmp(&apart(b.pose.turn, said)));
-        return match near.filter(|near| apart(near.pose.turn, said) < TURN_OFF) {
-            Some(near) => Ok(near),
-            None => refused(format!(
-                "the outline fits best turned by {:.0}°, and not by the {:.0}° that --turn says; \
-                 0° is with the front towards the card's lower edge, counter-clockwise from above",
-                degrees(fitted.pose.turn),
-                degrees(said)
-            )),
-        };
-    }
-    if others.is_empty() {
-        return Ok(fitted);
-    }
-    let depend = others
-        .iter()
-        .filter(|other| differ(search, &fitted, other, sights, expected) > SAME_DE00);
-    let turns: Vec<String> = depend
-        .map(|other| format!("{:.0}°", degrees(other.pose.turn)))
-        .collect();
-    if turns.is_empty() {
-        warnings.push(format!(
-            "the outline fits in {} turns about the upright axis; the plan's colours are the same \
-             in them",
-            others.len() + 1
-        ));
-        return Ok(fitted);
-    }
-    refused(format!(
-        "the part's outline is the same turned by {:.0}° and by {}, and its colours are not; say \
-         about how it is turned with --turn, 0 with its front towards the card's lower edge, \
-         counter-clockwise from above",
-        degrees(fitted.pose.turn),
-        turns.join(", ")
-    ))
-}
-
-fn degrees(turn: f64) -> f64 {
-    turn.to_degrees().rem_euclid(360.0)
-}
-
-/// Whether the plan's colours are the same however the part is turned, so that nobody need know.
-fn same_all_round(
-    search: &Search<'_>,
-    fitted: &Fitted,
-    sights: &Sights,
-    expected: &Expected<'_>,
-) -> bool {
-    const TURNS: u32 = 12;
-    (1..TURNS).all(|i| {
-        let turn = fitted.pose.turn + std::f64::consts::TAU * f64::from(i) / f64::from(TURNS);
-        let turned = Fitted {
-            pose: Pose {
-                turn,
-                ..fitted.pose
-            },
-            ..*fitted
-        };
-        differ(search, fitted, &turned, sights, expected) <= SAME_DE00
-    })
-}
-
-/// How far the requested colours differ between two poses, ΔE00 that 95 % of the sights are within.
-fn differ(
-    search: &Search<'_>,
-    one: &Fitted,
-    other: &Fitted,
-    sights: &Sights,
-    expected: &Expected<'_>,
-) -> f64 {
-    let (here, there) = (search.posed(one.pose), search.posed(other.pose));
-    let surface = expected.painted.surface();
-    let every = sights.good.len().div_ceil(1000).max(1);
-    let off = sights.good.iter().step_by(every).map(|sight| {
-        let place = here.place(sight.point.point_mm);
-        let turned = surface.nearest(there.point_at(place));
-        let (one, other) = (expected.requested(sight.point), expected.requested(turned));
-        ciede2000(one.to_lab(), other.to_lab())
-    });
-    let mut off: Vec<f64> = off.collect();
-    off.sort_by(f64::total_cmp);
-    off.get(off.len() * 95 / 100).copied().unwrap_or(0.0)
 }
 
 fn found(scene: &Scene<'_>, posed: &Posed<'_>, fitted: &Fitted, sights: &Sights) -> Vec<String> {

@@ -19,7 +19,7 @@ const UP_SPREAD: f64 = 0.05;
 /// How well one ratio is known: what the expectations above are weighed against.
 const RATIO_SPREAD: f64 = 0.05;
 /// So many ratios count as one: what strays does so together, over a patch of the skin.
-const TOGETHER: f64 = 400.0;
+pub(super) const TOGETHER: f64 = 400.0;
 
 /// The light on a face as a share of that on the card's plane.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,6 +83,22 @@ impl Shading {
             shading.stray = median(off.collect()).max(0.004);
         }
         Some(shading)
+    }
+
+    /// How well the light on a face is known before anything is seen of it, as a share of the
+    /// card's.
+    pub fn known_beforehand(normal: DVec3) -> f64 {
+        let row = DVector::from_row_slice(&Self::even().row(normal, 0.5));
+        let up = DVector::from_row_slice(&Self::even().row(DVec3::Z, 0.5));
+        let mut sides = DMatrix::<f64>::zeros(TERMS, TERMS);
+        sides.ger(1.0 / (UP_SPREAD * UP_SPREAD), &up, &up, 0.0);
+        for (i, spread) in SPREADS.iter().enumerate() {
+            if let Some(side) = sides.get_mut((i, i)) {
+                *side += 1.0 / (spread * spread);
+            }
+        }
+        let variance = sides.cholesky().map(|sides| row.dot(&sides.solve(&row)));
+        variance.map_or(1.0, |v| v.max(0.0).sqrt())
     }
 
     /// The light on a face.
@@ -159,6 +175,13 @@ pub fn median(mut values: Vec<f64>) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn only_the_light_on_what_looks_up_is_known_beforehand() {
+        let up = Shading::known_beforehand(DVec3::Z);
+        let upright = Shading::known_beforehand(-DVec3::Y);
+        assert!(up < 0.06 && upright > 0.5, "{up} {upright}");
+    }
 
     /// A sky and a lamp fall on a sphere: half and half by the cosine's clamp, whose nine terms
     /// leave about 2 % (the papers above).

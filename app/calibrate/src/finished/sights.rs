@@ -16,6 +16,9 @@ const FACING: f64 = 0.4;
 const MARGIN_PX: f64 = 2.5;
 /// Neighbouring pixels further apart than this in depth are on two sides of an outline, mm.
 const STEP_MM: f64 = 1.5;
+/// Faces whose normals are further apart than this, the cosine of the angle, have other light; and
+/// where they meet a pixel has some of both.
+const FOLD: f64 = 0.65;
 /// Less than this of what is about a place open to the light makes a hollow, which has light of
 /// its own.
 const LEAST_OPEN: f64 = 0.8;
@@ -145,7 +148,7 @@ impl Sights {
                 };
                 let normal = surface.normal(point.facet);
                 let toward = (eye - point.point_mm).normalize_or_zero();
-                if normal.dot(toward) < FACING || !self.is_inside(at, point, eye) {
+                if normal.dot(toward) < FACING || !self.is_inside(at, point, surface, eye) {
                     continue;
                 }
                 let pixel = scene.photo.pixel_at(self.middle_px(at));
@@ -175,25 +178,39 @@ impl Sights {
         Ok(())
     }
 
-    /// Whether no outline is near: all about it is the part, and as deep.
-    fn is_inside(&self, (column, row): (usize, usize), point: SurfacePoint, eye: DVec3) -> bool {
-        let reach = (MARGIN_PX / self.every_px as f64).ceil() as usize;
+    /// Whether no outline and no fold is near: all about it is the part, as deep, and faces about
+    /// the same way.
+    fn is_inside(
+        &self,
+        at: (usize, usize),
+        point: SurfacePoint,
+        surface: &Surface,
+        eye: DVec3,
+    ) -> bool {
         let depth = |point: SurfacePoint| (point.point_mm - eye).length();
-        let here = depth(point);
+        let (here, normal) = (depth(point), surface.normal(point.facet));
+        self.around(at, |cell| {
+            self.hit(cell).is_some_and(|other| {
+                let across = (other.point_mm - point.point_mm).length();
+                (depth(other) - here).abs() < STEP_MM.max(0.9 * across)
+                    && normal.dot(surface.normal(other.facet)) > FOLD
+            })
+        })
+    }
+
+    /// Whether something holds of all cells that a blurred edge would reach one from.
+    pub fn around(
+        &self,
+        (column, row): (usize, usize),
+        holds: impl Fn((usize, usize)) -> bool,
+    ) -> bool {
+        let reach = (MARGIN_PX / self.every_px as f64).ceil() as usize;
         let rows = row.checked_sub(reach).map(|from| from..=row + reach);
         let columns = column.checked_sub(reach).map(|from| from..=column + reach);
         let (Some(mut rows), Some(columns)) = (rows, columns) else {
             return false;
         };
-        rows.all(|row| {
-            columns.clone().all(|column| {
-                let other = self.hit((column, row));
-                other.is_some_and(|other| {
-                    let across = (other.point_mm - point.point_mm).length();
-                    (depth(other) - here).abs() < STEP_MM.max(0.9 * across)
-                })
-            })
-        })
+        rows.all(|row| columns.clone().all(|column| holds((column, row))))
     }
 }
 

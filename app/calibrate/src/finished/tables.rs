@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use blend::{Lab, ciede2000};
-use plan::{Plan, Schedule};
+use plan::Plan;
 
 use super::colours::Spot;
 
@@ -22,6 +22,12 @@ const HEIGHT_MM: f64 = 0.5;
 /// Where the colour changes by more than this within that, a row would say more of the height's
 /// error than of the print, ΔE00.
 const STEEP_DE00: f64 = 1.2;
+/// Heights further apart than this tell nothing of each other, mm.
+const FAR_MM: f64 = 4.0;
+/// Heights nearer than this are one, mm.
+const NEAR_MM: f64 = 1.0;
+/// So many pixels are as good as all: of fewer, more lie at an edge.
+const FEW_PIXELS: f64 = 300.0;
 
 /// A region at a height, by all photographs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,14 +40,18 @@ pub struct Joined {
     pub apart_de00: f64,
     /// How far the seen colour may be off by itself, one standard error, ΔE00.
     pub own_error_de00: f64,
-    /// How far all seen colours may be off together, one standard error, ΔE00.
-    pub shared_error_de00: f64,
+    /// How far seen colours that are alike may be off together by the camera, one standard error,
+    /// ΔE00.
+    pub camera_error_de00: f64,
+    /// How much lighter or darker those on near faces may be together, one standard error, ΔE00.
+    pub lightness_error_de00: f64,
 }
 
 impl Joined {
     /// How far the seen colour may be off in all, one standard error, ΔE00.
     pub fn uncertainty_de00(&self) -> f64 {
-        self.own_error_de00.hypot(self.shared_error_de00)
+        let shared = self.camera_error_de00.hypot(self.lightness_error_de00);
+        self.own_error_de00.hypot(shared)
     }
 }
 
@@ -80,12 +90,13 @@ fn join(spots: &[Spot], camera: f64) -> Option<Joined> {
     let apart = spots.iter().map(|spot| ciede2000(spot.seen, seen));
     let apart_de00 = apart.fold(0.0, f64::max);
     let shading_de00 = mean(&|spot| spot.shading_de00) / (spots.len() as f64).sqrt();
+    let pixels: usize = spots.iter().map(|spot| spot.pixels).sum::<usize>().max(1);
     Some(Joined {
         spot: Spot {
             region: first.region,
             slot: first.slot,
             height_mm: mean(&|spot| spot.height_mm),
-            pixels: spots.iter().map(|spot| spot.pixels).sum(),
+            pixels,
             seen,
             requested: colour(&|spot| spot.requested),
             printed: colour(&|spot| spot.printed),
@@ -93,62 +104,73 @@ fn join(spots: &[Spot], camera: f64) -> Option<Joined> {
         },
         photographs: spots.len(),
         apart_de00,
-        own_error_de00: OWN_DE00.hypot(apart_de00 / 2.0),
-        shared_error_de00: camera.hypot(shading_de00),
+        own_error_de00: (OWN_DE00 * (1.0 + FEW_PIXELS / pixels as f64).sqrt())
+            .hypot(apart_de00 / 2.0),
+        camera_error_de00: camera,
+        lightness_error_de00: shading_de00,
     })
 }
 
-/// The colours by height of each layer's largest region, as `trace` and `lag-fit` read them.
-pub fn by_height(all: &[Joined], schedule: &Schedule) -> String {
+/// The colours by height and region, as `trace` and `lag-fit` read them.
+pub fn by_height(all: &[Joined]) -> String {
     let mut text = String::from(
         "# Colours of the finished part by height, from photographs: CIELAB, D65, 2°.\n\
          # Format: 1\n\
-         # Each row is of the largest region of its layer, but where colours jump: there heights\n\
-         # are not known well enough. regions.csv has all of them.\n\
-         # error_de00 is what a row may be off by itself; shared_error_de00 and height_error_mm are\n\
-         # what all rows may be off together. One standard error each.\n\
-         height_mm,l,a,b,error_de00,shared_error_de00,height_error_mm\n",
+         # Left out is where colours jump: there heights are not known well enough. regions.csv has\n\
+         # all of them. region is its position in the plan, from 1.\n\
+         # error_de00 is what a row may be off by itself; shared_error_de00 what like colours may be\n\
+         # off together by the camera; lightness_error_de00 how much lighter or darker near faces may\n\
+         # be together; height_error_mm what all heights may be off. One standard error each.\n\
+         height_mm,region,l,a,b,error_de00,shared_error_de00,lightness_error_de00,height_error_mm\n",
     );
-    for joined in main_regions(all, schedule) {
+    for joined in steady(all) {
         let Spot {
-            height_mm, seen, ..
+            height_mm,
+            region,
+            seen,
+            ..
         } = joined.spot;
         // A String takes whatever is written.
         let _ = writeln!(
             text,
-            "{height_mm:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{HEIGHT_MM}",
-            seen.l, seen.a, seen.b, joined.own_error_de00, joined.shared_error_de00
+            "{height_mm:.2},{},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{HEIGHT_MM}",
+            region + 1,
+            seen.l,
+            seen.a,
+            seen.b,
+            joined.own_error_de00,
+            joined.camera_error_de00,
+            joined.lightness_error_de00
         );
     }
     text
 }
 
-/// What is seen of each layer's largest region, from the bed up, without what changes so fast with
-/// height that half a millimetre matters.
-pub fn main_regions<'a>(all: &'a [Joined], schedule: &Schedule) -> Vec<&'a Joined> {
-    let main = |height_mm: f64| {
-        let below = schedule
-            .layers
-            .partition_point(|l| l.span.top_mm < height_mm);
-        let doses = schedule.layers.get(below)?.doses.iter();
-        let largest = doses.max_by(|a, b| a.area_mm2.total_cmp(&b.area_mm2))?;
-        Some(largest.region)
-    };
-    let is_main = |joined: &&Joined| main(joined.spot.height_mm) == Some(joined.spot.region);
-    let mut rows: Vec<&Joined> = all.iter().filter(is_main).collect();
-    rows.sort_by(|a, b| a.spot.height_mm.total_cmp(&b.spot.height_mm));
-    let steady = |i: usize| {
+/// What is seen of each region, from the bed up, without what changes so fast with height that half
+/// a millimetre matters.
+pub fn steady(all: &[Joined]) -> Vec<&Joined> {
+    let mut rows: Vec<&Joined> = all.iter().collect();
+    rows.sort_by(|a, b| {
+        let by_region = a.spot.region.cmp(&b.spot.region);
+        by_region.then(a.spot.height_mm.total_cmp(&b.spot.height_mm))
+    });
+    let is_steady = |i: usize| {
         let near = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
         let mut near = near.filter_map(|other| Some((rows.get(i)?, rows.get(other)?)));
         near.all(|(here, other)| {
-            let apart_mm = (here.spot.height_mm - other.spot.height_mm).abs().max(1e-3);
-            let change = ciede2000(here.spot.seen, other.spot.seen) / apart_mm;
-            // What is far away says nothing of this height.
-            apart_mm > 4.0 || change * HEIGHT_MM <= STEEP_DE00
+            let apart_mm = (here.spot.height_mm - other.spot.height_mm).abs();
+            // Of two that are nearer, the difference is mostly that of reading.
+            let change = ciede2000(here.spot.seen, other.spot.seen) / apart_mm.max(NEAR_MM);
+            // What is far away, or of another region, says nothing of this height.
+            here.spot.region != other.spot.region
+                || apart_mm > FAR_MM
+                || change * HEIGHT_MM <= STEEP_DE00
         })
     };
-    let kept = (0..rows.len()).filter(|i| steady(*i));
-    kept.filter_map(|i| rows.get(i).copied()).collect()
+    let kept = (0..rows.len()).filter(|i| is_steady(*i));
+    let mut kept: Vec<&Joined> = kept.filter_map(|i| rows.get(i).copied()).collect();
+    kept.sort_by(|a, b| a.spot.height_mm.total_cmp(&b.spot.height_mm));
+    kept
 }
 
 /// All that is seen, by region and height.
@@ -235,10 +257,40 @@ mod tests {
         let one = all.get(1).unwrap();
         assert_eq!((one.photographs, one.apart_de00), (1, 0.0));
         // The shading's error and the camera's.
-        assert!((one.shared_error_de00 - 1.0_f64.hypot(1.2)).abs() < 1e-9);
-        assert!((one.own_error_de00 - OWN_DE00).abs() < 1e-9);
+        assert_eq!(
+            (one.camera_error_de00, one.lightness_error_de00),
+            (1.2, 1.0)
+        );
+        // Of 90 pixels more lie at an edge than of 400.
+        assert!(one.own_error_de00 > 2.0 * OWN_DE00 && one.own_error_de00 < 3.0 * OWN_DE00);
         let fewer = joined(&[vec![spot(0, 40.0, 300)]], 1);
         assert!(fewer.first().unwrap().uncertainty_de00() > 3.0);
+    }
+
+    #[test]
+    fn jumps_within_a_region_are_left_out_and_those_between_regions_are_not() {
+        let of = |region: usize, slot: usize, l: f64| Spot {
+            region,
+            ..spot(slot, l, 30_000)
+        };
+        let spots = vec![
+            of(0, 0, 40.0),
+            of(0, 1, 40.5),
+            // A red band on a white tower, a millimetre on.
+            of(1, 2, 80.0),
+            of(1, 3, 79.5),
+            of(0, 12, 30.0),
+            of(0, 13, 50.0),
+            of(0, 14, 50.0),
+        ];
+        let all = joined(&[spots], 3);
+        let kept: Vec<_> = steady(&all).iter().map(|j| j.spot.slot).collect();
+        assert_eq!(kept, [0, 1, 2, 3, 14]);
+        let text = by_height(&all);
+        assert!(
+            text.contains("\n2.50,2,80.00,2.00,-3.00,0.70,1.20,1.00,0.5\n"),
+            "{text}"
+        );
     }
 
     #[test]

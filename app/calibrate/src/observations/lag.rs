@@ -5,7 +5,7 @@ use plan::lag_fit::{ColourReading, EndsReading, LagFault, LagFit, of_colours, of
 use plan::machine::Chamber;
 use plan::{AsPrinted, Machine, Plan, Schedule};
 
-use super::table::{ERRORS, SeenError, Table};
+use super::table::{ERRORS, REGION, SeenError, Table};
 
 /// Readings of one of two kinds.
 #[derive(Clone, Debug, PartialEq)]
@@ -71,7 +71,8 @@ pub fn read_lag(text: &str) -> Result<LagReadings, SeenError> {
         return ends(&table).map(LagReadings::Ends);
     }
     if table.has("height_mm") {
-        let mut known = names(&["height_mm", "l", "a", "b", "hex", "note"]);
+        // A lag test has one region in each layer.
+        let mut known = names(&["height_mm", REGION, "l", "a", "b", "hex", "note"]);
         known.extend(names(&ERRORS));
         table.only(&known)?;
         return colours(&table).map(LagReadings::Colours);

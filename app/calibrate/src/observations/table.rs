@@ -5,9 +5,16 @@ use csv::StringRecord;
 
 use crate::csv_input;
 
-/// How far the colours of a table may be off, one standard error: each by itself, ΔE00; all
-/// together, ΔE00; and their heights together, mm.
-pub(super) const ERRORS: [&str; 3] = ["error_de00", "shared_error_de00", "height_error_mm"];
+/// How far the colours of a table may be off, one standard error: each by itself, and together
+/// with others by the camera and by the light on the faces, ΔE00; and their heights together, mm.
+pub(super) const ERRORS: [&str; 4] = [
+    "error_de00",
+    "shared_error_de00",
+    "lightness_error_de00",
+    "height_error_mm",
+];
+/// Which region a colour is of: its position in the plan, from 1.
+pub(super) const REGION: &str = "region";
 
 /// What is wrong with a table.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -58,12 +58,33 @@ impl Heights {
 /// Where in an extrusion the main dose of a layer is seen, from and to, mm³: the dose of the
 /// largest visible area.
 pub(crate) fn main_skin_mm3(extrusion: &Extrusion, layer: usize) -> Option<(f64, f64)> {
+    largest_skin_mm3(extrusion, layer, |_| true)
+}
+
+/// The same of the doses of a region; none where the layer has none.
+pub(crate) fn region_skin_mm3(
+    extrusion: &Extrusion,
+    schedule: &Schedule,
+    layer: usize,
+    region: usize,
+) -> Option<(f64, f64)> {
+    let doses = &schedule.layers.get(layer)?.doses;
+    let is_its = |dose: usize| doses.get(dose).is_some_and(|d| d.region == region);
+    largest_skin_mm3(extrusion, layer, is_its)
+}
+
+fn largest_skin_mm3(
+    extrusion: &Extrusion,
+    layer: usize,
+    counts: impl Fn(usize) -> bool,
+) -> Option<(f64, f64)> {
     let mut found: Option<(f64, (f64, f64))> = None;
     let mut at = 0.0;
     for stretch in &extrusion.stretches {
         let end = at + stretch.volume_mm3;
-        if let Purpose::Skin { area_mm2, .. } = stretch.purpose
+        if let Purpose::Skin { dose, area_mm2, .. } = stretch.purpose
             && stretch.layer == layer
+            && counts(dose)
             && found.is_none_or(|(most, _)| area_mm2 > most)
         {
             found = Some((area_mm2, (at, end)));

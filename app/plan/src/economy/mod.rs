@@ -21,7 +21,7 @@ pub use extrusion::{Extrusion, Purpose, Stretch};
 pub use flush::FlushTable;
 pub(crate) use flush::Settling;
 pub use heights::Heights;
-pub(crate) use heights::main_skin_mm3;
+pub(crate) use heights::{main_skin_mm3, region_skin_mm3};
 pub use layout::{lay_out, lay_out_as};
 pub(crate) use lead::{ENOUGH_MM3, Lead, Sent, What};
 pub use segment::{Item, Piece, fewest_pieces};

@@ -4,11 +4,16 @@ use blend::colour::LocalMetric;
 use blend::{Lab, MAX_COMPONENTS, MixModel, Shares, SpoolColour};
 
 use super::fed::{Axis, Fed, faulty, sum_fed, told};
-use super::{Cause, Fault, Seen, Shows, Sighting, Systematic};
+use super::leftover::Leftover;
+use super::together::{Place, Shared};
+use super::{Cause, Fault, Seen, Shows, Sighting, Together};
 use crate::delivery::{Command, Commands, Feed, delivered};
-use crate::economy::{Heights, main_skin_mm3};
+use crate::economy::{Heights, main_skin_mm3, region_skin_mm3};
 use crate::machine::Chamber;
 use crate::{AsPrinted, Plan, Schedule};
+
+/// A height so near above a layer's top is that layer's, mm.
+const LEVEL_MM: f64 = 0.006;
 
 /// A print and what was seen of it, made ready for many causes.
 pub(super) struct Print<'a> {
@@ -17,7 +22,10 @@ pub(super) struct Print<'a> {
     commands: &'a Commands,
     heights: Heights,
     pub looks: Vec<Look>,
-    pub systematic: Systematic,
+    /// What colours are off together.
+    pub shared: Shared,
+    /// How far the heights of colours may be off together, mm.
+    pub height_error_mm: f64,
 }
 
 /// What a print differs in from what it is taken for, beside its faults.
@@ -48,8 +56,10 @@ pub(super) struct Look {
 pub(super) enum What {
     /// A colour: from and to which volume that was asked for it was laid.
     Colour {
+        region: Option<usize>,
         from_mm3: f64,
         to_mm3: f64,
+        together: Together,
         lab: Lab,
         metric: LocalMetric,
     },
@@ -81,22 +91,36 @@ impl<'a> Print<'a> {
     ) -> Self {
         let heights = Heights::new(&printed.extrusion, schedule);
         let drives = plan.spools.len();
+        let leftover = sighting.is_photographed().then(|| Leftover::of(model));
         let look = |seen: &Seen| {
             let drive_of = |drive: &usize| drive.checked_sub(1).filter(|d| *d < drives);
             let (what, error) = match seen {
-                Seen::Colour { height_mm, colour } => {
+                Seen::Colour {
+                    height_mm,
+                    region,
+                    colour,
+                    together,
+                } => {
+                    // A level face has the height of its layer's top.
                     let below = schedule
                         .layers
-                        .partition_point(|l| l.span.top_mm < *height_mm);
-                    let (from_mm3, to_mm3) = main_skin_mm3(&printed.extrusion, below)?;
+                        .partition_point(|l| l.span.top_mm < *height_mm - LEVEL_MM);
+                    let extrusion = &printed.extrusion;
+                    let (from_mm3, to_mm3) = match region {
+                        Some(region) => region_skin_mm3(extrusion, schedule, below, *region)?,
+                        None => main_skin_mm3(extrusion, below)?,
+                    };
                     let lab = colour.xyz().to_lab();
                     let what = What::Colour {
+                        region: *region,
                         from_mm3,
                         to_mm3,
+                        together: *together,
                         lab,
                         metric: LocalMetric::at(lab),
                     };
-                    (what, sighting.colour_error_de00)
+                    let left = leftover.as_ref().map_or(0.0, |l| l.error_de00(lab));
+                    (what, sighting.colour_error_de00.hypot(left))
                 }
                 Seen::Turns { drive, turns, .. } => {
                     let (drive, turns) = (drive_of(drive)?, *turns);
@@ -117,14 +141,15 @@ impl<'a> Print<'a> {
                 height_mm,
             })
         };
-        let looks = sighting.seen.iter().filter_map(look).collect();
+        let looks: Vec<Look> = sighting.seen.iter().filter_map(look).collect();
         Self {
+            shared: shared(&looks, heights.top_mm()),
             plan,
             model,
             commands: &printed.compensation.commands,
             heights,
             looks,
-            systematic: sighting.systematic,
+            height_error_mm: sighting.height_error_mm,
         }
     }
 
@@ -299,6 +324,23 @@ impl<'a> Print<'a> {
     }
 }
 
+/// What the colours among some looks are off together, at a part so high.
+fn shared(looks: &[Look], top_mm: f64) -> Shared {
+    let mut places = Vec::new();
+    let mut row = 0;
+    for look in looks {
+        match look.what {
+            What::Colour { lab, together, .. } => {
+                let height = look.height_mm / top_mm.max(1e-9);
+                places.push(Place::new(row, height, lab, together, look.error));
+                row += 3;
+            }
+            _ => row += 1,
+        }
+    }
+    Shared::of(&places, row)
+}
+
 /// The blend that goes into the chamber.
 fn mixed(faults: &[Fault], fed: &Fed) -> Shares {
     let mut parts: [f64; MAX_COMPONENTS] = fed.parts;
@@ -344,25 +386,44 @@ impl Look {
 
     fn seen(&self, made: Made) -> Seen {
         let height_mm = self.height_mm;
-        match (&self.what, made) {
-            (What::Turns { drive, .. }, Made::Amount(turns)) => Seen::Turns {
+        match &self.what {
+            What::Turns { drive, turns } => Seen::Turns {
                 height_mm,
                 drive: drive + 1,
-                turns,
+                turns: made.amount().unwrap_or(*turns),
             },
-            (What::Filament { drive, .. }, Made::Amount(filament_mm)) => Seen::Filament {
+            What::Filament { drive, filament_mm } => Seen::Filament {
                 height_mm,
                 drive: drive + 1,
-                filament_mm,
+                filament_mm: made.amount().unwrap_or(*filament_mm),
             },
-            (What::Colour { lab, .. }, Made::Amount(_)) => Seen::Colour {
+            What::Colour {
+                region,
+                lab,
+                together,
+                ..
+            } => Seen::Colour {
                 height_mm,
-                colour: SpoolColour::Lab(*lab),
+                region: *region,
+                colour: SpoolColour::Lab(made.lab().unwrap_or(*lab)),
+                together: *together,
             },
-            (_, Made::Colour(lab, _)) => Seen::Colour {
-                height_mm,
-                colour: SpoolColour::Lab(lab),
-            },
+        }
+    }
+}
+
+impl Made {
+    fn amount(self) -> Option<f64> {
+        match self {
+            Self::Amount(amount) => Some(amount),
+            Self::Colour(..) => None,
+        }
+    }
+
+    fn lab(self) -> Option<Lab> {
+        match self {
+            Self::Colour(lab, _) => Some(lab),
+            Self::Amount(_) => None,
         }
     }
 }

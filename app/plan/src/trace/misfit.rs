@@ -6,10 +6,10 @@
 //! generalised least squares with their part of the covariance taken in (G. Seber, C. Wild,
 //! *Nonlinear Regression*, 1989, from memory).
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use super::Fault;
-use super::forward::{Look, Made, Print, Setting, What};
+use super::forward::{Made, Print, Setting, What};
 
 /// How far a spool's colour usually is from what the plan says, along each axis of CIELAB
 /// (our assumption, no source).
@@ -19,9 +19,6 @@ const SPOOL_OFF: f64 = 0.9;
 const CHAMBER_OFF: f64 = 0.12;
 /// A step of that by which its effect is felt.
 const STEP: f64 = 0.06;
-/// Legendre polynomials along the height that what readings are off together is made of: 1 and the
-/// next three (our assumption, no source).
-const WAVES: usize = 4;
 
 /// Sum of squares in usual errors, and how many numbers that is of.
 #[derive(Clone, Copy, Debug)]
@@ -61,30 +58,28 @@ impl Print<'_> {
         off
     }
 
-    /// rᵀ(1 + JPJᵀ)⁻¹r = rᵀr − rᵀJ(P⁻¹ + JᵀJ)⁻¹Jᵀr, with J the slopes by what is usually off and
-    /// P its variances.
+    /// rᵀ(C + JJᵀ)⁻¹r = rᵀC⁻¹r − rᵀC⁻¹J(1 + JᵀC⁻¹J)⁻¹JᵀC⁻¹r, with J the slopes by what is usually
+    /// off, and C the covariance that readings have by themselves and share.
     fn left(&self, faults: &[Fault], made: &[Made], off: &[f64]) -> Option<f64> {
         let slopes = self.slopes(faults, made, off);
-        let off = DVector::from_column_slice(off);
-        let mut inner = slopes.transpose() * &slopes;
+        let off = DMatrix::from_column_slice(off.len(), 1, off);
+        let mut inner = self.shared.product(&slopes, &slopes);
         for i in 0..inner.nrows() {
             inner[(i, i)] += 1.0;
         }
-        let along = slopes.transpose() * &off;
+        let along = self.shared.product(&slopes, &off);
+        let alone = self.shared.product(&off, &off);
         let solved = inner.cholesky()?.solve(&along);
-        Some((off.dot(&off) - along.dot(&solved)).max(0.0))
+        Some((alone.sum() - along.dot(&solved)).max(0.0))
     }
 
     /// Slopes of what is off, each for one usual error of a spool's colour, of the chamber, or of
-    /// what readings are off together.
+    /// the heights.
     fn slopes(&self, faults: &[Fault], made: &[Made], off: &[f64]) -> DMatrix<f64> {
         let spools = self.drives();
         let chamber = 3 * spools;
-        let together = match self.systematic.is_none() {
-            true => 0,
-            false => 3 * WAVES + 1,
-        };
-        let mut slopes = DMatrix::zeros(off.len(), chamber + 1 + together);
+        let heights = usize::from(self.height_error_mm > 0.0);
+        let mut slopes = DMatrix::zeros(off.len(), chamber + 1 + heights);
         let mut row = 0;
         for (look, made) in self.looks.iter().zip(made) {
             match (&look.what, made) {
@@ -104,9 +99,6 @@ impl Print<'_> {
                             }
                         }
                     }
-                    if together > 0 {
-                        self.off_together(look, &mut slopes, (row, chamber + 1));
-                    }
                     row += 3;
                 }
                 _ => row += 1,
@@ -123,55 +115,13 @@ impl Print<'_> {
             ..Setting::AS_SET
         };
         felt(chamber, larger, CHAMBER_OFF / STEP);
-        let raised_mm = self.systematic.height_mm;
-        if raised_mm > 0.0 {
+        if heights > 0 {
             let raised = Setting {
-                raised_mm,
+                raised_mm: self.height_error_mm,
                 ..Setting::AS_SET
             };
-            felt(chamber + together, raised, 1.0);
+            felt(chamber + 1, raised, 1.0);
         }
         slopes
-    }
-
-    /// What a colour feels of what all are off together: along each of its axes, by polynomials of
-    /// the height whose squares come to the usual error in the mean.
-    fn off_together(&self, look: &Look, slopes: &mut DMatrix<f64>, (row, column): (usize, usize)) {
-        let along = 2.0 * look.height_mm / self.top_mm().max(1e-9) - 1.0;
-        let waves = legendre(along.clamp(-1.0, 1.0));
-        let mean: f64 = (0..WAVES).map(|k| 1.0 / (2 * k + 1) as f64).sum();
-        let usual = self.systematic.colour_de00 / look.error / mean.sqrt();
-        for axis in 0..3 {
-            for (k, wave) in waves.iter().enumerate() {
-                slopes[(row + axis, column + WAVES * axis + k)] = wave * usual;
-            }
-        }
-    }
-}
-
-/// The first Legendre polynomials at a place from -1 to 1, by Bonnet's recursion (NIST Digital
-/// Library of Mathematical Functions, 18.9.1; from memory).
-fn legendre(x: f64) -> [f64; WAVES] {
-    let mut p = [1.0, x, 0.0, 0.0];
-    for k in 2..WAVES {
-        let n = k as f64;
-        p[k] = ((2.0 * n - 1.0) * x * p[k - 1] - (n - 1.0) * p[k - 2]) / n;
-    }
-    p
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// P2 and P3 in closed form.
-    #[test]
-    fn polynomials_are_those_of_the_handbook() {
-        for x in [-1.0, -0.3, 0.0, 0.7, 1.0] {
-            let [p0, p1, p2, p3] = legendre(x);
-            assert_eq!((p0, p1), (1.0, x));
-            assert!((p2 - (3.0 * x * x - 1.0) / 2.0).abs() < 1e-12);
-            assert!((p3 - (5.0 * x.powi(3) - 3.0 * x) / 2.0).abs() < 1e-12);
-        }
     }
 }

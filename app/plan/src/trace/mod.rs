@@ -11,11 +11,13 @@
 mod fault;
 mod fed;
 mod forward;
+mod leftover;
 mod misfit;
 mod numbers;
 mod odds;
 mod search;
 mod seen;
+mod together;
 mod words;
 
 use blend::MixModel;
@@ -26,7 +28,7 @@ use crate::{AsPrinted, Plan, Schedule};
 use search::Fit;
 
 pub use fault::{Cause, Fault, Shows};
-pub use seen::{Seen, Sighting, Systematic};
+pub use seen::{Seen, Sighting, Together};
 
 /// What was found out about a print.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -141,7 +143,12 @@ pub fn trace(
         fits.extend(beside(&print, &single.cause.faults, seconds, progress)?);
     }
     let fits = distinct(fits);
-    let odds = odds::odds(&fits, planned.count, print.looks.len());
+    let odds = odds::odds(
+        &fits,
+        planned.count,
+        print.looks.len(),
+        sighting.is_photographed(),
+    );
     let mut findings: Vec<Finding> = fits
         .iter()
         .zip(&odds.chances)

@@ -8,6 +8,9 @@ use super::search::Fit;
 /// and others, "On Calibration of Modern Neural Networks", 2017, from memory).
 const SHARPNESS: f64 = 1.55;
 const USUALNESS: f64 = 2.5;
+/// Finished parts are photographed whether they are bad or not, so it is as usual that nothing is wrong
+/// with one (our assumption, no source); and the few heights of a flat part say no more than they do.
+const SOUND: f64 = 0.35;
 /// In so many prints something is wrong that no reading tells, or that the search misses: found
 /// with them.
 const LAPSE: f64 = 0.02;
@@ -28,14 +31,17 @@ pub(super) struct Odds {
 /// else altogether.
 ///
 /// `count` is of numbers and `looks` of things seen: a colour is three numbers, but one thing.
-pub(super) fn odds(fits: &[Fit], count: usize, looks: usize) -> Odds {
+pub(super) fn odds(fits: &[Fit], count: usize, looks: usize, photographed: bool) -> Odds {
     let n = count.max(2) as f64;
     let toll = (looks.max(2) as f64).ln();
     let least = fits.iter().map(|f| f.squares).fold(f64::INFINITY, f64::min);
     let scale = (least / n).max(1.0);
-    let score = |f: &Fit| {
-        0.5 * SHARPNESS * (f.squares / scale + f.free * toll) - USUALNESS * f.cause.usual().ln()
+    let usual = |f: &Fit| match photographed {
+        false => USUALNESS * f.cause.usual().ln(),
+        true if f.cause.faults.is_empty() => SOUND.ln(),
+        true => f.cause.usual().ln(),
     };
+    let score = |f: &Fit| 0.5 * SHARPNESS * (f.squares / scale + f.free * toll) - usual(f);
     let best = fits.iter().map(score).fold(f64::INFINITY, f64::min);
     let weights: Vec<f64> = fits.iter().map(|f| (best - score(f)).exp()).collect();
     let sum: f64 = weights.iter().sum();

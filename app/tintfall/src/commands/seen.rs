@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use calibrate::finished::tables::{Joined, by_height, by_region, joined, main_regions};
+use calibrate::finished::tables::{Joined, by_height, by_region, joined, steady};
 use calibrate::finished::{Asked, Expected, FinishedError, InPhoto, Rest};
 use calibrate::print_record::taken;
 use geometry::Progress;
@@ -36,11 +36,11 @@ Stand the part as it was printed on the upper end of the card that `tintfall car
 it, and photograph it from the card's lower end, half from above, with all of card and part in view.
 References lie on A, B and C as for read-photo. Photographs from several sides are joined.
 
-Into the folder go colours.csv (by height, for trace and lag-fit), regions.csv (by region and
-height, beside what was requested and what should have come out), and for each photograph a sheet
-of views and the photograph with what was found drawn on it. Look at both. record.ron says what was
-read of which photographs and of which state of the plan. With it the folder is the record of the
-print: `prepare` and `handoff` take it along with --record.
+Into the folder go colours.csv (by height and region, for trace and lag-fit), regions.csv (the same
+beside what was requested and what should have come out), and for each photograph a sheet of views
+and the photograph with what was found drawn on it. Look at both. record.ron says what was read of
+which photographs and of which state of the plan. With it the folder is the record of the print:
+`prepare` and `handoff` take it along with --record.
 
 A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
@@ -150,10 +150,7 @@ impl Args {
         let all = joined(&spots, self.neutral.len());
         let plan = worked.job.painted.plan();
         let mut files = vec![
-            (
-                "colours.csv".to_owned(),
-                by_height(&all, &worked.schedule).into_bytes(),
-            ),
+            ("colours.csv".to_owned(), by_height(&all).into_bytes()),
             ("regions.csv".to_owned(), by_region(&all, plan).into_bytes()),
         ];
         for (i, shown) in shown.iter().enumerate() {
@@ -167,7 +164,7 @@ impl Args {
         let text = record.to_ron().map_err(Fault::system)?;
         folder.bytes(RECORD, text.as_bytes())?;
         folder.commit()?;
-        let rows = main_regions(&all, &worked.schedule).len();
+        let rows = steady(&all).len();
         console.out(&self.told(&shown, record.summary.as_ref(), rows))
     }
 
@@ -249,7 +246,7 @@ impl Args {
         let (plan, out) = (self.plan.display(), self.out.display());
         text.push_str(&format!(
             "Wrote into {out}\n  \
-             colours.csv   {rows} heights of each layer's largest region\n  \
+             colours.csv   {rows} heights of regions, for trace\n  \
              regions.csv   all regions by height, beside what should have come out\n  \
              views-N.png   requested, as printed, seen, and where they differ\n  \
              found-N.png   each photograph with what was found; look at it\n  \

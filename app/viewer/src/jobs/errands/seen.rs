@@ -60,7 +60,7 @@ pub(super) fn trace(order: Order, progress: &Progress) -> Result<Answer, Stop> {
     let top_mm = schedule.layers.last().map_or(0.0, |l| l.span.top_mm);
     let mut sighting = observations::read_print(&text, spools, top_mm)
         .map_err(|error| Stop::Failed(format!("{named}: {error}")))?;
-    if sighting.systematic.is_none() {
+    if !sighting.is_photographed() {
         sighting.colour_error_de00 = forms.colour_error_de00;
     }
     let (plan, model) = (job.painted.plan(), job.painted.model());

@@ -5,7 +5,7 @@
 //! or has an edge of another kind in it.
 
 use super::bisection::{Bisection, lowest};
-use super::refine::{ClassArea, Classes, LOOK, Refined, Work, run};
+use super::refine::{ClassArea, Classes, LOOK, LOOK_TO_MEASURE, Refined, Work, run};
 use super::{Adjacency, Surface, SurfacePoint};
 use super::{across, slice};
 use crate::{Cancelled, DVec3, Mesh, Progress};
@@ -70,7 +70,8 @@ impl LevelCut {
     ) -> Result<Refined, Cancelled> {
         let across = self.across(&classes, finest_mm);
         let cut = across.as_ref().unwrap_or(self);
-        let mut refined = cut.run(classes, finest_mm, progress)?.refined(progress)?;
+        let look = [finest_mm, LOOK];
+        let mut refined = cut.run(classes, look, progress)?.refined(progress)?;
         if cut.cut.is_some() {
             for facet in &mut refined.source_facet {
                 *facet = cut.source_of(*facet);
@@ -80,7 +81,7 @@ impl LevelCut {
     }
 
     /// The area of each class, as [`LevelCut::refine`] and [`Refined::areas`] tell it, but no
-    /// triangle is kept.
+    /// triangle is kept, and what is smaller than twice `finest_mm` is all that may be missed.
     ///
     /// # Errors
     /// [`Cancelled`] when cancelled.
@@ -92,7 +93,8 @@ impl LevelCut {
     ) -> Result<Vec<ClassArea>, Cancelled> {
         let across = self.across(&classes, finest_mm);
         let cut = across.as_ref().unwrap_or(self);
-        cut.run(classes, finest_mm, progress)?.areas(progress)
+        let look = [finest_mm, LOOK_TO_MEASURE];
+        cut.run(classes, look, progress)?.areas(progress)
     }
 
     /// With long thin facets cut across that may have an edge in them, if there are any.
@@ -117,7 +119,7 @@ impl LevelCut {
     fn run<C: Classes>(
         &self,
         classes: C,
-        finest_mm: f64,
+        finest_and_look: [f64; 2],
         progress: &Progress,
     ) -> Result<Work<'_, Inwards<'_, C>>, Cancelled> {
         let inwards = Inwards { cut: self, classes };
@@ -125,7 +127,7 @@ impl LevelCut {
             Some(pieces) => Bisection::of_all(&pieces.mesh, &pieces.adjacency),
             None => Bisection::of_turned(self.surface.mesh(), self.surface.adjacency()),
         };
-        run(whole, None, inwards, finest_mm, progress)
+        run(whole, None, inwards, finest_and_look, progress)
     }
 
     /// The corners of a facet, mm, from its lowest on.

@@ -19,6 +19,10 @@ pub use super::refined::{ClassArea, Refined};
 /// that, in the middle of a large facet, may be missed.
 pub(super) const LOOK: f64 = 4.0;
 
+/// The same where areas are measured: they count what is too small to be seen, so that they do not
+/// depend on how the skin is cut into facets.
+pub(super) const LOOK_TO_MEASURE: f64 = 2.0;
+
 /// Sides of pieces are numbered in 32 bits. Beyond this many pieces, which take 60 GB, nothing is
 /// cut finer; how far areas may be off then is told with them.
 const MOST_NODES: usize = 1 << 30;
@@ -75,7 +79,7 @@ pub fn refine(
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
     let mesh = Bisection::of_all(surface.mesh(), surface.adjacency());
-    run(mesh, None, classes, finest_mm, progress)?.refined(progress)
+    run(mesh, None, classes, [finest_mm, LOOK], progress)?.refined(progress)
 }
 
 /// As [`refine`], but of some facets alone: what a stroke that has just grown needs.
@@ -101,16 +105,17 @@ pub fn refine_some(
         });
     }
     let mesh = Bisection::of_some(surface.mesh(), surface.adjacency(), &unique, &place);
-    run(mesh, Some(unique), classes, finest_mm, progress)?.refined(progress)
+    run(mesh, Some(unique), classes, [finest_mm, LOOK], progress)?.refined(progress)
 }
 
 /// Classifies facets and cuts those in which there is an edge. `facets` names the facet of each
-/// root where that is not its own number.
+/// root where that is not its own number; facets are looked through at `look` times the finest
+/// length.
 pub(super) fn run<'a, C: Classes>(
     mesh: Bisection<'a>,
     facets: Option<Vec<u32>>,
     classes: C,
-    finest_mm: f64,
+    [finest_mm, look]: [f64; 2],
     progress: &Progress,
 ) -> Result<Work<'a, C>, Cancelled> {
     let mut work = Work {
@@ -121,6 +126,7 @@ pub(super) fn run<'a, C: Classes>(
         of_halves: Vec::new(),
         classes,
         finest_mm,
+        look_mm: look * finest_mm,
     };
     let wanted = work.classify_roots();
     work.cut(wanted, progress)?;
@@ -140,6 +146,7 @@ pub(super) struct Work<'a, C> {
     of_halves: Vec<[u32; 3]>,
     classes: C,
     finest_mm: f64,
+    look_mm: f64,
 }
 
 /// What is seen of a facet before anything is cut.
@@ -270,7 +277,7 @@ impl<C: Classes> Work<'_, C> {
         if self.classes.is_even(self.facet_of(root), [a, b, c]) {
             return false;
         }
-        let lattice = Lattice::new([a, b, c], LOOK * self.finest_mm);
+        let lattice = Lattice::new([a, b, c], self.look_mm);
         let [along, rows] = lattice.steps;
         self.differs(&lattice, root, class, [[0, along], [0, rows]])
     }

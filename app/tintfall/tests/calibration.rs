@@ -9,14 +9,10 @@ use std::path::Path;
 
 use blend::{Lab, LinearLight, MeasuredSpools, MixModel};
 use calibrate::Table;
-use common::{done, run};
+use common::{run, tintfall};
 use plan::{Plan, ron_text};
 use render::Image;
 use serde_json::Value;
-
-fn tintfall(folder: &Path, args: &[&str]) -> String {
-    String::from_utf8(done(folder, args).stdout).unwrap()
-}
 
 fn refused(folder: &Path, args: &[&str], word: &str) {
     let output = run(folder, args);

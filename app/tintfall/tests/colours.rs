@@ -7,7 +7,7 @@ use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
-use common::{areas_mm2, done, painted, run, signed_hand_off};
+use common::{areas_mm2, painted, run, signed_hand_off, tintfall};
 
 const SPOOLS: &str = r##"(version: 1, spools: [
     (name: "Red", colour: Hex("#b8302a")),
@@ -37,10 +37,6 @@ fn with_block() -> tempfile::TempDir {
 
 fn materials(red: &str) -> String {
     format!("newmtl red\nKd {red} 0.19 0.165\nnewmtl white\nKd 0.95 0.937 0.902\n")
-}
-
-fn tintfall(folder: &Path, args: &[&str]) -> String {
-    String::from_utf8(done(folder, args).stdout).unwrap()
 }
 
 fn refused(folder: &Path, args: &[&str]) -> String {

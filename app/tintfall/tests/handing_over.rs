@@ -6,18 +6,12 @@ mod common;
 use std::fs;
 use std::path::Path;
 
-use common::{done, run};
+use common::{refused, run, tintfall};
 use serde_json::Value;
-
-fn tintfall(folder: &Path, args: &[&str]) -> String {
-    String::from_utf8(done(folder, args).stdout).unwrap()
-}
 
 /// Runs it and checks that it complains once, with exit code 2, and gives what it says.
 fn complains(folder: &Path, args: &[&str]) -> String {
-    let output = run(folder, args);
-    let error = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
+    let error = refused(folder, args);
     assert!(error.starts_with("tintfall: "), "{args:?}: {error}");
     assert_eq!(error.matches("tintfall: ").count(), 1, "{error}");
     assert!(!error.contains("panicked"), "{args:?}: {error}");

@@ -6,7 +6,7 @@ mod common;
 use std::fs;
 use std::path::Path;
 
-use common::{HAND_OFF, areas_mm2, done, painted, run, signed_hand_off};
+use common::{HAND_OFF, areas_mm2, done, painted, run, signed_hand_off, tintfall};
 
 /// A picture of a black disk on white, 64 × 64 pixels, with an edge of greys.
 fn disk(radius_px: f64) -> Vec<u8> {
@@ -59,10 +59,6 @@ const DISK: &str = r#"(name: "Disk", mask: Picture(
         laid: Projected(at_mm: (0, -5, 15), along: (0, 1, 0), depth_mm: 2),
         width_mm: 20,
     ), paint: Fixed([1, 0])),"#;
-
-fn tintfall(folder: &Path, args: &[&str]) -> String {
-    String::from_utf8(done(folder, args).stdout).unwrap()
-}
 
 fn refused(folder: &Path) -> String {
     let output = run(folder, &["preflight", "block.plan.ron"]);

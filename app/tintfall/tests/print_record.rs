@@ -6,23 +6,11 @@ mod common;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use common::{done, run};
+use common::{done, refused, tintfall};
 use plan::document::sha256_hex;
 use project::record::{Opened, Record, Summary, file_names};
 
 const PLAN: &str = "lamp-shade.plan.ron";
-
-fn tintfall(folder: &Path, args: &[&str]) -> String {
-    String::from_utf8(done(folder, args).stdout).unwrap()
-}
-
-/// What it complains about, with exit code 2.
-fn complains(folder: &Path, args: &[&str]) -> String {
-    let output = run(folder, args);
-    let error = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
-    error
-}
 
 /// A file in a folder as text.
 fn text(folder: &Path, file: &str) -> String {
@@ -169,7 +157,7 @@ fn it_is_handed_over_and_checked(folder: &Path) {
     assert!(said.contains(of_this), "{said}");
     assert!(said.contains("ok  review.html matches"), "{said}");
     // What is changed is told, also if the manifest is mended to hide it.
-    let check = || complains(folder, &["check-handoff", "out"]);
+    let check = || refused(folder, &["check-handoff", "out"]);
     let table = folder.join("out/record/1/regions.csv");
     let before = fs::read(&table).unwrap();
     fs::write(&table, [&before[..], b"\n"].concat()).unwrap();
@@ -254,7 +242,7 @@ fn another_state_of_the_plan_is_told(folder: &Path) {
 fn what_was_changed_is_refused(folder: &Path) {
     let prepare = |record: &str| {
         let out = ["prepare", PLAN, "--record", record, "--out", "no"];
-        complains(folder, &out)
+        refused(folder, &out)
     };
     let error = prepare("shown");
     assert!(

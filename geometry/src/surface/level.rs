@@ -70,8 +70,8 @@ impl LevelCut {
     ) -> Result<Refined, Cancelled> {
         let across = self.across(&classes, finest_mm);
         let cut = across.as_ref().unwrap_or(self);
-        let look = [finest_mm, LOOK];
-        let mut refined = cut.run(classes, look, progress)?.refined(progress)?;
+        let work = cut.run(classes, finest_mm, LOOK, progress)?;
+        let mut refined = work.refined(progress)?;
         if cut.cut.is_some() {
             for facet in &mut refined.source_facet {
                 *facet = cut.source_of(*facet);
@@ -93,8 +93,8 @@ impl LevelCut {
     ) -> Result<Vec<ClassArea>, Cancelled> {
         let across = self.across(&classes, finest_mm);
         let cut = across.as_ref().unwrap_or(self);
-        let look = [finest_mm, LOOK_TO_MEASURE];
-        cut.run(classes, look, progress)?.areas(progress)
+        let work = cut.run(classes, finest_mm, LOOK_TO_MEASURE, progress)?;
+        work.areas(progress)
     }
 
     /// With long thin facets cut across that may have an edge in them, if there are any.
@@ -119,7 +119,8 @@ impl LevelCut {
     fn run<C: Classes>(
         &self,
         classes: C,
-        finest_and_look: [f64; 2],
+        finest_mm: f64,
+        look: f64,
         progress: &Progress,
     ) -> Result<Work<'_, Inwards<'_, C>>, Cancelled> {
         let inwards = Inwards { cut: self, classes };
@@ -127,7 +128,7 @@ impl LevelCut {
             Some(pieces) => Bisection::of_all(&pieces.mesh, &pieces.adjacency),
             None => Bisection::of_turned(self.surface.mesh(), self.surface.adjacency()),
         };
-        run(whole, None, inwards, finest_and_look, progress)
+        run(whole, None, inwards, finest_mm, look, progress)
     }
 
     /// The corners of a facet, mm, from its lowest on.

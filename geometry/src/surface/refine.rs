@@ -79,7 +79,7 @@ pub fn refine(
     progress: &Progress,
 ) -> Result<Refined, Cancelled> {
     let mesh = Bisection::of_all(surface.mesh(), surface.adjacency());
-    run(mesh, None, classes, [finest_mm, LOOK], progress)?.refined(progress)
+    run(mesh, None, classes, finest_mm, LOOK, progress)?.refined(progress)
 }
 
 /// As [`refine`], but of some facets alone: what a stroke that has just grown needs.
@@ -105,7 +105,7 @@ pub fn refine_some(
         });
     }
     let mesh = Bisection::of_some(surface.mesh(), surface.adjacency(), &unique, &place);
-    run(mesh, Some(unique), classes, [finest_mm, LOOK], progress)?.refined(progress)
+    run(mesh, Some(unique), classes, finest_mm, LOOK, progress)?.refined(progress)
 }
 
 /// Classifies facets and cuts those in which there is an edge. `facets` names the facet of each
@@ -115,7 +115,8 @@ pub(super) fn run<'a, C: Classes>(
     mesh: Bisection<'a>,
     facets: Option<Vec<u32>>,
     classes: C,
-    [finest_mm, look]: [f64; 2],
+    finest_mm: f64,
+    look: f64,
     progress: &Progress,
 ) -> Result<Work<'a, C>, Cancelled> {
     let mut work = Work {

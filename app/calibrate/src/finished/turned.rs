@@ -6,13 +6,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use blend::{Xyz, ciede2000};
-use geometry::Progress;
+use geometry::{Progress, SurfacePoint};
 
 use super::colours::Expected;
 use super::fault::{FinishedError, refused};
 use super::fit::{Fitted, Search, apart};
 use super::posed::Pose;
-use super::sights::Sights;
+use super::sights::{Sight, Sights};
 
 /// Colours that differ by no more than this are the same, ΔE00.
 const SAME_DE00: f64 = 1.5;
@@ -123,18 +123,16 @@ fn by_regions(
     others: Vec<Fitted>,
     (sights, expected): (&Sights, &Expected<'_>),
 ) -> (Fitted, Vec<Fitted>) {
-    let here = search.posed(fitted.pose);
-    let surface = expected.painted.surface();
-    let every = sights.good.len().div_ceil(SIGHTS).max(1);
     let contrast = |other: &Fitted| {
-        let there = search.posed(other.pose);
         let mut contrast = Contrast::default();
-        for sight in sights.good.iter().step_by(every) {
-            let place = here.place(sight.point.point_mm);
-            let region = expected.region(surface.nearest(there.point_at(place)));
-            let slot = (expected.height_mm(sight.point) / EVERY_MM).max(0.0) as usize;
-            contrast.add(slot, region, sight.light.map(f64::ln));
-        }
+        in_both(
+            search,
+            [&fitted, other],
+            (sights, expected),
+            |sight, turned, slot| {
+                contrast.add(slot, expected.region(turned), sight.light.map(f64::ln));
+            },
+        );
         contrast
     };
     let all = std::iter::once(fitted).chain(others.iter().copied());
@@ -334,29 +332,46 @@ fn groups(
     other: &Fitted,
     (sights, expected): (&Sights, &Expected<'_>),
 ) -> BTreeMap<(usize, usize), Group> {
+    let mut groups: BTreeMap<(usize, usize), Group> = BTreeMap::new();
+    in_both(
+        search,
+        [one, other],
+        (sights, expected),
+        |sight, turned, slot| {
+            let region = expected.region(sight.point);
+            let (one, other) = (expected.requested(sight.point), expected.requested(turned));
+            let is_moved = expected.region(turned) != region
+                && ciede2000(one.to_lab(), other.to_lab()) > SAME_DE00;
+            let group = groups.entry((region, slot)).or_default();
+            group.count += 1.0;
+            group.moved += f64::from(u8::from(is_moved));
+            for (sum, v) in group.one.iter_mut().zip(one.to_array()) {
+                *sum += v;
+            }
+            for (sum, v) in group.other.iter_mut().zip(other.to_array()) {
+                *sum += v;
+            }
+        },
+    );
+    groups
+}
+
+/// Takes some sights, each with the point of the part that another pose has where one has the
+/// sight's own, and with the number of its height.
+fn in_both(
+    search: &Search<'_>,
+    [one, other]: [&Fitted; 2],
+    (sights, expected): (&Sights, &Expected<'_>),
+    mut take: impl FnMut(&Sight, SurfacePoint, usize),
+) {
     let (here, there) = (search.posed(one.pose), search.posed(other.pose));
     let surface = expected.painted.surface();
     let every = sights.good.len().div_ceil(SIGHTS).max(1);
-    let mut groups: BTreeMap<(usize, usize), Group> = BTreeMap::new();
     for sight in sights.good.iter().step_by(every) {
         let place = here.place(sight.point.point_mm);
-        let turned = surface.nearest(there.point_at(place));
-        let region = expected.region(sight.point);
         let slot = (expected.height_mm(sight.point) / EVERY_MM).max(0.0) as usize;
-        let (one, other) = (expected.requested(sight.point), expected.requested(turned));
-        let is_moved = expected.region(turned) != region
-            && ciede2000(one.to_lab(), other.to_lab()) > SAME_DE00;
-        let group = groups.entry((region, slot)).or_default();
-        group.count += 1.0;
-        group.moved += f64::from(u8::from(is_moved));
-        for (sum, v) in group.one.iter_mut().zip(one.to_array()) {
-            *sum += v;
-        }
-        for (sum, v) in group.other.iter_mut().zip(other.to_array()) {
-            *sum += v;
-        }
+        take(sight, surface.nearest(there.point_at(place)), slot);
     }
-    groups
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::scene::Scene;
 
 /// How far from the lane's middle line and from the foot line it may lie, mm.
 const ASIDE_MM: f64 = 9.0;
-pub(super) const ALONG_MM: f64 = 10.0;
+const ALONG_MM: f64 = 10.0;
 /// How much larger than on the card's own scale it may be: cards are printed too small or large.
 const SCALES: (f64, f64) = (0.96, 1.08);
 /// So much of the lane outside of it may look covered, as a share of what it covers.
@@ -78,6 +78,23 @@ pub(super) fn nothing() -> String {
 }
 
 impl<'a> Fit<'a> {
+    /// For a sample that the card has room for.
+    ///
+    /// # Errors
+    /// It has not: what to do.
+    pub(super) fn new(
+        scene: &'a Scene<'a>,
+        shape: &'a Shape,
+        lane: &'a Lane,
+    ) -> Result<Self, String> {
+        Ok(Self {
+            scene,
+            shape,
+            rest: resting(shape)?,
+            lane,
+        })
+    }
+
     /// The same for another shape.
     pub(super) fn of(&self, shape: &'a Shape) -> Option<Self> {
         let rest = Rest::of(&shape.points)?;
@@ -310,5 +327,19 @@ impl<'a> Fit<'a> {
             }
         }
         counts
+    }
+}
+
+/// How a sample rests, if the card has room for it.
+fn resting(shape: &Shape) -> Result<Rest, String> {
+    let rest = Rest::of(&shape.points).ok_or("the sample has no length")?;
+    let longest = card::FOOT_LINE_MM - card::LANE.y.0 - ALONG_MM;
+    match rest.length > longest {
+        true => Err(format!(
+            "the sample is {:.0} mm long, and the card has room for {longest:.0} mm; make \
+             several shorter ones",
+            rest.length
+        )),
+        false => Ok(rest),
     }
 }

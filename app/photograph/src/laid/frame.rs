@@ -133,13 +133,8 @@ impl Frame {
                 face.length_mm
             ));
         }
-        let off = face
-            .corners()
-            .iter()
-            .zip(corners)
-            .map(|(corner, seen)| apart(at.place(rest, *corner), seen))
-            .fold(0.0, f64::max);
-        match off > MOST_SKEWED_MM || !WIDTHS.contains(&at.breadth) {
+        let off_mm = at.most_off_mm(rest, face, &corners);
+        match off_mm > MOST_SKEWED_MM || !WIDTHS.contains(&at.breadth) {
             true => Err(self.shapeless()),
             false => Ok(At {
                 breadth: within(at.breadth),
@@ -179,11 +174,6 @@ fn laid(corners: &[Point; 4], along: [f64; 4], rest: &Rest, face: &Face) -> Opti
         top: (foot.0 + rest.length * axis.0, foot.1 + rest.length * axis.1),
         breadth,
     })
-}
-
-/// How far a place is from a point that lies at its height, mm.
-pub(super) fn apart([x, y, _]: [f64; 3], seen: Point) -> f64 {
-    (x - seen.0).hypot(y - seen.1)
 }
 
 /// A corner as it is typed: `X,Y`.

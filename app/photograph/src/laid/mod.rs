@@ -12,13 +12,11 @@ mod rest;
 mod shape;
 
 use crate::Photo;
-use crate::card;
 use crate::lane::Lane;
 use crate::patch::Pixel;
 use crate::scene::{Marked, Scene};
 use crate::view::Place;
-use fit::{ALONG_MM, Agrees, Fit, nothing};
-use frame::apart;
+use fit::{Agrees, Fit, nothing};
 use rest::{At, Rest};
 
 pub use frame::{CORNERS, Frame, corner};
@@ -65,14 +63,8 @@ impl Laid {
     /// # Errors
     /// Nothing lies there, or something else: what is wrong and what to do.
     pub fn find(scene: &Scene<'_>, shape: &Shape) -> Result<Self, String> {
-        let rest = resting(shape)?;
         let lane = Lane::of(scene);
-        let fit = Fit {
-            scene,
-            shape,
-            rest,
-            lane: &lane,
-        };
+        let fit = Fit::new(scene, shape, &lane)?;
         let (at, score) = fit.best().ok_or_else(nothing)?;
         fit.check(at, &Agrees::BY_ITSELF)?;
         // Turned end for end it must fit worse, or nobody knows which way it lies.
@@ -94,23 +86,14 @@ impl Laid {
     /// What is seen does not agree with the frame: what is wrong and what to do.
     pub fn framed(scene: &Scene<'_>, shape: &Shape, frame: &Frame) -> Result<Self, String> {
         frame.within(scene.photo.width(), scene.photo.height())?;
-        let rest = resting(shape)?;
-        let given = frame.at(&scene.view, &rest, &shape.face)?;
         let lane = Lane::of(scene);
-        let fit = Fit {
-            scene,
-            shape,
-            rest,
-            lane: &lane,
-        };
+        let fit = Fit::new(scene, shape, &lane)?;
+        let given = frame.at(&scene.view, &fit.rest, &shape.face)?;
         in_sight(&fit, given, MOST_BEYOND_MM.0)?;
         let (at, score) = fit.best_near(given).ok_or_else(nothing)?;
         in_sight(&fit, at, MOST_BEYOND_MM.1)?;
-        let corners = frame.corners_mm(&scene.view, &rest, &shape.face, at.scale(&rest));
-        let corners = corners.ok_or_else(nothing)?.into_iter();
-        let moved = shape.face.corners().into_iter().zip(corners);
-        let moved = moved.map(|(corner, seen)| apart(at.place(&rest, corner), seen));
-        let moved_mm = moved.fold(0.0, f64::max);
+        let corners = frame.corners_mm(&scene.view, &fit.rest, &shape.face, at.scale(&fit.rest));
+        let moved_mm = at.most_off_mm(&fit.rest, &shape.face, &corners.ok_or_else(nothing)?);
         if moved_mm > MOST_MOVED_MM {
             return Err(format!(
                 "the frame does not agree with the picture: a corner is {moved_mm:.0} mm from \
@@ -198,19 +181,5 @@ fn in_sight(fit: &Fit<'_>, at: At, most_mm: f64) -> Result<(), String> {
              the lane"
         )),
         false => Ok(()),
-    }
-}
-
-/// How a sample rests, if the card has room for it.
-fn resting(shape: &Shape) -> Result<Rest, String> {
-    let rest = Rest::of(&shape.points).ok_or("the sample has no length")?;
-    let longest = card::FOOT_LINE_MM - card::LANE.y.0 - ALONG_MM;
-    match rest.length > longest {
-        true => Err(format!(
-            "the sample is {:.0} mm long, and the card has room for {longest:.0} mm; make \
-             several shorter ones",
-            rest.length
-        )),
-        false => Ok(rest),
     }
 }

@@ -1,5 +1,7 @@
 //! How a sample rests on its back, and where that is on the card.
 
+use super::shape::Face;
+use crate::homography::Point;
 use crate::view::Place;
 
 /// How much wider than its length lets expect it may look.
@@ -87,9 +89,17 @@ impl At {
     pub(super) fn scale(&self, rest: &Rest) -> f64 {
         (self.top.0 - self.foot.0).hypot(self.top.1 - self.foot.1) / rest.length.max(1e-6)
     }
-}
 
-impl At {
+    /// How far the corners of the face are at most from where they are seen, at their height, mm.
+    pub(super) fn most_off_mm(&self, rest: &Rest, face: &Face, seen: &[Point; 4]) -> f64 {
+        let off = |(corner, seen): ([f64; 3], &Point)| {
+            let [x, y, _] = self.place(rest, corner);
+            (x - seen.0).hypot(y - seen.1)
+        };
+        let corners = face.corners().into_iter().zip(seen);
+        corners.map(off).fold(0.0, f64::max)
+    }
+
     /// One of its numbers, or several together, changed.
     pub(super) fn moved(mut self, way: usize, by: f64) -> Self {
         match way {

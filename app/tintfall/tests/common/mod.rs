@@ -52,3 +52,16 @@ pub(crate) fn done(folder: &Path, args: &[&str]) -> Output {
     assert!(output.status.success(), "{args:?}: {error}");
     output
 }
+
+/// Runs it, checks that it does what it was told, and gives what it says.
+pub(crate) fn tintfall(folder: &Path, args: &[&str]) -> String {
+    String::from_utf8(done(folder, args).stdout).unwrap()
+}
+
+/// Runs it, checks that it ends with exit code 2, and gives what it complains about.
+pub(crate) fn refused(folder: &Path, args: &[&str]) -> String {
+    let output = run(folder, args);
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{args:?}: {error}");
+    error
+}

@@ -40,4 +40,4 @@ pub use plane::Plane;
 pub use progress::{Cancelled, Progress};
 pub use surface::{Ray, Surface, SurfacePoint};
 
-pub use glam::{DVec2, DVec3};
+pub use glam::{DVec2, DVec3, Vec3};

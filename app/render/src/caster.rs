@@ -1,6 +1,6 @@
 //! Lines of sight, and what they meet on the part.
 
-use geometry::{DVec3, Ray, SurfacePoint};
+use geometry::{DVec3, Ray, SurfacePoint, Vec3};
 
 use super::camera::Eye;
 use super::setup::Render;
@@ -15,16 +15,32 @@ pub(super) struct Caster<'a, F, const N: usize> {
     pub eye: Eye,
 }
 
-/// What a line of sight meets on the part.
+/// What a line of sight meets on the part, in few bytes: a picture has a million.
+#[derive(Clone, Copy)]
 pub(super) struct Hit<const N: usize> {
-    pub point: SurfacePoint,
-    pub normal: DVec3,
+    normal: Vec3,
     /// In each colouring.
-    pub colours: [[f64; 3]; N],
+    colours: [[f32; 3]; N],
     /// Distance along the line of sight, mm.
-    pub depth_mm: f64,
+    pub depth_mm: f32,
     /// How fast depth changes per mm across the line of sight, for a flat face.
-    pub slope: f64,
+    pub slope: f32,
+}
+
+impl<const N: usize> Hit<N> {
+    /// Where it is on its line of sight.
+    pub(crate) fn point_mm(&self, ray: &Ray) -> DVec3 {
+        ray.from_mm + ray.direction * f64::from(self.depth_mm)
+    }
+
+    pub(crate) fn normal(&self) -> DVec3 {
+        self.normal.as_dvec3()
+    }
+
+    /// Linear light in each colouring.
+    pub(crate) fn colours(&self) -> [[f64; 3]; N] {
+        self.colours.map(|colour| colour.map(f64::from))
+    }
 }
 
 impl<F, const N: usize> Caster<'_, F, N>
@@ -45,11 +61,10 @@ where
         let normal = self.stage.normals.at(mesh, point, -ray.direction);
         let cosine = normal.dot(-ray.direction).clamp(0.05, 1.0);
         Hit {
-            point,
-            normal,
-            colours: (self.colours)(point),
-            depth_mm: (point.point_mm - ray.from_mm).length(),
-            slope: (1.0 - cosine * cosine).sqrt() / cosine,
+            normal: normal.as_vec3(),
+            colours: (self.colours)(point).map(|colour| colour.map(|c| c as f32)),
+            depth_mm: (point.point_mm - ray.from_mm).dot(ray.direction) as f32,
+            slope: ((1.0 - cosine * cosine).sqrt() / cosine) as f32,
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Normals that run smoothly over curved skin and break at edges.
 
-use geometry::{DVec3, Mesh, SurfacePoint};
+use geometry::{DVec3, Mesh, SurfacePoint, Vec3};
 use rayon::prelude::*;
 
 /// Facets that meet at less than this angle are shown as one curved skin.
@@ -12,7 +12,7 @@ const TOGETHER: usize = 4096;
 /// A normal for each corner of each facet; where all facets about a place meet smoothly, they
 /// share one.
 pub(super) struct Normals {
-    normals: Vec<DVec3>,
+    normals: Vec<Vec3>,
     /// For each corner of each facet its place in `normals`.
     corner: Vec<[u32; 3]>,
 }
@@ -49,7 +49,7 @@ impl Normals {
     pub(crate) fn at(&self, mesh: &Mesh, point: SurfacePoint, toward: DVec3) -> DVec3 {
         let facet = point.facet as usize;
         let [wa, wb, wc] = weights(mesh.corners(facet), point.point_mm);
-        let [a, b, c] = self.corner[facet].map(|normal| self.normals[normal as usize]);
+        let [a, b, c] = self.corner[facet].map(|normal| self.normals[normal as usize].as_dvec3());
         let normal = (a * wa + b * wb + c * wc).try_normalize().unwrap_or(toward);
         // The facet and not the smooth normal says which side is seen: at a silhouette the
         // smooth one may already lean away.
@@ -125,7 +125,7 @@ fn places(mesh: &Mesh) -> (Vec<u32>, usize) {
 /// The normals at some places that follow each other.
 #[derive(Default)]
 struct Found {
-    normals: Vec<DVec3>,
+    normals: Vec<Vec3>,
     /// For each corner at these places which of the normals is its own.
     names: Vec<u32>,
 }
@@ -158,14 +158,14 @@ impl Found {
         match shared {
             Some(normal) => {
                 let name = self.normals.len() as u32;
-                self.normals.push(normal);
+                self.normals.push(normal.as_vec3());
                 self.names.extend(around.iter().map(|_| name));
             }
             None => {
                 for (own, _) in &around {
                     self.names.push(self.normals.len() as u32);
-                    self.normals
-                        .push(sum_of(*own).try_normalize().unwrap_or(*own));
+                    let normal = sum_of(*own).try_normalize().unwrap_or(*own);
+                    self.normals.push(normal.as_vec3());
                 }
             }
         }

@@ -5,11 +5,11 @@
 
 use std::ops::Range;
 
-use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint};
+use geometry::{Cancelled, DVec3, Progress, Surface, SurfacePoint, Vec3};
 use rayon::prelude::*;
 
 use super::ambient::{fall, hemisphere, obstacle};
-use super::caster::{Caster, Hit};
+use super::caster::Caster;
 use super::pixels::{Pixels, report};
 
 /// Obstacles further off than this share of the part's size count for nothing.
@@ -24,14 +24,14 @@ pub(super) struct Occlusion {
     rows: usize,
     open: Vec<Option<Open>>,
     /// Distance from a face within which a sample belongs to it, mm.
-    near_mm: f64,
+    near_mm: f32,
 }
 
 #[derive(Clone, Copy)]
 struct Open {
-    point: DVec3,
-    normal: DVec3,
-    share: f64,
+    point_mm: Vec3,
+    normal: Vec3,
+    share: f32,
 }
 
 impl Occlusion {
@@ -57,10 +57,13 @@ impl Occlusion {
             let cell = |column: usize| {
                 let hit = pixels.at(column * STEP, row * STEP)?;
                 let pattern = (column % 4 + (row % 4) * 4) as u32;
+                let middle = ((column * STEP) as f64 + 0.5, (row * STEP) as f64 + 0.5);
+                let point_mm = hit.point_mm(&caster.eye.ray(middle.0, middle.1));
+                let share = open_share(surface, (point_mm, hit.normal()), size, rays, pattern);
                 Some(Open {
-                    point: hit.point.point_mm,
-                    normal: hit.normal,
-                    share: open_share(surface, hit, size, rays, pattern),
+                    point_mm: point_mm.as_vec3(),
+                    normal: hit.normal().as_vec3(),
+                    share: share as f32,
                 })
             };
             let cells = (0..columns).map(cell).collect();
@@ -75,17 +78,18 @@ impl Occlusion {
             columns,
             rows,
             open: cells.concat(),
-            near_mm: size * 0.01,
+            near_mm: (size * 0.01) as f32,
         };
         Ok(raw.smoothed())
     }
 
     /// Free share of the sky over a point seen at a place of the picture.
-    pub(crate) fn at(&self, x_px: f64, y_px: f64, point: DVec3, normal: DVec3) -> f64 {
+    pub(crate) fn at(&self, x_px: f64, y_px: f64, point_mm: DVec3, normal: DVec3) -> f64 {
         let column = (x_px / STEP as f64).floor() as isize;
         let row = (y_px / STEP as f64).floor() as isize;
-        self.joined(column - 1..column + 3, row - 1..row + 3, point, normal)
-            .unwrap_or(1.0)
+        let (point_mm, normal) = (point_mm.as_vec3(), normal.as_vec3());
+        self.joined(column - 1..column + 3, row - 1..row + 3, point_mm, normal)
+            .map_or(1.0, f64::from)
     }
 
     fn smoothed(&self) -> Self {
@@ -96,7 +100,7 @@ impl Occlusion {
                 .joined(
                     column - 2..column + 3,
                     row - 2..row + 3,
-                    own.point,
+                    own.point_mm,
                     own.normal,
                 )
                 .unwrap_or(own.share);
@@ -113,16 +117,16 @@ impl Occlusion {
         &self,
         columns: Range<isize>,
         rows: Range<isize>,
-        point: DVec3,
-        normal: DVec3,
-    ) -> Option<f64> {
+        point_mm: Vec3,
+        normal: Vec3,
+    ) -> Option<f32> {
         let (mut sum, mut weights) = (0.0, 0.0);
         for row in rows.start.max(0)..rows.end.min(self.rows as isize) {
             for column in columns.start.max(0)..columns.end.min(self.columns as isize) {
                 let Some(other) = self.open[row as usize * self.columns + column as usize] else {
                     continue;
                 };
-                let off = (other.point - point).dot(normal).abs() / self.near_mm;
+                let off = (other.point_mm - point_mm).dot(normal).abs() / self.near_mm;
                 let turned = normal.dot(other.normal).max(0.0);
                 let weight = turned.powi(8) / (1.0 + off * off * 8.0);
                 sum += weight * other.share;
@@ -134,9 +138,9 @@ impl Occlusion {
 }
 
 /// Free share of the sky over one hit.
-fn open_share<const N: usize>(
+fn open_share(
     surface: &Surface,
-    hit: &Hit<N>,
+    (point_mm, normal): (DVec3, DVec3),
     size: f64,
     rays: u32,
     pattern: u32,
@@ -145,9 +149,9 @@ fn open_share<const N: usize>(
         return 1.0;
     }
     let reach = size * REACH;
-    let from = hit.point.point_mm + hit.normal * (size * 2e-4);
+    let from = point_mm + normal * (size * 2e-4);
     let hidden: f64 = (0..rays)
-        .map(|i| hemisphere(hit.normal, i * 16 + pattern, rays * 16, 0))
+        .map(|i| hemisphere(normal, i * 16 + pattern, rays * 16, 0))
         .map(|direction| {
             let part = obstacle(surface, from, direction, reach);
             part.max(0.6 * ground(from, direction, reach))

@@ -76,21 +76,23 @@ impl<const N: usize> Pixels<N> {
         .any(|(column, row)| self.differ(own, self.at(column, row)))
     }
 
-    fn differ(&self, one: Option<&Hit<N>>, other: Option<&Hit<N>>) -> bool {
+    /// Whether what two lines of sight no more than a pixel apart meet differs in more than
+    /// shading.
+    pub(crate) fn differ(&self, one: Option<&Hit<N>>, other: Option<&Hit<N>>) -> bool {
         let (Some(one), Some(other)) = (one, other) else {
             return one.is_some() != other.is_some();
         };
-        if one.normal.dot(other.normal) < EDGE_COSINE {
+        if one.normal().dot(other.normal()) < EDGE_COSINE {
             return true;
         }
         // A flat face seen aslant changes depth by its slope; more than twice that is a step.
-        let slope = one.slope.max(other.slope);
-        let step = (one.depth_mm - other.depth_mm).abs();
+        let slope = f64::from(one.slope.max(other.slope));
+        let step = f64::from((one.depth_mm - other.depth_mm).abs());
         if step > self.pixel_mm * (2.0 + 3.0 * slope) {
             return true;
         }
-        let roots = one.colours.as_flattened().iter();
-        let roots = roots.zip(other.colours.as_flattened());
+        let (one, other) = (one.colours(), other.colours());
+        let roots = one.as_flattened().iter().zip(other.as_flattened());
         roots
             .map(|(a, b)| (a.max(0.0).sqrt() - b.max(0.0).sqrt()).abs())
             .any(|d| d > EDGE_COLOUR)

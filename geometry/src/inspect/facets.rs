@@ -1,7 +1,11 @@
 //! Facets that are hardly there.
 
-use glam::DVec3;
+use std::ops::Range;
 
+use glam::DVec3;
+use rayon::prelude::*;
+
+use super::tally::stretches;
 use super::{CRACK_MM, Tally, centroid};
 use crate::Mesh;
 
@@ -44,7 +48,7 @@ pub(crate) fn thin([a, b, c]: [DVec3; 3], sliver_mm: f64) -> Thin {
     }
 }
 
-#[derive(Default)]
+#[derive(Clone, Copy, Default)]
 pub(super) struct FacetFaults {
     pub(super) empty: Tally,
     pub(super) slivers: Tally,
@@ -53,16 +57,25 @@ pub(super) struct FacetFaults {
 
 pub(super) fn look_over(mesh: &Mesh) -> FacetFaults {
     let sliver_mm = sliver_mm(mesh);
-    let mut faults = FacetFaults {
+    let blank = FacetFaults {
         sliver_mm,
         ..FacetFaults::default()
     };
-    for facet in 0..mesh.triangles().len() {
-        match thin(mesh.corners(facet), sliver_mm) {
-            Thin::No => {}
-            Thin::Sliver => faults.slivers.add(|| centroid(mesh, facet)),
-            Thin::Empty => faults.empty.add(|| centroid(mesh, facet)),
+    let seen = |facets: Range<usize>| {
+        let mut faults = blank;
+        for facet in facets {
+            match thin(mesh.corners(facet), sliver_mm) {
+                Thin::No => {}
+                Thin::Sliver => faults.slivers.add(|| centroid(mesh, facet)),
+                Thin::Empty => faults.empty.add(|| centroid(mesh, facet)),
+            }
         }
-    }
-    faults
+        faults
+    };
+    let found: Vec<FacetFaults> = stretches(mesh.triangles().len()).map(seen).collect();
+    found.into_iter().fold(blank, |all, later| FacetFaults {
+        empty: all.empty.and(later.empty),
+        slivers: all.slivers.and(later.slivers),
+        ..all
+    })
 }

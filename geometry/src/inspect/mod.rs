@@ -21,8 +21,12 @@ mod tally;
 mod tests;
 mod words;
 
+use std::ops::Range;
+
 use glam::DVec3;
+use rayon::prelude::*;
 use serde::Serialize;
+use smallvec::SmallVec;
 
 use crate::mesh::{Edges, Parts};
 use crate::{Mesh, Progress, layers};
@@ -207,8 +211,17 @@ struct EdgeFaults {
 
 impl EdgeFaults {
     fn of(mesh: &Mesh, edges: &Edges, parts: &Parts) -> Self {
+        let from = tally::stretches(mesh.vertices().len());
+        let found: Vec<Self> = from
+            .map(|from| Self::among(mesh, edges, parts, from))
+            .collect();
+        found.into_iter().fold(Self::default(), Self::and)
+    }
+
+    /// Of the edges from some vertices.
+    fn among(mesh: &Mesh, edges: &Edges, parts: &Parts, from: Range<usize>) -> Self {
         let mut faults = Self::default();
-        for edge in edges.iter() {
+        for edge in from.flat_map(|from| edges.rising_from(from as u32)) {
             let middle = || {
                 let end = |v: u32| mesh.vertices()[v as usize];
                 (end(edge.from) + end(edge.to)) * 0.5
@@ -234,6 +247,19 @@ impl EdgeFaults {
         faults
     }
 
+    /// With those of later vertices.
+    fn and(mut self, later: Self) -> Self {
+        self.boundary.extend(later.boundary);
+        Self {
+            boundary: self.boundary,
+            non_manifold: self.non_manifold.and(later.non_manifold),
+            touching: self.touching.and(later.touching),
+            flipped: self.flipped.and(later.flipped),
+            duplicates: self.duplicates.and(later.duplicates),
+            walls: self.walls.and(later.walls),
+        }
+    }
+
     /// Facets with the same corners share all edges; they are counted at the one between
     /// their two least vertices.
     fn count_duplicates(&mut self, mesh: &Mesh, edge: crate::mesh::edges::Edge<'_>, parts: &Parts) {
@@ -243,7 +269,7 @@ impl EdgeFaults {
                 .into_iter()
                 .find(|&v| v != edge.from && v != edge.to)
         };
-        let mut thirds: Vec<(Option<u32>, u32, bool)> = edge
+        let mut thirds: SmallVec<[(Option<u32>, u32, bool); 4]> = edge
             .uses
             .iter()
             .map(|u| (third(u.facet), u.facet, u.forward))

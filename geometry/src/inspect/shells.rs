@@ -1,8 +1,12 @@
 //! Connected shells: their volumes, and which way they face.
 
+use std::ops::Range;
+
 use glam::{DVec2, DVec3};
+use rayon::prelude::*;
 use serde::Serialize;
 
+use super::tally::stretches;
 use super::{Tally, centroid};
 use crate::Mesh;
 use crate::mesh::{Edges, Parts};
@@ -81,28 +85,59 @@ fn measure(mesh: &Mesh, parts: &Parts) -> (Vec<Shell>, Vec<usize>) {
         inside_out: false,
         doubled: false,
     };
-    let mut shells = vec![blank; parts.count()];
-    let mut largest = vec![(-1.0, 0); parts.count()];
-    for (facet, &part) in parts.of_facets().iter().enumerate() {
-        let corners = mesh.corners(facet);
-        let [a, b, c] = corners.map(|p| p - origin);
-        let area = mesh.area_vector(facet).length();
-        let shell = &mut shells[part as usize];
-        shell.facets += 1;
-        shell.area_mm2 += area;
-        shell.volume_mm3 += a.dot(b.cross(c)) / 6.0;
-        for p in corners {
-            shell.least_mm = shell.least_mm.min(p);
-            shell.greatest_mm = shell.greatest_mm.max(p);
+    let measured = |facets: Range<usize>| {
+        // The largest facet of each shell, and its area.
+        let mut shells = vec![(blank.clone(), (-1.0, 0)); parts.count()];
+        for facet in facets {
+            let corners = mesh.corners(facet);
+            let [a, b, c] = corners.map(|p| p - origin);
+            let area = mesh.area_vector(facet).length();
+            let (shell, largest) = &mut shells[parts.of_facet(facet) as usize];
+            shell.facets += 1;
+            shell.area_mm2 += area;
+            shell.volume_mm3 += a.dot(b.cross(c)) / 6.0;
+            for p in corners {
+                shell.least_mm = shell.least_mm.min(p);
+                shell.greatest_mm = shell.greatest_mm.max(p);
+            }
+            if area > largest.0 {
+                *largest = (area, facet);
+            }
         }
-        if area > largest[part as usize].0 {
-            largest[part as usize] = (area, facet);
+        shells
+    };
+    let all = mesh.triangles().len();
+    let shells = match parts.count() > FEW {
+        true => measured(0..all),
+        false => {
+            let stretches: Vec<_> = stretches(all).map(&measured).collect();
+            let mut stretches = stretches.into_iter();
+            let first = stretches.next().unwrap_or_else(|| measured(0..0));
+            stretches.fold(first, joined)
+        }
+    };
+    let largest = |(shell, (_, facet))| (shell, facet);
+    shells.into_iter().map(largest).unzip()
+}
+
+/// So many shells are measured on all cores: each stretch of facets has a list of all shells.
+const FEW: usize = 16;
+
+type Measured = Vec<(Shell, (f64, usize))>;
+
+/// Shells as some facets and later ones measure them.
+fn joined(mut all: Measured, later: Measured) -> Measured {
+    for ((shell, largest), (more, other)) in all.iter_mut().zip(later) {
+        shell.facets += more.facets;
+        shell.area_mm2 += more.area_mm2;
+        shell.volume_mm3 += more.volume_mm3;
+        shell.least_mm = shell.least_mm.min(more.least_mm);
+        shell.greatest_mm = shell.greatest_mm.max(more.greatest_mm);
+        if other.0 > largest.0 {
+            *largest = other;
         }
     }
-    (
-        shells,
-        largest.into_iter().map(|(_, facet)| facet).collect(),
-    )
+    all
 }
 
 /// How far beside a facet a point of its shell's inside or outside is taken, as a share of the

@@ -27,7 +27,7 @@ const BINS: usize = 16;
 /// Builds the tree over fewer than 2³¹ facets, given the box of each.
 pub(super) fn build(count: u32, bounds_of: impl Fn(u32) -> Bounds + Sync) -> Bvh8 {
     let mut facets: Vec<u32> = (0..count).collect();
-    let ranges = in_parts(&mut facets, &bounds_of);
+    let ranges = in_parts(&mut facets, 0, &bounds_of);
     let mut nodes = Vec::new();
     let mut parts = Vec::with_capacity(ranges.len());
     for ranges in ranges.chunks(rayon::current_num_threads()) {
@@ -60,18 +60,23 @@ fn append(nodes: &mut Vec<Node>, mut tree: Vec<Node>) -> u32 {
     begin
 }
 
-/// Brings the facets into an order in which those of a part follow each other.
-fn in_parts(facets: &mut [u32], bounds_of: &impl Fn(u32) -> Bounds) -> Vec<Range<usize>> {
-    let mut parts = Vec::new();
-    let mut open = vec![(0, facets.len())];
-    while let Some((begin, end)) = open.pop() {
-        if end - begin <= PART {
-            parts.push(begin..end);
-            continue;
-        }
-        let middle = begin + cut(&mut facets[begin..end], |&f| (bounds_of(f), 1));
-        open.extend([(middle, end), (begin, middle)]);
+/// Brings the facets into an order in which those of a part follow each other; `begin` is where
+/// the first of them is among all.
+fn in_parts(
+    facets: &mut [u32],
+    begin: usize,
+    bounds_of: &(impl Fn(u32) -> Bounds + Sync),
+) -> Vec<Range<usize>> {
+    if facets.len() <= PART {
+        return vec![begin..begin + facets.len()];
     }
+    let middle = cut(facets, |&f| (bounds_of(f), 1));
+    let (lower, upper) = facets.split_at_mut(middle);
+    let (mut parts, others) = rayon::join(
+        || in_parts(lower, begin, bounds_of),
+        || in_parts(upper, begin + middle, bounds_of),
+    );
+    parts.extend(others);
     parts
 }
 
@@ -173,19 +178,18 @@ fn groups_of(items: &mut [Item]) -> Groups {
 
 /// Cuts two or more items in two, and says how many are before the cut. `seen` tells the box of
 /// an item and its weight.
-fn cut<T: Copy>(items: &mut [T], seen: impl Fn(&T) -> (Bounds, u32)) -> usize {
+fn cut<T: Copy + Sync>(items: &mut [T], seen: impl Fn(&T) -> (Bounds, u32) + Sync) -> usize {
     let half = items.len() / 2;
     // Twice the middles of the boxes: only their order matters.
     let middle = |item: &T| {
         let (bounds, _) = seen(item);
         bounds.low + bounds.high
     };
-    let mut low = Vec3A::INFINITY;
-    let mut high = Vec3A::NEG_INFINITY;
-    for item in items.iter() {
-        let at = middle(item);
-        (low, high) = (low.min(at), high.max(at));
-    }
+    let middles = |items: &[T]| {
+        let places = items.iter().map(middle);
+        places.fold(Bounds::NOTHING, |all, at| all.and(Bounds { low: at, high: at }))
+    };
+    let Bounds { low, high } = over(items, middles, Bounds::and);
     let size = high - low;
     let per_bin = Vec3A::from_array(size.to_array().map(|size| match size > 0.0 {
         true => BINS as f32 / size,
@@ -193,15 +197,19 @@ fn cut<T: Copy>(items: &mut [T], seen: impl Fn(&T) -> (Bounds, u32)) -> usize {
     }));
     let bin_of = |item: &T| ((middle(item) - low) * per_bin).to_array();
     let index = |place: f32| (place as usize).min(BINS - 1);
-    let mut bins = [[(Bounds::NOTHING, 0_u64); BINS]; 3];
-    for item in items.iter() {
-        let (bounds, weight) = seen(item);
-        for (bins, place) in bins.iter_mut().zip(bin_of(item)) {
-            let (all, count) = &mut bins[index(place)];
-            *all = all.and(bounds);
-            *count += u64::from(weight);
+    let binned = |items: &[T]| {
+        let mut bins: Bins = [[(Bounds::NOTHING, 0); BINS]; 3];
+        for item in items.iter() {
+            let (bounds, weight) = seen(item);
+            for (bins, place) in bins.iter_mut().zip(bin_of(item)) {
+                let (all, count) = &mut bins[index(place)];
+                *all = all.and(bounds);
+                *count += u64::from(weight);
+            }
         }
-    }
+        bins
+    };
+    let bins = over(items, binned, both);
     let Some((axis, bin)) = best_cut(&bins) else {
         return half;
     };
@@ -212,8 +220,32 @@ fn cut<T: Copy>(items: &mut [T], seen: impl Fn(&T) -> (Bounds, u32)) -> usize {
     }
 }
 
+/// By axis, what falls into each bin: its box and its weight.
+type Bins = [[(Bounds, u64); BINS]; 3];
+
+/// What falls into the bins of the one or of the other.
+fn both(mut one: Bins, other: Bins) -> Bins {
+    let bins = one.iter_mut().flatten().zip(other.iter().flatten());
+    bins.for_each(|(bin, more)| *bin = (bin.0.and(more.0), bin.1 + more.1));
+    one
+}
+
+/// What is found of some items, joined from what is found of parts of them on all cores where they
+/// are many. In whatever order it is joined, boxes and counts come out the same.
+fn over<T: Sync, R: Send>(
+    items: &[T],
+    find: impl Fn(&[T]) -> R + Sync,
+    join: impl Fn(R, R) -> R + Sync + Send,
+) -> R {
+    if items.len() <= PART {
+        return find(items);
+    }
+    let parts = items.par_chunks(PART / 2).map(&find);
+    parts.reduce_with(join).unwrap_or_else(|| find(&[]))
+}
+
 /// The axis, and the bin to cut before; none if all fall into one bin on every axis.
-fn best_cut(bins: &[[(Bounds, u64); BINS]; 3]) -> Option<(usize, usize)> {
+fn best_cut(bins: &Bins) -> Option<(usize, usize)> {
     let mut best = (f32::INFINITY, None);
     for (axis, bins) in bins.iter().enumerate() {
         let mut after = [0.0; BINS];

@@ -128,7 +128,10 @@ impl Grid {
             (along, (f64::from(row) + 0.5) / count)
         };
         let all = (0..samples * samples).map(|i| (i / samples, i % samples));
-        let rest = all.filter(|cell| !first.contains(cell)).map(place).collect();
+        let rest = all
+            .filter(|cell| !first.contains(cell))
+            .map(place)
+            .collect();
         Self {
             first: first.into_iter().map(place).collect(),
             rest,

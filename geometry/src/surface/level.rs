@@ -5,6 +5,7 @@
 //! or has an edge of another kind in it.
 
 use super::bisection::{Bisection, lowest};
+use super::clusters::{Clustered, Grid};
 use super::refine::{ClassArea, Classes, LOOK, LOOK_TO_MEASURE, Refined, Work, run};
 use super::{Adjacency, Surface, SurfacePoint};
 use super::{across, slice};
@@ -97,12 +98,36 @@ impl LevelCut {
         work.areas(progress)
     }
 
-    /// With long thin facets cut across that may have an edge in them, if there are any.
-    fn across(&self, classes: &impl Classes, finest_mm: f64) -> Option<Self> {
-        let mesh = match &self.cut {
+    /// As [`LevelCut::refine`], to be looked at from afar: vertices are drawn together until no more
+    /// than `most` triangles are left.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when cancelled.
+    pub fn clustered(
+        &self,
+        classes: impl Classes,
+        finest_mm: f64,
+        most: usize,
+        progress: &Progress,
+    ) -> Result<Clustered, Cancelled> {
+        let across = self.across(&classes, finest_mm);
+        let cut = across.as_ref().unwrap_or(self);
+        let mesh = cut.mesh();
+        let grid = Grid::for_most(most, mesh.vertices(), mesh.triangles());
+        let work = cut.run(classes, finest_mm, LOOK, progress)?;
+        work.clustered(grid, most, progress)
+    }
+
+    fn mesh(&self) -> &Mesh {
+        match &self.cut {
             Some(pieces) => &pieces.mesh,
             None => self.surface.mesh(),
-        };
+        }
+    }
+
+    /// With long thin facets cut across that may have an edge in them, if there are any.
+    fn across(&self, classes: &impl Classes, finest_mm: f64) -> Option<Self> {
+        let mesh = self.mesh();
         let uneven = |facet, corners| !classes.is_even(self.source_of(facet), corners);
         let (vertices, cut) = across::across(mesh, LOOK * finest_mm, uneven)?;
         let (triangles, facets): (_, Vec<u32>) = cut.into_iter().unzip();

@@ -21,6 +21,7 @@ mod across;
 mod adjacency;
 pub(crate) mod bisection;
 mod bvh;
+mod clusters;
 pub(crate) mod facet;
 pub(crate) mod geodesic;
 mod lattice;
@@ -34,6 +35,7 @@ mod stitch;
 mod visited;
 
 pub use adjacency::Adjacency;
+pub use clusters::{Clustered, clustered};
 pub use level::{LevelCut, rising};
 pub use ray::Ray;
 pub use refine::{ClassArea, Classes, Refined, refine, refine_some};

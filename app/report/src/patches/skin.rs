@@ -42,7 +42,15 @@ struct BySteps<'a> {
     any_steps: bool,
 }
 
-impl BySteps<'_> {
+impl<'a> BySteps<'a> {
+    fn of(painted: &'a Painted, ready: &'a [Option<Ready>]) -> Self {
+        Self {
+            painted,
+            ready,
+            any_steps: ready.iter().flatten().any(|ready| !ready.level),
+        }
+    }
+
     /// The steps of a region's fade that does not follow height alone.
     fn steps(&self, region: usize) -> Option<&RampSteps> {
         let ready = self.ready.get(region)?.as_ref()?;
@@ -95,44 +103,18 @@ impl Patches {
     /// # Errors
     /// [`Cancelled`] when cancelled.
     pub fn new(painted: &Painted, fades: Fades, progress: &Progress) -> Result<Self, Cancelled> {
-        Self::cut(painted, fades, true, progress)
-    }
-
-    /// As [`Patches::new`], fades left whole, but to be looked at from afar: where areas meet, a
-    /// vertex may lie in the midst of a neighbour's side.
-    ///
-    /// # Errors
-    /// [`Cancelled`] when cancelled.
-    pub fn to_look_at(painted: &Painted, progress: &Progress) -> Result<Self, Cancelled> {
-        Self::cut(painted, Fades::Whole, false, progress)
-    }
-
-    fn cut(
-        painted: &Painted,
-        fades: Fades,
-        closed: bool,
-        progress: &Progress,
-    ) -> Result<Self, Cancelled> {
         progress.stage("Cutting the skin along its colours");
-        let ready: Vec<Option<Ready>> = (0..painted.plan().regions.len())
-            .map(|region| ready(painted, region))
-            .collect();
+        let ready = all_ready(painted);
         let planes = planes_mm(painted, &ready, fades);
         let cut = LevelCut::new(painted.surface(), &planes);
         progress.check()?;
-        let classes = BySteps {
-            painted,
-            ready: &ready,
-            any_steps: ready.iter().flatten().any(|ready| !ready.level),
-        };
+        let classes = BySteps::of(painted, &ready);
         let finest_mm = painted.plan().machine.nozzle_mm;
         let refined = cut.refine(classes, finest_mm, progress)?;
         drop(cut);
         let (mut vertices, corners) = (refined.vertices, refined.triangles);
         let mut triangles: Vec<([u32; 3], u32)> = corners.into_iter().zip(refined.class).collect();
-        if closed {
-            stitch(&vertices, &mut triangles);
-        }
+        stitch(&vertices, &mut triangles);
         progress.check()?;
         if fades == Fades::InSteps {
             for (triangle, class) in &mut triangles {
@@ -151,6 +133,29 @@ impl Patches {
             *vertex = (*vertex * PARTS).round() / PARTS;
         }
         Ok(Self::of(painted, &ready, fades, (vertices, triangles)))
+    }
+
+    /// As [`Patches::new`], fades left whole, but to be looked at from afar: in no more than `most`
+    /// triangles, for which vertices are drawn together.
+    ///
+    /// # Errors
+    /// [`Cancelled`] when cancelled.
+    pub fn to_look_at(
+        painted: &Painted,
+        most: usize,
+        progress: &Progress,
+    ) -> Result<Self, Cancelled> {
+        progress.stage("Cutting the skin along its colours");
+        let ready = all_ready(painted);
+        let planes = planes_mm(painted, &ready, Fades::Whole);
+        let cut = LevelCut::new(painted.surface(), &planes);
+        progress.check()?;
+        let classes = BySteps::of(painted, &ready);
+        let finest_mm = painted.plan().machine.nozzle_mm;
+        let seen = cut.clustered(classes, finest_mm, most, progress)?;
+        let triangles = seen.triangles.into_iter().zip(seen.class).collect();
+        let skin = (seen.vertices, triangles);
+        Ok(Self::of(painted, &ready, Fades::Whole, skin))
     }
 
     fn of(
@@ -239,6 +244,11 @@ impl Patches {
 
 fn key(region: usize, step: usize) -> u32 {
     ((region as u32) << 16) | (step as u32).min(0xffff)
+}
+
+fn all_ready(painted: &Painted) -> Vec<Option<Ready>> {
+    let regions = 0..painted.plan().regions.len();
+    regions.map(|region| ready(painted, region)).collect()
 }
 
 fn ready(painted: &Painted, region: usize) -> Option<Ready> {

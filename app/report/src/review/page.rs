@@ -61,7 +61,7 @@ impl Came<'_> {
 pub fn patches(painted: &Painted, progress: &Progress) -> Result<Patches, Cancelled> {
     let facets = painted.surface().mesh().triangles().len();
     match facets > MOST_TRIANGLES {
-        true => Patches::to_look_at(painted, progress),
+        true => Patches::to_look_at(painted, MOST_TRIANGLES, progress),
         false => Patches::new(painted, Fades::Whole, progress),
     }
 }

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use blend::{Lab, Xyz, ciede2000};
 use data_encoding::BASE64;
 use geometry::DVec3;
+use geometry::surface::clustered;
 use plan::Schedule;
-use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use crate::comparison::{FULL_DE00, scale};
@@ -140,90 +140,17 @@ impl Shape {
 /// Triangles and their classes.
 type Triangles = Vec<([u32; 3], u32)>;
 
-/// The patches, with vertices that lie in one cell of a grid drawn together if there are too
-/// many triangles (J. Rossignac and P. Borrel, "Multi-resolution 3D approximations for rendering
-/// complex scenes", 1993, from memory). It is a picture to look at; nothing is made from it.
+/// The patches, in fewer triangles if there are too many. It is a picture to look at; nothing is made
+/// from it.
 fn thinned(patches: &Patches, most: usize) -> (Vec<DVec3>, Triangles) {
-    let both = || patches.triangles.iter().zip(&patches.class);
-    if patches.triangles.len() <= most {
-        let all = both().map(|(t, c)| (*t, *c)).collect();
-        return (patches.vertices.clone(), all);
+    let (vertices, triangles) = (&patches.vertices, &patches.triangles);
+    if triangles.len() <= most {
+        let all = triangles.iter().zip(&patches.class);
+        return (vertices.clone(), all.map(|(t, c)| (*t, *c)).collect());
     }
-    let bounds = patches.vertices.iter();
-    let (lo, hi) = bounds.fold((DVec3::INFINITY, DVec3::NEG_INFINITY), |(lo, hi), p| {
-        (lo.min(*p), hi.max(*p))
-    });
-    let mut grid = Grid {
-        lo,
-        cell: (hi - lo).max_element().max(1e-6) / 1024.0,
-    };
-    // A few triangles tell nearly how wide the cells have to be, all of them whether they are.
-    for every in [FEW, 1] {
-        while every * left(patches, grid, every) > most {
-            grid.cell *= 1.25;
-        }
-    }
-    clustered(patches, grid)
-}
-
-/// One of so many triangles is looked at first.
-const FEW: usize = 32;
-
-/// How many of every so many triangles have their corners in three cells.
-fn left(patches: &Patches, grid: Grid, every: usize) -> usize {
-    let key = |v: u32| {
-        let place = patches.vertices.get(v as usize);
-        grid.key(place.copied().unwrap_or_default())
-    };
-    let apart = |triangle: &&[u32; 3]| {
-        let [a, b, c] = triangle.map(key);
-        a != b && b != c && c != a
-    };
-    let some = patches.triangles.par_iter().step_by(every);
-    some.filter(apart).count()
-}
-
-/// Cells of even size.
-#[derive(Clone, Copy)]
-struct Grid {
-    lo: DVec3,
-    cell: f64,
-}
-
-impl Grid {
-    fn key(self, place: DVec3) -> [i64; 3] {
-        let place = (place - self.lo) / self.cell;
-        place.to_array().map(|v| v.floor() as i64)
-    }
-}
-
-fn clustered(patches: &Patches, grid: Grid) -> (Vec<DVec3>, Triangles) {
-    let mut known: FxHashMap<[i64; 3], u32> = FxHashMap::default();
-    let mut sums: Vec<(DVec3, f64)> = Vec::new();
-    let of_vertex: Vec<u32> = patches
-        .vertices
-        .iter()
-        .map(|vertex| {
-            let next = sums.len() as u32;
-            let index = *known.entry(grid.key(*vertex)).or_insert(next);
-            if index == next {
-                sums.push((DVec3::ZERO, 0.0));
-            }
-            if let Some(sum) = sums.get_mut(index as usize) {
-                sum.0 += *vertex;
-                sum.1 += 1.0;
-            }
-            index
-        })
-        .collect();
-    let moved = |v: u32| of_vertex.get(v as usize).copied().unwrap_or(0);
-    let both = patches.triangles.iter().zip(&patches.class);
-    let kept = both
-        .map(|(triangle, class)| (triangle.map(moved), *class))
-        .filter(|([a, b, c], _)| a != b && b != c && c != a)
-        .collect();
-    let places = sums.iter().map(|(sum, count)| *sum / count.max(1.0));
-    (places.collect(), kept)
+    let few = clustered(vertices, triangles, &patches.class, most);
+    let triangles = few.triangles.into_iter().zip(few.class).collect();
+    (few.vertices, triangles)
 }
 
 /// First and last row of the colours that the triangles of each class show; none for a class
@@ -316,36 +243,6 @@ impl Columns {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn many_triangles_are_thinned_and_the_shape_stays() {
-        let side = 60u32;
-        let at = |i: u32, j: u32| DVec3::new(f64::from(i), f64::from(j), f64::from(i % 3) * 0.1);
-        let mut triangles = Vec::new();
-        for i in 0..side {
-            for j in 0..side {
-                let v = |a: u32, b: u32| (i + a) * (side + 1) + j + b;
-                triangles.extend([[v(0, 0), v(1, 0), v(1, 1)], [v(0, 0), v(1, 1), v(0, 1)]]);
-            }
-        }
-        let vertices = (0..=side).flat_map(|i| (0..=side).map(move |j| at(i, j)));
-        let patches = Patches {
-            vertices: vertices.collect(),
-            class: vec![0; triangles.len()],
-            triangles,
-            classes: Vec::new(),
-        };
-        let (places, kept) = thinned(&patches, 1000);
-        assert!(kept.len() <= 1000 && kept.len() > 200, "{}", kept.len());
-        let area: f64 = kept
-            .iter()
-            .map(|([a, b, c], _)| {
-                let [a, b, c] = [a, b, c].map(|v| places[*v as usize]);
-                0.5 * (b - a).cross(c - a).z
-            })
-            .sum();
-        assert!((area / 3600.0 - 1.0).abs() < 0.15, "{area}");
-    }
 
     #[test]
     fn bands_share_columns_and_what_overlaps_does_not() {

@@ -187,7 +187,9 @@ fn cut<T: Copy + Sync>(items: &mut [T], seen: impl Fn(&T) -> (Bounds, u32) + Syn
     };
     let middles = |items: &[T]| {
         let places = items.iter().map(middle);
-        places.fold(Bounds::NOTHING, |all, at| all.and(Bounds { low: at, high: at }))
+        places.fold(Bounds::NOTHING, |all, at| {
+            all.and(Bounds { low: at, high: at })
+        })
     };
     let Bounds { low, high } = over(items, middles, Bounds::and);
     let size = high - low;

@@ -4,6 +4,7 @@ use glam::DVec3;
 use rustc_hash::FxHashMap;
 
 use super::{Classes, Work, agree, on_all};
+use crate::surface::clusters::{Clustered, Clusters, Grid};
 use crate::surface::refined::{Areas, ClassArea, Pieces, Refined, Split, area, put_snapped};
 use crate::{Cancelled, Progress};
 
@@ -31,6 +32,24 @@ impl<C: Classes> Work<'_, C> {
         let mut out = Areas::beside(before, |vertex| self.mesh.vertex(vertex));
         self.finish(&mut out, progress)?;
         Ok(out.told())
+    }
+
+    /// The skin in no more than `most` triangles, to look at.
+    pub(in crate::surface) fn clustered(
+        &self,
+        mut grid: Grid,
+        most: usize,
+        progress: &Progress,
+    ) -> Result<Clustered, Cancelled> {
+        let before = self.mesh.vertex_count();
+        loop {
+            let mut out = Clusters::new(grid, before, |vertex| self.mesh.vertex(vertex));
+            self.finish(&mut out, progress)?;
+            if out.count() <= most {
+                return Ok(out.told());
+            }
+            grid = grid.wider();
+        }
     }
 
     fn finish(&self, out: &mut impl Pieces, progress: &Progress) -> Result<(), Cancelled> {

@@ -28,6 +28,7 @@ pub mod plane;
 pub mod progress;
 pub mod read;
 pub mod solids;
+mod stretches;
 pub mod surface;
 mod unit;
 pub mod write;

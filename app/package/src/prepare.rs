@@ -146,12 +146,16 @@ impl Shown {
     /// Makes it ready; `cut` cuts the skin.
     fn new(
         painted: &Painted,
-        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
+        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled> + Send,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
-        let stage = Stage::new(painted.surface(), progress)?;
-        let patches = cut(painted, progress)?;
-        Ok(Self { stage, patches })
+        let beside = progress.beside();
+        let stage = || Stage::new(painted.surface(), &beside);
+        let (patches, stage) = rayon::join(|| cut(painted, progress), stage);
+        Ok(Self {
+            stage: stage?,
+            patches: patches?,
+        })
     }
 }
 
@@ -308,7 +312,7 @@ impl<'a> Work<'a> {
     /// The review page by itself; `cut` cuts the skin.
     pub(crate) fn page_again(
         &self,
-        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled>,
+        cut: impl FnOnce(&Painted, &Progress) -> Result<Patches, Cancelled> + Send,
         progress: &Progress,
     ) -> Result<String, PrepareError> {
         let shown = Shown::new(&self.job.painted, cut, progress)?;

@@ -5,9 +5,9 @@ use std::ops::Range;
 use glam::DVec3;
 use rayon::prelude::*;
 
-use super::tally::stretches;
 use super::{CRACK_MM, Tally, centroid};
 use crate::Mesh;
+use crate::stretches::stretches;
 
 /// A facet is without area when its height is lost in its corners' rounding: this small a
 /// part of its longest side.

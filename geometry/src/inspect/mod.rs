@@ -29,6 +29,7 @@ use serde::Serialize;
 use smallvec::SmallVec;
 
 use crate::mesh::{Edges, Parts};
+use crate::stretches::stretches;
 use crate::{Mesh, Progress, layers};
 
 pub use crossings::Crossings;
@@ -211,7 +212,7 @@ struct EdgeFaults {
 
 impl EdgeFaults {
     fn of(mesh: &Mesh, edges: &Edges, parts: &Parts) -> Self {
-        let from = tally::stretches(mesh.vertices().len());
+        let from = stretches(mesh.vertices().len());
         let found: Vec<Self> = from
             .map(|from| Self::among(mesh, edges, parts, from))
             .collect();

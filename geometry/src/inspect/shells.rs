@@ -6,10 +6,10 @@ use glam::{DVec2, DVec3};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::tally::stretches;
 use super::{Tally, centroid};
 use crate::Mesh;
 use crate::mesh::{Edges, Parts};
+use crate::stretches::stretches;
 
 /// A connected shell.
 #[derive(Clone, Debug, PartialEq, Serialize)]

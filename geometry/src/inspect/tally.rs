@@ -1,9 +1,6 @@
 //! Things that occur a number of times, and how small a thing still counts.
 
-use std::ops::Range;
-
 use glam::DVec3;
-use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::Mesh;
@@ -41,17 +38,6 @@ impl Tally {
             first_mm: self.first_mm.or(later.first_mm),
         }
     }
-}
-
-/// Things that one thread looks at by itself.
-const TOGETHER: usize = 1 << 14;
-
-/// Things by their numbers, in stretches that follow each other, for all cores.
-pub(super) fn stretches(count: usize) -> impl IndexedParallelIterator<Item = Range<usize>> {
-    let begin = |stretch: usize| stretch * TOGETHER;
-    (0..count.div_ceil(TOGETHER))
-        .into_par_iter()
-        .map(move |i| begin(i)..begin(i + 1).min(count))
 }
 
 pub(super) fn centroid(mesh: &Mesh, facet: usize) -> DVec3 {

@@ -395,7 +395,8 @@ impl<'a> Bisection<'a> {
     }
 
     /// The whole nodes.
-    pub(crate) fn leaves(&self) -> impl Iterator<Item = u32> + '_ {
+    #[cfg(test)]
+    fn leaves(&self) -> impl Iterator<Item = u32> + '_ {
         (0..self.count() as u32).filter(|&node| self.is_whole(node))
     }
 

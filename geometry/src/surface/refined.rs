@@ -70,6 +70,16 @@ fn class_areas(areas: &BTreeMap<u32, f64>, error_mm2: &BTreeMap<u32, f64>) -> Ve
         .collect()
 }
 
+/// Areas of classes, each added up in order.
+pub(super) fn added(areas: impl Iterator<Item = ClassArea>) -> Vec<ClassArea> {
+    let (mut sums, mut errors) = (BTreeMap::new(), BTreeMap::new());
+    for one in areas {
+        *sums.entry(one.class).or_default() += one.area_mm2;
+        *errors.entry(one.class).or_default() += one.error_mm2;
+    }
+    class_areas(&sums, &errors)
+}
+
 pub(super) fn area([a, b, c]: [DVec3; 3]) -> f64 {
     0.5 * (b - a).cross(c - a).length()
 }

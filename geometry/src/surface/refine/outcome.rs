@@ -1,11 +1,15 @@
 //! What comes out of facets that are cut: where edges cross their sides, and pieces of one class.
 
+use std::ops::Range;
+
 use glam::DVec3;
+use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use super::{Classes, Work, agree, on_all};
+use crate::stretches::stretches;
 use crate::surface::clusters::{Clustered, Clusters, Grid};
-use crate::surface::refined::{Areas, ClassArea, Pieces, Refined, Split, area, put_snapped};
+use crate::surface::refined::{Areas, ClassArea, Pieces, Refined, Split, added, area, put_snapped};
 use crate::{Cancelled, Progress};
 
 /// The place of an edge is found to this part of the finest length: on edges that are followed
@@ -18,8 +22,10 @@ const MOST_HALVINGS: usize = 24;
 impl<C: Classes> Work<'_, C> {
     /// The skin in triangles of one class each.
     pub(in crate::surface) fn refined(&self, progress: &Progress) -> Result<Refined, Cancelled> {
-        let mut out = Refined::beside(self.mesh.vertices());
-        self.finish(&mut out, progress)?;
+        let edges = self.edges(progress)?;
+        let vertices = self.mesh.vertices().chain(edges.crossings.iter().copied());
+        let mut out = Refined::beside(vertices);
+        self.put_all(0..self.mesh.count(), &edges, &mut out);
         Ok(out)
     }
 
@@ -28,10 +34,15 @@ impl<C: Classes> Work<'_, C> {
         &self,
         progress: &Progress,
     ) -> Result<Vec<ClassArea>, Cancelled> {
-        let before = self.mesh.vertex_count() as u32;
-        let mut out = Areas::beside(before, |vertex| self.mesh.vertex(vertex));
-        self.finish(&mut out, progress)?;
-        Ok(out.told())
+        let edges = self.edges(progress)?;
+        let (before, at) = self.vertices(&edges);
+        let areas = |nodes| {
+            let mut out = Areas::beside(before, &at);
+            self.put_all(nodes, &edges, &mut out);
+            out.told()
+        };
+        let found: Vec<Vec<ClassArea>> = stretches(self.mesh.count()).map(areas).collect();
+        Ok(added(found.into_iter().flatten()))
     }
 
     /// The skin in no more than `most` triangles, to look at.
@@ -41,10 +52,12 @@ impl<C: Classes> Work<'_, C> {
         most: usize,
         progress: &Progress,
     ) -> Result<Clustered, Cancelled> {
-        let before = self.mesh.vertex_count();
+        let edges = self.edges(progress)?;
+        let (before, at) = self.vertices(&edges);
         loop {
-            let mut out = Clusters::new(grid, before, |vertex| self.mesh.vertex(vertex));
-            self.finish(&mut out, progress)?;
+            let mut out = Clusters::new(grid, before as usize, &at);
+            self.put_all(0..self.mesh.count(), &edges, &mut out);
+            progress.check()?;
             if out.count() <= most {
                 return Ok(out.told());
             }
@@ -52,26 +65,58 @@ impl<C: Classes> Work<'_, C> {
         }
     }
 
-    fn finish(&self, out: &mut impl Pieces, progress: &Progress) -> Result<(), Cancelled> {
-        let crossings = self.crossings();
+    /// How many vertices there are with those where edges cross sides, and where each is.
+    fn vertices<'a>(&'a self, edges: &'a Edges) -> (u32, impl Fn(u32) -> DVec3 + 'a) {
+        let before = self.mesh.vertex_count();
+        let at = move |vertex: u32| match (vertex as usize).checked_sub(before) {
+            Some(crossing) => edges.crossings[crossing],
+            None => self.mesh.vertex(vertex),
+        };
+        ((before + edges.crossings.len()) as u32, at)
+    }
+
+    fn edges(&self, progress: &Progress) -> Result<Edges, Cancelled> {
+        let mut crossings = Vec::new();
+        let before = self.mesh.vertex_count();
+        let found = self.crossings().into_iter();
+        let on_side = found.map(|(side, place)| match place {
+            Place::End(vertex) => (side, vertex),
+            Place::Between(point) => {
+                crossings.push(point);
+                (side, (before + crossings.len() - 1) as u32)
+            }
+        });
+        let on_side = on_side.collect();
         progress.check()?;
-        let known: FxHashMap<(u32, u32), u32> = crossings
-            .into_iter()
-            .map(|(edge, place)| match place {
-                Place::End(vertex) => (edge, vertex),
-                Place::Between(point) => (edge, out.vertex(point)),
-            })
-            .collect();
-        let proper = || self.mesh.leaves().filter(|&l| self.mesh.is_proper(l));
-        let mixed: Vec<u32> = proper().filter(|&l| !agree(self.known(l))).collect();
+        let is_mixed = |&leaf: &u32| !agree(self.known(leaf));
+        let mixed = |nodes| -> Vec<u32> { self.proper(nodes).filter(is_mixed).collect() };
+        let mixed: Vec<Vec<u32>> = stretches(self.mesh.count()).map(mixed).collect();
+        let mixed = mixed.concat();
         let bends = on_all(0..mixed.len(), |i| self.bend(mixed[i]));
         progress.check()?;
-        let mut bends = mixed.into_iter().zip(bends).peekable();
-        for leaf in proper() {
+        Ok(Edges {
+            crossings,
+            on_side,
+            bends: mixed.into_iter().zip(bends).collect(),
+        })
+    }
+
+    /// The whole nodes of some with three corners.
+    fn proper(&self, nodes: Range<usize>) -> impl Iterator<Item = u32> {
+        let nodes = nodes.start as u32..nodes.end as u32;
+        nodes.filter(|&node| self.mesh.is_whole(node) && self.mesh.is_proper(node))
+    }
+
+    /// Writes some of the whole triangles out.
+    fn put_all(&self, nodes: Range<usize>, edges: &Edges, out: &mut impl Pieces) {
+        let first = edges
+            .bends
+            .partition_point(|(leaf, _)| (*leaf as usize) < nodes.start);
+        let mut bends = edges.bends.iter().skip(first).peekable();
+        for leaf in self.proper(nodes) {
             let bend = bends.next_if(|(mixed, _)| *mixed == leaf);
-            self.emit(leaf, &known, bend.and_then(|(_, bend)| bend), out);
+            self.emit(leaf, &edges.on_side, bend.and_then(|(_, bend)| *bend), out);
         }
-        Ok(())
     }
 
     /// A third point of the edge in a leaf that it parts in two, on the way from the corner that
@@ -192,6 +237,16 @@ impl<C: Classes> Work<'_, C> {
             }
         }
     }
+}
+
+/// What is known of the edges between classes.
+struct Edges {
+    /// Where they cross sides between their ends, numbered after the vertices.
+    crossings: Vec<DVec3>,
+    /// The vertex at which an edge crosses a side.
+    on_side: FxHashMap<(u32, u32), u32>,
+    /// The leaves with an edge in them, in order, and a third point of it.
+    bends: Vec<(u32, Option<DVec3>)>,
 }
 
 /// Where an edge crosses a side.

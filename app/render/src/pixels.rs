@@ -92,10 +92,14 @@ impl<const N: usize> Pixels<N> {
             return true;
         }
         let (one, other) = (one.colours(), other.colours());
-        let roots = one.as_flattened().iter().zip(other.as_flattened());
-        roots
-            .map(|(a, b)| (a.max(0.0).sqrt() - b.max(0.0).sqrt()).abs())
-            .any(|d| d > EDGE_COLOUR)
+        let pairs = one.as_flattened().iter().zip(other.as_flattened());
+        pairs
+            .map(|(a, b)| (a.max(0.0), b.max(0.0)))
+            // Most colours are much too near for the roots to be needed.
+            .any(|(a, b)| {
+                (a - b).abs() > EDGE_COLOUR * EDGE_COLOUR
+                    && (a.sqrt() - b.sqrt()).abs() > EDGE_COLOUR
+            })
     }
 }
 

@@ -228,6 +228,17 @@ impl Surface {
         Some(SurfacePoint { facet, ..near })
     }
 
+    /// The least and the most, mm, that the skin that is seen can be away from a point; none if the
+    /// least is more than `max_mm`. The most is no more than a quarter above the least: sooner told
+    /// than the nearest point, of which many are nearly as far.
+    pub fn seen_distance_between(&self, point_mm: DVec3, max_mm: f64) -> Option<[f64; 2]> {
+        let (tree, mesh) = match self.seen() {
+            Some(seen) => (&seen.tree, &seen.mesh),
+            None => (&self.0.tree, &*self.0.mesh),
+        };
+        tree.distance_between(mesh, point_mm, max_mm)
+    }
+
     fn seen(&self) -> Option<&Seen> {
         let seen = self.0.seen.get_or_init(|| Seen::of(&self.0.mesh));
         seen.as_ref()

@@ -69,8 +69,8 @@ pub(super) fn sample(
     found
 }
 
-/// What a place asks for, as far around it as all does, mm, and how far the skin is, mm; infinite
-/// if that is not known. The skin is no farther than `most_mm`.
+/// What a place asks for, as far around it as all does, mm, and how far the skin is at most, mm;
+/// infinite if that is not known. The skin is no farther than `most_mm`.
 fn look(
     surface: &Surface,
     point: DVec3,
@@ -78,8 +78,20 @@ fn look(
     layer_regions: &LayerRegions,
 ) -> (Asks, f64, f64) {
     let far_mm = LOOK * skin_mm;
-    let Some(near) = surface.nearest_seen_within(point, most_mm.min(far_mm)) else {
-        return (Asks::Free, far_mm - skin_mm, f64::INFINITY);
+    let unknown = (Asks::Free, far_mm - skin_mm, f64::INFINITY);
+    let within_mm = most_mm.min(far_mm);
+    let Some([least_mm, most_mm]) = surface.seen_distance_between(point, within_mm) else {
+        return unknown;
+    };
+    if least_mm > skin_mm {
+        return (Asks::Free, least_mm - skin_mm, most_mm);
+    }
+    if let (Some(region_step), true) = (layer_regions.single(), most_mm <= skin_mm) {
+        let around_mm = layer_regions.around_mm(region_step, point, most_mm);
+        return (Asks::RegionStep(region_step), around_mm, most_mm);
+    }
+    let Some(near) = surface.nearest_seen_within(point, within_mm) else {
+        return unknown;
     };
     let depth_mm = near.point_mm.distance(point);
     if depth_mm > skin_mm {

@@ -1,5 +1,7 @@
 //! Questions to the tree: nearest points, first hits of rays, facets in a box.
 
+use std::cell::Cell;
+
 use glam::{DVec3, Vec3};
 
 use super::lanes::{Lanes, Narrow};
@@ -61,6 +63,44 @@ impl Bvh {
         let most = loosened(search.best.0 * to_cost);
         self.boxes.search(lanes, most, &mut search);
         search.best.1
+    }
+
+    /// The least and the most, mm, that the skin can be away from a point, if the least is no more
+    /// than `max_mm`: both are its distance where the skin is near, and the most is up to [`BETWEEN`] more
+    /// than the least where many facets are far.
+    pub(in crate::surface) fn distance_between(
+        &self,
+        mesh: &Mesh,
+        point: DVec3,
+        max_mm: f64,
+    ) -> Option<[f64; 2]> {
+        if point.is_nan() {
+            return None;
+        }
+        widest!(self, lanes => self.distance_between_by(lanes, mesh, point, max_mm))
+    }
+
+    #[inline(always)]
+    fn distance_between_by<L: Lanes>(
+        &self,
+        lanes: L,
+        mesh: &Mesh,
+        point: DVec3,
+        max_mm: f64,
+    ) -> Option<[f64; 2]> {
+        let to_cost = self.frame.scale * self.frame.scale;
+        let most = loosened(max_mm * max_mm * to_cost);
+        let mut search = Between {
+            mesh,
+            point,
+            seen: self.frame.inside(point).as_vec3(),
+            to_cost,
+            found: Cell::new([f32::INFINITY; 2]),
+        };
+        self.boxes.search(lanes, most, &mut search);
+        let found = search.found.get();
+        let [least, most] = found.map(|cost| (f64::from(cost) / to_cost).sqrt());
+        most.is_finite().then_some([least, most])
     }
 
     /// The first point of the skin along a ray; boxes farther than `max_mm` are left out.
@@ -166,6 +206,78 @@ impl<L: Lanes> Search<L> for Nearest<'_> {
     }
 }
 
+/// A box is no larger than this part of its distance where that is told by the box alone.
+const BETWEEN: f64 = 0.25;
+/// What is in such a box costs no more than this times what the box does.
+const FARTHER: f32 = ((1.0 + BETWEEN + 1e-5) * (1.0 + BETWEEN + 1e-5)) as f32;
+/// More than what is lost where a cost is told in single precision.
+const ROUNDING: f64 = 1e-6;
+
+/// Looks how far the skin is, and opens no box that is small and far.
+struct Between<'a> {
+    mesh: &'a Mesh,
+    point: DVec3,
+    /// The point in the tree's frame.
+    seen: Vec3,
+    /// From mm² to the frame.
+    to_cost: f64,
+    /// The least and the most that it can cost, as far as was looked.
+    found: Cell<[f32; 2]>,
+}
+
+impl Between<'_> {
+    #[inline(always)]
+    fn find(&self, least: f32, most: f32) {
+        let [a, b] = self.found.get();
+        self.found.set([a.min(least), b.min(most)]);
+    }
+}
+
+impl<L: Lanes> Search<L> for Between<'_> {
+    #[inline(always)]
+    fn costs(&self, lanes: L, node: &Node) -> L::Eight {
+        let nothing = lanes.all(0.0);
+        let (mut sum, mut size) = (nothing, nothing);
+        for axis in 0..3 {
+            let [low, high] = node.sides(lanes, axis, -self.seen[axis], 1.0);
+            let behind = lanes.sub(nothing, high);
+            let off = lanes.max(lanes.max(low, behind), nothing);
+            sum = lanes.add(sum, lanes.mul(off, off));
+            let wide = lanes.sub(high, low);
+            size = lanes.add(size, lanes.mul(wide, wide));
+        }
+        let sum = lanes.mul(sum, lanes.all(1.0 - 1e-5));
+        let allowed = lanes.mul(sum, lanes.all((BETWEEN * BETWEEN) as f32));
+        let small = lanes.no_greater(size, allowed) & !(u32::MAX << node.count);
+        if small != 0 {
+            let each = lanes.each(sum);
+            let mut left = small;
+            while left != 0 {
+                let cost = each[left.trailing_zeros() as usize % 8];
+                left &= left - 1;
+                self.find(cost, cost * FARTHER);
+            }
+        }
+        // What may hold something nearer, and is not told by its box alone.
+        let [least, _] = self.found.get();
+        let large = lanes.if_no_greater(allowed, size, sum);
+        lanes.if_no_greater(sum, lanes.all(least), large)
+    }
+
+    #[inline(always)]
+    fn visit(&mut self, facet: u32) -> Option<f32> {
+        let q = nearest_on(self.mesh.corners(facet as usize), self.point);
+        let cost = q.distance_squared(self.point) * self.to_cost;
+        let (least, most) = ((cost * (1.0 - ROUNDING)) as f32, loosened(cost));
+        let [least_so_far, _] = self.found.get();
+        if least >= least_so_far {
+            return None;
+        }
+        self.find(least, most);
+        Some(most)
+    }
+}
+
 /// Looks for all facets whose boxes touch a box.
 struct Touching<F> {
     bounds: Bounds,
@@ -263,6 +375,18 @@ mod tests {
             for point in from {
                 let narrow = tree.nearest_by(Narrow, &mesh, point, 2.0);
                 prop_assert_eq!(narrow, tree.nearest(&mesh, point, 2.0));
+                let between = tree.distance_between_by(Narrow, &mesh, point, 2.0);
+                prop_assert_eq!(between, tree.distance_between(&mesh, point, 2.0));
+                let off = narrow.map(|near| near.point_mm.distance(point));
+                prop_assert!(off.is_none() || between.is_some());
+                if let (None, Some([_, most])) = (off, between) {
+                    prop_assert!(most > 2.0 - 1e-5, "{}", most);
+                }
+                if let (Some(off), Some([least, most])) = (off, between) {
+                    let room = 1e-5 * off + 1e-6;
+                    prop_assert!(least <= off + 1e-9 && off <= most + room, "{} {} {}", least, off, most);
+                    prop_assert!(most <= least * (1.0 + BETWEEN) + room, "{} {}", least, most);
+                }
                 let (low, high) = (point.min(to), point.max(to));
                 let (mut some, mut others) = (Vec::new(), Vec::new());
                 tree.facets_in_box_by(Narrow, low, high, |facet| some.push(facet));

@@ -390,8 +390,11 @@ mod tests {
 
     use super::*;
 
-    /// Each triangle as its corners say it: places, normals and region, from the least corner on.
-    fn told(mesh: &SkinMesh) -> Vec<Vec<([i64; 3], [i64; 3], u32)>> {
+    /// A corner's place and normal, in small steps, and its region.
+    type Told = ([i64; 3], [i64; 3], u32);
+
+    /// Each triangle as its corners say it, from the least corner on.
+    fn told(mesh: &SkinMesh) -> Vec<Vec<Told>> {
         let round = |of: [f32; 3]| of.map(|x| (f64::from(x) * 1e4).round() as i64);
         let corner = |&i: &u32| {
             let i = i as usize;

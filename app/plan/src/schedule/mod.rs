@@ -24,6 +24,7 @@
 mod apportion;
 mod asked;
 mod asks;
+mod error;
 mod fine_details;
 mod groundwork;
 mod interior;
@@ -43,8 +44,7 @@ mod warnings;
 use std::sync::Arc;
 
 use blend::{MixModel, Shares};
-use geometry::layers::CutError;
-use geometry::{Cancelled, Progress, SurfacePoint};
+use geometry::{Progress, SurfacePoint};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -53,6 +53,7 @@ use groundwork::{Cut, Fall};
 
 pub use asked::{Asked, AskedLayer};
 pub use asks::Asks;
+pub use error::ScheduleError;
 pub use groundwork::Groundwork;
 pub use laid::Laid;
 pub use layer::{Dose, Layer};
@@ -77,25 +78,6 @@ pub struct Schedule {
     pub warnings: Vec<Warning>,
     /// Layers from the bed upwards.
     pub layers: Vec<Layer>,
-}
-
-/// Why there is no schedule.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum ScheduleError {
-    /// The part could not be cut into layers.
-    #[error(transparent)]
-    Cut(#[from] CutError),
-    /// Cancelled.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
-    /// A toolpath's plastic is given for another number of layers.
-    #[error("the toolpath's plastic is counted for {toolpath} layers, and the plan has {plan}")]
-    OtherLayers {
-        /// Of the toolpath.
-        toolpath: usize,
-        /// Of the plan.
-        plan: usize,
-    },
 }
 
 impl Schedule {

@@ -331,6 +331,54 @@ proptest! {
     }
 }
 
+/// Where a region is told to have all of the skin about a place, it has every point of it.
+#[test]
+fn a_region_that_has_all_about_a_place_has_each_point_there() {
+    let ball = solids::icosphere(10.0, 4).expect("a ball");
+    let ball = ball.map(|p| p + DVec3::Z * 10.0).expect("moved");
+    let mut drawn = Region::painted("Drawn", fixed(0.7));
+    let dabs = [(0.0, -9.0, 14.0), (3.0, -9.0, 13.0), (6.0, -7.0, 13.0)];
+    drawn.brush.push(BrushStroke::Paint(stroke(&dabs)));
+    drawn.brush.push(BrushStroke::Erase(stroke(&dabs[2..])));
+    let band = Mask::Band {
+        from_mm: 4.0,
+        to_mm: 11.0,
+    };
+    let sphere = Mask::Sphere {
+        centre_mm: DVec3::new(9.0, 3.0, 10.0),
+        radius_mm: 4.0,
+    };
+    let laid = painted(
+        ball,
+        plan(vec![
+            Region::new("Band", band, fixed(0.3)),
+            Region::new("Ball", sphere, fixed(0.5)),
+            drawn,
+        ]),
+    );
+    let mesh = laid.surface().mesh();
+    let middle = |facet: usize| SurfacePoint {
+        point_mm: mesh.corners(facet).into_iter().sum::<DVec3>() / 3.0,
+        facet: facet as u32,
+    };
+    let points: Vec<SurfacePoint> = (0..mesh.triangles().len()).map(middle).collect();
+    let mut told = [0; 4];
+    for one in points.iter().step_by(7) {
+        for within_mm in [0.5, 1.5, 3.0] {
+            let Some(region) = laid.region_throughout(one.point_mm, within_mm, *one) else {
+                continue;
+            };
+            told[region] += 1;
+            let about = |p: &&SurfacePoint| p.point_mm.distance(one.point_mm) < within_mm;
+            for point in points.iter().filter(about) {
+                assert_eq!(laid.region_at(*point), region, "{one:?} {within_mm}");
+            }
+        }
+    }
+    // Within strokes it is not known.
+    assert!(told[..3].iter().all(|&count| count > 20), "{told:?}");
+}
+
 /// Every facet cut into four.
 fn finer(mesh: &Mesh) -> Mesh {
     let mut vertices = Vec::new();

@@ -65,6 +65,7 @@ impl Mask {
                 let (low, high) = self.height_range_mm();
                 (ALL.0.with_z(low), ALL.1.with_z(high))
             }
+            Mask::Not(of) if matches!(**of, Mask::Whole) => NONE,
             Mask::Whole
             | Mask::Shell { .. }
             | Mask::Object(_)
@@ -146,6 +147,12 @@ mod tests {
         assert!(lo.x > hi.x);
         let not = Mask::Not(Box::new(ball(0.0))).bounds_mm();
         assert_eq!(not, ALL);
+        let nothing = Mask::Not(Box::new(Mask::Whole));
+        assert_eq!(nothing.bounds_mm(), NONE);
+        assert_eq!(
+            Mask::Any(vec![nothing, ball(3.0)]).bounds_mm(),
+            ball(3.0).bounds_mm()
+        );
     }
 
     #[test]

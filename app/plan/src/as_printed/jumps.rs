@@ -30,14 +30,23 @@ pub struct JumpOffer {
     pub text: String,
 }
 
-/// The offer for a plan; none where nothing jumps, where jumps are purged already, or where the
-/// colours would be no better for it.
-pub(super) fn offer(
+/// A plan with purging at its jumps.
+pub(super) struct Purged {
+    jumps: usize,
+    costs_g: f64,
+    costs_m: f64,
+    costs_minutes: f64,
+    delivery: Delivery,
+}
+
+/// Follows a plan with purging at its jumps; none where nothing jumps, or where jumps are purged
+/// already. `now` is its waste without.
+pub(super) fn purged(
     plan: &Plan,
     model: &dyn MixModel,
     schedule: &Schedule,
-    now: (&Delivery, &Waste),
-) -> Option<JumpOffer> {
+    now: &Waste,
+) -> Option<Purged> {
     if plan.laying.purge_jumps || !plan.laying.lead {
         return None;
     }
@@ -47,41 +56,52 @@ pub(super) fn offer(
     };
     let extrusion = lay_out_as(&plan.machine, &laying, model, schedule);
     let waste = Waste::of(&extrusion, plan);
-    let (delivery_now, waste_now) = now;
-    let jumps = waste.flushes.saturating_sub(waste_now.flushes);
+    let jumps = waste.flushes.saturating_sub(now.flushes);
     if jumps == 0 {
         return None;
     }
     let commands = compensated(&extrusion, &plan.machine, model).commands;
-    let then = assess(
-        &extrusion,
-        schedule,
-        &commands,
-        &plan.machine.chamber,
-        model,
-    );
-    let costs_g = waste.mass_g - waste_now.mass_g;
-    let costs_minutes = waste.minutes - waste_now.minutes;
-    let text = format!(
-        "The blend jumps between layers {}, and the melt chamber smears that. Purging there \
-         (laying: purge_jumps: true) would bring the mean ΔE00 from {:.1} to {:.1} and the worst \
-         from {:.0} to {:.0}. It costs {costs_g:.1} g and {costs_minutes:.0} min.",
-        match jumps {
-            1 => "once".to_owned(),
-            n => format!("{n} times"),
-        },
-        delivery_now.mean_de00,
-        then.mean_de00,
-        delivery_now.worst_de00,
-        then.worst_de00,
-    );
-    (then.mean_de00 < delivery_now.mean_de00).then_some(JumpOffer {
+    let chamber = &plan.machine.chamber;
+    Some(Purged {
         jumps,
-        costs_g,
-        costs_m: waste.length_m - waste_now.length_m,
-        costs_minutes,
-        mean_de00: then.mean_de00,
-        worst_de00: then.worst_de00,
-        text,
+        costs_g: waste.mass_g - now.mass_g,
+        costs_m: waste.length_m - now.length_m,
+        costs_minutes: waste.minutes - now.minutes,
+        delivery: assess(&extrusion, schedule, &commands, chamber, model),
     })
+}
+
+impl Purged {
+    /// The offer, beside what comes out without; none where the colours would be no better for it.
+    pub(super) fn offer(self, now: &Delivery) -> Option<JumpOffer> {
+        let Self {
+            jumps,
+            costs_g,
+            costs_m,
+            costs_minutes,
+            delivery: then,
+        } = self;
+        let text = format!(
+            "The blend jumps between layers {}, and the melt chamber smears that. Purging there \
+             (laying: purge_jumps: true) would bring the mean ΔE00 from {:.1} to {:.1} and the \
+             worst from {:.0} to {:.0}. It costs {costs_g:.1} g and {costs_minutes:.0} min.",
+            match jumps {
+                1 => "once".to_owned(),
+                n => format!("{n} times"),
+            },
+            now.mean_de00,
+            then.mean_de00,
+            now.worst_de00,
+            then.worst_de00,
+        );
+        (then.mean_de00 < now.mean_de00).then_some(JumpOffer {
+            jumps,
+            costs_g,
+            costs_m,
+            costs_minutes,
+            mean_de00: then.mean_de00,
+            worst_de00: then.worst_de00,
+            text,
+        })
+    }
 }

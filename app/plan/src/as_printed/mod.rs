@@ -98,26 +98,35 @@ impl AsPrinted {
         let extrusion = lay_out(plan, model, schedule);
         progress.check()?;
         progress.set(0.2);
-        let compensation = match plan.laying.lead {
-            true => compensated(&extrusion, &plan.machine, model),
-            false => plain(&extrusion, plan, model, schedule),
-        };
-        progress.check()?;
-        progress.set(0.6);
-        let delivery = assess(
-            &extrusion,
-            schedule,
-            &compensation.commands,
-            &plan.machine.chamber,
-            model,
-        );
-        progress.check()?;
-        progress.set(0.8);
         let waste = Waste::of(&extrusion, plan);
+        let found = || {
+            let compensation = match plan.laying.lead {
+                true => compensated(&extrusion, &plan.machine, model),
+                false => plain(&extrusion, plan, model, schedule),
+            };
+            progress.set(0.6);
+            let delivery = assess(
+                &extrusion,
+                schedule,
+                &compensation.commands,
+                &plan.machine.chamber,
+                model,
+            );
+            progress.set(0.8);
+            (compensation, delivery)
+        };
+        // What else could be done does not hang on what comes out of this.
+        let ((compensation, delivery), (purged, suggestions)) = rayon::join(found, || {
+            rayon::join(
+                || jumps::purged(plan, model, schedule, &waste),
+                || suggestions(plan, model, schedule),
+            )
+        });
+        progress.check()?;
         Ok(Self {
             version: Self::VERSION,
-            suggestions: suggestions(plan, model, schedule),
-            jump_offer: jumps::offer(plan, model, schedule, (&delivery, &waste)),
+            suggestions,
+            jump_offer: purged.and_then(|purged| purged.offer(&delivery)),
             warnings: missed::warnings(plan, schedule, &delivery),
             extrusion,
             compensation,

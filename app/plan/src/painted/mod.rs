@@ -272,6 +272,31 @@ impl Painted {
         self.near_height(point.point_mm.z).find(wins).unwrap_or(0)
     }
 
+    /// The region that surely has every point of the skin within a distance of a place; `one` is
+    /// any of those points. None where that is not known.
+    pub fn region_throughout(
+        &self,
+        place_mm: DVec3,
+        within_mm: f64,
+        one: SurfacePoint,
+    ) -> Option<usize> {
+        let (low, high) = (place_mm.z - within_mm, place_mm.z + within_mm);
+        let places = self.by_height.between(low, high);
+        for region in places.filter_map(|place| self.order.get(place).copied()) {
+            if region == 0 {
+                break;
+            }
+            let coverage = &self.coverages[region];
+            if coverage.clearance_mm(place_mm, within_mm) < within_mm {
+                return None;
+            }
+            if coverage.contains(one) {
+                return Some(region);
+            }
+        }
+        Some(0)
+    }
+
     /// The regions that may have a point of a height, from the top down.
     fn near_height(&self, height_mm: f64) -> impl Iterator<Item = usize> + '_ {
         let places = self.by_height.at(height_mm);
@@ -356,6 +381,22 @@ impl Painted {
             .between(low, high)
             .filter_map(|place| self.order.get(place).copied())
             .any(|i| uneven(&i))
+    }
+
+    /// Whether a region has the area that the region of its number has on another plan of the
+    /// part, known from what was taken over of that; perhaps not where it has.
+    pub(crate) fn same_area(&self, other: &Self, region: usize) -> bool {
+        let both = self.coverages.get(region).zip(other.coverages.get(region));
+        both.is_some_and(|(own, its)| Arc::ptr_eq(own, its))
+    }
+
+    /// Whether all regions show the areas, and are measured as finely, as on another plan of the
+    /// part; perhaps not where they do.
+    pub(crate) fn same_areas(&self, other: &Self) -> bool {
+        self.order == other.order
+            && self.coverages.len() == other.coverages.len()
+            && self.plan.machine.nozzle_mm == other.plan.machine.nozzle_mm
+            && self.order.iter().all(|&i| self.same_area(other, i))
     }
 
     pub(crate) fn coverage_of(&self, region: usize) -> &Coverage {

@@ -1,6 +1,5 @@
 //! How the regions fall on one layer: the volume and the skin of each.
 
-use blend::Shares;
 use geometry::layers;
 
 use super::LookupCache;
@@ -43,6 +42,7 @@ impl Plastic {
 }
 
 /// A layer's doses, in no order yet.
+#[derive(Clone)]
 pub(super) struct Apportioned {
     pub doses: Vec<Amount>,
     /// Volume deeper than colour reaches, mm³.
@@ -54,9 +54,9 @@ pub(super) struct Apportioned {
 }
 
 /// Volume and skin of one blend.
+#[derive(Clone)]
 pub(super) struct Amount {
-    pub region: usize,
-    pub shares: Shares,
+    pub of: RegionStep,
     pub volume_mm3: f64,
     pub area_mm2: f64,
 }
@@ -68,27 +68,56 @@ impl Apportioned {
     }
 }
 
-/// Layers that follow each other, with the share of each that stays hollow: what is known of one
-/// serves the next.
+/// A layer to be shared out.
+pub(super) struct Wanted<'a> {
+    pub layer: &'a layers::Layer,
+    /// The share of it that stays hollow.
+    pub hollow: f64,
+    /// How it was shared out under an earlier plan.
+    pub before: Option<&'a Apportioned>,
+}
+
+/// Layers that follow each other: what is known of one serves the next. What `earlier` regions
+/// made of a layer is taken over where the regions there are the same.
 pub(super) fn of_layers<'a>(
     painted: &'a Painted,
     steps: &'a [Option<RampSteps>],
-    layers: impl Iterator<Item = (&'a layers::Layer, f64)>,
+    earlier: Option<Earlier<'a>>,
+    layers: impl Iterator<Item = Wanted<'a>>,
 ) -> impl Iterator<Item = Apportioned> {
     let mut known = LookupCache::new(painted.surface().bounds_mm());
     let mut below: Option<LayerRegions> = None;
-    layers.map(move |(layer, hollow)| {
+    layers.map(move |wanted| {
+        let layer = wanted.layer;
         let layer_regions = LayerRegions::new(painted, steps, layer.span);
+        if let (Some(earlier), Some(before)) = (&earlier, wanted.before)
+            && layer_regions.fall_as(&earlier.regions(layer.span))
+        {
+            return before.clone();
+        }
         if !below
             .as_ref()
             .is_some_and(|below| below.alike(&layer_regions))
         {
             known.choose_anew();
         }
-        let found = of_layer(painted, &layer_regions, layer, hollow, &mut known);
+        let found = of_layer(painted, &layer_regions, layer, wanted.hollow, &mut known);
         below = Some(layer_regions);
         found
     })
+}
+
+/// A plan of the same part from before, with the steps of its fades.
+#[derive(Clone, Copy)]
+pub(super) struct Earlier<'a> {
+    pub painted: &'a Painted,
+    pub steps: &'a [Option<RampSteps>],
+}
+
+impl<'a> Earlier<'a> {
+    fn regions(&self, span: geometry::LayerSpan) -> LayerRegions<'a> {
+        LayerRegions::new(self.painted, self.steps, span)
+    }
 }
 
 fn of_layer(
@@ -103,12 +132,7 @@ fn of_layer(
         Some(region_step) => {
             let apart_mm = nozzle_mm * COARSE_ROWS;
             let inside = inside(painted, layer, apart_mm, layer_regions, known);
-            one_blend(
-                layer_regions,
-                region_step,
-                layer,
-                Plastic::of(layer, &inside, hollow),
-            )
+            one_blend(region_step, layer, Plastic::of(layer, &inside, hollow))
         }
         None => {
             let inside = inside(painted, layer, nozzle_mm, layer_regions, known);
@@ -155,16 +179,10 @@ fn free_mm3(layer: &layers::Layer, inside: &Interior) -> f64 {
     }
 }
 
-fn one_blend(
-    layer_regions: &LayerRegions,
-    region_step: RegionStep,
-    layer: &layers::Layer,
-    plastic: Plastic,
-) -> Apportioned {
+fn one_blend(region_step: RegionStep, layer: &layers::Layer, plastic: Plastic) -> Apportioned {
     Apportioned {
         doses: vec![Amount {
-            region: region_step.region,
-            shares: layer_regions.shares(region_step, layer.span.middle_mm()),
+            of: region_step,
             volume_mm3: plastic.laid(),
             area_mm2: layer.skin_mm2,
         }],
@@ -205,8 +223,7 @@ fn shared(
         .iter()
         .zip(parts.iter().zip(&of_skin))
         .map(|(&region_step, (part, skin))| Amount {
-            region: region_step.region,
-            shares: layer_regions.shares(region_step, layer.span.middle_mm()),
+            of: region_step,
             volume_mm3: plastic.near * part,
             area_mm2: layer.skin_mm2 * skin,
         })
@@ -258,8 +275,8 @@ fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<(usize,
         let laid = dose.volume_mm3 >= dot_mm3;
         if !laid {
             lost_area += dose.area_mm2;
-            if dose.region != main.region && dose.area_mm2 > 0.0 {
-                too_small.push((dose.region, dose.area_mm2));
+            if dose.of.region != main.of.region && dose.area_mm2 > 0.0 {
+                too_small.push((dose.of.region, dose.area_mm2));
             }
         }
         laid
@@ -274,7 +291,7 @@ fn settle(doses: &mut Vec<Amount>, volume_mm3: f64, dot_mm3: f64) -> Vec<(usize,
 mod tests {
     use std::sync::Arc;
 
-    use blend::LinearLight;
+    use blend::{LinearLight, Shares};
     use geometry::mask::Stroke;
     use geometry::{DVec3, Mask, Progress, Surface, solids};
 
@@ -328,7 +345,7 @@ mod tests {
         let mesh = painted.surface().mesh();
         let cut = layers::cut(mesh, &painted.plan().layers, &Progress::new()).expect("layers");
         let told = |found: &Apportioned| {
-            let dose = |d: &Amount| (d.region, d.shares, d.volume_mm3, d.area_mm2);
+            let dose = |d: &Amount| (d.of, d.volume_mm3, d.area_mm2);
             let doses: Vec<_> = found.doses.iter().map(dose).collect();
             (
                 doses,
@@ -337,10 +354,15 @@ mod tests {
                 found.narrowest.clone(),
             )
         };
-        let all = of_layers(&painted, &steps, cut.iter().map(|layer| (layer, 0.4)));
+        let wanted = |layer| Wanted {
+            layer,
+            hollow: 0.4,
+            before: None,
+        };
+        let all = of_layers(&painted, &steps, None, cut.iter().map(wanted));
         let mut shared = 0;
         for (found, layer) in all.zip(&cut) {
-            let alone = of_layers(&painted, &steps, std::iter::once((layer, 0.4)));
+            let alone = of_layers(&painted, &steps, None, std::iter::once(wanted(layer)));
             let alone: Vec<_> = alone.map(|found| told(&found)).collect();
             shared += usize::from(found.doses.len() > 1);
             assert_eq!([told(&found)], alone[..], "{:?}", layer.span);

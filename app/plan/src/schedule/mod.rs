@@ -24,7 +24,9 @@
 mod apportion;
 mod asked;
 mod asks;
+mod error;
 mod fine_details;
+mod groundwork;
 mod interior;
 mod laid;
 mod layer;
@@ -39,16 +41,20 @@ mod told;
 mod totals;
 mod warnings;
 
+use std::sync::Arc;
+
 use blend::{MixModel, Shares};
-use geometry::layers::{self, CutError};
-use geometry::{Cancelled, Progress, SurfacePoint};
+use geometry::{Progress, SurfacePoint};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::{Painted, Plan};
+use groundwork::{Cut, Fall};
 
 pub use asked::{Asked, AskedLayer};
 pub use asks::Asks;
+pub use error::ScheduleError;
+pub use groundwork::Groundwork;
 pub use laid::Laid;
 pub use layer::{Dose, Layer};
 pub use lookup_cache::LookupCache;
@@ -57,9 +63,6 @@ pub use region_steps::RegionStep;
 pub use told::told;
 pub use totals::{Provenance, RegionTotal, SpoolTotal, Totals, mesh_sha256};
 pub use warnings::{Concern, Warning};
-
-/// Layers that one thread works out in a row: what it knows of one serves the next.
-const LAYERS_TOGETHER: usize = 12;
 
 /// The schedule of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -75,25 +78,6 @@ pub struct Schedule {
     pub warnings: Vec<Warning>,
     /// Layers from the bed upwards.
     pub layers: Vec<Layer>,
-}
-
-/// Why there is no schedule.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum ScheduleError {
-    /// The part could not be cut into layers.
-    #[error(transparent)]
-    Cut(#[from] CutError),
-    /// Cancelled.
-    #[error(transparent)]
-    Cancelled(#[from] Cancelled),
-    /// A toolpath's plastic is given for another number of layers.
-    #[error("the toolpath's plastic is counted for {toolpath} layers, and the plan has {plan}")]
-    OtherLayers {
-        /// Of the toolpath.
-        toolpath: usize,
-        /// Of the plan.
-        plan: usize,
-    },
 }
 
 impl Schedule {
@@ -137,67 +121,57 @@ impl Schedule {
         laid: Option<&Laid>,
         progress: &Progress,
     ) -> Result<Self, ScheduleError> {
+        let cut = Cut::of(painted, laid, progress)?;
+        let fall = Fall::of(&Arc::new(painted.clone()), &cut, None, progress)?;
+        Ok(Self::of(painted, laid, &cut, &fall))
+    }
+
+    /// As [`Schedule::new`], and the groundwork for the next plan of the same part: with that of
+    /// the plan `before`, only what the change touches is worked out again.
+    ///
+    /// # Errors
+    /// As [`Schedule::new`].
+    pub fn revised(
+        painted: &Arc<Painted>,
+        before: Option<&Groundwork>,
+        progress: &Progress,
+    ) -> Result<(Self, Groundwork), ScheduleError> {
+        let ground = Groundwork::of(painted, before, progress)?;
+        let schedule = Self::of(painted, None, &ground.cut, &ground.fall);
+        Ok((schedule, ground))
+    }
+
+    fn of(painted: &Painted, laid: Option<&Laid>, cut: &Cut, fall: &Fall) -> Self {
         let plan = painted.plan();
-        progress.stage("Cutting layers");
-        let surface = painted.surface();
-        let cut = layers::cut_seen(surface.mesh(), surface.unseen(), &plan.layers, progress)?;
-        progress.stage("Assigning blends to layers");
-        let hollow = match laid {
-            Some(laid) if laid.layers_mm3.len() != cut.len() => {
-                return Err(ScheduleError::OtherLayers {
-                    toolpath: laid.layers_mm3.len(),
-                    plan: cut.len(),
-                });
-            }
-            Some(laid) => unlaid_shares(&cut, laid),
-            None => hollow_shares(plan, &cut, progress)?,
-        };
-        let steps = ramp_steps::of_regions(painted);
-        let done = std::sync::atomic::AtomicUsize::new(0);
-        let runs = cut.par_chunks(LAYERS_TOGETHER);
-        let runs = runs.zip(hollow.par_chunks(LAYERS_TOGETHER));
-        let apportioned: Result<Vec<Vec<apportion::Apportioned>>, Cancelled> = runs
-            .map(|(layers, hollow)| {
-                let layers = layers.iter().zip(hollow.iter().copied());
-                let found = apportion::of_layers(painted, &steps, layers);
-                let found = found.map(|apportioned| {
-                    progress.check()?;
-                    let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
-                    progress.set(done as f32 / cut.len() as f32);
-                    Ok(apportioned)
-                });
-                found.collect()
-            })
-            .collect();
-        let apportioned: Vec<_> = apportioned?.into_iter().flatten().collect();
-        let (areas, mesh_sha256) = rayon::join(
-            || painted.region_areas_mm2(progress),
-            || mesh_sha256(painted.surface().mesh()),
-        );
-        let areas = areas?;
-        let mut layers: Vec<Layer> = cut
-            .iter()
-            .zip(&apportioned)
-            .map(|(layer, apportioned)| Layer {
-                span: layer.span,
-                volume_mm3: apportioned.volume_mm3(),
-                free_mm3: apportioned.free_mm3,
-                area_mm2: layer.skin_mm2,
-                doses: apportioned
-                    .doses
-                    .iter()
-                    .map(|dose| dose_of(painted, dose))
-                    .collect(),
+        let pairs = cut.layers.par_iter().zip(&fall.apportioned);
+        let mut layers: Vec<Layer> = pairs
+            .map(|(layer, apportioned)| {
+                let doses = apportioned.doses.iter();
+                let middle_mm = layer.span.middle_mm();
+                Layer {
+                    span: layer.span,
+                    volume_mm3: apportioned.volume_mm3(),
+                    free_mm3: apportioned.free_mm3,
+                    area_mm2: layer.skin_mm2,
+                    doses: doses
+                        .map(|dose| {
+                            let shares =
+                                region_steps::shares(painted, &fall.steps, dose.of, middle_mm);
+                            dose_of(painted, dose, shares)
+                        })
+                        .collect(),
+                }
             })
             .collect();
         order::arrange(&mut layers, plan);
-        Ok(Self {
+        let areas = &fall.areas_mm2;
+        Self {
             version: Self::VERSION,
-            provenance: Provenance::of(painted, laid, mesh_sha256),
-            totals: Totals::of(plan, &cut, &layers, &areas),
-            warnings: warnings::of(painted, &cut, &apportioned, &layers, &areas),
+            provenance: Provenance::of(painted, laid, cut.mesh_sha256.clone()),
+            totals: Totals::of(plan, &cut.layers, &layers, areas),
+            warnings: warnings::of(painted, &cut.layers, &fall.apportioned, &layers, areas),
             layers,
-        })
+        }
     }
 }
 
@@ -215,45 +189,19 @@ impl Schedule {
     }
 }
 
-/// The share of each layer's volume that a toolpath does not lay; below 0 where it lays more,
-/// as skirts, supports and first layers do.
-fn unlaid_shares(cut: &[layers::Layer], laid: &Laid) -> Vec<f64> {
-    let pairs = cut.iter().zip(&laid.layers_mm3);
-    pairs
-        .map(|(layer, laid)| match layer.volume_mm3 > 0.0 {
-            true => 1.0 - laid.max(0.0) / layer.volume_mm3,
-            false => 0.0,
-        })
-        .collect()
-}
-
-/// The share of each layer that its infill leaves hollow.
-fn hollow_shares(
-    plan: &Plan,
-    cut: &[layers::Layer],
-    progress: &Progress,
-) -> Result<Vec<f64>, Cancelled> {
-    let empty = 1.0 - plan.filling.infill;
-    if empty <= 0.0 {
-        return Ok(vec![0.0; cut.len()]);
-    }
-    let sparse = layers::sparse_shares(cut, plan.filling.shell(), progress)?;
-    Ok(sparse.into_iter().map(|share| share * empty).collect())
-}
-
 /// A dose with its filament and colour.
-fn dose_of(painted: &Painted, dose: &apportion::Amount) -> Dose {
+fn dose_of(painted: &Painted, dose: &apportion::Amount, shares: Shares) -> Dose {
     let model = painted.model();
-    let xyz = model.mix(&dose.shares);
+    let xyz = model.mix(&shares);
     Dose {
-        region: dose.region,
-        shares: dose.shares,
+        region: dose.of.region,
+        shares,
         volume_mm3: dose.volume_mm3,
         area_mm2: dose.area_mm2,
-        filament_mm: filament_mm(painted.plan(), &dose.shares, dose.volume_mm3),
+        filament_mm: filament_mm(painted.plan(), &shares, dose.volume_mm3),
         lab: xyz.to_lab(),
         srgb: xyz.to_srgb(),
-        uncertainty_de00: uncertainty(model, &dose.shares),
+        uncertainty_de00: uncertainty(model, &shares),
     }
 }
 

@@ -1,10 +1,11 @@
 //! What lies where within one layer.
 
-use geometry::{DVec3, LayerSpan, SurfacePoint};
+use blend::Shares;
+use geometry::{DVec3, Field, LayerSpan, SurfacePoint};
 
 use super::ramp_steps::RampSteps;
-use crate::Painted;
 use crate::painted::PreparedPaint;
+use crate::{Paint, Painted, Region};
 
 /// A region, and a step of its fade if that runs across layers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -128,14 +129,54 @@ impl<'a> LayerRegions<'a> {
         self.asked == other.asked && self.rest == other.rest
     }
 
-    /// The blend of a region step in this layer.
-    pub(super) fn shares(&self, region_step: RegionStep, middle_mm: f64) -> blend::Shares {
-        let paint = self.painted.paint_of(region_step.region);
-        let step = self.steps[region_step.region].as_ref();
-        step.and_then(|steps| steps.shares(region_step.step))
-            .or_else(|| paint.shares_at_height(middle_mm))
-            .unwrap_or(blend::Shares::SINGLE)
+    /// Whether all of a layer is shared out as the regions of another plan of the same part share
+    /// it out, whatever their blends.
+    pub(super) fn fall_as(&self, other: &Self) -> bool {
+        let (plan, others) = (self.painted.plan(), other.painted.plan());
+        let alike = self.alike(other)
+            && plan.skin_mm == others.skin_mm
+            && plan.machine.nozzle_mm == others.machine.nozzle_mm;
+        let same_area = |region: &usize| self.painted.same_area(other.painted, *region);
+        let same_steps = |region: &usize| match (&self.steps[*region], &other.steps[*region]) {
+            (None, None) => true,
+            (Some(own), Some(its)) => {
+                let both = (plan.regions.get(*region), others.regions.get(*region));
+                own.edges_mm() == its.edges_mm() && both.0.map(along) == both.1.map(along)
+            }
+            _ => false,
+        };
+        // Height decides about the rest, and has done so for both.
+        let all = || self.asked.iter().chain([&self.rest]);
+        alike && self.asked.iter().all(same_area) && all().all(same_steps)
     }
+
+    /// The blend of a region step in this layer.
+    pub(super) fn shares(&self, region_step: RegionStep, middle_mm: f64) -> Shares {
+        shares(self.painted, self.steps, region_step, middle_mm)
+    }
+}
+
+/// What a region's fade runs along, if it has one.
+fn along(region: &Region) -> Option<&Field> {
+    match &region.paint {
+        Paint::Fade { along, .. } => Some(along),
+        Paint::Fixed(_) | Paint::Blend(_) => None,
+    }
+}
+
+/// The blend of a region step in a layer of a middle height; `steps` are those of the regions'
+/// fades.
+pub(super) fn shares(
+    painted: &Painted,
+    steps: &[Option<RampSteps>],
+    region_step: RegionStep,
+    middle_mm: f64,
+) -> Shares {
+    let paint = painted.paint_of(region_step.region);
+    let step = steps[region_step.region].as_ref();
+    step.and_then(|steps| steps.shares(region_step.step))
+        .or_else(|| paint.shares_at_height(middle_mm))
+        .unwrap_or(Shares::SINGLE)
 }
 
 /// Sums for each region step, in a fixed order.

@@ -17,7 +17,7 @@ use project::text_file::read_text;
 use super::Stop;
 use super::skin::Skin;
 use crate::files::{Left, OnDisk};
-use crate::model::document::Origin;
+use crate::model::document::{Origin, Size};
 
 /// Where a part comes from.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,6 +60,8 @@ pub struct Loaded {
     pub surface: Surface,
     /// Its skin, to be drawn.
     pub skin: Arc<Skin>,
+    /// How large it is.
+    pub size: Size,
     /// What the check of the mesh found.
     pub findings: Vec<String>,
     /// The same, to be handed on.
@@ -89,7 +91,13 @@ impl Loaded {
         surface: Surface,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
-        let skin = Arc::new(Skin::of(surface.mesh(), progress)?);
+        // Who is beside whom is asked for at the first stroke, and takes one core a while.
+        let beside = || {
+            surface.adjacency();
+        };
+        let skin = || Skin::of(surface.mesh(), progress);
+        let (skin, (size, ())) = rayon::join(skin, || rayon::join(|| Size::of(&surface), beside));
+        let skin = Arc::new(skin?);
         let files = (origin.plan_file.as_deref(), origin.mesh_file.as_deref());
         Ok(Self {
             on_disk: OnDisk::now(files.0, files.1),
@@ -97,6 +105,7 @@ impl Loaded {
             origin,
             surface,
             skin,
+            size,
             findings: Vec::new(),
             found: Vec::new(),
             notes: Vec::new(),

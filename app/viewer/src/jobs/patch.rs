@@ -5,8 +5,9 @@ use geometry::mask::{Outline, PreparedMask, PreparedStroke, Stroke};
 use geometry::surface::refine::{Refined, refine_some};
 use geometry::{DVec2, DVec3, Field, Mask, Progress, Surface, SurfacePoint};
 use plan::{Paint, Painted, Plan};
+use rustc_hash::FxHashMap;
 
-use super::skin::Skin;
+use super::skin::{Piece, Skin};
 use crate::model::skin::SkinMesh;
 
 /// Edges are followed in lengths of this share of the least radius that makes one,
@@ -33,7 +34,7 @@ pub(super) struct Corner {
 
 /// How finely edges are followed, mm.
 fn finest_mm(surface: &Surface, least_radius_mm: f64) -> f64 {
-    let (lo, hi) = surface.mesh().bounds();
+    let (lo, hi) = surface.bounds_mm();
     let size = lo.distance(hi);
     (least_radius_mm * EDGE_OF_RADIUS)
         .min(size * COARSEST_SHARE)
@@ -42,10 +43,27 @@ fn finest_mm(surface: &Surface, least_radius_mm: f64) -> f64 {
 
 /// A piece of the skin as the plan colours it. Nothing is drawn of it once the work is cancelled.
 pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progress) -> SkinMesh {
-    let mut out = SkinMesh::default();
     let Some(piece) = skin.pieces.get(piece) else {
-        return out;
+        return SkinMesh::default();
     };
+    if let Some(region) = only_region(painted, piece)
+        && !painted
+            .plan()
+            .regions
+            .get(region)
+            .is_some_and(|r| bends(&r.paint))
+    {
+        return of_whole_facets(painted, skin, piece, region);
+    }
+    of_cut_facets(painted, skin, piece, progress)
+}
+
+/// A piece cut where regions meet, and where a fade bends. It shares its corners.
+fn of_cut_facets(painted: &Painted, skin: &Skin, piece: &Piece, progress: &Progress) -> SkinMesh {
+    let mut out = SkinMesh::default();
+    if progress.check().is_err() {
+        return out;
+    }
     let (plan, surface) = (painted.plan(), painted.surface());
     let finest = finest_mm(surface, least_radius_mm(plan, piece.bounds_mm));
     let facets = piece.facets.iter().copied();
@@ -56,9 +74,6 @@ pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progres
     };
     // A handle of its own, for stages are not this work's to tell.
     let quiet = Progress::new();
-    if progress.check().is_err() {
-        return out;
-    }
     let Ok(refined) = refine_some(surface, facets, region, finest, &quiet) else {
         return out;
     };
@@ -73,7 +88,81 @@ pub fn of_piece(painted: &Painted, skin: &Skin, piece: usize, progress: &Progres
         let finest = if bends { finest * 0.25 } else { f64::INFINITY };
         put(&mut out, corners, region, &place, finest);
     }
+    out.with_shared_corners()
+}
+
+/// The region that surely has all of a piece, if that is known without looking at its facets.
+fn only_region(painted: &Painted, piece: &Piece) -> Option<usize> {
+    let facet = *piece.facets.first()?;
+    let (low, high) = piece.bounds_mm;
+    let [a, b, c] = painted.surface().mesh().corners(facet as usize);
+    let one = SurfacePoint {
+        point_mm: (a + b + c) / 3.0,
+        facet,
+    };
+    // Regions are asked for a little beneath the skin.
+    let within_mm = 0.5 * low.distance(high) + 2.0 * BENEATH_MM;
+    painted.region_throughout(low.midpoint(high), within_mm, one)
+}
+
+/// A piece that is all of one region, with nothing to cut. It shares its corners.
+fn of_whole_facets(painted: &Painted, skin: &Skin, piece: &Piece, region: usize) -> SkinMesh {
+    let mesh = painted.surface().mesh();
+    let mut out = SkinMesh::default();
+    let mut corners = Corners::default();
+    for &facet in &piece.facets {
+        let names = mesh.triangles()[facet as usize];
+        let [a, b, c] = names;
+        if a == b || b == c || c == a {
+            continue;
+        }
+        for (vertex, normal) in names.into_iter().zip(skin.normals[facet as usize]) {
+            let place = corners.place(vertex, normal, &out.normals);
+            if place == out.positions.len() {
+                let point_mm = mesh.vertices()[vertex as usize];
+                let at = SurfacePoint { point_mm, facet };
+                let along_mm = painted.along_mm(region, at).unwrap_or(point_mm.z);
+                out.positions.push(point_mm.as_vec3().to_array());
+                out.normals.push(normal);
+                out.along_mm.push(along_mm as f32);
+                out.region.push(region as u32);
+            }
+            out.indices.push(place as u32);
+        }
+    }
     out
+}
+
+/// The corners of whole facets that are drawn, by their vertex and normal.
+#[derive(Default)]
+struct Corners {
+    /// The first corner at a vertex.
+    first: FxHashMap<u32, usize>,
+    /// For each corner another at its vertex, which has another normal.
+    next: Vec<Option<usize>>,
+}
+
+impl Corners {
+    /// The place of a corner; the one after the last if it is new.
+    fn place(&mut self, vertex: u32, normal: [f32; 3], normals: &[[f32; 3]]) -> usize {
+        let fresh = self.next.len();
+        let mut at = *self.first.entry(vertex).or_insert(fresh);
+        while at != fresh {
+            if normals.get(at) == Some(&normal) {
+                return at;
+            }
+            at = match self.next.get_mut(at) {
+                Some(Some(next)) => *next,
+                Some(end) => {
+                    *end = Some(fresh);
+                    fresh
+                }
+                None => fresh,
+            };
+        }
+        self.next.push(None);
+        fresh
+    }
 }
 
 /// What a stroke would paint.
@@ -291,4 +380,75 @@ fn size_mm(outline: &Outline) -> f64 {
     let corners = outline.corners_mm.iter();
     let (low, high) = corners.fold(none, |(lo, hi), &at| (lo.min(at), hi.max(at)));
     (high - low).min_element().max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use plan::{FirstPlan, MeshSource, Region};
+
+    use super::*;
+
+    /// A corner's place and normal, in small steps, and its region.
+    type Told = ([i64; 3], [i64; 3], u32);
+
+    /// Each triangle as its corners say it, from the least corner on.
+    fn told(mesh: &SkinMesh) -> Vec<Vec<Told>> {
+        let round = |of: [f32; 3]| of.map(|x| (f64::from(x) * 1e4).round() as i64);
+        let corner = |&i: &u32| {
+            let i = i as usize;
+            let normal = round(mesh.normals[i]).map(|x| x / 10);
+            (round(mesh.positions[i]), normal, mesh.region[i])
+        };
+        let mut all: Vec<Vec<_>> = mesh
+            .indices
+            .chunks(3)
+            .map(|triangle| {
+                let mut corners: Vec<_> = triangle.iter().map(corner).collect();
+                let least = (0..3).min_by_key(|&i| corners[i].0).unwrap_or(0);
+                corners.rotate_left(least);
+                corners
+            })
+            .collect();
+        all.sort();
+        all
+    }
+
+    /// A block keeps its sharp edges, a ball its smooth ones, and bands are found.
+    #[test]
+    fn a_piece_without_an_edge_is_its_facets() {
+        let block = geometry::solids::cuboid(DVec3::splat(10.0)).expect("a block");
+        let ball = geometry::solids::icosphere(10.0, 6).expect("a ball");
+        for mesh in [block, ball] {
+            let surface = Surface::new(Arc::new(mesh));
+            let skin = Skin::of(surface.mesh(), &Progress::new()).expect("not cancelled");
+            let mut plan = Plan::first(FirstPlan {
+                mesh: MeshSource::named("part.stl"),
+                title: "Part".into(),
+                height_mm: 20.0,
+            });
+            let band = Mask::Band {
+                from_mm: -20.0,
+                to_mm: 0.3,
+            };
+            let paint = plan.regions[0].paint.clone();
+            plan.regions.push(Region::new("Band", band, paint));
+            let model = plan.model();
+            let painted = Painted::new(plan, surface, model, &Progress::new()).expect("lays");
+            let mut seen = 0;
+            for piece in 0..skin.pieces.len() {
+                let facets = &skin.pieces[piece];
+                let Some(region) = only_region(&painted, facets) else {
+                    continue;
+                };
+                seen += 1;
+                let whole = of_whole_facets(&painted, &skin, facets, region);
+                let cut = of_cut_facets(&painted, &skin, facets, &Progress::new());
+                assert_eq!(told(&whole), told(&cut));
+                assert!(whole.positions.len() <= cut.positions.len());
+            }
+            assert!(seen > 0 || skin.pieces.len() == 1, "{seen}");
+        }
+    }
 }

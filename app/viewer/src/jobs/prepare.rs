@@ -9,6 +9,7 @@ use plan::{Painted, Plan};
 use project::job::Job;
 
 use super::Stop;
+use super::errands::records;
 use crate::model::document::Origin;
 use crate::model::names::plan_stem;
 
@@ -24,6 +25,8 @@ pub struct Order {
     pub notes: Vec<String>,
     /// What is wrong with it.
     pub findings: Vec<Finding>,
+    /// The folder of a print's record, as it was typed; empty for none.
+    pub record: String,
     /// Where to write.
     pub folder: PathBuf,
 }
@@ -35,6 +38,8 @@ pub struct Prepared {
     pub folder: PathBuf,
     /// Files, and what each is.
     pub files: Vec<(String, String)>,
+    /// What to know about the print's record, if it is of another state of the plan.
+    pub warning: Option<String>,
 }
 
 /// The folder that is proposed.
@@ -61,6 +66,8 @@ pub fn suggested_folder(origin: &Origin) -> PathBuf {
 /// # Errors
 /// [`Stop`] in words, or when cancelled.
 pub fn run(order: Order, progress: &Progress) -> Result<Prepared, Stop> {
+    // A record that can't be read should not cost the wait.
+    let records = records(&order.record)?;
     let model = order.plan.model();
     let painted =
         Painted::new(order.plan, order.surface, model, progress).map_err(super::repaint::stop)?;
@@ -70,7 +77,8 @@ pub fn run(order: Order, progress: &Progress) -> Result<Prepared, Stop> {
         notes: order.notes,
         findings: order.findings,
     };
-    package::prepare(&job, &order.folder, progress).map_err(|e| match e {
+    let prepared = package::prepare_woven(&job, None, None, &records, &order.folder, progress);
+    let prepared = prepared.map_err(|e| match e {
         PrepareError::Cancelled(_) => Stop::Cancelled,
         e => Stop::failed(&e),
     })?;
@@ -79,5 +87,6 @@ pub fn run(order: Order, progress: &Progress) -> Result<Prepared, Stop> {
     Ok(Prepared {
         folder: order.folder,
         files: files.collect(),
+        warning: prepared.records.into_iter().flatten().next(),
     })
 }

@@ -68,7 +68,6 @@ pub fn run(order: Order, progress: &Progress) -> Result<Repainted, Stop> {
         .map(|index| {
             progress.check()?;
             let mesh = patch::of_piece(&painted, &order.skin, index, progress);
-            let mesh = mesh.with_shared_corners();
             progress.check()?;
             let done = 1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             progress.set(done as f32 / total);

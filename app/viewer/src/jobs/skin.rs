@@ -1,10 +1,15 @@
 //! The part's skin made ready to be drawn: smooth normals, and pieces that lie together, so
 //! that a change redraws only those it touches.
 
+use geometry::mask::Stroke;
 use geometry::{Cancelled, DVec3, Mesh, Progress};
+use rayon::prelude::*;
 
 /// Facets in a piece, about.
 const PIECE: usize = 4096;
+
+/// So many facets are not worth another thread.
+const FEW: usize = 4096;
 
 /// Facets that meet at less than this angle are shaded as one smooth face.
 const SMOOTH_DEG: f64 = 35.0;
@@ -34,33 +39,56 @@ impl Skin {
     /// [`Cancelled`].
     pub fn of(mesh: &Mesh, progress: &Progress) -> Result<Self, Cancelled> {
         progress.stage("Smoothing the skin");
-        let normals = normals(mesh, progress)?;
+        let (normals, pieces) = rayon::join(|| normals(mesh, progress), || pieces(mesh));
         Ok(Self {
-            normals,
-            pieces: pieces(mesh),
+            normals: normals?,
+            pieces,
         })
     }
 
     /// The pieces that reach into a box.
-    pub fn within(&self, (lo, hi): (DVec3, DVec3)) -> impl Iterator<Item = usize> {
-        let meets = move |p: &Piece| p.bounds_mm.0.cmple(hi).all() && p.bounds_mm.1.cmpge(lo).all();
+    pub fn within(&self, box_mm: (DVec3, DVec3)) -> impl Iterator<Item = usize> {
         let numbered = self.pieces.iter().enumerate();
+        let meets = move |p: &Piece| meet(p.bounds_mm, box_mm);
         numbered.filter(move |(_, p)| meets(p)).map(|(i, _)| i)
     }
+
+    /// The pieces that a stroke comes near. A stroke round a part is near few of those that lie
+    /// in the box around it.
+    pub fn near(&self, stroke: &Stroke) -> impl Iterator<Item = usize> {
+        let by = DVec3::splat(stroke.radius_mm);
+        let around = move |a: DVec3, b: DVec3| (a.min(b) - by, a.max(b) + by);
+        let straight: Vec<(DVec3, DVec3)> = match stroke.dabs_mm.as_slice() {
+            [dab] => vec![around(*dab, *dab)],
+            dabs => dabs.windows(2).map(|w| around(w[0], w[1])).collect(),
+        };
+        self.within(stroke.bounds_mm()).filter(move |&piece| {
+            let bounds_mm = self.pieces[piece].bounds_mm;
+            straight.iter().any(|&part| meet(part, bounds_mm))
+        })
+    }
+}
+
+/// Whether two boxes meet.
+fn meet(a: (DVec3, DVec3), b: (DVec3, DVec3)) -> bool {
+    a.0.cmple(b.1).all() && a.1.cmpge(b.0).all()
 }
 
 /// Puts facets in order along a space-filling curve (Morton 1966) and cuts it into runs.
 fn pieces(mesh: &Mesh) -> Vec<Piece> {
     let (lo, hi) = mesh.bounds();
     let size = (hi - lo).max(DVec3::splat(1e-9));
-    let mut order: Vec<(u32, u32)> = (0..mesh.triangles().len())
+    let mut order: Vec<(u32, u32)> = (0..mesh.triangles().len() as u32)
+        .into_par_iter()
+        .with_min_len(FEW)
         .map(|facet| {
-            let [a, b, c] = mesh.corners(facet);
+            let [a, b, c] = mesh.corners(facet as usize);
             let at = ((a + b + c) / 3.0 - lo) / size;
-            (morton(at), facet as u32)
+            (morton(at), facet)
         })
         .collect();
-    order.sort_unstable();
+    // No two are alike, so the order is the same however many cores sort.
+    order.par_sort_unstable();
     let piece = |run: &[(u32, u32)]| {
         let facets: Vec<u32> = run.iter().map(|(_, facet)| *facet).collect();
         let none = (DVec3::INFINITY, DVec3::NEG_INFINITY);
@@ -70,7 +98,7 @@ fn pieces(mesh: &Mesh) -> Vec<Piece> {
         });
         Piece { facets, bounds_mm }
     };
-    order.chunks(PIECE).map(piece).collect()
+    order.par_chunks(PIECE).map(piece).collect()
 }
 
 /// Ten bits of each coordinate, woven together.
@@ -88,67 +116,80 @@ fn morton(at: DVec3) -> u32 {
 /// At each corner, the mean of the normals of the facets that meet there smoothly, weighted
 /// by their angle at it.
 fn normals(mesh: &Mesh, progress: &Progress) -> Result<Vec<[[f32; 3]; 3]>, Cancelled> {
-    let facet_normals: Vec<DVec3> = (0..mesh.triangles().len())
-        .map(|f| mesh.area_vector(f).normalize_or_zero())
-        .collect();
-    progress.set(0.2);
-    progress.check()?;
-    let around = Around::of(mesh);
+    let all = || {
+        let facets = 0..mesh.triangles().len();
+        facets.into_par_iter().with_min_len(FEW)
+    };
+    // Who meets at a corner is sorted out in order, and all else beside it.
+    let (around, (facet_normals, angles)) = rayon::join(
+        || Around::of(mesh),
+        || {
+            let normal = |f| mesh.area_vector(f).normalize_or_zero();
+            let facet_normals: Vec<DVec3> = all().map(normal).collect();
+            let angles: Vec<[f32; 3]> = all().map(|f| angles(mesh.corners(f))).collect();
+            (facet_normals, angles)
+        },
+    );
     progress.set(0.5);
     progress.check()?;
     let smooth = SMOOTH_DEG.to_radians().cos();
     let at_corner = |facet: usize, vertex: u32| {
         let own = facet_normals[facet];
         let mut sum = DVec3::ZERO;
-        for &(other, angle) in around.at(vertex) {
-            let normal = facet_normals[other as usize];
+        for &side in around.at(vertex) {
+            let (other, corner) = (side as usize / 3, side as usize % 3);
+            let normal = facet_normals[other];
             if normal.dot(own) >= smooth {
-                sum += normal * f64::from(angle);
+                sum += normal * f64::from(angles[other][corner]);
             }
         }
         let mean = sum.normalize_or(own);
         [mean.x as f32, mean.y as f32, mean.z as f32]
     };
-    let numbered = mesh.triangles().iter().enumerate();
-    let normals = numbered.map(|(facet, corners)| corners.map(|v| at_corner(facet, v)));
-    Ok(normals.collect())
+    let of_facet = |facet: usize| mesh.triangles()[facet].map(|v| at_corner(facet, v));
+    Ok(all().map(of_facet).collect())
 }
 
-/// The facets around each vertex, and their angle there.
+/// A triangle's angles.
+fn angles(points: [DVec3; 3]) -> [f32; 3] {
+    [0, 1, 2].map(|i| {
+        let (p, q, r) = (points[i], points[(i + 1) % 3], points[(i + 2) % 3]);
+        (q - p).angle_between(r - p) as f32
+    })
+}
+
+/// The corners of facets at each vertex, written `3 * facet + corner`, in rising order.
 struct Around {
     start: Vec<u32>,
-    facets: Vec<(u32, f32)>,
+    corners: Vec<u32>,
 }
 
 impl Around {
     fn of(mesh: &Mesh) -> Self {
         let mut start = vec![0_u32; mesh.vertices().len() + 1];
-        for corners in mesh.triangles() {
-            for &v in corners {
-                start[v as usize + 1] += 1;
-            }
+        let corners = || mesh.triangles().as_flattened();
+        for &v in corners() {
+            start[v as usize + 1] += 1;
         }
         for i in 1..start.len() {
             start[i] += start[i - 1];
         }
         let mut next = start.clone();
-        let mut facets = vec![(0, 0.0); mesh.triangles().len() * 3];
-        for (facet, corners) in mesh.triangles().iter().enumerate() {
-            let points = mesh.corners(facet);
-            for (i, &v) in corners.iter().enumerate() {
-                let (p, q, r) = (points[i], points[(i + 1) % 3], points[(i + 2) % 3]);
-                let angle = (q - p).angle_between(r - p);
-                let slot = &mut next[v as usize];
-                facets[*slot as usize] = (facet as u32, angle as f32);
-                *slot += 1;
-            }
+        let mut sorted = vec![0; corners().len()];
+        for (&v, corner) in corners().iter().zip(0..) {
+            let slot = &mut next[v as usize];
+            sorted[*slot as usize] = corner;
+            *slot += 1;
         }
-        Self { start, facets }
+        Self {
+            start,
+            corners: sorted,
+        }
     }
 
-    fn at(&self, vertex: u32) -> &[(u32, f32)] {
+    fn at(&self, vertex: u32) -> &[u32] {
         let (from, to) = (self.start[vertex as usize], self.start[vertex as usize + 1]);
-        &self.facets[from as usize..to as usize]
+        &self.corners[from as usize..to as usize]
     }
 }
 
@@ -193,5 +234,31 @@ mod tests {
         assert!(skin.pieces.len() > 3);
         let near = (DVec3::splat(5.0), DVec3::splat(6.0));
         assert!(skin.within(near).count() < skin.pieces.len());
+    }
+
+    #[test]
+    fn a_stroke_round_a_ball_is_near_the_pieces_on_its_way_alone() {
+        let mesh = geometry::solids::icosphere(10.0, 6).expect("a ball");
+        let skin = Skin::of(&mesh, &Progress::new()).expect("not cancelled");
+        let dab = |i: usize| {
+            let (sin, cos) = (i as f64 / 40.0 * std::f64::consts::TAU).sin_cos();
+            DVec3::new(sin, 0.7 * cos, 0.7 * cos) * 10.0
+        };
+        let stroke = Stroke {
+            dabs_mm: (0..40).map(dab).collect(),
+            radius_mm: 0.5,
+            reach_mm: None,
+        };
+        let near: Vec<usize> = skin.near(&stroke).collect();
+        let boxed = skin.within(stroke.bounds_mm()).count();
+        assert!(near.len() < boxed, "{} of {boxed}", near.len());
+        for (i, piece) in skin.pieces.iter().enumerate() {
+            let painted = piece.facets.iter().any(|&facet| {
+                let [a, b, c] = mesh.corners(facet as usize);
+                let middle = (a + b + c) / 3.0;
+                stroke.dabs_mm.iter().any(|d| d.distance(middle) < 0.5)
+            });
+            assert!(!painted || near.contains(&i), "{i}");
+        }
     }
 }

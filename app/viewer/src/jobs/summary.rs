@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use geometry::Progress;
-use plan::schedule::{RegionTotal, ScheduleError, SpoolTotal, Totals, Warning};
+use plan::schedule::{Groundwork, RegionTotal, ScheduleError, SpoolTotal, Totals, Warning};
 use plan::{Painted, Schedule};
 
 use super::Stop;
@@ -15,6 +15,16 @@ pub struct Order {
     pub revision: u64,
     /// The plan laid on the part.
     pub painted: Arc<Painted>,
+    /// What an earlier plan of the part was worked out from.
+    pub before: Option<Groundwork>,
+}
+
+/// What is known of the print, and what it was worked out from.
+pub struct Summarised {
+    /// What is known.
+    pub summary: Summary,
+    /// For the next plan of the part.
+    pub groundwork: Groundwork,
 }
 
 /// What is known of the print.
@@ -63,8 +73,9 @@ impl Summary {
 ///
 /// # Errors
 /// [`Stop`] when the part can't be cut into the plan's layers, or when cancelled.
-pub fn run(order: Order, progress: &Progress) -> Result<Summary, Stop> {
-    let schedule = Schedule::new(&order.painted, progress).map_err(|e| match e {
+pub fn run(order: Order, progress: &Progress) -> Result<Summarised, Stop> {
+    let revised = Schedule::revised(&order.painted, order.before.as_ref(), progress);
+    let (schedule, groundwork) = revised.map_err(|e| match e {
         ScheduleError::Cancelled(_) => Stop::Cancelled,
         e => Stop::failed(&e),
     })?;
@@ -76,12 +87,16 @@ pub fn run(order: Order, progress: &Progress) -> Result<Summary, Stop> {
         .map(|w| (begins(w), w.text.clone()))
         .collect();
     warnings_at_mm.sort_by(|a, b| a.0.total_cmp(&b.0));
-    Ok(Summary {
+    let summary = Summary {
         revision: Some(order.revision),
         profile,
         totals: Some(schedule.totals.clone()),
         warnings: schedule.warnings.clone(),
         warnings_at_mm,
         schedule: Some(Arc::new(schedule)),
+    };
+    Ok(Summarised {
+        summary,
+        groundwork,
     })
 }

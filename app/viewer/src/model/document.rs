@@ -19,6 +19,28 @@ pub struct Origin {
     pub demo: Option<String>,
 }
 
+/// How large a part is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Size {
+    /// Area of the skin that is seen, mm².
+    pub area_mm2: f64,
+    /// Volume, mm³.
+    pub volume_mm3: f64,
+}
+
+impl Size {
+    /// Measures a part: the work grows with its facets.
+    pub fn of(surface: &Surface) -> Self {
+        let mesh = surface.mesh();
+        let facets = 0..mesh.triangles().len();
+        let seen = facets.filter(|&facet| !surface.is_unseen(facet as u32));
+        Self {
+            area_mm2: seen.map(|facet| mesh.area_vector(facet).length()).sum(),
+            volume_mm3: mesh.volume_mm3(),
+        }
+    }
+}
+
 /// The open part.
 pub struct Document {
     /// Where it came from.
@@ -27,10 +49,8 @@ pub struct Document {
     pub surface: Surface,
     /// Least and greatest corner, mm.
     pub bounds_mm: (DVec3, DVec3),
-    /// Area of the skin that is seen, mm².
-    pub area_mm2: f64,
-    /// Volume, mm³.
-    pub volume_mm3: f64,
+    /// How large it is.
+    pub size: Size,
     /// What the check of the mesh found, in words.
     pub findings: Vec<String>,
     /// The same, to be handed on.
@@ -45,11 +65,11 @@ pub struct Document {
 
 impl Document {
     /// Takes a plan for a part.
-    pub fn new(plan: Plan, origin: Origin, surface: Surface, findings: Vec<String>) -> Self {
+    pub fn new(plan: Plan, origin: Origin, part: (Surface, Size), findings: Vec<String>) -> Self {
+        let (surface, size) = part;
         Self {
-            bounds_mm: surface.mesh().bounds(),
-            area_mm2: visible_area_mm2(&surface),
-            volume_mm3: surface.mesh().volume_mm3(),
+            bounds_mm: surface.bounds_mm(),
+            size,
             surface,
             findings,
             found: Vec::new(),
@@ -201,12 +221,6 @@ impl Document {
     pub fn middle_mm(&self) -> DVec3 {
         (self.bounds_mm.0 + self.bounds_mm.1) * 0.5
     }
-}
-
-fn visible_area_mm2(surface: &Surface) -> f64 {
-    let mesh = surface.mesh();
-    let facets = (0..mesh.triangles().len()).filter(|&facet| !surface.is_unseen(facet as u32));
-    facets.map(|facet| mesh.area_vector(facet).length()).sum()
 }
 
 /// Whether an edit sets what the plan has already.

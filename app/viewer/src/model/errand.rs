@@ -124,7 +124,7 @@ pub struct Forms {
     pub differences: String,
     /// The review page.
     pub review_page: String,
-    /// The record of a print for it and for the hand-off; none without a name.
+    /// The record of a print for it, for the hand-off and for preparing; none without a name.
     pub record: String,
     /// Who signs.
     pub reviewer: String,
@@ -280,7 +280,7 @@ pub enum FormFile {
     Differences,
     /// The review page.
     ReviewPage,
-    /// The record of a print for it and for the hand-off.
+    /// The record of a print for it, for the hand-off and for preparing.
     Record,
     /// The file for the table to key in.
     KeyIn,

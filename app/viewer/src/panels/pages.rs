@@ -11,7 +11,7 @@ use super::actions::actions_row;
 use super::paths::{PathField, Wants};
 use super::shortcuts::{self, Group};
 use super::widgets::{heading, main_button, note};
-use super::{bodies, help, icon::Icon, photograph, steps, view_copy, widgets};
+use super::{bodies, help, icon::Icon, job, photograph, steps, view_copy, widgets};
 use crate::commands::{Browse, Command, Commands};
 use crate::model::page::{After, Page};
 use crate::session::Session;
@@ -340,6 +340,7 @@ fn prepare(ui: &mut Ui, session: &Session, folder: &str, fresh: bool, send: &mut
         fresh,
     };
     let told = field.show(ui, folder);
+    job::record(ui, session, send);
     for text in session.warnings().iter().take(4) {
         widgets::warning(ui, text.as_str());
     }
@@ -352,6 +353,9 @@ fn prepare(ui: &mut Ui, session: &Session, folder: &str, fresh: bool, send: &mut
                 ui.label(RichText::new(file).monospace());
                 note(ui, about.as_str());
             });
+        }
+        if let Some(text) = &prepared.warning {
+            widgets::warning(ui, text.as_str());
         }
     }
     if ui

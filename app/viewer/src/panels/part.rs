@@ -16,7 +16,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     let size = hi - lo;
     let solid = session.summary.totals.as_ref().map(|t| t.solid_mm3);
     // Of a mesh that is not sound the outlines tell what its facets don't.
-    let (area, volume) = (doc.area_mm2, solid.unwrap_or(doc.volume_mm3));
+    let (area, volume) = (doc.size.area_mm2, solid.unwrap_or(doc.size.volume_mm3));
     let triangles = doc.mesh().triangles().len();
     let findings = doc.findings.clone();
     let file = doc.origin.mesh_file.clone();

@@ -18,6 +18,7 @@ use super::desk::{Compiling, Desk};
 use super::upload::Uploads;
 use crate::model::document::{Document, Origin};
 use crate::model::tool::Tool;
+use crate::model::view::Look;
 use crate::session::Session;
 
 /// Frames measured in each state, unless that takes too long.
@@ -111,8 +112,8 @@ struct WindowDone(Option<Instant>);
 #[derive(Clone, Debug)]
 struct Figures {
     triangles: usize,
-    /// From the mesh in memory to the first whole picture of it.
-    first_picture_ms: f64,
+    /// From the mesh in memory to the first whole picture of it, and to its layers.
+    opened: Done,
     /// A frame in which nothing changes.
     still: Parts,
     /// A frame in which the view turns.
@@ -196,17 +197,20 @@ fn print(report: &Report) {
     } = report;
     println!("{card} ({driver}), {width}x{height} pixels, {scale} a point");
     println!("milliseconds, median / 95th percentile of up to {FRAMES} frames;");
-    println!("of a stroke and a fade: until it is drawn / until heights and prediction are, too");
+    println!(
+        "of opening, a stroke and a fade: until it is drawn / until its layers are told, of a"
+    );
+    println!("fade with the colours as printed, which are shown");
     println!();
     println!(
-        "{:>10} {:>9} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
+        "{:>10} {:>13} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
         "triangles", "opened", "still", "turning", "painting", "dab seen", "stroke", "fade"
     );
     for m in meshes {
         println!(
-            "{:>10} {:>9.0} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
+            "{:>10} {:>13} {:>15} {:>15} {:>15} {:>15} {:>13} {:>13}",
             m.triangles,
-            m.first_picture_ms,
+            m.opened.to_string(),
             m.still.whole.to_string(),
             m.turning.whole.to_string(),
             m.painting.whole.to_string(),
@@ -257,10 +261,7 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
         title: "Ring".to_owned(),
         height_mm: hi.z - lo.z,
     });
-    let start = Instant::now();
-    session(app, |s| s.take_part(plan, Origin::default(), surface))?;
-    settle(app);
-    let first_picture_ms = ms_since(start);
+    let opened = done(app, |s| s.take_part(plan, Origin::default(), surface))?;
     if part_share(app)? < LEAST_SHARE {
         return Err("the part is not in the picture, so nothing was measured".to_owned());
     }
@@ -288,10 +289,13 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
     })?;
     settle(app);
     let middle_mm = (lo.z + hi.z) / 2.0;
+    session(app, |s| s.view.look = Look::Printed)?;
+    settle(app);
     let fade = done(app, |s| s.move_stop(0, 1, middle_mm, true))?;
+    session(app, |s| s.view.look = Look::Asked)?;
     Ok(Figures {
         triangles,
-        first_picture_ms,
+        opened,
         still: Parts::of(&still),
         turning: Parts::of(&turning),
         painting: Parts::of(&painting),
@@ -303,10 +307,10 @@ fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
 
 /// Makes a change and waits until it is done.
 fn done(app: &mut App, change: impl FnOnce(&mut Session)) -> Result<Done, String> {
-    let before = session(app, |s| s.doc.as_ref().map(Document::revision))?;
+    let before = session(app, |s| s.is_drawn() && s.doc.is_some())?;
     let start = Instant::now();
     session(app, change)?;
-    if session(app, |s| s.doc.as_ref().map(Document::revision))? == before {
+    if before && session(app, |s| s.is_drawn())? {
         return Err("the part did not change, so nothing was measured".to_owned());
     }
     while !session(app, |s| s.is_drawn())? || is_uploading(app) {

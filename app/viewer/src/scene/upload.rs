@@ -17,8 +17,8 @@ use crate::model::skin::{RAMP_TEXELS, RampRow, RampTable, SkinMesh, SkinUpdate};
 use crate::theme::Palette;
 use crate::{model::view::Look, session::Session};
 
-/// Pieces sent to the card in one frame: the rest waits, so that no frame takes long.
-const PIECES_A_FRAME: usize = 24;
+/// Pieces sent to the card in one frame, some 7 MB: the rest waits, so that no frame takes long.
+const PIECES_A_FRAME: usize = 64;
 
 /// A preview stands off the skin by this many pixels, so that it is not speckled by it.
 const STAND_OFF_PIXELS: f64 = 0.6;

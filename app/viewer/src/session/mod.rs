@@ -61,6 +61,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use plan::Painted;
+use plan::schedule::Groundwork;
 
 use crate::files::{Home, Left, OnDisk, Recent, Settings};
 use crate::jobs::bodies::Cut;
@@ -73,7 +74,7 @@ use crate::jobs::printed::Printed;
 use crate::jobs::section::Cut as SectionCut;
 use crate::jobs::spool_file::{Fitted, Found};
 use crate::jobs::standing::Review;
-use crate::jobs::summary::Summary;
+use crate::jobs::summary::{Summarised, Summary};
 use crate::jobs::thumbnails::Card;
 use crate::jobs::{Job, Waker};
 use crate::model::chosen::{Chosen, Wanted};
@@ -141,7 +142,9 @@ pub struct Session {
     colouring: Colouring,
     preview: Preview,
     /// What is at each height, and the totals.
-    pub summary: Filled<Summary>,
+    pub summary: Filled<Summary, Summarised>,
+    /// What the layers were worked out from last.
+    groundwork: Option<Groundwork>,
     /// How the part will come out, when someone asked.
     pub printed: Filled<Printed>,
     /// How the plan stands with its reviewers.
@@ -210,6 +213,7 @@ impl Session {
             colouring: Colouring::default(),
             preview: Preview::default(),
             summary: Filled::default(),
+            groundwork: None,
             printed: Filled::default(),
             review: Filled::default(),
             section: Filled::default(),

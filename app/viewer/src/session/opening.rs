@@ -106,6 +106,7 @@ impl Session {
         self.loading = None;
         self.painted = None;
         self.summary = Default::default();
+        self.groundwork = None;
         self.review = Default::default();
         self.printed = Default::default();
         self.prepared = Default::default();
@@ -245,7 +246,8 @@ impl Session {
         }
         self.colouring.skin = Some(loaded.skin);
         self.on_disk = loaded.on_disk;
-        let mut doc = Document::new(loaded.plan, loaded.origin, loaded.surface, loaded.findings);
+        let part = (loaded.surface, loaded.size);
+        let mut doc = Document::new(loaded.plan, loaded.origin, part, loaded.findings);
         doc.notes = loaded.notes;
         doc.found = loaded.found;
         if let Some(left) = loaded.left {

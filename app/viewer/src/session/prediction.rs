@@ -5,7 +5,7 @@ use blend::Srgb;
 
 use super::Session;
 use crate::jobs::printed::{self, Printed};
-use crate::jobs::summary::{self, Summary};
+use crate::jobs::summary::{self, Summarised};
 use crate::jobs::{Job, Outcome};
 use crate::model::page::Drawer;
 use crate::model::profile::{Piece, Profile};
@@ -53,6 +53,7 @@ impl Session {
         let order = summary::Order {
             revision: drawn,
             painted: painted.clone(),
+            before: self.groundwork.clone(),
         };
         let job = Job::start("Calculating the layers", &self.waker, move |p| {
             summary::run(order, p)
@@ -104,9 +105,12 @@ impl Session {
         }
     }
 
-    pub(super) fn take_summary(&mut self, outcome: Outcome<Summary>) {
+    pub(super) fn take_summary(&mut self, outcome: Outcome<Summarised>) {
         match outcome {
-            Outcome::Done(summary) => *self.summary = summary,
+            Outcome::Done(done) => {
+                *self.summary = done.summary;
+                self.groundwork = Some(done.groundwork);
+            }
             // Not tried again until something changes.
             Outcome::Cancelled => self.no_summary(),
             Outcome::Failed(why) => {

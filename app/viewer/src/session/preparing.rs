@@ -30,6 +30,7 @@ impl Session {
             surface: doc.surface.clone(),
             notes: doc.notes.clone(),
             findings: doc.found.clone(),
+            record: self.errands.forms.record.clone(),
             folder: folder.to_owned(),
         };
         *self.prepared = None;

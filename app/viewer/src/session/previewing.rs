@@ -67,6 +67,9 @@ impl Session {
             Ok(sketches) => sketches,
             Err(why) => return self.notices.error(why),
         };
+        if sketches.is_empty() {
+            return;
+        }
         let colour = self.paint_colour();
         for sketch in sketches {
             match sketch {

@@ -336,6 +336,31 @@ fn a_page_whose_work_is_done_is_left_by_done() {
 }
 
 #[test]
+fn preparing_asks_for_the_record_of_a_print_and_refuses_what_is_none() {
+    let (folder, file) = folder();
+    let mut harness = shown(opened(&file));
+    click(&mut harness, "Prepare…");
+    let fields = harness.query_all_by_label("Folder of a print's record");
+    assert!(fields.count() > 0);
+    let name = |harness: &mut Harness<'_, Session>, record: String| {
+        let mut forms = harness.state().errands.forms.clone();
+        forms.record = record;
+        let set = Command::SetForms(Box::new(forms));
+        harness.state_mut().apply(set);
+        settle(harness);
+    };
+    name(&mut harness, folder.path().display().to_string());
+    click(&mut harness, "Write the files");
+    assert!(!folder.path().join("block-prepared").exists());
+    let shown = harness.state().notices.shown();
+    let why = "a folder that `tintfall seen` wrote";
+    assert!(shown.iter().any(|n| n.text.contains(why)), "{shown:?}");
+    name(&mut harness, String::new());
+    click(&mut harness, "Write the files");
+    assert!(folder.path().join("block-prepared").is_dir());
+}
+
+#[test]
 fn messages_do_not_outlive_their_file() {
     let (_folder, file) = folder();
     let mut session = opened(&file);

@@ -13,6 +13,7 @@ use super::Stop;
 use crate::model::errand::{Answer, Errand};
 
 pub use order::Order;
+pub(super) use order::records;
 
 /// Does it.
 ///

@@ -41,12 +41,7 @@ impl Order {
 
     /// What was seen of a print, if its record is named.
     pub(super) fn records(&self) -> Result<Vec<Opened>, Stop> {
-        let folder = self.forms.record.trim();
-        if folder.is_empty() {
-            return Ok(Vec::new());
-        }
-        let opened = Opened::read(Path::new(folder)).map_err(|error| Stop::failed(&error))?;
-        Ok(vec![opened])
+        records(&self.forms.record)
     }
 
     /// The plan as it stands in the window.
@@ -58,6 +53,16 @@ impl Order {
             findings: self.findings,
         })
     }
+}
+
+/// What was seen of a print, if the folder of its record is named.
+pub(in crate::jobs) fn records(folder: &str) -> Result<Vec<Opened>, Stop> {
+    let folder = folder.trim();
+    if folder.is_empty() {
+        return Ok(Vec::new());
+    }
+    let opened = Opened::read(Path::new(folder)).map_err(|error| Stop::failed(&error))?;
+    Ok(vec![opened])
 }
 
 /// A path that was typed.

@@ -33,6 +33,20 @@ pub(super) fn show(ui: &mut Ui, session: &Session, send: &mut Commands) {
     }
 }
 
+/// The field for the record of a print, for pages elsewhere that take it along.
+pub(super) fn record(ui: &mut Ui, session: &Session, send: &mut Commands) {
+    let mut forms = session.errands.forms.clone();
+    let mut page = Page {
+        session,
+        forms: &mut forms,
+        send,
+    };
+    agree::record(ui, &mut page);
+    if forms != session.errands.forms {
+        send.send(Command::SetForms(Box::new(forms)));
+    }
+}
+
 /// Colouring has its own pages; a plan can be held against another here.
 fn plan(ui: &mut Ui, page: &mut Page<'_>) {
     ui.horizontal_wrapped(|ui| {

@@ -29,6 +29,11 @@ pub(super) struct Shown {
     pub slot: usize,
 }
 
+/// The number of a height.
+pub(super) fn slot(height_mm: f64) -> usize {
+    (height_mm / EVERY_MM).max(0.0) as usize
+}
+
 impl<'a> Placed<'a> {
     /// Of sights that were taken in a pose.
     pub(super) fn new(taken: Posed<'a>, sights: &'a Sights, expected: &'a Expected<'a>) -> Self {
@@ -62,7 +67,7 @@ impl<'a> Placed<'a> {
             Shown {
                 region: self.expected.region(point),
                 requested: self.expected.requested(point),
-                slot: (self.expected.height_mm(point) / EVERY_MM).max(0.0) as usize,
+                slot: slot(self.expected.height_mm(point)),
             }
         };
         self.sights.iter().map(shown).collect()

@@ -12,7 +12,7 @@ use super::colours::Expected;
 use super::contrast::{Contrast, NEAR_BEST};
 use super::fault::{FinishedError, refused};
 use super::fit::{Fitted, Search, apart};
-use super::placed::{Placed, Shown};
+use super::placed::{Placed, Shown, slot};
 use super::posed::Pose;
 use super::sights::Sights;
 
@@ -20,6 +20,8 @@ use super::sights::Sights;
 const SAME_DE00: f64 = 1.5;
 /// What holds of so much of what is seen holds of all.
 const FEW: f64 = 0.05;
+/// A region of which more than this is elsewhere is left out at all heights.
+const MUCH: f64 = 0.2;
 /// More than this must not be left out.
 const MOST_LEFT_OUT: f64 = 0.3;
 /// How far the part may be turned from what was said, rad.
@@ -47,8 +49,61 @@ impl Turn {
 /// A pose, and what it tells nothing of.
 pub(super) struct Settled {
     pub fitted: Fitted,
-    /// Regions that may be elsewhere.
-    pub left_out: BTreeSet<usize>,
+    /// What may be elsewhere.
+    pub left_out: LeftOut,
+}
+
+/// What of a part may be elsewhere if it is turned otherwise.
+#[derive(Default)]
+pub(super) struct LeftOut {
+    /// Regions, wherever they are.
+    pub regions: BTreeSet<usize>,
+    /// Others at some heights, as [`Shown`] numbers them: a tower beside its door.
+    slots: BTreeSet<(usize, usize)>,
+}
+
+impl LeftOut {
+    /// Of what another turn moves, in several other turns.
+    fn of(all: &[BTreeMap<(usize, usize), Group>]) -> Self {
+        let mut left_out = Self::default();
+        for groups in all {
+            let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+            for ((region, _), group) in groups {
+                let sum = sums.entry(*region).or_default();
+                *sum = (sum.0 + group.moved, sum.1 + group.count);
+            }
+            for (region, (moved, count)) in sums {
+                // What is mostly where it is in both poses is sure.
+                if moved <= FEW * count {
+                    continue;
+                }
+                if moved > MUCH * count {
+                    left_out.regions.insert(region);
+                }
+                let here = groups.iter().filter(|((other, _), group)| {
+                    *other == region && group.moved > FEW * group.count
+                });
+                left_out.slots.extend(here.map(|(at, _)| *at));
+            }
+        }
+        left_out
+    }
+
+    fn has_slot(&self, region: usize, slot: usize) -> bool {
+        self.regions.contains(&region) || self.slots.contains(&(region, slot))
+    }
+
+    /// Whether some of a region, read together over so many mm about a height, is left out.
+    pub(super) fn has(&self, region: usize, height_mm: f64, every_mm: f64) -> bool {
+        let half = every_mm / 2.0;
+        let mut slots = slot(height_mm - half)..=slot(height_mm + half);
+        slots.any(|slot| self.has_slot(region, slot))
+    }
+
+    /// Whether a region is left out at some heights only.
+    pub(super) fn is_in_part(&self, region: usize) -> bool {
+        !self.regions.contains(&region) && self.slots.iter().any(|(other, _)| *other == region)
+    }
 }
 
 /// The pose once it is known how the part is turned, or what of it does not hang on that. The sights
@@ -65,7 +120,7 @@ pub(super) fn settled(
         let all_round = (1..12).map(|i| turned(&fitted, f64::from(i) * 30.0));
         let all_round: Vec<Turn> = all_round.map(|other| Turn::of(other, &placed)).collect();
         if Doubt::among(&Turn::of(fitted, &placed), &all_round).is_none() {
-            let left_out = BTreeSet::new();
+            let left_out = LeftOut::default();
             return Ok(Settled { fitted, left_out });
         }
     }
@@ -108,7 +163,7 @@ pub(super) fn settled(
         (best, others) = by_regions(&placed, best, others);
     }
     let doubt = Doubt::among(&best, &others);
-    if doubt.left_out > MOST_LEFT_OUT && search.turn.is_some() {
+    if doubt.share > MOST_LEFT_OUT && search.turn.is_some() {
         return refused(
             "the outline does not tell to a few degrees how the part is turned, and its regions \
              change within that; photograph it so that an edge or a corner of it is seen at its side",
@@ -126,7 +181,7 @@ pub(super) fn settled(
     }
     Ok(Settled {
         fitted: best.fitted,
-        left_out: doubt.regions,
+        left_out: doubt.left_out,
     })
 }
 
@@ -191,10 +246,10 @@ fn turned(fitted: &Fitted, by_deg: f64) -> Fitted {
 /// What hangs on how the part is turned.
 #[derive(Default)]
 struct Doubt {
-    /// Regions of which another turn would show something else.
-    regions: BTreeSet<usize>,
-    /// The share of what is seen that is of these.
-    left_out: f64,
+    /// What another turn would show elsewhere.
+    left_out: LeftOut,
+    /// The share of what is seen that is of that.
+    share: f64,
     /// The share of the rest whose colour by height another turn would change.
     changed: f64,
 }
@@ -202,42 +257,39 @@ struct Doubt {
 impl Doubt {
     /// The worst of some other poses.
     fn among(one: &Turn, others: &[Turn]) -> Self {
-        let mut doubt = Self::default();
-        let groups: Vec<_> = others
-            .iter()
-            .map(|other| groups(&one.shown, &other.shown))
-            .collect();
-        for groups in &groups {
-            doubt.regions.extend(moved(groups));
-        }
+        let groups = others.iter().map(|other| groups(&one.shown, &other.shown));
+        let groups: Vec<_> = groups.collect();
+        let mut doubt = Self {
+            left_out: LeftOut::of(&groups),
+            ..Self::default()
+        };
+        let left_out = &doubt.left_out;
         for groups in &groups {
             let all: f64 = groups.values().map(|group| group.count).sum();
-            let share = |counts: &dyn Fn(usize, &Group) -> bool| {
-                let counted = groups
-                    .iter()
-                    .filter(|((region, _), group)| counts(*region, group));
+            let share = |counts: &dyn Fn(bool, &Group) -> bool| {
+                let counted = groups.iter().filter(|((region, slot), group)| {
+                    counts(left_out.has_slot(*region, *slot), group)
+                });
                 counted.map(|(_, group)| group.count).sum::<f64>() / all.max(1.0)
             };
-            let is_out = |region: usize| doubt.regions.contains(&region);
-            let left_out = share(&|region, _| is_out(region));
-            let changed = share(&|region, group| !is_out(region) && group.differs());
-            doubt.left_out = doubt.left_out.max(left_out);
+            doubt.share = doubt.share.max(share(&|is_out, _| is_out));
+            let changed = share(&|is_out, group| !is_out && group.differs());
             doubt.changed = doubt.changed.max(changed);
         }
         doubt
     }
 
     fn is_none(&self) -> bool {
-        self.regions.is_empty() && self.changed <= FEW
+        self.share == 0.0 && self.changed <= FEW
     }
 
     fn is_too_much(&self) -> bool {
-        self.left_out > MOST_LEFT_OUT || self.changed > FEW
+        self.share > MOST_LEFT_OUT || self.changed > FEW
     }
 }
 
 /// A region at a height, in one pose and in another.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Group {
     count: f64,
     one: [f64; 3],
@@ -251,19 +303,6 @@ impl Group {
         let lab = |sum: [f64; 3]| Xyz::from_array(sum.map(|v| v / self.count.max(1.0))).to_lab();
         ciede2000(lab(self.one), lab(self.other)) > SAME_DE00
     }
-}
-
-/// The regions that are mostly where they are in both poses are sure; these are not.
-fn moved(groups: &BTreeMap<(usize, usize), Group>) -> BTreeSet<usize> {
-    let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
-    for ((region, _), group) in groups {
-        let sum = sums.entry(*region).or_default();
-        *sum = (sum.0 + group.moved, sum.1 + group.count);
-    }
-    let unsure = sums
-        .into_iter()
-        .filter(|(_, (moved, all))| *moved > FEW * all);
-    unsure.map(|(region, _)| region).collect()
 }
 
 /// What is requested where the sights are, in one pose and in another.
@@ -316,8 +355,23 @@ mod tests {
             ((wall, 4), group(400.0, 0.0, 0.8, 0.8)),
             ((window, 3), group(40.0, 35.0, 0.05, 0.7)),
         ]);
-        assert_eq!(moved(&groups), BTreeSet::from([window]));
+        let left_out = LeftOut::of(&[groups.clone()]);
+        assert_eq!(left_out.regions, BTreeSet::from([window]));
+        assert!(!left_out.has(wall, 6.5, 1.0));
         assert!(groups.values().filter(|group| group.differs()).count() == 1);
+    }
+
+    #[test]
+    fn a_wall_beside_a_door_is_left_out_at_the_doors_heights_only() {
+        let wall = 0;
+        let groups = BTreeMap::from([
+            ((wall, 3), group(100.0, 30.0, 0.8, 0.6)),
+            ((wall, 4), group(400.0, 0.0, 0.8, 0.8)),
+        ]);
+        let left_out = LeftOut::of(&[groups]);
+        assert!(left_out.regions.is_empty() && left_out.is_in_part(wall));
+        assert!(left_out.has(wall, 6.5, 1.0) && left_out.has(wall, 8.2, 1.0));
+        assert!(!left_out.has(wall, 8.6, 1.0));
     }
 
     fn fitted(deg: f64) -> Fitted {

@@ -239,6 +239,16 @@ fn what_all_readings_share_is_no_fault() {
     assert!(independent < sound, "{independent} without it");
 }
 
+/// Two drives exchanged, or one that feeds next to nothing: the colours are the same.
+#[test]
+fn a_part_that_stands_there_was_laid_with_most_of_its_plastic() {
+    let tower = Tower::new();
+    let swapped = Cause::of(Fault::Swapped { drive: 0, with: 1 });
+    let mut few = tower.photographed(&swapped, &mut Noise(7));
+    few.seen.retain(|seen| seen.height_mm() > 56.5);
+    assert_eq!(kind(&tower.likeliest(&few).findings[0].cause), 4);
+}
+
 /// One print of each kind of fault.
 struct Round {
     /// Which kind was found, by the kind that was planted.

@@ -9,6 +9,7 @@
 //! ([`colours`]).
 
 pub mod colours;
+mod contrast;
 pub mod edges;
 mod fault;
 pub mod fit;
@@ -16,6 +17,7 @@ pub mod locus;
 pub mod mask;
 pub mod outline;
 pub mod part;
+mod placed;
 pub mod posed;
 pub mod shading;
 pub mod sights;

@@ -203,13 +203,13 @@ impl Posed<'_> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use geometry::solids;
 
     use super::*;
 
     /// A camera as four corners of a card show it.
-    fn view() -> View {
+    pub(in super::super) fn view() -> View {
         let corners = [
             (0.0, 0.0),
             (180.0, 0.0),

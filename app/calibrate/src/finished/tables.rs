@@ -19,9 +19,12 @@ const OWN_DE00: f64 = 0.7;
 /// How well the height of what is seen is known, mm: by the pose, from the study in
 /// docs/photographs.md.
 const HEIGHT_MM: f64 = 0.5;
-/// Where the colour changes by more than this within that, a row would say more of the height's
-/// error than of the print, ΔE00.
+/// Where the colour changes by more than this within that, it may be off by as much, ΔE00; less is taken
+/// for scatter.
 const STEEP_DE00: f64 = 1.2;
+/// Where it changes by more than this, a row would say more of the height's error than of the print,
+/// ΔE00.
+const JUMP_DE00: f64 = 6.0;
 /// Heights further apart than this tell nothing of each other, mm.
 const FAR_MM: f64 = 4.0;
 /// Heights nearer than this are one, mm.
@@ -118,12 +121,13 @@ pub fn by_height(all: &[Joined]) -> String {
          # Format: 1\n\
          # Left out is where colours jump: there heights are not known well enough. regions.csv has\n\
          # all of them. region is its position in the plan, from 1.\n\
-         # error_de00 is what a row may be off by itself; shared_error_de00 what like colours may be\n\
+         # error_de00 is what a row may be off by itself, and for its height where colours change fast;\n\
+         # shared_error_de00 what like colours may be\n\
          # off together by the camera; lightness_error_de00 how much lighter or darker near faces may\n\
          # be together; height_error_mm what all heights may be off. One standard error each.\n\
          height_mm,region,l,a,b,error_de00,shared_error_de00,lightness_error_de00,height_error_mm\n",
     );
-    for joined in steady(all) {
+    for (joined, by_height_de00) in steady(all) {
         let Spot {
             height_mm,
             region,
@@ -138,7 +142,7 @@ pub fn by_height(all: &[Joined]) -> String {
             seen.l,
             seen.a,
             seen.b,
-            joined.own_error_de00,
+            joined.own_error_de00.hypot(by_height_de00),
             joined.camera_error_de00,
             joined.lightness_error_de00
         );
@@ -146,31 +150,37 @@ pub fn by_height(all: &[Joined]) -> String {
     text
 }
 
-/// What is seen of each region, from the bed up, without what changes so fast with height that half
-/// a millimetre matters.
-pub fn steady(all: &[Joined]) -> Vec<&Joined> {
+/// What is seen of each region, from the bed up, without jumps, each with how far it may be off because
+/// its height is known to half a millimetre only, ΔE00.
+pub fn steady(all: &[Joined]) -> Vec<(&Joined, f64)> {
     let mut rows: Vec<&Joined> = all.iter().collect();
     rows.sort_by(|a, b| {
         let by_region = a.spot.region.cmp(&b.spot.region);
         by_region.then(a.spot.height_mm.total_cmp(&b.spot.height_mm))
     });
-    let is_steady = |i: usize| {
+    let change_de00 = |i: usize| {
         let near = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
-        let mut near = near.filter_map(|other| Some((rows.get(i)?, rows.get(other)?)));
-        near.all(|(here, other)| {
+        let near = near.filter_map(|other| Some((rows.get(i)?, rows.get(other)?)));
+        // What is far away, or of another region, says nothing of this height.
+        let near = near.filter(|(here, other)| {
+            let apart_mm = (here.spot.height_mm - other.spot.height_mm).abs();
+            here.spot.region == other.spot.region && apart_mm <= FAR_MM
+        });
+        let changes = near.map(|(here, other)| {
             let apart_mm = (here.spot.height_mm - other.spot.height_mm).abs();
             // Of two that are nearer, the difference is mostly that of reading.
-            let change = ciede2000(here.spot.seen, other.spot.seen) / apart_mm.max(NEAR_MM);
-            // What is far away, or of another region, says nothing of this height.
-            here.spot.region != other.spot.region
-                || apart_mm > FAR_MM
-                || change * HEIGHT_MM <= STEEP_DE00
-        })
+            HEIGHT_MM * ciede2000(here.spot.seen, other.spot.seen) / apart_mm.max(NEAR_MM)
+        });
+        changes.fold(0.0, f64::max)
     };
-    let kept = (0..rows.len()).filter(|i| is_steady(*i));
-    let mut kept: Vec<&Joined> = kept.filter_map(|i| rows.get(i).copied()).collect();
-    kept.sort_by(|a, b| a.spot.height_mm.total_cmp(&b.spot.height_mm));
-    kept
+    let told = rows.iter().enumerate().filter_map(|(i, row)| {
+        let change = change_de00(i);
+        let error = if change > STEEP_DE00 { change } else { 0.0 };
+        (change <= JUMP_DE00).then_some((*row, error))
+    });
+    let mut told: Vec<(&Joined, f64)> = told.collect();
+    told.sort_by(|a, b| a.0.spot.height_mm.total_cmp(&b.0.spot.height_mm));
+    told
 }
 
 /// All that is seen, by region and height.
@@ -284,13 +294,25 @@ mod tests {
             of(0, 14, 50.0),
         ];
         let all = joined(&[spots], 3);
-        let kept: Vec<_> = steady(&all).iter().map(|j| j.spot.slot).collect();
+        let kept: Vec<_> = steady(&all).iter().map(|(j, _)| j.spot.slot).collect();
         assert_eq!(kept, [0, 1, 2, 3, 14]);
         let text = by_height(&all);
         assert!(
             text.contains("\n2.50,2,80.00,2.00,-3.00,0.70,1.20,1.00,0.5\n"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn what_changes_fast_with_height_is_told_with_a_larger_error() {
+        // A plate whose rim is in other light than its top, by some ΔE00.
+        let spots = vec![spot(1, 44.0, 30_000), spot(2, 38.0, 30_000)];
+        let all = joined(&[spots], 3);
+        let told = steady(&all);
+        assert_eq!(told.len(), 2);
+        assert!(told.iter().all(|(_, error)| (2.0..4.0).contains(error)));
+        let text = by_height(&all);
+        assert!(text.contains("\n1.50,1,44.00,2.00,-3.00,2."), "{text}");
     }
 
     #[test]

@@ -6,18 +6,22 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use blend::{Xyz, ciede2000};
-use geometry::{Progress, SurfacePoint};
+use geometry::Progress;
 
 use super::colours::Expected;
+use super::contrast::{Contrast, NEAR_BEST};
 use super::fault::{FinishedError, refused};
 use super::fit::{Fitted, Search, apart};
+use super::placed::{Placed, Shown, slot};
 use super::posed::Pose;
-use super::sights::{Sight, Sights};
+use super::sights::Sights;
 
 /// Colours that differ by no more than this are the same, ΔE00.
 const SAME_DE00: f64 = 1.5;
 /// What holds of so much of what is seen holds of all.
 const FEW: f64 = 0.05;
+/// A region of which more than this is elsewhere is left out at all heights.
+const MUCH: f64 = 0.2;
 /// More than this must not be left out.
 const MOST_LEFT_OUT: f64 = 0.3;
 /// How far the part may be turned from what was said, rad.
@@ -26,25 +30,84 @@ const TURN_OFF: f64 = 0.35;
 /// degrees.
 const UNSURE_DEG: f64 = 15.0;
 const UNSURE_STEPS: i32 = 10;
-/// Sights that are looked at.
-const SIGHTS: usize = 4000;
-/// Sights of small regions that tell how the part is turned.
-const FEWEST: f64 = 12.0;
-/// A step of light so large, as a logarithm, is a region's and not the shading's.
-const CLEAR: f64 = 0.3;
-/// A turn is as good if the regions explain so much of what they do in the best.
-const NEAR_BEST: f64 = 0.75;
-/// Heights that are taken together, mm.
-const EVERY_MM: f64 = 2.0;
+
+/// A pose, and what the sights show in it.
+struct Turn {
+    fitted: Fitted,
+    shown: Vec<Shown>,
+}
+
+impl Turn {
+    fn of(fitted: Fitted, placed: &Placed<'_>) -> Self {
+        Self {
+            shown: placed.in_pose(fitted.pose),
+            fitted,
+        }
+    }
+}
 
 /// A pose, and what it tells nothing of.
 pub(super) struct Settled {
     pub fitted: Fitted,
-    /// Regions that may be elsewhere.
-    pub left_out: BTreeSet<usize>,
+    /// What may be elsewhere.
+    pub left_out: LeftOut,
 }
 
-/// The pose once it is known how the part is turned, or what of it does not hang on that.
+/// What of a part may be elsewhere if it is turned otherwise.
+#[derive(Default)]
+pub(super) struct LeftOut {
+    /// Regions, wherever they are.
+    pub regions: BTreeSet<usize>,
+    /// Others at some heights, as [`Shown`] numbers them: a tower beside its door.
+    slots: BTreeSet<(usize, usize)>,
+}
+
+impl LeftOut {
+    /// Of what another turn moves, in several other turns.
+    fn of(all: &[BTreeMap<(usize, usize), Group>]) -> Self {
+        let mut left_out = Self::default();
+        for groups in all {
+            let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+            for ((region, _), group) in groups {
+                let sum = sums.entry(*region).or_default();
+                *sum = (sum.0 + group.moved, sum.1 + group.count);
+            }
+            for (region, (moved, count)) in sums {
+                // What is mostly where it is in both poses is sure.
+                if moved <= FEW * count {
+                    continue;
+                }
+                if moved > MUCH * count {
+                    left_out.regions.insert(region);
+                }
+                let here = groups.iter().filter(|((other, _), group)| {
+                    *other == region && group.moved > FEW * group.count
+                });
+                left_out.slots.extend(here.map(|(at, _)| *at));
+            }
+        }
+        left_out
+    }
+
+    fn has_slot(&self, region: usize, slot: usize) -> bool {
+        self.regions.contains(&region) || self.slots.contains(&(region, slot))
+    }
+
+    /// Whether some of a region, read together over so many mm about a height, is left out.
+    pub(super) fn has(&self, region: usize, height_mm: f64, every_mm: f64) -> bool {
+        let half = every_mm / 2.0;
+        let mut slots = slot(height_mm - half)..=slot(height_mm + half);
+        slots.any(|slot| self.has_slot(region, slot))
+    }
+
+    /// Whether a region is left out at some heights only.
+    pub(super) fn is_in_part(&self, region: usize) -> bool {
+        !self.regions.contains(&region) && self.slots.iter().any(|(other, _)| *other == region)
+    }
+}
+
+/// The pose once it is known how the part is turned, or what of it does not hang on that. The sights
+/// are those of the pose that is given.
 pub(super) fn settled(
     search: &Search<'_>,
     fitted: Fitted,
@@ -52,12 +115,14 @@ pub(super) fn settled(
     expected: &Expected<'_>,
     progress: &Progress,
 ) -> Result<Settled, FinishedError> {
-    let all_round = (1..12).map(|i| turned(&fitted, f64::from(i) * 30.0));
-    if search.turn.is_none()
-        && Doubt::among(search, &fitted, all_round, (sights, expected)).is_none()
-    {
-        let left_out = BTreeSet::new();
-        return Ok(Settled { fitted, left_out });
+    let placed = Placed::new(search.posed(fitted.pose), sights, expected);
+    if search.turn.is_none() {
+        let all_round = (1..12).map(|i| turned(&fitted, f64::from(i) * 30.0));
+        let all_round: Vec<Turn> = all_round.map(|other| Turn::of(other, &placed)).collect();
+        if Doubt::among(&Turn::of(fitted, &placed), &all_round).is_none() {
+            let left_out = LeftOut::default();
+            return Ok(Settled { fitted, left_out });
+        }
     }
     let mut others = search.other_turns(&fitted, progress)?;
     let mut fitted = fitted;
@@ -88,12 +153,17 @@ pub(super) fn settled(
         })
         .filter_map(|other| search.judged(other.pose));
     others.extend(unsure.filter(|other| other.is_as_good(&fitted)));
+    progress.check()?;
+    let mut best = Turn::of(fitted, &placed);
+    let mut others: Vec<Turn> = others
+        .into_iter()
+        .map(|other| Turn::of(other, &placed))
+        .collect();
     if search.turn.is_some() {
-        progress.check()?;
-        (fitted, others) = by_regions(search, fitted, others, (sights, expected));
+        (best, others) = by_regions(&placed, best, others);
     }
-    let doubt = Doubt::among(search, &fitted, others.iter().copied(), (sights, expected));
-    if doubt.left_out > MOST_LEFT_OUT && search.turn.is_some() {
+    let doubt = Doubt::among(&best, &others);
+    if doubt.share > MOST_LEFT_OUT && search.turn.is_some() {
         return refused(
             "the outline does not tell to a few degrees how the part is turned, and its regions \
              change within that; photograph it so that an edge or a corner of it is seen at its side",
@@ -105,121 +175,51 @@ pub(super) fn settled(
             "the part's outline is the same turned by {:.0}° and by {}, and its colours are not; \
              say about how it is turned with --turn, 0 with its front towards the card's lower \
              edge, counter-clockwise from above",
-            degrees(fitted.pose.turn),
+            degrees(best.fitted.pose.turn),
             few(&others)
         ));
     }
     Ok(Settled {
-        fitted,
-        left_out: doubt.regions,
+        fitted: best.fitted,
+        left_out: doubt.left_out,
     })
 }
 
 /// Of turns in which the outline fits as well, those in which the plan's regions do: the best one, and
 /// others that may be it.
-fn by_regions(
-    search: &Search<'_>,
-    fitted: Fitted,
-    others: Vec<Fitted>,
-    (sights, expected): (&Sights, &Expected<'_>),
-) -> (Fitted, Vec<Fitted>) {
-    let contrast = |other: &Fitted| {
+fn by_regions(placed: &Placed<'_>, first: Turn, others: Vec<Turn>) -> (Turn, Vec<Turn>) {
+    let contrast = |turn: &Turn| {
         let mut contrast = Contrast::default();
-        in_both(
-            search,
-            [&fitted, other],
-            (sights, expected),
-            |sight, turned, slot| {
-                contrast.add(slot, expected.region(turned), sight.light.map(f64::ln));
-            },
-        );
-        contrast
+        // Each sight counts at the same height in all turns, so that the turns are compared.
+        for ((here, there), logs) in first.shown.iter().zip(&turn.shown).zip(placed.logs()) {
+            contrast.add(here.slot, there.region, logs);
+        }
+        (contrast.gain(), contrast.is_clear())
     };
-    let all = std::iter::once(fitted).chain(others.iter().copied());
-    let found: Vec<(f64, bool, Fitted)> = all
-        .map(|other| {
-            let contrast = contrast(&other);
-            (contrast.gain(), contrast.is_clear(), other)
-        })
-        .collect();
-    let best = found.iter().max_by(|a, b| a.0.total_cmp(&b.0));
-    match best {
-        Some((most, true, best)) => {
-            let near = found.iter().filter(|(gain, _, other)| {
-                *gain >= NEAR_BEST * most && other.pose.turn != best.pose.turn
-            });
-            (*best, near.map(|(_, _, other)| *other).collect())
-        }
-        _ => (fitted, others),
-    }
-}
-
-/// How well regions tell apart what is seen at each height.
-#[derive(Default)]
-struct Contrast(BTreeMap<usize, BTreeMap<usize, Sum>>);
-
-/// Logarithms of light, summed.
-#[derive(Clone, Copy, Default)]
-struct Sum {
-    count: f64,
-    sum: [f64; 3],
-}
-
-impl Sum {
-    fn plus(self, other: Self) -> Self {
-        let mut sum = self.sum;
-        for (sum, v) in sum.iter_mut().zip(other.sum) {
-            *sum += v;
-        }
-        let count = self.count + other.count;
-        Self { count, sum }
-    }
-
-    /// What the mean explains of the squares.
-    fn explained(&self) -> f64 {
-        self.sum.iter().map(|v| v * v).sum::<f64>() / self.count.max(1.0)
-    }
-}
-
-impl Contrast {
-    fn add(&mut self, slot: usize, region: usize, logs: [f64; 3]) {
-        let here = self.0.entry(slot).or_default().entry(region).or_default();
-        *here = here.plus(Sum {
-            count: 1.0,
-            sum: logs,
-        });
-    }
-
-    /// What of the squares at all heights the regions explain, beyond the heights.
-    fn gain(&self) -> f64 {
-        let slots = self.0.values().map(|regions| {
-            let whole = regions
-                .values()
-                .fold(Sum::default(), |all, sum| all.plus(*sum));
-            let apart: f64 = regions.values().map(Sum::explained).sum();
-            apart - whole.explained()
-        });
-        slots.sum()
-    }
-
-    /// Whether that is more than shading from side to side makes: for each sight that is not of its
-    /// height's largest region.
-    fn is_clear(&self) -> bool {
-        let few = self.0.values().map(|regions| {
-            let counts = || regions.values().map(|sum| sum.count);
-            counts().sum::<f64>() - counts().fold(0.0, f64::max)
-        });
-        let few: f64 = few.sum();
-        few >= FEWEST && self.gain() > 3.0 * CLEAR * CLEAR * few
-    }
+    let mut found = vec![contrast(&first)];
+    found.extend(others.iter().map(contrast));
+    let gains = found.iter().enumerate();
+    let best = gains.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
+    let Some((at, (most, true))) = best else {
+        return (first, others);
+    };
+    let mut turns: Vec<Turn> = std::iter::once(first).chain(others).collect();
+    let best = turns.swap_remove(at);
+    let mut gains: Vec<f64> = found.iter().map(|(gain, _)| *gain).collect();
+    gains.swap_remove(at);
+    let near = turns.into_iter().zip(gains).filter(|(other, gain)| {
+        *gain >= NEAR_BEST * most && other.fitted.pose.turn != best.fitted.pose.turn
+    });
+    let near = near.map(|(other, _)| other).collect();
+    (best, near)
 }
 
 /// Some of the turns, in words.
-fn few(others: &[Fitted]) -> String {
+fn few(others: &[Turn]) -> String {
     const TOLD: usize = 3;
     let told = others.iter().take(TOLD);
     let told: Vec<String> = told
-        .map(|other| format!("{:.0}°", degrees(other.pose.turn)))
+        .map(|other| format!("{:.0}°", degrees(other.fitted.pose.turn)))
         .collect();
     match others.len().checked_sub(TOLD) {
         None | Some(0) => told.join(", "),
@@ -246,57 +246,50 @@ fn turned(fitted: &Fitted, by_deg: f64) -> Fitted {
 /// What hangs on how the part is turned.
 #[derive(Default)]
 struct Doubt {
-    /// Regions of which another turn would show something else.
-    regions: BTreeSet<usize>,
-    /// The share of what is seen that is of these.
-    left_out: f64,
+    /// What another turn would show elsewhere.
+    left_out: LeftOut,
+    /// The share of what is seen that is of that.
+    share: f64,
     /// The share of the rest whose colour by height another turn would change.
     changed: f64,
 }
 
 impl Doubt {
     /// The worst of some other poses.
-    fn among(
-        search: &Search<'_>,
-        one: &Fitted,
-        others: impl Iterator<Item = Fitted>,
-        seen: (&Sights, &Expected<'_>),
-    ) -> Self {
-        let mut doubt = Self::default();
-        let groups: Vec<_> = others
-            .map(|other| groups(search, one, &other, seen))
-            .collect();
-        for groups in &groups {
-            doubt.regions.extend(moved(groups));
-        }
+    fn among(one: &Turn, others: &[Turn]) -> Self {
+        let groups = others.iter().map(|other| groups(&one.shown, &other.shown));
+        let groups: Vec<_> = groups.collect();
+        let mut doubt = Self {
+            left_out: LeftOut::of(&groups),
+            ..Self::default()
+        };
+        let left_out = &doubt.left_out;
         for groups in &groups {
             let all: f64 = groups.values().map(|group| group.count).sum();
-            let share = |counts: &dyn Fn(usize, &Group) -> bool| {
-                let counted = groups
-                    .iter()
-                    .filter(|((region, _), group)| counts(*region, group));
+            let share = |counts: &dyn Fn(bool, &Group) -> bool| {
+                let counted = groups.iter().filter(|((region, slot), group)| {
+                    counts(left_out.has_slot(*region, *slot), group)
+                });
                 counted.map(|(_, group)| group.count).sum::<f64>() / all.max(1.0)
             };
-            let is_out = |region: usize| doubt.regions.contains(&region);
-            let left_out = share(&|region, _| is_out(region));
-            let changed = share(&|region, group| !is_out(region) && group.differs());
-            doubt.left_out = doubt.left_out.max(left_out);
+            doubt.share = doubt.share.max(share(&|is_out, _| is_out));
+            let changed = share(&|is_out, group| !is_out && group.differs());
             doubt.changed = doubt.changed.max(changed);
         }
         doubt
     }
 
     fn is_none(&self) -> bool {
-        self.regions.is_empty() && self.changed <= FEW
+        self.share == 0.0 && self.changed <= FEW
     }
 
     fn is_too_much(&self) -> bool {
-        self.left_out > MOST_LEFT_OUT || self.changed > FEW
+        self.share > MOST_LEFT_OUT || self.changed > FEW
     }
 }
 
 /// A region at a height, in one pose and in another.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Group {
     count: f64,
     one: [f64; 3],
@@ -312,70 +305,37 @@ impl Group {
     }
 }
 
-/// The regions that are mostly where they are in both poses are sure; these are not.
-fn moved(groups: &BTreeMap<(usize, usize), Group>) -> BTreeSet<usize> {
-    let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
-    for ((region, _), group) in groups {
-        let sum = sums.entry(*region).or_default();
-        *sum = (sum.0 + group.moved, sum.1 + group.count);
-    }
-    let unsure = sums
-        .into_iter()
-        .filter(|(_, (moved, all))| *moved > FEW * all);
-    unsure.map(|(region, _)| region).collect()
-}
-
 /// What is requested where the sights are, in one pose and in another.
-fn groups(
-    search: &Search<'_>,
-    one: &Fitted,
-    other: &Fitted,
-    (sights, expected): (&Sights, &Expected<'_>),
-) -> BTreeMap<(usize, usize), Group> {
+fn groups(one: &[Shown], other: &[Shown]) -> BTreeMap<(usize, usize), Group> {
     let mut groups: BTreeMap<(usize, usize), Group> = BTreeMap::new();
-    in_both(
-        search,
-        [one, other],
-        (sights, expected),
-        |sight, turned, slot| {
-            let region = expected.region(sight.point);
-            let (one, other) = (expected.requested(sight.point), expected.requested(turned));
-            let is_moved = expected.region(turned) != region
-                && ciede2000(one.to_lab(), other.to_lab()) > SAME_DE00;
-            let group = groups.entry((region, slot)).or_default();
-            group.count += 1.0;
-            group.moved += f64::from(u8::from(is_moved));
-            for (sum, v) in group.one.iter_mut().zip(one.to_array()) {
-                *sum += v;
-            }
-            for (sum, v) in group.other.iter_mut().zip(other.to_array()) {
-                *sum += v;
-            }
-        },
-    );
+    for (one, other) in one.iter().zip(other) {
+        let is_moved = other.region != one.region
+            && ciede2000(one.requested.to_lab(), other.requested.to_lab()) > SAME_DE00;
+        let group = groups.entry((one.region, one.slot)).or_default();
+        group.count += 1.0;
+        group.moved += f64::from(u8::from(is_moved));
+        for (sum, v) in group.one.iter_mut().zip(one.requested.to_array()) {
+            *sum += v;
+        }
+        for (sum, v) in group.other.iter_mut().zip(other.requested.to_array()) {
+            *sum += v;
+        }
+    }
     groups
 }
 
-/// Takes some sights, each with the point of the part that another pose has where one has the
-/// sight's own, and with the number of its height.
-fn in_both(
-    search: &Search<'_>,
-    [one, other]: [&Fitted; 2],
-    (sights, expected): (&Sights, &Expected<'_>),
-    mut take: impl FnMut(&Sight, SurfacePoint, usize),
-) {
-    let (here, there) = (search.posed(one.pose), search.posed(other.pose));
-    let surface = expected.painted.surface();
-    let every = sights.good.len().div_ceil(SIGHTS).max(1);
-    for sight in sights.good.iter().step_by(every) {
-        let place = here.place(sight.point.point_mm);
-        let slot = (expected.height_mm(sight.point) / EVERY_MM).max(0.0) as usize;
-        take(sight, surface.nearest(there.point_at(place)), slot);
-    }
-}
-
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 mod tests {
+    use std::sync::Arc;
+
+    use blend::Shares;
+    use geometry::{DVec3, Mask, Surface, solids};
+    use plan::{AsPrinted, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
+
+    use super::super::posed::tests::view;
+    use super::super::posed::{Posed, Rest, Rested};
+    use super::super::sights::Sight;
     use super::*;
 
     fn group(count: f64, moved: f64, one: f64, other: f64) -> Group {
@@ -395,48 +355,125 @@ mod tests {
             ((wall, 4), group(400.0, 0.0, 0.8, 0.8)),
             ((window, 3), group(40.0, 35.0, 0.05, 0.7)),
         ]);
-        assert_eq!(moved(&groups), BTreeSet::from([window]));
+        let left_out = LeftOut::of(&[groups.clone()]);
+        assert_eq!(left_out.regions, BTreeSet::from([window]));
+        assert!(!left_out.has(wall, 6.5, 1.0));
         assert!(groups.values().filter(|group| group.differs()).count() == 1);
     }
 
     #[test]
-    fn regions_in_their_place_explain_more_than_beside_it() {
-        // A light wall that is shaded from side to side, with a dark window of 4 columns or none.
-        let light = |column: usize, window: bool| match column {
-            10..14 if window => 0.05,
-            _ => 0.6 + 0.01 * column as f64,
-        };
-        let contrast = |from: usize, window: bool| {
-            let mut contrast = Contrast::default();
-            for slot in 0..5 {
-                for column in 0..30 {
-                    let region = usize::from((from..from + 4).contains(&column));
-                    contrast.add(slot, region, [f64::ln(light(column, window)); 3]);
-                }
-            }
-            contrast
-        };
-        let right = contrast(10, true);
-        assert!(right.is_clear());
-        assert!(contrast(12, true).gain() < NEAR_BEST * right.gain());
-        assert!(!contrast(20, false).is_clear());
+    fn a_wall_beside_a_door_is_left_out_at_the_doors_heights_only() {
+        let wall = 0;
+        let groups = BTreeMap::from([
+            ((wall, 3), group(100.0, 30.0, 0.8, 0.6)),
+            ((wall, 4), group(400.0, 0.0, 0.8, 0.8)),
+        ]);
+        let left_out = LeftOut::of(&[groups]);
+        assert!(left_out.regions.is_empty() && left_out.is_in_part(wall));
+        assert!(left_out.has(wall, 6.5, 1.0) && left_out.has(wall, 8.2, 1.0));
+        assert!(!left_out.has(wall, 8.6, 1.0));
     }
 
-    #[test]
-    fn no_more_than_three_turns_are_told() {
-        let fitted = |deg: f64| Fitted {
+    fn fitted(deg: f64) -> Fitted {
+        Fitted {
             pose: Pose {
-                x_mm: 0.0,
-                y_mm: 0.0,
-                turn: deg.to_radians(),
+                x_mm: 90.0,
+                y_mm: 20.0,
+                turn: f64::to_radians(deg),
                 scale: 1.0,
             },
             off_px: 0.2,
             met: 1.0,
             width_px: 2.0,
+        }
+    }
+
+    #[test]
+    fn no_more_than_three_turns_are_told() {
+        let turn = |deg: f64| Turn {
+            fitted: fitted(deg),
+            shown: Vec::new(),
         };
-        let others: Vec<Fitted> = [-10.0, 180.0, 90.0, 30.0, 40.0].map(fitted).to_vec();
+        let others: Vec<Turn> = [-10.0, 180.0, 90.0, 30.0, 40.0].map(turn).into();
         assert_eq!(few(&others[..2]), "350°, 180°");
         assert_eq!(few(&others), "350°, 180°, 90° and 2 more");
+    }
+
+    /// A round tower with a dark window at its front.
+    fn tower() -> Painted {
+        let mut plan = Plan::first(FirstPlan {
+            mesh: MeshSource::named("tower.stl"),
+            title: "Tower".into(),
+            height_mm: 40.0,
+        });
+        let window = Mask::Sphere {
+            centre_mm: DVec3::new(0.0, -15.0, 20.0),
+            radius_mm: 5.0,
+        };
+        let dark = Paint::Fixed(Shares::new(&[0.0, 1.0]).unwrap());
+        plan.regions[0].paint = Paint::Fixed(Shares::new(&[1.0, 0.0]).unwrap());
+        plan.regions.push(Region::new("Window", window, dark));
+        let (model, round) = (plan.model(), solids::cylinder(15.0, 40.0, 120).unwrap());
+        Painted::new(plan, Surface::new(Arc::new(round)), model, &Progress::new()).unwrap()
+    }
+
+    #[test]
+    fn sights_stay_where_they_were_taken_whichever_turn_is_asked_about() {
+        let painted = tower();
+        let progress = Progress::new();
+        let schedule = Schedule::new(&painted, &progress).unwrap();
+        let printed = AsPrinted::new(painted.plan(), painted.model(), &schedule, &progress);
+        let expected = Expected {
+            painted: &painted,
+            schedule: &schedule,
+            printed: &printed.unwrap(),
+        };
+        let (view, surface) = (view(), painted.surface());
+        let rested = Rested::new(surface.mesh(), Rest::Standing).unwrap();
+        let posed = |deg: f64| Posed {
+            view: &view,
+            rested: &rested,
+            pose: fitted(deg).pose,
+        };
+        // The outline was first found in no turn, and the part is really turned by 40°.
+        let (taken, real) = (posed(0.0), posed(40.0));
+        let mut sights = Sights {
+            good: Vec::new(),
+            hits: Vec::new(),
+            size: (0, 0),
+            every_px: 1,
+            from_px: (0, 0),
+            clipped: 0.0,
+        };
+        for (height, aside) in (1..39).flat_map(|up| (-35..=35).map(move |i| (up, 2 * i))) {
+            let (sin, cos) = f64::from(aside).to_radians().sin_cos();
+            let point_mm = DVec3::new(15.0 * sin, -15.0 * cos, f64::from(height));
+            let point = surface.nearest(point_mm);
+            let there = surface.nearest(real.point_at(taken.place(point.point_mm)));
+            let dark = expected.region(there) == 1;
+            sights.good.push(Sight {
+                point,
+                normal: DVec3::Z,
+                up_mm: f64::from(height),
+                light: [if dark { 0.05 } else { 0.6 }; 3],
+                at: (0, 0),
+            });
+        }
+        let placed = Placed::new(taken, &sights, &expected);
+        let turns = |near: &[f64]| -> Vec<Turn> {
+            let turns = near.iter().map(|deg| Turn::of(fitted(*deg), &placed));
+            turns.collect()
+        };
+        let (best, near) = by_regions(
+            &placed,
+            Turn::of(fitted(50.0), &placed),
+            turns(&[20.0, 30.0, 40.0, 60.0]),
+        );
+        assert_eq!(degrees(best.fitted.pose.turn).round(), 40.0);
+        assert!(near.is_empty());
+        // What a turn shows does not hang on which was first.
+        let doubt = Doubt::among(&best, &turns(&[40.5]));
+        assert!(doubt.is_none());
+        assert!(!Doubt::among(&best, &turns(&[55.0])).is_none());
     }
 }

@@ -122,6 +122,14 @@ impl Fault {
         USUAL.get(self.kind()).map_or("", |(name, _)| name)
     }
 
+    /// Which drive it is of, if it is of one.
+    pub(super) fn drive(&self) -> Option<usize> {
+        match self {
+            Self::Feed { drive, .. } | Self::Slipping { drive, .. } => Some(*drive),
+            _ => None,
+        }
+    }
+
     fn usual(&self) -> f64 {
         USUAL.get(self.kind()).map_or(0.05, |(_, usual)| *usual)
     }

@@ -26,6 +26,8 @@ pub(super) struct Print<'a> {
     pub shared: Shared,
     /// How far the heights of colours may be off together, mm.
     pub height_error_mm: f64,
+    /// Whether it is a finished part that was photographed, and so stands there.
+    pub is_photographed: bool,
 }
 
 /// What a print differs in from what it is taken for, beside its faults.
@@ -76,7 +78,12 @@ pub(super) enum What {
 /// What a cause makes of a look.
 #[derive(Clone, Copy)]
 pub(super) enum Made {
-    Colour(Lab, Shares),
+    Colour {
+        lab: Lab,
+        shares: Shares,
+        /// What was really laid of the volume that was asked for there.
+        laid: f64,
+    },
     Amount(f64),
 }
 
@@ -150,6 +157,7 @@ impl<'a> Print<'a> {
             heights,
             looks,
             height_error_mm: sighting.height_error_mm,
+            is_photographed: sighting.is_photographed(),
         }
     }
 
@@ -217,11 +225,17 @@ impl<'a> Print<'a> {
         self.looks
             .iter()
             .map(|look| match &look.what {
-                What::Colour { lab, .. } => {
+                What::Colour {
+                    lab,
+                    from_mm3,
+                    to_mm3,
+                    ..
+                } => {
                     let found = colours.next().flatten();
-                    found.map_or(Made::Colour(*lab, Shares::SINGLE), |(lab, shares)| {
-                        Made::Colour(lab, shares)
-                    })
+                    let (lab, shares) = found.unwrap_or((*lab, Shares::SINGLE));
+                    let laid_mm3 = axis.laid_mm3(*to_mm3) - axis.laid_mm3(*from_mm3);
+                    let laid = laid_mm3 / (to_mm3 - from_mm3).max(1e-9);
+                    Made::Colour { lab, shares, laid }
                 }
                 What::Turns { drive, .. } => {
                     let filament = self.filament_mm(&turned, *drive, look.height_mm);
@@ -369,7 +383,7 @@ impl Look {
     /// the axes of its difference, and one for anything else.
     pub(super) fn off(&self, made: &Made, out: &mut Vec<f64>) {
         match (&self.what, made) {
-            (What::Colour { metric, .. }, Made::Colour(lab, _)) => {
+            (What::Colour { metric, .. }, Made::Colour { lab, .. }) => {
                 // The usual error is that of all three together.
                 let axis = self.error / 3f64.sqrt();
                 out.extend(metric.difference(*lab).map(|d| d / axis));
@@ -416,13 +430,13 @@ impl Made {
     fn amount(self) -> Option<f64> {
         match self {
             Self::Amount(amount) => Some(amount),
-            Self::Colour(..) => None,
+            Self::Colour { .. } => None,
         }
     }
 
     fn lab(self) -> Option<Lab> {
         match self {
-            Self::Colour(lab, _) => Some(lab),
+            Self::Colour { lab, .. } => Some(lab),
             Self::Amount(_) => None,
         }
     }

@@ -10,6 +10,7 @@ use nalgebra::DMatrix;
 
 use super::Fault;
 use super::forward::{Made, Print, Setting, What};
+use super::whole::off_whole;
 
 /// How far a spool's colour usually is from what the plan says, along each axis of CIELAB
 /// (our assumption, no source).
@@ -44,8 +45,12 @@ impl Print<'_> {
             true => self.left(faults, &made, &off).unwrap_or(squares),
             false => f64::INFINITY,
         };
+        let stands = match self.is_photographed {
+            true => off_whole(&made).powi(2),
+            false => 0.0,
+        };
         Misfit {
-            squares: left,
+            squares: left + stands,
             count: off.len(),
         }
     }
@@ -83,7 +88,7 @@ impl Print<'_> {
         let mut row = 0;
         for (look, made) in self.looks.iter().zip(made) {
             match (&look.what, made) {
-                (What::Colour { metric, lab, .. }, Made::Colour(_, shares)) => {
+                (What::Colour { metric, lab, .. }, Made::Colour { shares, .. }) => {
                     let error = look.error / 3f64.sqrt();
                     for axis in 0..3 {
                         let mut moved = *lab;

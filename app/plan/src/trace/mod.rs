@@ -18,6 +18,7 @@ mod odds;
 mod search;
 mod seen;
 mod together;
+mod whole;
 mod words;
 
 use blend::MixModel;
@@ -68,10 +69,16 @@ impl Tracing {
             .iter()
             .partition(|f| f.chance >= WORTH_TELLING);
         let others = worth.iter().skip(MOST_TOLD).chain(&rest);
-        let unlikely = others
-            .filter(|f| f.cause.faults.len() < 2)
-            .map(|f| f.cause.name())
-            .collect();
+        let likely: Vec<String> = worth.iter().map(|f| f.cause.name()).collect();
+        let mut unlikely: Vec<String> = Vec::new();
+        for finding in others.filter(|f| f.cause.faults.len() < 2) {
+            let name = finding.cause.name();
+            // The same of another drive.
+            let is_told = likely.iter().take(MOST_TOLD).any(|told| *told == name);
+            if !is_told && !unlikely.contains(&name) {
+                unlikely.push(name);
+            }
+        }
         Told {
             likely: worth.into_iter().take(MOST_TOLD).collect(),
             none_of_these: Some(self.none_of_these).filter(|chance| *chance >= WORTH_TELLING),
@@ -108,7 +115,8 @@ const PAIRED: usize = 3;
 const GOOD: f64 = 1.15;
 
 /// Ranks causes for what was seen, the likeliest first. Of each kind of cause only the one that
-/// fits best is told.
+/// fits best is told; of one that is a single drive's, the best for each drive, since colours often
+/// can't tell them apart.
 ///
 /// # Errors
 /// [`Cancelled`] when cancelled.
@@ -131,6 +139,14 @@ pub fn trace(
     progress.set(0.4);
     let mut singles: Vec<Fit> = fits.iter().skip(1).cloned().collect();
     singles.sort_by(|a, b| a.squares.total_cmp(&b.squares));
+    // Of a kind the best drive's is enough to begin a pair with.
+    let mut kinds: Vec<&str> = Vec::new();
+    singles.retain(|single| {
+        let kind = single.cause.faults.first().map_or("", Fault::name);
+        let is_new = !kinds.contains(&kind);
+        kinds.push(kind);
+        is_new
+    });
     let good = GOOD * GOOD * planned.count as f64;
     let explained = fits.iter().any(|f| f.squares <= good);
     // A chamber that is larger, or two spools exchanged, can hide in the scatter of readings
@@ -201,27 +217,23 @@ fn beside(
 
 /// Whether two faults would not be told apart as two: of one kind, and of one drive.
 fn alike(one: &Fault, other: &Fault) -> bool {
-    let drive = |fault: &Fault| match fault {
-        Fault::Feed { drive, .. } | Fault::Slipping { drive, .. } => Some(*drive),
-        _ => None,
-    };
-    match (drive(one), drive(other)) {
+    match (one.drive(), other.drive()) {
         (Some(one), Some(other)) => one == other,
         _ => std::mem::discriminant(one) == std::mem::discriminant(other),
     }
 }
 
-/// Of causes of the same faults in another order the better one.
+/// Of causes of the same faults, of the same drives or in another order, the better one.
 fn distinct(fits: Vec<Fit>) -> Vec<Fit> {
+    let kinds = |fit: &Fit| {
+        let faults = fit.cause.faults.iter();
+        let mut kinds: Vec<_> = faults.map(|fault| (fault.name(), fault.drive())).collect();
+        kinds.sort_unstable();
+        kinds
+    };
     let mut kept: Vec<Fit> = Vec::new();
     for fit in fits {
-        let mut names: Vec<&str> = fit.cause.faults.iter().map(Fault::name).collect();
-        names.sort_unstable();
-        let same = kept.iter_mut().find(|other| {
-            let mut others: Vec<&str> = other.cause.faults.iter().map(Fault::name).collect();
-            others.sort_unstable();
-            others == names
-        });
+        let same = kept.iter_mut().find(|other| kinds(other) == kinds(&fit));
         match same {
             Some(other) if fit.squares < other.squares => *other = fit,
             Some(_) => {}

@@ -15,16 +15,31 @@ struct Number {
 
 /// How often each number is looked at in turn.
 const ROUNDS: usize = 4;
+const FEWER_ROUNDS: usize = 2;
 /// Steps of a search along one number.
 const STEPS: usize = 9;
 /// No feed is thought to be more than so many times what is told.
 const MOST_RATIO: f64 = 2.0;
+/// Changes that are not all on the part are not stretched by more: their ends were not seen.
+const MOST_STRETCHED: f64 = 1.25;
+/// Changes at wrong heights may begin so far below the bed, or end so far above the top, that nothing
+/// of them is printed: a share of the part's height.
+pub(super) const BEYOND: f64 = 0.4;
 
 /// Searches the free numbers of some faults, one after the other, for the least misfit.
 pub(super) fn polished(print: &Print, faults: &[Fault]) -> Vec<Fault> {
+    searched(print, faults, ROUNDS)
+}
+
+/// The same in fewer rounds, to see which is worth more.
+pub(super) fn smoothed(print: &Print, faults: &[Fault]) -> Vec<Fault> {
+    searched(print, faults, FEWER_ROUNDS)
+}
+
+fn searched(print: &Print, faults: &[Fault], rounds: usize) -> Vec<Fault> {
     let mut faults = faults.to_vec();
     let mut wide = 1.0;
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         for at in 0..faults.len() {
             let numbers = faults.get(at).map_or(Vec::new(), |f| numbers(f, print));
             for (which, number) in numbers.iter().enumerate() {
@@ -75,9 +90,20 @@ fn can_be(fault: &Fault, print: &Print) -> bool {
             from_mm, until_mm, ..
         } => until_mm - from_mm >= least,
         Fault::Slipping { spells_mm, .. } => spells_mm.iter().all(|[a, b]| b - a >= 0.5 * least),
-        Fault::Heights { start_mm, end_mm } => end_mm - start_mm >= least,
+        Fault::Heights { start_mm, end_mm } => {
+            let inside = *start_mm >= 0.0 && *end_mm <= print.top_mm();
+            end_mm - start_mm >= least && (inside || is_shift(print, end_mm - start_mm))
+        }
         Fault::Swapped { .. } | Fault::Lag { .. } | Fault::FlowLimit { .. } => true,
     }
+}
+
+/// Whether all changes are shifted by about as much.
+fn is_shift(print: &Print, length_mm: f64) -> bool {
+    print.changes_mm().is_some_and(|(from, to)| {
+        let stretched = length_mm / (to - from).max(1e-9);
+        (1.0 / MOST_STRETCHED..MOST_STRETCHED).contains(&stretched)
+    })
 }
 
 fn numbers(fault: &Fault, print: &Print) -> Vec<Number> {
@@ -120,7 +146,11 @@ fn numbers(fault: &Fault, print: &Print) -> Vec<Number> {
             let set = print.chamber().lag_mm3();
             vec![number(*lag_mm3, 0.1 * set, 10.0 * set, 0.25 * lag_mm3)]
         }
-        Fault::Heights { start_mm, end_mm } => vec![height(*start_mm), height(*end_mm)],
+        Fault::Heights { start_mm, end_mm } => {
+            let beyond = BEYOND * top;
+            let height = |value: f64| number(value, -beyond, top + beyond, 0.13 * top);
+            vec![height(*start_mm), height(*end_mm)]
+        }
         Fault::FlowLimit { most_share } => {
             let least = 1.0 / print.drives() as f64;
             vec![number(*most_share, least, print.greatest_share(), 0.08)]

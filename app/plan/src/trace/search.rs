@@ -1,7 +1,7 @@
 //! One search for each kind of fault, beside faults that are there already.
 
 use super::forward::Print;
-use super::numbers::{cost, free, line, polished};
+use super::numbers::{BEYOND, cost, free, line, polished, smoothed};
 use super::{Cause, Fault, Shows};
 
 /// A cause with its best numbers.
@@ -26,11 +26,18 @@ pub(super) const QUICK: [Search; 2] = [swapped, lag];
 
 /// Into how many parts the height is cut where a fault's beginning and end are first looked for.
 const PARTS: usize = 8;
+/// And where a fault that lasts to an end of the part is.
+const EDGES: usize = 24;
 /// The feeds that are tried first: little, and too much.
 const LITTLE: [f64; 5] = [0.1, 0.35, 0.6, 0.78, 0.9];
 const MUCH: [f64; 3] = [1.12, 1.25, 1.5];
 /// The ends of feeds that grow worse that are tried first.
 const GROWING: [f64; 2] = [0.1, 0.5];
+
+/// So many of the best feeds of a drive are followed further.
+const FOLLOWED: usize = 4;
+/// Shifts of all heights that are tried, to each side.
+const SHIFTS: i32 = 30;
 
 /// Faults with their free numbers fitted.
 pub(super) fn fitted(print: &Print, faults: &[Fault]) -> Fit {
@@ -88,49 +95,75 @@ fn spells(print: &Print) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// A drive that feeds too little, and one that feeds too much.
-fn feed(print: &Print, others: &[Fault]) -> Vec<Fault> {
-    [&LITTLE[..], &MUCH[..]]
-        .into_iter()
-        .filter_map(|ratios| best_feed(print, others, ratios))
-        .collect()
+/// From a height on, and until a height, finely: where many heights were seen, a change at a wrong one
+/// explains less than none.
+fn one_sided(print: &Print) -> impl Iterator<Item = (f64, f64)> {
+    let top = print.top_mm();
+    let at = move |i: usize| top * i as f64 / EDGES as f64;
+    let new = (1..EDGES).filter(|i| i % (EDGES / PARTS) != 0);
+    new.flat_map(move |i| [(at(i), top), (0.0, at(i))])
 }
 
-fn best_feed(print: &Print, others: &[Fault], ratios: &[f64]) -> Option<Fault> {
-    let spells = spells(print);
+/// For each drive, that it feeds too little, and that it feeds too much; beside other faults only
+/// the best of each, for that many pairs would take long.
+fn feed(print: &Print, others: &[Fault]) -> Vec<Fault> {
+    let of = |ratios: &'static [f64]| -> Vec<(f64, Fault)> {
+        let drives = 0..print.drives();
+        let mut found: Vec<_> = drives
+            .filter_map(|drive| best_feed(print, others, drive, ratios))
+            .collect();
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        found.truncate(if others.is_empty() { usize::MAX } else { 1 });
+        found
+    };
+    let found = of(&LITTLE).into_iter().chain(of(&MUCH));
+    found.map(|(_, fault)| fault).collect()
+}
+
+/// The best feed of one drive, and what it leaves.
+fn best_feed(
+    print: &Print,
+    others: &[Fault],
+    drive: usize,
+    ratios: &[f64],
+) -> Option<(f64, Fault)> {
+    let growing = GROWING.iter().map(|ratio| (*ratio, true));
+    let growing = growing.filter(|_| ratios.iter().all(|r| *r < 1.0));
+    let steady = ratios.iter().map(|ratio| (*ratio, false));
+    let sizes: Vec<(f64, bool)> = steady.chain(growing).collect();
     let mut found: Vec<(f64, Fault)> = Vec::new();
-    for drive in 0..print.drives() {
-        for &shows in shows(print) {
-            let mut tries: Vec<(f64, Fault)> = Vec::new();
-            for &(from_mm, until_mm) in &spells {
-                let steady = ratios.iter().map(|ratio| (*ratio, false));
-                let growing = GROWING.iter().map(|ratio| (*ratio, true));
-                let growing = growing.filter(|_| ratios.iter().all(|r| *r < 1.0));
-                for (ratio, growing) in steady.chain(growing) {
-                    let fault = Fault::Feed {
-                        drive,
-                        ratio,
-                        growing,
-                        from_mm,
-                        until_mm,
-                        shows,
-                    };
-                    tries.push((cost(print, &with(others, &fault)), fault));
-                }
+    for &shows in shows(print) {
+        // The best spell of each size: a small feed that is hardly seen must not hide a large one whose
+        // heights are not quite found yet.
+        for &(ratio, growing) in &sizes {
+            let tried = |(from_mm, until_mm): (f64, f64)| {
+                let fault = Fault::Feed {
+                    drive,
+                    ratio,
+                    growing,
+                    from_mm,
+                    until_mm,
+                    shows,
+                };
+                (cost(print, &with(others, &fault)), fault)
+            };
+            let mut places = spells(print);
+            if others.is_empty() && print.is_photographed {
+                places.extend(one_sided(print));
             }
-            tries.sort_by(|a, b| a.0.total_cmp(&b.0));
-            found.extend(tries.into_iter().take(3));
+            let best = places.into_iter().map(tried);
+            found.extend(best.min_by(|a, b| a.0.total_cmp(&b.0)));
         }
     }
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let best = found.into_iter().take(6).map(|(_, fault)| {
-        let faults = polished(print, &with(others, &fault));
+    let best = found.into_iter().take(FOLLOWED).map(|(_, fault)| {
+        let faults = smoothed(print, &with(others, &fault));
         (
             cost(print, &faults),
             faults.last().cloned().unwrap_or(fault),
         )
     });
-    best.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, f)| f)
+    best.min_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 /// The most spells of slipping that are told apart.
@@ -246,19 +279,22 @@ fn heights(print: &Print, others: &[Fault]) -> Vec<Fault> {
     let Some((start, end)) = print.changes_mm().filter(|(a, b)| b - a > 1e-6) else {
         return Vec::new();
     };
-    let top = print.top_mm();
-    let reach = 0.4 * top;
-    let at =
-        |middle: f64, i: usize| (middle - reach + 2.0 * reach * i as f64 / 12.0).clamp(0.0, top);
+    let reach = BEYOND * print.top_mm();
+    let at = |middle: f64, i: usize| middle - reach + 2.0 * reach * i as f64 / 12.0;
     let mut tries = Vec::new();
+    let mut tried = |start_mm: f64, end_mm: f64| {
+        let fault = Fault::Heights { start_mm, end_mm };
+        tries.push((cost(print, &with(others, &fault)), fault));
+    };
     for i in 0..=12 {
         for j in 0..=12 {
-            let fault = Fault::Heights {
-                start_mm: at(start, i),
-                end_mm: at(end, j),
-            };
-            tries.push((cost(print, &with(others, &fault)), fault));
+            tried(at(start, i), at(end, j));
         }
+    }
+    // Bands come again every few mm: all heights together are shifted by less.
+    for i in -SHIFTS..=SHIFTS {
+        let shift = reach * f64::from(i) / f64::from(SHIFTS);
+        tried(start + shift, end + shift);
     }
     least(tries)
 }

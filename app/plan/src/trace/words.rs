@@ -90,9 +90,13 @@ fn says(fault: &Fault, plan: &Plan) -> String {
              mm³.",
             plan.machine.chamber.lag_mm3()
         ),
-        Fault::Heights { start_mm, end_mm } => format!(
-            "The changes of blend seem to begin at {start_mm:.1} mm and end at {end_mm:.1} mm."
-        ),
+        Fault::Heights { start_mm, end_mm } => {
+            let begin = match *start_mm < 0.0 {
+                true => format!("{:.1} mm below the bed", -start_mm),
+                false => format!("at {start_mm:.1} mm"),
+            };
+            format!("The changes of blend seem to begin {begin} and end at {end_mm:.1} mm.")
+        }
         Fault::FlowLimit { most_share } => format!(
             "No drive seems to feed more than {:.0} % of the flow.",
             100.0 * most_share

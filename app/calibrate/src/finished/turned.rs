@@ -289,7 +289,7 @@ impl Doubt {
 }
 
 /// A region at a height, in one pose and in another.
-#[derive(Clone, Default)]
+#[derive(Default)]
 struct Group {
     count: f64,
     one: [f64; 3],
@@ -355,7 +355,7 @@ mod tests {
             ((wall, 4), group(400.0, 0.0, 0.8, 0.8)),
             ((window, 3), group(40.0, 35.0, 0.05, 0.7)),
         ]);
-        let left_out = LeftOut::of(&[groups.clone()]);
+        let left_out = LeftOut::of(std::slice::from_ref(&groups));
         assert_eq!(left_out.regions, BTreeSet::from([window]));
         assert!(!left_out.has(wall, 6.5, 1.0));
         assert!(groups.values().filter(|group| group.differs()).count() == 1);

@@ -139,7 +139,8 @@ pub fn by_height(all: &[Joined]) -> String {
             text,
             "{height_mm:.2},{},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{HEIGHT_MM}",
             region + 1,
-            seen.l,
+            // Too much light in the shading makes more of it than any plastic has.
+            seen.l.clamp(0.0, 100.0),
             seen.a,
             seen.b,
             joined.own_error_de00.hypot(by_height_de00),
@@ -313,6 +314,12 @@ mod tests {
         assert!(told.iter().all(|(_, error)| (2.0..4.0).contains(error)));
         let text = by_height(&all);
         assert!(text.contains("\n1.50,1,44.00,2.00,-3.00,2."), "{text}");
+    }
+
+    #[test]
+    fn no_row_is_lighter_than_plastic_can_be() {
+        let text = by_height(&joined(&[vec![spot(1, 101.3, 30_000)]], 3));
+        assert!(text.contains("\n1.50,1,100.00,2.00,-3.00,"), "{text}");
     }
 
     #[test]

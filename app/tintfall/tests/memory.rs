@@ -51,7 +51,7 @@ fn it_is_told_in_words_at_what_stage() {
         "--out",
         "out",
         "--memory",
-        "0.15",
+        "0.1",
     ];
     told(
         &common::run(path, &args),

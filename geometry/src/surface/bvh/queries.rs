@@ -100,7 +100,8 @@ impl Bvh {
         self.boxes.search(lanes, most, &mut search);
         let found = search.found.get();
         let [least, most] = found.map(|cost| (f64::from(cost) / to_cost).sqrt());
-        most.is_finite().then_some([least, most])
+        // Boxes that are farther than that were not looked at.
+        (least <= max_mm).then_some([least, most])
     }
 
     /// The first point of the skin along a ray; boxes farther than `max_mm` are left out.
@@ -377,12 +378,10 @@ mod tests {
                 prop_assert_eq!(narrow, tree.nearest(&mesh, point, 2.0));
                 let between = tree.distance_between_by(Narrow, &mesh, point, 2.0);
                 prop_assert_eq!(between, tree.distance_between(&mesh, point, 2.0));
-                let off = narrow.map(|near| near.point_mm.distance(point));
-                prop_assert!(off.is_none() || between.is_some());
-                if let (None, Some([_, most])) = (off, between) {
-                    prop_assert!(most > 2.0 - 1e-5, "{}", most);
-                }
-                if let (Some(off), Some([least, most])) = (off, between) {
+                prop_assert!(narrow.is_none() || between.is_some());
+                let nearest = tree.nearest(&mesh, point, f64::INFINITY).expect("some skin");
+                if let Some([least, most]) = between {
+                    let off = nearest.point_mm.distance(point);
                     let room = 1e-5 * off + 1e-6;
                     prop_assert!(least <= off + 1e-9 && off <= most + room, "{} {} {}", least, off, most);
                     prop_assert!(most <= least * (1.0 + BETWEEN) + room, "{} {}", least, most);

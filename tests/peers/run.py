@@ -349,9 +349,10 @@ eight rays at a box, are computed at once; elsewhere four at a time, with the sa
 digit. What bounds all eight rays rules most boxes out before any ray is asked alone. By sampling, a
 seventh of the time goes into making rays ready, a quarter into the exact test of facets, and the
 rest into walking the tree. One by one, rays take 1.5 to 2.5 times as long: each waits for one node
-before it knows the next. On one kind of machine the ratio varies by a third from run to run: three
-runs on 1 December gave 0.92 to 1.29, 0.81 to 1.22 and 0.85 to 1.05 at the three sizes. Before the
-wide registers and the blocks it was 0.94, 0.84 and 0.78 there.
+before it knows the next. On one kind of machine the ratio varies by a third from run to run: four
+runs of this build on 1 December gave 0.92 to 1.29, 0.81 to 1.22 and 0.85 to 1.19 at the three sizes.
+Before the wide registers and the blocks it was 0.94, 0.84 and 0.78 there. Of meshes that are no balls,
+the lattice is slowest: rays pass many struts, so the eight of a block part early.
 
 Nearest points: a point off a ball is nearly as far from many facets. Any tree of boxes must open
 some 30 to 170 of their boxes. By sampling, some 55 % of the time went into the boxes and 40 % into

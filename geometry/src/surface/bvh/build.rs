@@ -68,7 +68,7 @@ fn in_parts(
     bounds_of: &(impl Fn(u32) -> Bounds + Sync),
 ) -> Vec<Range<usize>> {
     if facets.len() <= PART {
-        return vec![begin..begin + facets.len()];
+        return std::iter::once(begin..begin + facets.len()).collect();
     }
     let middle = cut(facets, |&f| (bounds_of(f), 1));
     let (lower, upper) = facets.split_at_mut(middle);

@@ -1,47 +1,15 @@
 //! A schedule that is worked out from the groundwork of another plan of the part.
 
+#[path = "common/plans.rs"]
+mod plans;
+
 use std::sync::Arc;
 
-use blend::{Fade, LinearLight, Shares, Spacing, Stop};
+use blend::LinearLight;
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask, Progress, Surface, solids};
-use plan::{BrushStroke, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule};
-
-fn shares(first: f64) -> Shares {
-    Shares::new(&[first, 1.0 - first]).expect("shares")
-}
-
-fn fixed(first: f64) -> Paint {
-    Paint::Fixed(shares(first))
-}
-
-fn fade(along: Field, stops: &[(f64, f64)]) -> Paint {
-    let stops = stops.iter().map(|&(at_mm, first)| Stop {
-        at_mm,
-        shares: shares(first),
-    });
-    Paint::Fade {
-        along,
-        fade: Fade {
-            stops: stops.collect(),
-            spacing: Spacing::Linear,
-        },
-    }
-}
-
-fn plan_of(layers: LayerPlan, base: Paint, regions: Vec<Region>) -> Plan {
-    let mesh = MeshSource::named("part.stl");
-    let mut plan = Plan::first(FirstPlan {
-        mesh,
-        title: "Part".into(),
-        height_mm: 10.0,
-    });
-    plan.layers = layers;
-    plan.regions = vec![Region::new("Base", Mask::Whole, base)];
-    plan.regions.extend(regions);
-    assert_eq!(plan.problems(), []);
-    plan
-}
+use plan::{BrushStroke, Painted, Plan, Region, Schedule};
+use plans::{fade, fixed, plan_of};
 
 /// Whatever is changed, from the groundwork of the plan before comes the schedule that is worked
 /// out from nothing.

@@ -1,51 +1,21 @@
 //! The schedule: exact amounts, shared layers, order, warnings.
 
+#[path = "common/plans.rs"]
+mod plans;
+
 use std::sync::Arc;
 
-use blend::{Fade, Lab, LinearLight, Shares, Spacing, SpoolColour, Stop, Translucent, ciede2000};
+use blend::{Lab, LinearLight, SpoolColour, Translucent, ciede2000};
 use geometry::mask::Stroke;
 use geometry::{DVec3, Field, LayerPlan, Mask, Mesh, Progress, Surface, layers, solids};
 use plan::schedule::{Concern, Layer};
-use plan::{
-    BrushStroke, Filling, FirstPlan, MeshSource, Paint, Painted, Plan, Region, Schedule,
-    ScheduleError, Wall,
-};
+use plan::{BrushStroke, Filling, Paint, Painted, Plan, Region, Schedule, ScheduleError, Wall};
+use plans::{fade, fixed, shares};
 use proptest::prelude::*;
 
-fn shares(first: f64) -> Shares {
-    Shares::new(&[first, 1.0 - first]).expect("shares")
-}
-
-fn fixed(first: f64) -> Paint {
-    Paint::Fixed(shares(first))
-}
-
-fn fade(along: Field, stops: &[(f64, f64)]) -> Paint {
-    let stops = stops.iter().map(|&(at_mm, first)| Stop {
-        at_mm,
-        shares: shares(first),
-    });
-    Paint::Fade {
-        along,
-        fade: Fade {
-            stops: stops.collect(),
-            spacing: Spacing::Linear,
-        },
-    }
-}
-
 fn plan_of(layers: LayerPlan, base: Paint, regions: Vec<Region>) -> Plan {
-    let mesh = MeshSource::named("part.stl");
-    let mut plan = Plan::first(FirstPlan {
-        mesh,
-        title: "Part".into(),
-        height_mm: 10.0,
-    });
+    let mut plan = plans::plan_of(layers, base, regions);
     plan.filling = Filling::SOLID;
-    plan.layers = layers;
-    plan.regions = vec![Region::new("Base", Mask::Whole, base)];
-    plan.regions.extend(regions);
-    assert_eq!(plan.problems(), []);
     plan
 }
 

@@ -1,5 +1,6 @@
 //! Normals that run smoothly over curved skin and break at edges.
 
+use geometry::mesh::Fans;
 use geometry::{DVec3, Mesh, SurfacePoint, Vec3};
 use rayon::prelude::*;
 
@@ -21,7 +22,7 @@ impl Normals {
     /// Averages, at each corner, the facets around it that meet smoothly, weighted by the
     /// angle they take up there.
     pub(crate) fn of(mesh: &Mesh) -> Self {
-        let around = Around::of(mesh);
+        let around = around(mesh);
         let places: Vec<usize> = (0..around.count()).collect();
         let found = places.par_chunks(TOGETHER).map(|places| {
             let mut found = Found::default();
@@ -33,7 +34,7 @@ impl Normals {
         let found: Vec<Found> = found.collect();
         let mut normals = Vec::with_capacity(found.iter().map(|f| f.normals.len()).sum());
         let mut corner = vec![[0; 3]; mesh.triangles().len()];
-        let mut corners = around.corners.iter();
+        let mut corners = around.corners().iter();
         for found in found {
             let begin = normals.len() as u32;
             // As many as there are names, so that the rest is left for those to come.
@@ -64,46 +65,10 @@ impl Normals {
 
 /// The corners at each place of a mesh: by where it is and not by its number, so that a seam
 /// whose vertices were never joined is smooth as well.
-struct Around {
-    /// Where the corners of each place begin; one more at the end.
-    starts: Vec<u32>,
-    /// Written `3 * facet + corner`, in order at each place.
-    corners: Vec<u32>,
-}
-
-impl Around {
-    fn of(mesh: &Mesh) -> Self {
-        let (place_of, count) = places(mesh);
-        let places = || {
-            mesh.triangles()
-                .iter()
-                .flatten()
-                .map(|&v| place_of[v as usize])
-        };
-        let mut starts = vec![0u32; count + 1];
-        for place in places() {
-            starts[place as usize + 1] += 1;
-        }
-        for place in 0..count {
-            starts[place + 1] += starts[place];
-        }
-        let mut next = starts.clone();
-        let mut corners = vec![0; 3 * mesh.triangles().len()];
-        for (place, corner) in places().zip(0u32..) {
-            let slot = &mut next[place as usize];
-            corners[*slot as usize] = corner;
-            *slot += 1;
-        }
-        Self { starts, corners }
-    }
-
-    fn count(&self) -> usize {
-        self.starts.len() - 1
-    }
-
-    fn at(&self, place: usize) -> &[u32] {
-        &self.corners[self.starts[place] as usize..self.starts[place + 1] as usize]
-    }
+fn around(mesh: &Mesh) -> Fans {
+    let (place_of, count) = places(mesh);
+    let corners = mesh.triangles().as_flattened().iter();
+    Fans::of(count, corners.map(|&vertex| place_of[vertex as usize]))
 }
 
 /// For each vertex a number of its place, and how many places there are.

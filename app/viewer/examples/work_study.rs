@@ -5,13 +5,12 @@
 //! takes thousands of facets. `RAYON_NUM_THREADS` sets how many cores share the work.
 
 use std::process::ExitCode;
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use egui::{Pos2, pos2, vec2};
-use geometry::{DVec3, Surface};
-use plan::{FirstPlan, MeshSource, Plan};
+use geometry::DVec3;
 use tintfall_viewer::model::document::Origin;
+use tintfall_viewer::model::ring;
 use tintfall_viewer::model::skin::SkinUpdate;
 use tintfall_viewer::model::tool::Tool;
 use tintfall_viewer::model::view::Look;
@@ -42,19 +41,9 @@ fn main() -> ExitCode {
 }
 
 fn study(thousand: u32) -> Result<(), String> {
-    let quads = f64::from(thousand.clamp(1, 20_000)) * 500.0;
-    let round = (quads * 2.0).sqrt().round().max(8.0) as u32;
-    let across = (quads / f64::from(round)).round().max(8.0) as u32;
-    let mesh = geometry::solids::torus(40.0, 15.0, round, across).map_err(|e| e.to_string())?;
-    let mesh = geometry::place::on_bed(mesh).map_err(|e| e.to_string())?;
-    let surface = Surface::new(Arc::new(mesh));
+    let (plan, surface) = ring::of_thousands(thousand)?;
     let (low, high) = surface.bounds_mm();
     println!("{} facets", surface.mesh().triangles().len());
-    let plan = Plan::first(FirstPlan {
-        mesh: MeshSource::named("ring.stl"),
-        title: "Ring".to_owned(),
-        height_mm: high.z - low.z,
-    });
     let mut session = Session::new(None);
     let stage = egui::Rect::from_min_size(Pos2::ZERO, vec2(900.0, 700.0));
     done("opened", &mut session, |s| {

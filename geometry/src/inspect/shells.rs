@@ -110,10 +110,9 @@ fn measure(mesh: &Mesh, parts: &Parts) -> (Vec<Shell>, Vec<usize>) {
     let shells = match parts.count() > FEW {
         true => measured(0..all),
         false => {
-            let stretches: Vec<_> = stretches(all).map(&measured).collect();
-            let mut stretches = stretches.into_iter();
-            let first = stretches.next().unwrap_or_else(|| measured(0..0));
-            stretches.fold(first, joined)
+            let found: Vec<Measured> = stretches(all).map(&measured).collect();
+            let all = found.into_iter().reduce(joined);
+            all.unwrap_or_else(|| measured(0..0))
         }
     };
     let largest = |(shell, (_, facet))| (shell, facet);

@@ -21,6 +21,16 @@ const ALL: Bounds = (DVec3::NEG_INFINITY, DVec3::INFINITY);
 const NONE: Bounds = (DVec3::INFINITY, DVec3::NEG_INFINITY);
 
 impl Mask {
+    /// The mask that holds no point, as a region has that is painted only.
+    pub fn nothing() -> Self {
+        Self::Not(Box::new(Self::Whole))
+    }
+
+    /// Whether it is written as [`Mask::nothing`].
+    pub fn is_nothing(&self) -> bool {
+        matches!(self, Self::Not(of) if matches!(**of, Self::Whole))
+    }
+
     /// Least and greatest corner, mm, of a box in which every point of the mask lies; there
     /// may be room to spare. Infinite where the mask itself sets no bound, and the least
     /// above the greatest if no point can be in it.
@@ -65,7 +75,7 @@ impl Mask {
                 let (low, high) = self.height_range_mm();
                 (ALL.0.with_z(low), ALL.1.with_z(high))
             }
-            Mask::Not(of) if matches!(**of, Mask::Whole) => NONE,
+            nothing if nothing.is_nothing() => NONE,
             Mask::Whole
             | Mask::Shell { .. }
             | Mask::Object(_)
@@ -147,7 +157,7 @@ mod tests {
         assert!(lo.x > hi.x);
         let not = Mask::Not(Box::new(ball(0.0))).bounds_mm();
         assert_eq!(not, ALL);
-        let nothing = Mask::Not(Box::new(Mask::Whole));
+        let nothing = Mask::nothing();
         assert_eq!(nothing.bounds_mm(), NONE);
         assert_eq!(
             Mask::Any(vec![nothing, ball(3.0)]).bounds_mm(),

@@ -114,7 +114,7 @@ impl Mask {
                 let (low, high) = of.height_range_mm();
                 (low - by_mm, high + by_mm)
             }
-            Mask::Not(of) if matches!(**of, Mask::Whole) => NONE,
+            nothing if nothing.is_nothing() => NONE,
             Mask::Whole
             | Mask::Shell { .. }
             | Mask::Object(_)

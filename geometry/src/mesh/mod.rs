@@ -2,6 +2,7 @@
 
 pub(crate) mod around;
 pub mod edges;
+mod fans;
 mod groups;
 pub(crate) mod orient;
 pub mod parts;
@@ -11,6 +12,7 @@ mod weld;
 use glam::DVec3;
 
 pub use edges::Edges;
+pub use fans::Fans;
 pub use groups::Groups;
 pub use parts::Parts;
 pub(crate) use weld::has_three_corners;

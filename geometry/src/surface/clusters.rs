@@ -7,7 +7,7 @@ use glam::DVec3;
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
-use super::refined::Pieces;
+use super::refined::{Beside, Pieces};
 
 /// One of so many triangles is looked at first.
 const FEW: usize = 32;
@@ -101,10 +101,7 @@ const UNKNOWN: u32 = u32::MAX;
 /// Takes triangles, and keeps what is left of them in a grid.
 pub(super) struct Clusters<F> {
     grid: Grid,
-    /// How many vertices there were before, and where they are.
-    before: usize,
-    at: F,
-    more: Vec<DVec3>,
+    vertices: Beside<F>,
     /// The number of each vertex's cell.
     cell_of: Vec<u32>,
     cells: FxHashMap<[i64; 3], u32>,
@@ -119,9 +116,7 @@ impl<F: Fn(u32) -> DVec3> Clusters<F> {
     pub(super) fn new(grid: Grid, before: usize, at: F) -> Self {
         Self {
             grid,
-            before,
-            at,
-            more: Vec::new(),
+            vertices: Beside::new(before, at),
             cell_of: vec![UNKNOWN; before],
             cells: FxHashMap::default(),
             sums: Vec::new(),
@@ -166,16 +161,12 @@ impl<F: Fn(u32) -> DVec3> Clusters<F> {
 
 impl<F: Fn(u32) -> DVec3> Pieces for Clusters<F> {
     fn vertex(&mut self, point_mm: DVec3) -> u32 {
-        self.more.push(point_mm);
         self.cell_of.push(UNKNOWN);
-        self.cell_of.len() as u32 - 1
+        self.vertices.add(point_mm)
     }
 
     fn at(&self, vertex: u32) -> DVec3 {
-        match (vertex as usize).checked_sub(self.before) {
-            Some(more) => self.more[more],
-            None => (self.at)(vertex),
-        }
+        self.vertices.at(vertex)
     }
 
     fn put(&mut self, triangle: [u32; 3], _: u32, class: u32) {

@@ -123,23 +123,47 @@ impl Pieces for Refined {
     }
 }
 
-/// Adds up areas and keeps no triangle.
-pub(super) struct Areas<F> {
-    /// How many vertices there were before, and where they are.
-    before: u32,
+/// More vertices beside some that are elsewhere.
+pub(super) struct Beside<F> {
+    /// How many those are, and where.
+    before: usize,
     at: F,
     more: Vec<DVec3>,
+}
+
+impl<F: Fn(u32) -> DVec3> Beside<F> {
+    pub(super) fn new(before: usize, at: F) -> Self {
+        let more = Vec::new();
+        Self { before, at, more }
+    }
+
+    /// Adds a vertex; says its name.
+    pub(super) fn add(&mut self, point_mm: DVec3) -> u32 {
+        self.more.push(point_mm);
+        (self.before + self.more.len() - 1) as u32
+    }
+
+    /// Where a vertex is, mm.
+    pub(super) fn at(&self, vertex: u32) -> DVec3 {
+        match (vertex as usize).checked_sub(self.before) {
+            Some(more) => self.more[more],
+            None => (self.at)(vertex),
+        }
+    }
+}
+
+/// Adds up areas and keeps no triangle.
+pub(super) struct Areas<F> {
+    vertices: Beside<F>,
     area_mm2: BTreeMap<u32, f64>,
     error_mm2: BTreeMap<u32, f64>,
 }
 
 impl<F: Fn(u32) -> DVec3> Areas<F> {
     /// Beside vertices that are there already: how many they are, and where.
-    pub(super) fn beside(before: u32, at: F) -> Self {
+    pub(super) fn beside(before: usize, at: F) -> Self {
         Self {
-            before,
-            at,
-            more: Vec::new(),
+            vertices: Beside::new(before, at),
             area_mm2: BTreeMap::new(),
             error_mm2: BTreeMap::new(),
         }
@@ -153,15 +177,11 @@ impl<F: Fn(u32) -> DVec3> Areas<F> {
 
 impl<F: Fn(u32) -> DVec3> Pieces for Areas<F> {
     fn vertex(&mut self, point_mm: DVec3) -> u32 {
-        self.more.push(point_mm);
-        self.before + self.more.len() as u32 - 1
+        self.vertices.add(point_mm)
     }
 
     fn at(&self, vertex: u32) -> DVec3 {
-        match vertex.checked_sub(self.before) {
-            Some(more) => self.more[more as usize],
-            None => (self.at)(vertex),
-        }
+        self.vertices.at(vertex)
     }
 
     fn put(&mut self, triangle: [u32; 3], _: u32, class: u32) {

@@ -164,7 +164,7 @@ impl Region {
 
     /// A region that is nothing but brush strokes, none yet.
     pub fn painted(name: impl Into<String>, paint: Paint) -> Self {
-        Self::new(name, Mask::Not(Box::new(Mask::Whole)), paint)
+        Self::new(name, Mask::nothing(), paint)
     }
 }
 

@@ -118,17 +118,16 @@ fn as_mask((mask, brush): Area) -> Mask {
 
 /// Any of some masks, without a list inside a list and without masks that cover nothing.
 fn any_of(masks: Vec<Mask>) -> Mask {
-    let nothing = Mask::Not(Box::new(Mask::Whole));
     let mut flat = Vec::new();
     for mask in masks {
         match mask {
             Mask::Any(inner) => flat.extend(inner),
-            mask if mask == nothing => {}
+            mask if mask.is_nothing() => {}
             mask => flat.push(mask),
         }
     }
     match flat.len() {
-        0 => nothing,
+        0 => Mask::nothing(),
         1 => flat.remove(0),
         _ => Mask::Any(flat),
     }

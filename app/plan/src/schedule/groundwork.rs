@@ -19,6 +19,7 @@ const LAYERS_TOGETHER: usize = 12;
 /// What a schedule was made from, so that the next one need not begin anew.
 #[derive(Clone)]
 pub struct Groundwork {
+    painted: Arc<Painted>,
     pub(super) cut: Arc<Cut>,
     pub(super) fall: Arc<Fall>,
 }
@@ -35,8 +36,9 @@ impl Groundwork {
             Some(known) => Arc::clone(&known.cut),
             None => Arc::new(Cut::of(painted, None, progress)?),
         };
-        let fall = Fall::of(painted, &cut, known.map(|known| &*known.fall), progress)?;
+        let fall = Fall::of(painted, &cut, known, progress)?;
         Ok(Self {
+            painted: Arc::clone(painted),
             cut,
             fall: Arc::new(fall),
         })
@@ -100,7 +102,6 @@ impl Cut {
 
 /// How regions fall on the layers of a part.
 pub(super) struct Fall {
-    painted: Arc<Painted>,
     pub(super) steps: Vec<Option<RampSteps>>,
     pub(super) apportioned: Vec<Apportioned>,
     /// Visible area of each region, mm².
@@ -111,20 +112,19 @@ impl Fall {
     /// Shares the layers out. What is there of another plan is taken over where the regions are
     /// the same.
     pub(super) fn of(
-        painted: &Arc<Painted>,
+        painted: &Painted,
         cut: &Cut,
-        before: Option<&Self>,
+        before: Option<&Groundwork>,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
         let steps = ramp_steps::of_regions(painted);
         let apportioned = apportioned((painted, &steps), cut, before, progress)?;
         let same = before.filter(|before| painted.same_areas(&before.painted));
         let areas_mm2 = match same {
-            Some(before) => before.areas_mm2.clone(),
+            Some(before) => before.fall.areas_mm2.clone(),
             None => painted.region_areas_mm2(progress)?,
         };
         Ok(Self {
-            painted: Arc::clone(painted),
             steps,
             apportioned,
             areas_mm2,
@@ -135,12 +135,12 @@ impl Fall {
 fn apportioned(
     (painted, steps): (&Painted, &[Option<RampSteps>]),
     cut: &Cut,
-    before: Option<&Fall>,
+    before: Option<&Groundwork>,
     progress: &Progress,
 ) -> Result<Vec<Apportioned>, Cancelled> {
     let earlier = before.map(|before| Earlier {
         painted: &before.painted,
-        steps: &before.steps,
+        steps: &before.fall.steps,
     });
     let count = cut.layers.len();
     let done = AtomicUsize::new(0);
@@ -149,7 +149,7 @@ fn apportioned(
         let wanted = (begin..count.min(begin + LAYERS_TOGETHER)).map(|layer| Wanted {
             layer: &cut.layers[layer],
             hollow: cut.hollow[layer],
-            before: before.and_then(|before| before.apportioned.get(layer)),
+            before: before.and_then(|before| before.fall.apportioned.get(layer)),
         });
         let found = apportion::of_layers(painted, steps, earlier, wanted);
         let found = found.map(|apportioned| {

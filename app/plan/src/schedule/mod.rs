@@ -122,7 +122,7 @@ impl Schedule {
         progress: &Progress,
     ) -> Result<Self, ScheduleError> {
         let cut = Cut::of(painted, laid, progress)?;
-        let fall = Fall::of(&Arc::new(painted.clone()), &cut, None, progress)?;
+        let fall = Fall::of(painted, &cut, None, progress)?;
         Ok(Self::of(painted, laid, &cut, &fall))
     }
 

@@ -1,7 +1,7 @@
 //! What a person should know before printing.
 
 use blend::{Shares, Spacing, ciede2000};
-use geometry::{Mask, layers};
+use geometry::layers;
 use serde::{Deserialize, Serialize};
 
 use super::Layer;
@@ -261,8 +261,7 @@ fn no_layer(name: &str, region: usize, area: f64, layers: &[Layer]) -> Option<St
 
 /// A region that is meant to cover something and does not.
 fn no_skin(region: &Region, area: f64) -> Option<String> {
-    let nothing = Mask::Not(Box::new(Mask::Whole));
-    let meant = !region.hidden && (region.mask != nothing || !region.brush.is_empty());
+    let meant = !region.hidden && (!region.mask.is_nothing() || !region.brush.is_empty());
     (meant && area <= 0.0).then(|| {
         format!(
             "Region '{}' covers no skin: its mask misses the part, or regions above cover all of \

@@ -103,11 +103,8 @@ impl Patches {
     /// # Errors
     /// [`Cancelled`] when cancelled.
     pub fn new(painted: &Painted, fades: Fades, progress: &Progress) -> Result<Self, Cancelled> {
-        progress.stage("Cutting the skin along its colours");
         let ready = all_ready(painted);
-        let planes = planes_mm(painted, &ready, fades);
-        let cut = LevelCut::new(painted.surface(), &planes);
-        progress.check()?;
+        let cut = level_cut(painted, &ready, fades, progress)?;
         let classes = BySteps::of(painted, &ready);
         let finest_mm = painted.plan().machine.nozzle_mm;
         let refined = cut.refine(classes, finest_mm, progress)?;
@@ -145,11 +142,8 @@ impl Patches {
         most: usize,
         progress: &Progress,
     ) -> Result<Self, Cancelled> {
-        progress.stage("Cutting the skin along its colours");
         let ready = all_ready(painted);
-        let planes = planes_mm(painted, &ready, Fades::Whole);
-        let cut = LevelCut::new(painted.surface(), &planes);
-        progress.check()?;
+        let cut = level_cut(painted, &ready, Fades::Whole, progress)?;
         let classes = BySteps::of(painted, &ready);
         let finest_mm = painted.plan().machine.nozzle_mm;
         let seen = cut.clustered(classes, finest_mm, most, progress)?;
@@ -244,6 +238,19 @@ impl Patches {
 
 fn key(region: usize, step: usize) -> u32 {
     ((region as u32) << 16) | (step as u32).min(0xffff)
+}
+
+/// The skin cut where colours change on level lines.
+fn level_cut(
+    painted: &Painted,
+    ready: &[Option<Ready>],
+    fades: Fades,
+    progress: &Progress,
+) -> Result<LevelCut, Cancelled> {
+    progress.stage("Cutting the skin along its colours");
+    let cut = LevelCut::new(painted.surface(), &planes_mm(painted, ready, fades));
+    progress.check()?;
+    Ok(cut)
 }
 
 fn all_ready(painted: &Painted) -> Vec<Option<Ready>> {

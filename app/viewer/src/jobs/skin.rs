@@ -2,6 +2,7 @@
 //! that a change redraws only those it touches.
 
 use geometry::mask::Stroke;
+use geometry::mesh::Fans;
 use geometry::{Cancelled, DVec3, Mesh, Progress};
 use rayon::prelude::*;
 
@@ -122,7 +123,10 @@ fn normals(mesh: &Mesh, progress: &Progress) -> Result<Vec<[[f32; 3]; 3]>, Cance
     };
     // Who meets at a corner is sorted out in order, and all else beside it.
     let (around, (facet_normals, angles)) = rayon::join(
-        || Around::of(mesh),
+        || {
+            let corners = mesh.triangles().as_flattened().iter();
+            Fans::of(mesh.vertices().len(), corners.copied())
+        },
         || {
             let normal = |f| mesh.area_vector(f).normalize_or_zero();
             let facet_normals: Vec<DVec3> = all().map(normal).collect();
@@ -136,7 +140,7 @@ fn normals(mesh: &Mesh, progress: &Progress) -> Result<Vec<[[f32; 3]; 3]>, Cance
     let at_corner = |facet: usize, vertex: u32| {
         let own = facet_normals[facet];
         let mut sum = DVec3::ZERO;
-        for &side in around.at(vertex) {
+        for &side in around.at(vertex as usize) {
             let (other, corner) = (side as usize / 3, side as usize % 3);
             let normal = facet_normals[other];
             if normal.dot(own) >= smooth {
@@ -156,41 +160,6 @@ fn angles(points: [DVec3; 3]) -> [f32; 3] {
         let (p, q, r) = (points[i], points[(i + 1) % 3], points[(i + 2) % 3]);
         (q - p).angle_between(r - p) as f32
     })
-}
-
-/// The corners of facets at each vertex, written `3 * facet + corner`, in rising order.
-struct Around {
-    start: Vec<u32>,
-    corners: Vec<u32>,
-}
-
-impl Around {
-    fn of(mesh: &Mesh) -> Self {
-        let mut start = vec![0_u32; mesh.vertices().len() + 1];
-        let corners = || mesh.triangles().as_flattened();
-        for &v in corners() {
-            start[v as usize + 1] += 1;
-        }
-        for i in 1..start.len() {
-            start[i] += start[i - 1];
-        }
-        let mut next = start.clone();
-        let mut sorted = vec![0; corners().len()];
-        for (&v, corner) in corners().iter().zip(0..) {
-            let slot = &mut next[v as usize];
-            sorted[*slot as usize] = corner;
-            *slot += 1;
-        }
-        Self {
-            start,
-            corners: sorted,
-        }
-    }
-
-    fn at(&self, vertex: u32) -> &[u32] {
-        let (from, to) = (self.start[vertex as usize], self.start[vertex as usize + 1]);
-        &self.corners[from as usize..to as usize]
-    }
 }
 
 #[cfg(test)]

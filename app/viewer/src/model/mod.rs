@@ -16,6 +16,7 @@ pub mod photo_form;
 pub mod placing;
 pub mod profile;
 pub mod purge_blocks;
+pub mod ring;
 pub mod section;
 mod simpler;
 pub mod skin;

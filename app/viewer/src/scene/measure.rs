@@ -1,7 +1,6 @@
 //! Frame times without a window: still, turning and painting, on meshes of several sizes.
 
 use std::collections::VecDeque;
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use bevy::app::AppExit;
@@ -10,13 +9,12 @@ use bevy::render::render_resource::PollType;
 use bevy::render::renderer::{RenderAdapterInfo, RenderDevice};
 use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use egui::pos2;
-use geometry::Surface;
-use plan::{FirstPlan, MeshSource, Plan};
 
 use super::app::{Canvas, Drawn, windowless};
 use super::desk::{Compiling, Desk};
 use super::upload::Uploads;
 use crate::model::document::{Document, Origin};
+use crate::model::ring;
 use crate::model::tool::Tool;
 use crate::model::view::Look;
 use crate::session::Session;
@@ -242,25 +240,10 @@ fn print(report: &Report) {
     }
 }
 
-/// A ribbed ring of about so many thousand triangles, standing on the bed.
-fn ring(thousand: u32) -> Result<Surface, String> {
-    let quads = f64::from(thousand.clamp(1, 20_000)) * 500.0;
-    let round = (quads * 2.0).sqrt().round().max(8.0) as u32;
-    let across = (quads / f64::from(round)).round().max(8.0) as u32;
-    let mesh = geometry::solids::torus(40.0, 15.0, round, across).map_err(|e| e.to_string())?;
-    let mesh = geometry::place::on_bed(mesh).map_err(|e| e.to_string())?;
-    Ok(Surface::new(Arc::new(mesh)))
-}
-
 fn measure(app: &mut App, thousand: u32) -> Result<Figures, String> {
-    let surface = ring(thousand)?;
-    let (lo, hi) = surface.mesh().bounds();
+    let (plan, surface) = ring::of_thousands(thousand)?;
+    let (lo, hi) = surface.bounds_mm();
     let triangles = surface.mesh().triangles().len();
-    let plan = Plan::first(FirstPlan {
-        mesh: MeshSource::named("ring.stl"),
-        title: "Ring".to_owned(),
-        height_mm: hi.z - lo.z,
-    });
     let opened = done(app, |s| s.take_part(plan, Origin::default(), surface))?;
     if part_share(app)? < LEAST_SHARE {
         return Err("the part is not in the picture, so nothing was measured".to_owned());

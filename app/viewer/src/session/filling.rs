@@ -175,12 +175,12 @@ fn first_unknown<'a>(regions: &[Region], all: &[Fill<'a>], kept: &[Fill<'a>]) ->
 fn on_top(regions: &[Region], kept: &[Fill<'_>], same: &dyn Fn(&Region) -> bool) -> Mask {
     let mut on_top = match regions.first().is_some_and(same) {
         true => Mask::Whole,
-        false => nothing(),
+        false => Mask::nothing(),
     };
     let above = regions.iter().enumerate().skip(1);
     for (index, region) in above.filter(|(_, region)| !region.hidden) {
         let area = area_with(index, region, kept);
-        if area != nothing() {
+        if !area.is_nothing() {
             on_top = laid_over(on_top, area, same(region));
         }
     }
@@ -191,23 +191,19 @@ fn on_top(regions: &[Region], kept: &[Fill<'_>], same: &dyn Fn(&Region) -> bool)
 fn laid_over(below: Mask, area: Mask, adds: bool) -> Mask {
     match (adds, below) {
         (true, Mask::Whole) => Mask::Whole,
-        (true, below) if below == nothing() => area,
+        (true, below) if below.is_nothing() => area,
         (true, Mask::Any(mut any)) => {
             any.push(area);
             Mask::Any(any)
         }
         (true, below) => Mask::Any(vec![below, area]),
-        (false, below) if below == nothing() => below,
+        (false, below) if below.is_nothing() => below,
         (false, Mask::All(mut all)) => {
             all.push(Mask::Not(Box::new(area)));
             Mask::All(all)
         }
         (false, below) => Mask::All(vec![below, Mask::Not(Box::new(area))]),
     }
-}
-
-fn nothing() -> Mask {
-    Mask::Not(Box::new(Mask::Whole))
 }
 
 /// A fill over one blend, as a part of a region's mask.
@@ -244,10 +240,10 @@ fn area_with(index: usize, region: &Region, kept: &[Fill<'_>]) -> Mask {
     let parts = parts.filter(|(part, mask)| connected(mask).is_none() || is_kept(*part));
     let mut parts: Vec<Mask> = parts
         .map(|(_, mask)| mask.clone())
-        .filter(|mask| *mask != nothing())
+        .filter(|mask| !mask.is_nothing())
         .collect();
     let mask = match parts.len() {
-        0 => nothing(),
+        0 => Mask::nothing(),
         1 => parts.swap_remove(0),
         _ => Mask::Any(parts),
     };

@@ -55,7 +55,7 @@ impl<C: Classes> Work<'_, C> {
         let edges = self.edges(progress)?;
         let (before, at) = self.vertices(&edges);
         loop {
-            let mut out = Clusters::new(grid, before as usize, &at);
+            let mut out = Clusters::new(grid, before, &at);
             self.put_all(0..self.mesh.count(), &edges, &mut out);
             progress.check()?;
             if out.count() <= most {
@@ -66,13 +66,13 @@ impl<C: Classes> Work<'_, C> {
     }
 
     /// How many vertices there are with those where edges cross sides, and where each is.
-    fn vertices<'a>(&'a self, edges: &'a Edges) -> (u32, impl Fn(u32) -> DVec3 + 'a) {
+    fn vertices<'a>(&'a self, edges: &'a Edges) -> (usize, impl Fn(u32) -> DVec3 + 'a) {
         let before = self.mesh.vertex_count();
         let at = move |vertex: u32| match (vertex as usize).checked_sub(before) {
             Some(crossing) => edges.crossings[crossing],
             None => self.mesh.vertex(vertex),
         };
-        ((before + edges.crossings.len()) as u32, at)
+        (before + edges.crossings.len(), at)
     }
 
     fn edges(&self, progress: &Progress) -> Result<Edges, Cancelled> {

@@ -5,6 +5,8 @@ use std::sync::LazyLock;
 
 use blend::Xyz;
 
+use crate::strips;
+
 /// A picture in 8-bit sRGB with a straight (not multiplied) alpha, rows from the top.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Image {
@@ -60,7 +62,7 @@ impl Image {
         self.rgba.chunks_exact_mut(self.width_px as usize * 4)
     }
 
-    /// Writes it as PNG with the sRGB mark (ISO/IEC 15948).
+    /// Writes it as PNG with the sRGB mark (ISO/IEC 15948), on all cores if it is large.
     ///
     /// # Errors
     /// What the writer says.
@@ -70,7 +72,12 @@ impl Image {
         encoder.set_depth(png::BitDepth::Eight);
         encoder.set_source_srgb(png::SrgbRenderingIntent::Perceptual);
         let mut writer = encoder.write_header()?;
-        writer.write_image_data(&self.rgba)?;
+        match strips::stream(&self.rgba, self.width_px as usize * 4) {
+            Some(pieces) => pieces?
+                .iter()
+                .try_for_each(|piece| writer.write_chunk(png::chunk::IDAT, piece))?,
+            None => writer.write_image_data(&self.rgba)?,
+        }
         writer.finish()?;
         Ok(())
     }

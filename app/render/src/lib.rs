@@ -22,6 +22,7 @@ mod resolve;
 mod run;
 mod setup;
 mod stage;
+mod strips;
 
 pub use camera::{Camera, Frame, Lens, View};
 pub use image::Image;

@@ -12,11 +12,11 @@ const OF_PRODUCTS: f64 = 16.0 * f64::EPSILON;
 /// A difference of two numbers is off by no more than its last digit, so the sign of a sum that is
 /// greater than rounding is exact.
 pub(super) fn fan_out(own: [DVec3; 3], theirs: [DVec3; 3], corner: DVec3) -> bool {
-    let towards = |facet: [DVec3; 3]| {
-        let sum: DVec3 = facet.into_iter().map(|p| p - corner).sum();
-        sum.normalize_or_zero()
-    };
-    let across = towards(own) - towards(theirs);
+    let towards =
+        |facet: [DVec3; 3]| (facet[0] - corner) + (facet[1] - corner) + (facet[2] - corner);
+    let (own_way, their_way) = (towards(own), towards(theirs));
+    // Square to the line that halves the angle between both ways.
+    let across = own_way * their_way.length() - their_way * own_way.length();
     let beyond = |facet: [DVec3; 3], way: DVec3| {
         let others = facet.into_iter().filter(|p| *p != corner);
         let mut apart = others.map(|p| exceeds_rounding(p - corner, way));

@@ -8,10 +8,11 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use glam::{DVec2, DVec3};
+use glam::{DVec2, DVec3, Vec3};
 use rayon::prelude::*;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 use serde::Serialize;
+use smallvec::SmallVec;
 
 use super::Tally;
 use super::apart::{fan_out, stay_apart};
@@ -143,24 +144,28 @@ struct Found {
 impl Found {
     /// The middle of what the two facets' boxes share.
     fn at(&self, mesh: &Mesh) -> DVec3 {
-        let [a, b] = [self.a, self.b].map(|f| Bounds::of(mesh.corners(f as usize)));
-        a.low.max(b.low).midpoint(a.high.min(b.high))
+        let [a, b] = [self.a, self.b].map(|f| around(mesh.corners(f as usize)));
+        a.0.max(b.0).midpoint(a.1.min(b.1))
     }
 }
 
+/// The least and the greatest corner of the box around a facet.
+fn around([a, b, c]: [DVec3; 3]) -> (DVec3, DVec3) {
+    (a.min(b).min(c), a.max(b).max(c))
+}
+
+/// A box in the tree's frame.
 #[derive(Clone, Copy)]
 struct Bounds {
-    low: DVec3,
-    high: DVec3,
+    low: Vec3,
+    high: Vec3,
 }
 
 impl Bounds {
-    fn of([a, b, c]: [DVec3; 3]) -> Self {
-        Self {
-            low: a.min(b).min(c),
-            high: a.max(b).max(c),
-        }
-    }
+    const NOTHING: Self = Self {
+        low: Vec3::INFINITY,
+        high: Vec3::NEG_INFINITY,
+    };
 
     fn with(self, other: Self) -> Self {
         Self {
@@ -169,17 +174,45 @@ impl Bounds {
         }
     }
 
+    /// Where it begins and, with other signs, where it ends: what [`Wide::meets`] compares.
     #[inline]
-    fn meets(&self, other: &Self) -> bool {
-        self.low.cmple(other.high).all() && other.low.cmple(self.high).all()
+    fn wide(&self) -> Wide {
+        let ([x, y, z], [u, v, w]) = (self.low.to_array(), self.high.to_array());
+        Wide([x, y, z, 0.0, -u, -v, -w, 0.0])
+    }
+
+    /// What [`Wide::meets`] compares with another box.
+    #[inline]
+    fn limits(&self) -> Wide {
+        let ([x, y, z], [u, v, w]) = (self.low.to_array(), self.high.to_array());
+        Wide([u, v, w, 0.0, -x, -y, -z, 0.0])
+    }
+}
+
+/// A box laid out for registers.
+#[derive(Clone, Copy)]
+struct Wide([f32; 8]);
+
+impl Wide {
+    /// Whether this box meets the one with these limits.
+    #[inline]
+    fn meets(&self, limits: &Self) -> bool {
+        // All are compared: eight at once take less time than one after the other.
+        let pairs = self.0.iter().zip(&limits.0);
+        pairs.fold(true, |all, (a, b)| all & (a <= b))
     }
 }
 
 /// A balanced binary tree over the facets, halved at the median of the widest axis. The root
 /// is node 1, the children of `n` are `2n` and `2n + 1`, and all leaves are on one level.
+///
+/// Boxes are in single precision, in a frame of −1 to 1 about the mesh. Rounding keeps the order of
+/// coordinates, so boxes that meet still do; some meet that did not, which costs a look at the facets.
 struct Tree {
     /// Facets, those of a leaf side by side.
     order: Vec<u32>,
+    /// Boxes of the facets, by their numbers.
+    facets: Vec<Bounds>,
     /// Boxes of the nodes.
     nodes: Vec<Bounds>,
     levels: u32,
@@ -191,34 +224,38 @@ impl Tree {
     fn new(mesh: &Mesh) -> Self {
         let count = mesh.triangles().len();
         let levels = count.div_ceil(LEAF).next_power_of_two().ilog2();
-        let middles = (0..count).into_par_iter();
-        let middles: Vec<DVec3> = middles.map(|f| super::centroid(mesh, f)).collect();
-        let mut order: Vec<u32> = (0..count as u32).collect();
-        halve(&middles, &mut order, levels);
-        let nothing = Bounds {
-            low: DVec3::INFINITY,
-            high: DVec3::NEG_INFINITY,
+        let (low, high) = mesh.bounds();
+        let centre = low * 0.5 + high * 0.5;
+        let half_mm = (high - centre).max_element().max(f64::MIN_POSITIVE);
+        let framed = |p: DVec3| ((p - centre) / half_mm).as_vec3();
+        let bounds = |facet| {
+            let (low, high) = around(mesh.corners(facet));
+            Bounds {
+                low: framed(low),
+                high: framed(high),
+            }
         };
+        let facets: Vec<Bounds> = (0..count).into_par_iter().map(bounds).collect();
+        let mut order: Vec<u32> = (0..count as u32).collect();
+        halve(&facets, &mut order, levels);
         let mut tree = Self {
             order,
-            nodes: vec![nothing; 2 << levels],
+            facets,
+            nodes: Vec::new(),
             levels,
             shallow_mm: shallow_mm(mesh),
         };
-        let leaves = tree.leaves();
-        let boxes: Vec<Bounds> = leaves
-            .clone()
-            .into_par_iter()
-            .map(|leaf| {
-                let facets = tree.facets(leaf).iter();
-                let bounds = facets.map(|&f| Bounds::of(mesh.corners(f as usize)));
-                bounds.fold(nothing, Bounds::with)
-            })
-            .collect();
-        tree.nodes[leaves].copy_from_slice(&boxes);
+        let mut nodes = vec![Bounds::NOTHING; 2 << levels];
+        let leaves = nodes[tree.leaves()].par_iter_mut().zip(tree.leaves());
+        leaves.for_each(|(bounds, leaf)| {
+            let facets = tree.facets(leaf).iter();
+            let all = facets.map(|&f| tree.facets[f as usize]);
+            *bounds = all.fold(Bounds::NOTHING, Bounds::with);
+        });
         for node in (1..1 << levels).rev() {
-            tree.nodes[node] = tree.nodes[2 * node].with(tree.nodes[2 * node + 1]);
+            nodes[node] = nodes[2 * node].with(nodes[2 * node + 1]);
         }
+        tree.nodes = nodes;
         tree
     }
 
@@ -250,16 +287,16 @@ impl Tree {
         found: &mut Vec<Found>,
     ) -> u64 {
         let mine = self.facets(leaf);
-        let bounds = |f: &u32| Bounds::of(mesh.corners(*f as usize));
-        let boxes: Vec<Bounds> = mine.iter().map(bounds).collect();
-        let around = self.nodes[leaf];
+        let bounds = |f: &u32| self.facets[*f as usize];
+        let boxes: SmallVec<[Wide; LEAF]> = mine.iter().map(|f| bounds(f).wide()).collect();
+        let around = self.nodes[leaf].wide();
         let mut pairs = 0;
         let mut pending = vec![1];
         while let Some(node) = pending.pop() {
             // The last leaf beneath the node must not come before this one.
             let beneath = self.levels - (node as u32).ilog2();
-            if ((node + 1) << beneath) <= leaf || !wanted(node) || !self.nodes[node].meets(&around)
-            {
+            let before = ((node + 1) << beneath) <= leaf;
+            if before || !wanted(node) || !around.meets(&self.nodes[node].limits()) {
                 continue;
             }
             if beneath > 0 {
@@ -267,10 +304,13 @@ impl Tree {
                 continue;
             }
             for (j, theirs) in self.facets(node).iter().enumerate() {
-                let their_box = bounds(theirs);
+                let limits = bounds(theirs).limits();
+                if !around.meets(&limits) {
+                    continue;
+                }
                 let before = if node == leaf { j } else { mine.len() };
-                for (facet, own_box) in mine.iter().zip(&boxes).take(before) {
-                    if own_box.meets(&their_box) && either(facet, theirs) {
+                for (facet, own) in mine.iter().zip(&boxes).take(before) {
+                    if own.meets(&limits) && either(facet, theirs) {
                         pairs += 1;
                         let (a, b) = (*facet.min(theirs), *facet.max(theirs));
                         let how = meeting(mesh, a, b, self.shallow_mm);
@@ -283,26 +323,27 @@ impl Tree {
     }
 }
 
-fn halve(middles: &[DVec3], order: &mut [u32], levels: u32) {
+fn halve(facets: &[Bounds], order: &mut [u32], levels: u32) {
     if levels == 0 {
         return;
     }
-    let start = (DVec3::INFINITY, DVec3::NEG_INFINITY);
+    // Twice the middle: only the order counts.
+    let middle = |f: u32| facets[f as usize].low + facets[f as usize].high;
+    let start = (Vec3::INFINITY, Vec3::NEG_INFINITY);
     let (low, high) = order.iter().fold(start, |(low, high), &f| {
-        let p = middles[f as usize];
+        let p = middle(f);
         (low.min(p), high.max(p))
     });
     let axis = (high - low).max_position();
     let at = order.len() / 2;
     if at < order.len() {
-        let by_axis =
-            |a: &u32, b: &u32| middles[*a as usize][axis].total_cmp(&middles[*b as usize][axis]);
-        order.select_nth_unstable_by(at, by_axis);
+        let along = |f: u32| facets[f as usize].low[axis] + facets[f as usize].high[axis];
+        order.select_nth_unstable_by(at, |a, b| along(*a).total_cmp(&along(*b)));
     }
     let (left, right) = order.split_at_mut(at);
     rayon::join(
-        || halve(middles, left, levels - 1),
-        || halve(middles, right, levels - 1),
+        || halve(facets, left, levels - 1),
+        || halve(facets, right, levels - 1),
     );
 }
 

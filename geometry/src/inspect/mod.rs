@@ -106,27 +106,35 @@ impl Inspection {
     /// coordinates.
     pub fn of(mesh: &Mesh) -> Self {
         // Edges and shells go in order; the search for crossings keeps the other cores busy.
-        let connected = || {
-            let (edges, facets) = rayon::join(|| Edges::of(mesh), || facets::look_over(mesh));
-            let parts = Parts::by_edges(mesh, &edges);
-            let (edge_faults, shells) = rayon::join(
-                || EdgeFaults::of(mesh, &edges, &parts),
-                || shells::find(mesh, &parts, &edges),
-            );
-            (edges, parts, facets, edge_faults, shells)
-        };
-        let (connected, pairs) = rayon::join(connected, || Pairs::find(mesh));
-        let (edges, parts, facets, edge_faults, (shells, sealed_mm2)) = connected;
-        let crossings = Crossings::of(mesh, pairs, &parts);
+        let ((mut seen, parts), pairs) =
+            rayon::join(|| Self::without_crossings(mesh), || Pairs::find(mesh));
+        seen.crossings = Crossings::of(mesh, pairs, &parts);
+        // Nobody cancels a handle that nobody else has.
+        if !seen.bounds_each_place_once()
+            && let Ok((volume_mm3, _)) = layers::solid_volume_mm3(mesh, &Progress::new())
+        {
+            seen.volume_mm3 = volume_mm3;
+        }
+        seen
+    }
+
+    /// All but what crosses, and the shell of each facet.
+    fn without_crossings(mesh: &Mesh) -> (Self, Parts) {
+        let measured = || (mesh.volume_mm3(), mesh.area_mm2());
+        let looked_over = || rayon::join(measured, || facets::look_over(mesh));
+        let (edges, looked_over) = rayon::join(|| Edges::of(mesh), looked_over);
+        let ((facet_volume_mm3, area_mm2), facets) = looked_over;
+        let parts = Parts::by_edges(mesh, &edges);
+        let (edge_faults, (shells, sealed_mm2)) = rayon::join(
+            || EdgeFaults::of(mesh, &edges, &parts),
+            || shells::find(mesh, &parts, &edges),
+        );
         let (least_mm, greatest_mm) = mesh.bounds();
-        let facet_volume_mm3 = mesh.volume_mm3();
-        let holes = holes::find(mesh, &edge_faults.boundary);
-        let cracked_vertices = holes::cracks(mesh, &edges, &edge_faults.boundary);
-        let mut seen = Self {
+        let seen = Self {
             least_mm,
             greatest_mm,
             size_mm: greatest_mm - least_mm,
-            area_mm2: mesh.area_mm2(),
+            area_mm2,
             sealed_mm2,
             volume_mm3: facet_volume_mm3,
             facet_volume_mm3,
@@ -135,7 +143,7 @@ impl Inspection {
             inside_out_shells: shells::tally(&shells, |s| s.inside_out),
             doubled_shells: shells::tally(&shells, |s| s.doubled),
             shells,
-            holes,
+            holes: holes::find(mesh, &edge_faults.boundary),
             non_manifold_edges: edge_faults.non_manifold,
             touching_edges: edge_faults.touching,
             flipped_edges: edge_faults.flipped,
@@ -144,16 +152,10 @@ impl Inspection {
             sliver_mm: facets.sliver_mm,
             duplicate_facets: edge_faults.duplicates,
             touching_facets: edge_faults.walls,
-            cracked_vertices,
-            crossings,
+            cracked_vertices: holes::cracks(mesh, &edges, &edge_faults.boundary),
+            crossings: Crossings::default(),
         };
-        // Nobody cancels a handle that nobody else has.
-        if !seen.bounds_each_place_once()
-            && let Ok((volume_mm3, _)) = layers::solid_volume_mm3(mesh, &Progress::new())
-        {
-            seen.volume_mm3 = volume_mm3;
-        }
-        seen
+        (seen, parts)
     }
 
     /// Whether the surface winds once about every place within and not at all about others, so
@@ -212,7 +214,7 @@ struct EdgeFaults {
 
 impl EdgeFaults {
     fn of(mesh: &Mesh, edges: &Edges, parts: &Parts) -> Self {
-        let from = stretches(mesh.vertices().len());
+        let from = stretches(edges.vertices());
         let found: Vec<Self> = from
             .map(|from| Self::among(mesh, edges, parts, from))
             .collect();
@@ -228,11 +230,11 @@ impl EdgeFaults {
                 (end(edge.from) + end(edge.to)) * 0.5
             };
             match edge.uses {
-                [only] => faults.boundary.push(match only.forward {
+                [only] => faults.boundary.push(match only.forward() {
                     true => (edge.from, edge.to),
                     false => (edge.to, edge.from),
                 }),
-                [a, b] if a.forward == b.forward => faults.flipped.add(middle),
+                [a, b] if a.forward() == b.forward() => faults.flipped.add(middle),
                 [_, _] => {}
                 _ => {
                     faults.non_manifold.add(middle);
@@ -273,7 +275,7 @@ impl EdgeFaults {
         let mut thirds: SmallVec<[(Option<u32>, u32, bool); 4]> = edge
             .uses
             .iter()
-            .map(|u| (third(u.facet), u.facet, u.forward))
+            .map(|u| (third(u.facet()), u.facet(), u.forward()))
             .filter(|(third, ..)| *third > Some(edge.to))
             .collect();
         thirds.sort_unstable();

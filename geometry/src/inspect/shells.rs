@@ -64,10 +64,18 @@ pub(super) fn find(mesh: &Mesh, parts: &Parts, edges: &Edges) -> (Vec<Shell>, f6
 
 /// Marks the shells that are not closed.
 fn open_shells(parts: &Parts, edges: &Edges, shells: &mut [Shell]) {
-    for edge in edges.iter() {
-        if let (true, Some(first)) = (edge.balance() != 0, edge.uses.first()) {
-            shells[parts.of_facet(first.facet as usize) as usize].closed = false;
-        }
+    let open = |vertices: Range<usize>| {
+        let edges = vertices.flat_map(|from| edges.rising_from(from as u32));
+        let open = edges.filter(|edge| edge.balance() != 0);
+        let mut open: Vec<u32> = open
+            .filter_map(|edge| Some(parts.of_facet(edge.uses.first()?.facet() as usize)))
+            .collect();
+        open.dedup();
+        open
+    };
+    let found: Vec<Vec<u32>> = stretches(edges.vertices()).map(open).collect();
+    for shell in found.into_iter().flatten() {
+        shells[shell as usize].closed = false;
     }
 }
 

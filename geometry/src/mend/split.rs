@@ -21,7 +21,7 @@ pub(crate) fn where_solids_touch(mesh: &Mesh) -> Result<Mesh, MendError> {
         };
         match edge.uses {
             [_] => {}
-            [a, b] => join([a.facet, b.facet]),
+            [a, b] => join([a.facet(), b.facet()]),
             _ => around::pairs(mesh, edge).into_iter().for_each(join),
         }
     }

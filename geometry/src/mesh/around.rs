@@ -26,7 +26,7 @@ pub(crate) fn pairs(mesh: &Mesh, edge: Edge<'_>) -> SmallVec<[[u32; 2]; 4]> {
         return edge
             .uses
             .windows(2)
-            .map(|w| [w[0].facet, w[1].facet])
+            .map(|w| [w[0].facet(), w[1].facet()])
             .collect();
     }
     let mut leaves = leaves(mesh, edge);
@@ -56,15 +56,15 @@ fn leaves(mesh: &Mesh, edge: Edge<'_>) -> SmallVec<[Leaf; 8]> {
     let (u, v) = axis.any_orthonormal_pair();
     let uses = edge.uses.iter();
     uses.map(|edge_use| {
-        let corners = mesh.triangles()[edge_use.facet as usize];
+        let corners = mesh.triangles()[edge_use.facet() as usize];
         let tip = corners
             .into_iter()
             .find(|&c| c != edge.from && c != edge.to)
             .map_or(from, at);
         let arm = tip - from;
         Leaf {
-            facet: edge_use.facet,
-            forward: edge_use.forward,
+            facet: edge_use.facet(),
+            forward: edge_use.forward(),
             // Rounded, so that facets that lie on each other come out the same.
             angle: (arm.dot(v).atan2(arm.dot(u)) * 1e9).round(),
         }

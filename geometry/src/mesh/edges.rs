@@ -1,16 +1,35 @@
 //! Which facets meet at which edge.
 
+use rayon::prelude::*;
+
 use crate::Mesh;
 
 /// One facet's use of an edge.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct EdgeUse {
     /// The edge's vertex with the greater index.
-    pub to: u32,
+    to: u32,
+    /// Twice the facet's number, and one more if it runs forwards: a mesh has fewer than 2³¹.
+    facet_and_way: u32,
+}
+
+impl EdgeUse {
+    fn new(to: u32, facet: u32, forward: bool) -> Self {
+        Self {
+            to,
+            facet_and_way: facet << 1 | u32::from(forward),
+        }
+    }
+
     /// The facet.
-    pub facet: u32,
+    pub fn facet(self) -> u32 {
+        self.facet_and_way >> 1
+    }
+
     /// Whether the facet runs from the lesser index to the greater.
-    pub forward: bool,
+    pub fn forward(self) -> bool {
+        self.facet_and_way & 1 == 1
+    }
 }
 
 /// An edge and all facets that have it as a side.
@@ -28,10 +47,13 @@ impl Edge<'_> {
     /// Facets that run along it forwards, less those that run backwards: 0 where the
     /// surface is closed.
     pub fn balance(&self) -> i64 {
-        let sign = |u: &EdgeUse| if u.forward { 1 } else { -1 };
+        let sign = |u: &EdgeUse| if u.forward() { 1 } else { -1 };
         self.uses.iter().map(sign).sum()
     }
 }
+
+/// Times that all facets are looked at, at most, each time by another thread.
+const MOST_LOOKS: usize = 8;
 
 /// Vertices whose edges one thread sorts by itself.
 const TOGETHER: usize = 1 << 13;
@@ -78,33 +100,54 @@ pub struct Edges {
 impl Edges {
     /// Sorts a mesh's facets by edge: linear in their number.
     pub fn of(mesh: &Mesh) -> Self {
-        let mut starts = vec![0u32; mesh.vertices().len() + 1];
-        for (from, _) in all_uses(mesh) {
-            starts[from as usize + 1] += 1;
-        }
+        let count = mesh.vertices().len();
+        // Some threads look at all facets, each for the edges of its own vertices.
+        let threads = (rayon::current_num_threads() / 2).clamp(1, MOST_LOOKS);
+        let vertices = count.div_ceil(threads).max(1);
+        let mut starts = vec![0u32; count + 1];
+        let counts = starts[1..].par_chunks_mut(vertices).enumerate();
+        counts.for_each(|(i, counts)| {
+            for (from, _) in all_uses(mesh) {
+                if let Some(count) = counts.get_mut((from as usize).wrapping_sub(i * vertices)) {
+                    *count += 1;
+                }
+            }
+        });
         for v in 1..starts.len() {
             starts[v] += starts[v - 1];
         }
         let total = starts.last().copied().unwrap_or(0) as usize;
-        let blank = EdgeUse {
-            to: 0,
-            facet: 0,
-            forward: false,
-        };
-        let mut uses = vec![blank; total];
-        let mut next = starts.clone();
-        for (from, edge_use) in all_uses(mesh) {
-            let place = &mut next[from as usize];
-            uses[*place as usize] = edge_use;
-            *place += 1;
+        let mut uses = vec![EdgeUse::new(0, 0, false); total];
+        let mut rest = &mut uses[..];
+        let mut of_threads = Vec::with_capacity(threads);
+        for first in (0..count).step_by(vertices) {
+            let starts = &starts[first..=(first + vertices).min(count)];
+            let length = starts[starts.len() - 1] - starts[0];
+            let (own, others) = rest.split_at_mut(length as usize);
+            rest = others;
+            of_threads.push((first, starts, own));
         }
-        sort(&starts, &mut uses);
+        of_threads.into_par_iter().for_each(|(first, starts, own)| {
+            let mut next = starts[..starts.len() - 1].to_vec();
+            for (from, edge_use) in all_uses(mesh) {
+                if let Some(place) = next.get_mut((from as usize).wrapping_sub(first)) {
+                    own[(*place - starts[0]) as usize] = edge_use;
+                    *place += 1;
+                }
+            }
+            sort(starts, own);
+        });
         Self { uses, starts }
     }
 
     /// Every edge once.
     pub fn iter(&self) -> impl Iterator<Item = Edge<'_>> {
-        (0..self.starts.len() - 1).flat_map(|from| self.rising_from(from as u32))
+        (0..self.vertices()).flat_map(|from| self.rising_from(from as u32))
+    }
+
+    /// How many vertices the mesh has.
+    pub(crate) fn vertices(&self) -> usize {
+        self.starts.len() - 1
     }
 
     /// The edges from a vertex to vertices of greater index.
@@ -144,11 +187,7 @@ fn all_uses(mesh: &Mesh) -> impl Iterator<Item = (u32, EdgeUse)> {
         .filter(|(_, corners)| super::weld::has_three_corners(**corners))
         .flat_map(|(facet, &[a, b, c])| {
             [(a, b), (b, c), (c, a)].map(|(from, to)| {
-                let edge_use = EdgeUse {
-                    to: from.max(to),
-                    facet: facet as u32,
-                    forward: from < to,
-                };
+                let edge_use = EdgeUse::new(from.max(to), facet as u32, from < to);
                 (from.min(to), edge_use)
             })
         })

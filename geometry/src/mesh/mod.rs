@@ -9,6 +9,8 @@ pub mod parts;
 pub(crate) mod polygon;
 mod weld;
 
+use std::sync::Arc;
+
 use glam::DVec3;
 
 pub use edges::Edges;
@@ -26,9 +28,13 @@ pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mesh {
     vertices: Vec<DVec3>,
-    triangles: Vec<[u32; 3]>,
+    /// A part that is moved shares them with what it was.
+    triangles: Arc<[[u32; 3]]>,
     groups: Groups,
 }
+
+/// What facets are numbered below, so that a number leaves room for a sign.
+const MOST_TRIANGLES: usize = 1 << 31;
 
 /// Why vertices and triangles do not make a mesh.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -45,6 +51,12 @@ pub enum MeshError {
     /// More vertices than an index can count.
     #[error("{count} vertices are more than a mesh can hold here")]
     TooMany {
+        /// How many.
+        count: usize,
+    },
+    /// More triangles than can be told apart by number.
+    #[error("{count} triangles are more than a mesh can hold here")]
+    TooManyTriangles {
         /// How many.
         count: usize,
     },
@@ -69,6 +81,10 @@ impl Mesh {
         if triangles.is_empty() {
             return Err(MeshError::Empty);
         }
+        if triangles.len() >= MOST_TRIANGLES {
+            let count = triangles.len();
+            return Err(MeshError::TooManyTriangles { count });
+        }
         if let Some(vertex) = vertices.iter().position(|v| !v.is_finite()) {
             return Err(MeshError::NotFinite { vertex });
         }
@@ -84,7 +100,7 @@ impl Mesh {
         }
         Ok(Self {
             vertices,
-            triangles,
+            triangles: triangles.into(),
             groups: Groups::default(),
         })
     }
@@ -108,7 +124,7 @@ impl Mesh {
 
     /// The same surface with its outside in: every facet runs the other way.
     pub fn turned_inside_out(mut self) -> Self {
-        for corners in &mut self.triangles {
+        for corners in Arc::make_mut(&mut self.triangles) {
             corners.swap(0, 1);
         }
         self
@@ -128,7 +144,7 @@ impl Mesh {
             };
             groups.append(&mesh.groups, triangles.len());
             vertices.extend(mesh.vertices);
-            let moved = mesh.triangles.into_iter().map(|t| t.map(|v| v + offset));
+            let moved = mesh.triangles.iter().map(|t| t.map(|v| v + offset));
             triangles.extend(moved);
         }
         Ok(Self::new(vertices, triangles)?.with_groups(groups))

@@ -1,5 +1,7 @@
 //! Turning facets so that neighbours face the same way.
 
+use std::sync::Arc;
+
 use super::edges::{Edge, Edges};
 use crate::Mesh;
 
@@ -9,7 +11,7 @@ use crate::Mesh;
 /// A surface with one side only, as a Möbius band has, is left with a seam, which filling
 /// closes.
 pub(crate) fn alike(mesh: &Mesh, edges: &Edges) -> Option<(Mesh, usize)> {
-    let disagree = |e: &Edge<'_>| matches!(e.uses, [a, b] if a.forward == b.forward);
+    let disagree = |e: &Edge<'_>| matches!(e.uses, [a, b] if a.forward() == b.forward());
     if !edges.iter().any(|e| disagree(&e)) {
         return None;
     }
@@ -17,9 +19,9 @@ pub(crate) fn alike(mesh: &Mesh, edges: &Edges) -> Option<(Mesh, usize)> {
     let mut neighbours = vec![Vec::new(); count];
     for edge in edges.iter() {
         if let [a, b] = edge.uses {
-            let opposed = a.forward == b.forward;
-            neighbours[a.facet as usize].push((b.facet, opposed));
-            neighbours[b.facet as usize].push((a.facet, opposed));
+            let opposed = a.forward() == b.forward();
+            neighbours[a.facet() as usize].push((b.facet(), opposed));
+            neighbours[b.facet() as usize].push((a.facet(), opposed));
         }
     }
     let mut turned: Vec<Option<bool>> = vec![None; count];
@@ -53,7 +55,8 @@ pub(crate) fn alike(mesh: &Mesh, edges: &Edges) -> Option<(Mesh, usize)> {
         }
     }
     let mut facets = mesh.clone();
-    for (corners, turned) in facets.triangles.iter_mut().zip(&turned) {
+    let triangles = Arc::make_mut(&mut facets.triangles);
+    for (corners, turned) in triangles.iter_mut().zip(&turned) {
         if *turned == Some(true) {
             corners.swap(0, 1);
         }

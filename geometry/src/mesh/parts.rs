@@ -1,7 +1,12 @@
 //! Connected shells.
 
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use rayon::prelude::*;
+
 use super::{Edges, around};
 use crate::Mesh;
+use crate::stretches::stretches;
 
 /// Which connected shell each facet belongs to. Facets are connected where they share an
 /// edge; shells that only touch, at a vertex, along an edge or with a whole face, are apart.
@@ -30,16 +35,18 @@ impl Parts {
 
     /// Of a mesh whose edges are known already.
     pub(crate) fn by_edges(mesh: &Mesh, edges: &Edges) -> Self {
-        let mut sets = Sets::new(mesh.triangles().len());
-        for edge in edges.iter() {
-            match edge.uses {
-                [_] => {}
-                [a, b] => sets.join(a.facet, b.facet),
-                _ => around::pairs(mesh, edge)
-                    .into_iter()
-                    .for_each(|[a, b]| sets.join(a, b)),
+        let sets = Sets::new(mesh.triangles().len());
+        stretches(edges.vertices()).for_each(|from| {
+            for edge in from.flat_map(|from| edges.rising_from(from as u32)) {
+                match edge.uses {
+                    [_] => {}
+                    [a, b] => sets.join(a.facet(), b.facet()),
+                    _ => around::pairs(mesh, edge)
+                        .into_iter()
+                        .for_each(|[a, b]| sets.join(a, b)),
+                }
             }
-        }
+        });
         sets.numbered()
     }
 
@@ -62,33 +69,51 @@ impl Parts {
     }
 }
 
-/// Disjoint sets of facets; a set's root is its least facet.
-struct Sets(Vec<u32>);
+/// Disjoint sets of facets, which threads join side by side; a set's root is its least facet.
+///
+/// What is above a facet is in its set and less than itself, whoever reads or changes it when, so
+/// no order among threads is needed. Source: R. Anderson, H. Woll, "Wait-free Parallel Algorithms
+/// for the Union-Find Problem", *STOC* 1991 (from memory).
+struct Sets(Vec<AtomicU32>);
 
 impl Sets {
     fn new(count: usize) -> Self {
-        Self((0..count as u32).collect())
+        Self((0..count as u32).map(AtomicU32::new).collect())
     }
 
-    fn root(&mut self, mut facet: u32) -> u32 {
+    fn above(&self, facet: u32) -> &AtomicU32 {
+        &self.0[facet as usize]
+    }
+
+    fn root(&self, mut facet: u32) -> u32 {
         // Path halving: Tarjan and van Leeuwen 1984.
         loop {
-            let above = self.0[facet as usize];
+            let above = self.above(facet).load(Ordering::Relaxed);
             if above == facet {
                 return facet;
             }
-            let next = self.0[above as usize];
-            self.0[facet as usize] = next;
+            let next = self.above(above).load(Ordering::Relaxed);
+            self.above(facet).store(next, Ordering::Relaxed);
             facet = next;
         }
     }
 
-    fn join(&mut self, a: u32, b: u32) {
-        let (a, b) = (self.root(a), self.root(b));
-        self.0[a.max(b) as usize] = a.min(b);
+    fn join(&self, a: u32, b: u32) {
+        loop {
+            let (a, b) = (self.root(a), self.root(b));
+            let (least, other) = (a.min(b), a.max(b));
+            // Another thread may have put something above the root meanwhile.
+            let put = |root: u32| {
+                let above = self.above(root);
+                above.compare_exchange(root, least, Ordering::Relaxed, Ordering::Relaxed)
+            };
+            if a == b || put(other).is_ok() {
+                return;
+            }
+        }
     }
 
-    fn numbered(mut self) -> Parts {
+    fn numbered(self) -> Parts {
         let mut count = 0;
         let mut of_facet = Vec::with_capacity(self.0.len());
         for facet in 0..self.0.len() as u32 {

@@ -8,9 +8,9 @@ use crate::Progress;
 use crate::unit::Unit;
 
 /// What can be read and gone back in: a file, or bytes in memory.
-pub(super) trait Bytes: Read + Seek {}
+pub(super) trait Bytes: Read + Seek + Send {}
 
-impl<T: Read + Seek> Bytes for T {}
+impl<T: Read + Seek + Send> Bytes for T {}
 
 /// An open file, at its beginning.
 pub(super) struct Source<'a> {

@@ -5,9 +5,10 @@
 //! then 50 bytes a facet. Source: 3D Systems, StereoLithography Interface Specification,
 //! 1989, as commonly described.
 
-use std::io::{self, Read, Seek, SeekFrom};
+use std::io::{self, Read};
 
 use glam::DVec3;
+use rayon::prelude::*;
 
 use super::build::Builder;
 use super::text::words;
@@ -55,7 +56,6 @@ pub(super) fn read_binary(
         )));
     }
     source.file.read_exact(&mut head)?;
-    source.file.seek(SeekFrom::Start(0))?;
     let count = promised(&head).unwrap_or(0);
     let needed = HEADER_BYTES + count * FACET_BYTES;
     if source.length < needed {
@@ -66,11 +66,19 @@ pub(super) fn read_binary(
         )));
     }
     builder.reserve(count as usize);
-    let mut blanked = Blanked {
-        inner: &mut source.file,
-        position: 0,
+    let mut rows = Rows {
+        file: &mut source.file,
+        left: count,
     };
-    read_facets(&mut blanked, builder, count, &source.progress)?;
+    let mut at_hand = rows.next_corners()?;
+    let mut first = 0;
+    while !at_hand.is_empty() {
+        source.progress.set(first as f32 / count as f32);
+        // Corners are welded in the file's order, while the next are read on the other cores.
+        let (welded, next) = rayon::join(|| weld(&at_hand, first, builder), || rows.next_corners());
+        first = welded?;
+        at_hand = next?;
+    }
     let mut facts = Facts {
         objects: 1,
         ..Facts::default()
@@ -83,34 +91,71 @@ pub(super) fn read_binary(
     Ok(facts)
 }
 
-/// Takes facets from the library until there are no more.
-fn read_facets<R: Read + Seek>(
-    reader: &mut R,
-    builder: &mut Builder,
-    expected: u64,
-    progress: &crate::Progress,
-) -> Result<(), Problem> {
-    let facets = stl_io::create_stl_reader(reader).map_err(in_words)?;
-    for (number, facet) in facets.enumerate() {
-        let facet = facet.map_err(in_words)?;
+/// Facets that the library reads at a time.
+const TOGETHER: u64 = 1 << 13;
+
+/// The corners of a facet, in the file's own precision.
+type Corners = [[f32; 3]; 3];
+
+/// What is left of a file's facets.
+struct Rows<'a, R> {
+    file: &'a mut R,
+    left: u64,
+}
+
+impl<R: Read> Rows<'_, R> {
+    /// The next facets, some for each core; none at the end.
+    fn next_corners(&mut self) -> Result<Vec<Vec<Corners>>, Problem> {
+        let mut files = Vec::new();
+        while self.left > 0 && files.len() < rayon::current_num_threads() {
+            files.push(self.next_file()?);
+        }
+        files.into_par_iter().map(corners).collect()
+    }
+
+    /// The next facets as a file of their own. Its free header is zeros, since the library takes
+    /// a file that begins with 'solid' for text.
+    fn next_file(&mut self) -> Result<Vec<u8>, Problem> {
+        let count = self.left.min(TOGETHER);
+        self.left -= count;
+        let mut file = vec![0; HEADER_BYTES as usize - 4];
+        file.extend((count as u32).to_le_bytes());
+        let mut rows = self.file.by_ref().take(count * FACET_BYTES);
+        let needed = file.len() + (count * FACET_BYTES) as usize;
+        file.reserve_exact(needed - file.len());
+        rows.read_to_end(&mut file)?;
+        match file.len() == needed {
+            true => Ok(file),
+            false => Err(in_words(io::ErrorKind::UnexpectedEof.into())),
+        }
+    }
+}
+
+/// A file's facets, by the library.
+fn corners(file: Vec<u8>) -> Result<Vec<Corners>, Problem> {
+    let mut file = io::Cursor::new(file);
+    let facets = stl_io::create_stl_reader(&mut file).map_err(in_words)?;
+    let corners = facets.map(|facet| Ok(facet?.vertices.map(|corner| corner.0)));
+    corners.collect::<io::Result<_>>().map_err(in_words)
+}
+
+/// Takes facets, of which the first has a number; tells the number of the next.
+fn weld(facets: &[Vec<Corners>], first: u64, builder: &mut Builder) -> Result<u64, Problem> {
+    let mut number = first;
+    for facet in facets.iter().flatten() {
+        number += 1;
         let mut corners = [0; 3];
-        for (corner, vertex) in corners.iter_mut().zip(&facet.vertices) {
-            let position = DVec3::from_array(vertex.0.map(f64::from));
+        for (corner, place) in corners.iter_mut().zip(facet) {
+            let position = DVec3::from_array(place.map(f64::from));
             if !position.is_finite() {
-                let what = format!(
-                    "facet {} has a coordinate that is not a finite number",
-                    number + 1
-                );
+                let what = format!("facet {number} has a coordinate that is not a finite number");
                 return Err(Problem::broken(Format::StlBinary, what));
             }
             *corner = builder.vertex(position)?;
         }
         builder.facet(corners)?;
-        if number % 65_536 == 0 {
-            progress.set(number as f32 / expected.max(1) as f32);
-        }
     }
-    Ok(())
+    Ok(number)
 }
 
 /// The library's errors about content are content errors, the others the file system's.
@@ -122,30 +167,6 @@ fn in_words(error: io::Error) -> Problem {
             Problem::broken(format, "it ends in the middle; copy or export it again")
         }
         _ => Problem::Io(error),
-    }
-}
-
-/// A binary file whose free header reads as zeros, since the library takes a file that
-/// begins with 'solid' for text.
-struct Blanked<R> {
-    inner: R,
-    position: u64,
-}
-
-impl<R: Read> Read for Blanked<R> {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let count = self.inner.read(buffer)?;
-        let free = 80u64.saturating_sub(self.position).min(count as u64) as usize;
-        buffer.get_mut(..free).unwrap_or_default().fill(0);
-        self.position += count as u64;
-        Ok(count)
-    }
-}
-
-impl<R: Seek> Seek for Blanked<R> {
-    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.position = self.inner.seek(to)?;
-        Ok(self.position)
     }
 }
 

@@ -40,10 +40,10 @@ def settling(alone, starts):
 class Print:
     """A card and a swatch bar as Tintfall writes them."""
 
-    def __init__(self, program, folder):
+    def __init__(self, program, folder, names=("white", "blue")):
         self.program, self.folder = program, Path(folder)
         self.folder.mkdir(exist_ok=True)
-        (self.folder / "spools.ron").write_text(fits.spools_file(("white", "blue"), np.array([[95.0, 0, 2], [35, -5, -30]])))
+        (self.folder / "spools.ron").write_text(fits.spools_file(names, plastics.mixed(names, np.eye(2), "stirred")))
         self.run("card", "--out", self.folder / "card.svg")
         self.run("swatch", self.folder / "spools.ron", "--out", self.folder / "bar")
         self.run("lag-test", self.folder / "spools.ron", "--out", self.folder / "lag")
@@ -64,13 +64,13 @@ class Print:
 
         return alone, settling(alone, self.starts)
 
-    def read(self, name, jpeg, shot, plan=None):
+    def read(self, name, jpeg, shot, plan=None, words=()):
         """What the command says, and the colours where it gives some."""
         (self.folder / name).write_bytes(jpeg)
         out = self.folder / f"{name}.csv"
         out.unlink(missing_ok=True)
         neutrals = [word for place, share in shot.references for word in ("--neutral", f"{'ABC'[place]}={share}")]
-        done = self.run("read-photo", self.folder / name, "--plan", plan or self.plan, *neutrals, "--out", out)
+        done = self.run("read-photo", self.folder / name, "--plan", plan or self.plan, *neutrals, *words, "--out", out)
         if done.returncode:
             return done.stderr.strip(), None
         rows = [line.split(",") for line in out.read_text().splitlines()]

@@ -5,6 +5,7 @@
 //! person's frame round its face says where it lies.
 
 mod drawing;
+mod grey;
 mod sample;
 mod scan;
 pub mod table;
@@ -21,6 +22,7 @@ use photograph::scene::{Marked, Scene};
 use scan::OnCard;
 
 pub use drawing::frame_line;
+pub use grey::lightness_alone;
 pub use sample::Sample;
 pub use scan::CardReading;
 

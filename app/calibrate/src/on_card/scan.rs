@@ -27,6 +27,8 @@ pub struct CardReading {
     pub warnings: Vec<String>,
     /// How the camera and the sample were found, in a line each.
     pub found: Vec<String>,
+    /// Whether the photograph shows lightness alone: hues are then written as none.
+    pub greyscale: bool,
 }
 
 /// A test print on a photograph's card.
@@ -72,6 +74,7 @@ impl OnCard<'_> {
                 colours,
                 warnings,
                 found: self.found(),
+                greyscale: self.scene.photo.is_grey(),
             }),
             false => Err(first_few(&wrong)),
         }
@@ -136,7 +139,10 @@ impl OnCard<'_> {
         let light = mean_light(name, &all)?;
         let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
         let [x, y, _] = self.laid.place([middle(across), self.depth_mm, middle(up)]);
-        let lab = Xyz::from_linear_srgb(self.scene.light.reflectance(light, (x, y))).to_lab();
+        let mut lab = Xyz::from_linear_srgb(self.scene.light.reflectance(light, (x, y))).to_lab();
+        if self.scene.photo.is_grey() {
+            (lab.a, lab.b) = (0.0, 0.0);
+        }
         if lab.l > 100.5 {
             return Err(format!(
                 "{name} is lighter than a perfect white; check the references' reflectance, and \

@@ -122,6 +122,7 @@ pub fn look(task: &Task<'_>, progress: &Progress) -> Result<Look, Cancelled> {
         laid: &laid,
         sample: task.sample,
         depth_mm: shape.face.depth_mm,
+        references: task.references.len(),
     };
     Ok(Look {
         reading: on_card.read().map_err(Refusal::Patches),

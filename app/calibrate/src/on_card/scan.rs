@@ -6,6 +6,7 @@ use photograph::patch::{Pixel, mean, mean_light};
 use photograph::scene::Scene;
 
 use super::sample::Sample;
+use crate::camera::camera_de00;
 
 /// What is read of a step: so much to both sides of the middle, and along, mm. Less than what is
 /// there to measure, for a sample is found within a millimetre.
@@ -37,6 +38,8 @@ pub(super) struct OnCard<'a> {
     pub(super) laid: &'a Laid,
     pub(super) sample: &'a Sample,
     pub(super) depth_mm: f64,
+    /// How many references lie on the card.
+    pub(super) references: usize,
 }
 
 impl OnCard<'_> {
@@ -94,6 +97,11 @@ impl OnCard<'_> {
                 "light: darkest place {:.0} % of the brightest; tone curve's slope {:.2}",
                 100.0 * scene.light.evenness,
                 scene.light.tone_slope()
+            ),
+            format!(
+                "colours: ± ΔE00 {:.1} by the camera, alike for like colours; {} of 3 references",
+                camera_de00(self.references),
+                self.references
             ),
         ]
     }

@@ -399,7 +399,7 @@ def checks(tools):
     lying = np.concatenate([r["regions"] for r in read if r["setting"] == "nameplate"])
     yield Check("mean error of a lying plate's colours, ΔE00", SOURCE, np.nanmean(lying), 1.5, len(lying))
     flat = np.concatenate([r["regions"] for r in read if r not in tall and r["setting"] != "nameplate"])
-    yield Check("mean error of a plate's colours as it stands on its edge, ΔE00", SOURCE, np.nanmean(flat), 4.5, len(flat))
+    yield Check("mean error of a plate's colours as it stands on its edge, ΔE00", SOURCE, np.nanmean(flat), 3.0, len(flat))
     yield Check("regions read where they are not", SOURCE, sum(np.isnan(r["regions"]).sum() for r in read), 0, len(read))
     # Looked at so high that the part is cut by the frame.
     made = Print(parts.parts["lamp-shade"], 3, NOTHING)

@@ -24,6 +24,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+import photographs
 import plastics
 import printed_parts
 import standing
@@ -150,14 +151,20 @@ class Print:
         jpeg, camera, corner, _ = standing.photograph(pose, card, self.part.mesh, look)
         return Shot(pose, jpeg, camera, corner, **shown)
 
-    def truth(self, shots, region, height):
+    def by_camera(self, light):
+        """Its colours by the camera's sensor and matrix alone."""
+        labs = photographs.by_camera_alone(self.spectra.reshape(-1, len(NM)), light)
+        return labs.reshape(self.labs.shape)
+
+    def truth(self, shots, region, height, labs=None):
         """The mean colour of what the photographs show of a region in a millimetre, and how far a tenth of it is off
         that, ΔE00; none where they show none of it."""
+        labs = self.labs if labs is None else labs
         heights, regions = (np.concatenate([getattr(shot, name) for shot in shots]) for name in ("heights", "regions"))
         within = (regions == region) & (np.floor(heights - 1e-3) == np.floor(height - 1e-3))
         if not within.any():
             return [np.nan] * 4
-        labs = self.labs[self.part.layers(heights[within]), region]
+        labs = labs[self.part.layers(heights[within]), region]
         mean = labs.mean(axis=0)
         return [*mean, np.quantile(plastics.difference(labs, np.broadcast_to(mean, labs.shape)), 0.9)]
 
@@ -214,10 +221,13 @@ def compared(made, shots, out):
     np.savetxt(out / "truth-regions.csv", np.hstack([which[:, None], there[:, :4], truth[:, :3]]), "%.3f", ",")
     # A millimetre in which the plastic changes has no one colour.
     even = ~(truth[:, 3] > JUMP)
+    sensor = made.by_camera(shots[0].pose.light)
+    camera = np.array([made.truth(shots, *one, sensor) for one in zip(which, there[:, 0])]).reshape(-1, 4)
     return {
         "heights": plastics.difference(seen[:, 2:5], real[:, :3]).tolist() if len(seen) else [],
         "stated": np.linalg.norm(seen[:, 5:8], axis=1).tolist(),
         "regions": plastics.difference(there[even, 1:4], truth[even, :3]).tolist() if even.any() else [],
+        "camera": plastics.difference(camera[even, :3], truth[even, :3]).tolist() if even.any() else [],
         "stated_regions": there[even, 4].tolist(),
         "which": which[even].tolist(),
     }
@@ -288,18 +298,19 @@ def line(result):
 def row(label, results):
     """A row of a table: how many were read, how well, and of how many the first cause is right."""
     read = [r for r in results if "right" in r]
-    figures = " | | "
+    figures = " | | | "
     off = [np.array(r["regions"]) for r in read if r["regions"]]
     if off:
         pooled = np.concatenate(off)
         pooled = pooled[np.isfinite(pooled)]
-        figures = f"{pooled.mean():.2f} | {np.quantile(pooled, 0.95):.1f} | {pooled.max():.1f}"
+        camera = np.nanmean(np.concatenate([np.array(r["camera"]) for r in read if r["regions"]]))
+        figures = f"{pooled.mean():.2f} | {camera:.2f} | {np.quantile(pooled, 0.95):.1f} | {pooled.max():.1f}"
     return f"| {label} | {len(results)} | {len(read)} | {figures} | {sum(r['right'] for r in read)} of {len(read)} |"
 
 
 def tabled(results):
     """The tables of docs/photographs.md: by setting, by part and fault, and what was refused."""
-    head = " | Prints | Read | Mean ΔE00 | 95 % within | Worst | First cause is right |\n|---|---|---|---|---|---|---|"
+    head = " | Prints | Read | Mean ΔE00 | by the camera alone | 95 % within | Worst | First cause is right |\n|---|---|---|---|---|---|---|---|"
     lines = [f"| Setting{head}"]
     lines += [row(name, [r for r in results if r["setting"] == name]) for name in SETTINGS
               if any(r["setting"] == name for r in results)]
@@ -363,7 +374,7 @@ def pose_checks(tools, parts, name, shot):
 # What is checked each time: a setting, its seed.
 # The fourth's white end vanishes on the paper, and its blue has the stronger edge.
 CHECKED = [("lamp-shade", 1), ("lamp-shade", 4), ("lighthouse", 1000), ("lamp-shade-on-its-rim", 10),
-           ("nameplate-on-its-front", 1001)]
+           ("nameplate-on-its-front", 1001), ("nameplate", 701)]
 
 
 def checks(tools):
@@ -384,8 +395,11 @@ def checks(tools):
     pooled = np.concatenate([r["heights"] for r in tall])
     yield Check("mean error of tall parts' colours, ΔE00", SOURCE, pooled.mean(), 2.0, len(pooled))
     yield Check("tall parts whose first cause is wrong", SOURCE, sum(not r["right"] for r in tall), 0, len(tall))
-    flat = np.concatenate([r["regions"] for r in read if r not in tall])
-    yield Check("mean error of a plate's colours as it stands on its edge, ΔE00", SOURCE, np.nanmean(flat), 4.5, len(flat))
+    # What looks up has the card's light, whatever it should have been: the plate's spools are swapped.
+    lying = np.concatenate([r["regions"] for r in read if r["setting"] == "nameplate"])
+    yield Check("mean error of a lying plate's colours, ΔE00", SOURCE, np.nanmean(lying), 1.5, len(lying))
+    flat = np.concatenate([r["regions"] for r in read if r not in tall and r["setting"] != "nameplate"])
+    yield Check("mean error of a plate's colours as it stands on its edge, ΔE00", SOURCE, np.nanmean(flat), 3.0, len(flat))
     yield Check("regions read where they are not", SOURCE, sum(np.isnan(r["regions"]).sum() for r in read), 0, len(read))
     # Looked at so high that the part is cut by the frame.
     made = Print(parts.parts["lamp-shade"], 3, NOTHING)

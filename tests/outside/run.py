@@ -28,6 +28,7 @@ import order
 import own_parts
 import photographs
 import pictures
+import profiles
 import real_meshes
 import sent
 import spectra
@@ -37,7 +38,7 @@ from tools import Tools
 
 SUBJECTS = [
     chamber, sent, keyed_in, lag_readings, bad_prints, colours, fits, spectra, misread,
-    photographs, finished_parts, inks, layers, geodesics, meshes, real_meshes, toolpath, exchange, order,
+    photographs, profiles, finished_parts, inks, layers, geodesics, meshes, real_meshes, toolpath, exchange, order,
     own_parts, woven, jumps, bodies, pictures, coloured_models,
 ]
 # These take minutes, so they begin first.

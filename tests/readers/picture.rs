@@ -12,7 +12,7 @@ use super::Answer;
 
 /// A photograph, up to the colours of a test bar on it.
 pub fn read_photo(bytes: &[u8]) -> Answer {
-    let Ok(photo) = Photo::read(bytes) else {
+    let Ok(photo) = Photo::read(bytes).or_else(|_| Photo::read_grey(bytes)) else {
         return Answer::Refused;
     };
     let patches = Patches::from_ron(

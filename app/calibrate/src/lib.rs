@@ -12,6 +12,7 @@
     clippy::panic
 )]
 
+mod camera;
 mod csv_input;
 pub mod finished;
 pub mod fit;

@@ -261,6 +261,8 @@ fn with_a_frame_the_foot_need_not_be_seen() {
 fn a_picture_without_a_card_has_a_frame_to_begin_with() {
     let mut shot = Shot::new();
     shot.rgba.fill(200);
+    // One pixel of a colour: a picture without any is refused for that.
+    shot.rgba[0] = 201;
     let look = shot.look(None);
     assert!(matches!(look.reading, Err(Refusal::Card(_))));
     assert_eq!(look.frame.within(shot.width, shot.height), Ok(()));

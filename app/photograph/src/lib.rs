@@ -23,6 +23,7 @@ mod photo;
 pub mod reference;
 pub mod scene;
 pub mod sheet;
+mod tone;
 pub mod view;
 
 pub use photo::{Ends, Photo, PhotoError};

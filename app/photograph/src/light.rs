@@ -4,9 +4,7 @@
 //! the logarithm of each channel is a polynomial of second degree in x and y, which holds a
 //! gradient as well as the darkening towards a lens's corners. What lies on the card is then
 //! read as a share of the paper's light. References of known reflectance say how much that share
-//! is: one fixes the scale of each channel, and two or three the camera's tone curve as well,
-//! which is taken for a power of the codes' light by two, and by three for that with a factor that
-//! grows with the light: exp(a + b ln v + c v).
+//! is, and two or three the camera's tone curve as well.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -14,6 +12,7 @@ use crate::Photo;
 use crate::card::{self, Rect};
 use crate::homography::Point;
 use crate::patch::{mean, mean_light, pixels};
+use crate::tone::Tone;
 use crate::view::View;
 
 pub use crate::reference::Reference;
@@ -34,8 +33,6 @@ const LEAST_EXPOSURE: f64 = 0.2;
 const UNEVEN: f64 = 0.08;
 /// Terms of the surface.
 const TERMS: usize = 6;
-/// Tone curves steeper or flatter than this are none of a camera.
-const SLOPES: std::ops::RangeInclusive<f64> = 0.5..=2.0;
 
 /// The light on the card as the camera has it.
 #[derive(Clone, Debug, PartialEq)]
@@ -47,15 +44,6 @@ pub struct Light {
     /// The light where it is darkest as a share of that where it is brightest.
     pub evenness: f64,
     tone: Tone,
-}
-
-/// The logarithm of a reflectance by that of a share of the paper's light.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Tone {
-    /// The paper's own, for each channel.
-    paper: [f64; 3],
-    slope: f64,
-    bend: f64,
 }
 
 impl Light {
@@ -99,11 +87,7 @@ impl Light {
             paper,
             stray: good.sqrt(),
             evenness: least / most,
-            tone: Tone {
-                paper: [0.0; 3],
-                slope: 1.0,
-                bend: 0.0,
-            },
+            tone: Tone::straight(),
         };
         let darkest = card::blank().map(|rect| rect.centre());
         let darkest = darkest.min_by(|a, b| green(*a).total_cmp(&green(*b)));
@@ -191,82 +175,6 @@ impl Light {
     /// The slope of the tone curve that the references told, 1 for that of sRGB.
     pub fn tone_slope(&self) -> f64 {
         self.tone.slope
-    }
-}
-
-impl Tone {
-    /// From pairs: a reflectance's logarithm, and (logarithm of the share of the paper's light,
-    /// of the paper's own light) for each channel.
-    fn fit(seen: &[(f64, [(f64, f64); 3])]) -> Result<Self, String> {
-        let distinct = {
-            let mut all: Vec<f64> = seen.iter().map(|(known, _)| *known).collect();
-            all.sort_by(f64::total_cmp);
-            all.dedup_by(|a, b| (*a - *b).abs() < 0.2);
-            all.len()
-        };
-        // With one grey the curve is taken for that of sRGB.
-        let curve = distinct.saturating_sub(1).min(2);
-        let columns = 3 + curve;
-        let rows = 3 * seen.len();
-        let mut sides = DMatrix::zeros(rows, columns);
-        let mut known = DVector::zeros(rows);
-        let equations = seen.iter().flat_map(|(reflectance, channels)| {
-            channels
-                .iter()
-                .enumerate()
-                .map(move |(c, light)| (*reflectance, c, *light))
-        });
-        for (row, (reflectance, channel, (share, level))) in equations.enumerate() {
-            let bend = (share + level).exp() - level.exp();
-            let mut set = |column: usize, value: f64| {
-                if let Some(entry) = sides.get_mut((row, column)) {
-                    *entry = value;
-                }
-            };
-            set(channel, 1.0);
-            if curve > 0 {
-                set(3, share);
-            }
-            if curve > 1 {
-                set(4, bend);
-            }
-            if let Some(entry) = known.get_mut(row) {
-                *entry = if curve > 0 {
-                    reflectance
-                } else {
-                    reflectance - share
-                };
-            }
-        }
-        let found = sides.clone().svd(true, true).solve(&known, 1e-9);
-        let found = found.map_err(|why| format!("the references can't be used: {why}"))?;
-        let value = |i: usize| found.get(i).copied().unwrap_or(0.0);
-        let tone = Self {
-            paper: [value(0), value(1), value(2)],
-            slope: if curve > 0 { value(3) } else { 1.0 },
-            bend: if curve > 1 { value(4) } else { 0.0 },
-        };
-        // The slope where the light is that of a middle grey.
-        for (_, channels) in seen {
-            for (share, level) in channels {
-                let slope = tone.slope + tone.bend * (share + level).exp();
-                if !SLOPES.contains(&slope) {
-                    return Err(
-                        "the references contradict each other: no camera's tone curve has them \
-                         so light and so dark; check that each lies on its place, and its \
-                         reflectance"
-                            .to_owned(),
-                    );
-                }
-            }
-        }
-        Ok(tone)
-    }
-
-    fn reflectance(&self, share: f64, level: f64, paper: f64) -> f64 {
-        let share = share.max(1e-5).ln();
-        let bend = (share + level).exp() - level.exp();
-        (paper + self.slope * share + self.bend * bend).exp()
     }
 }
 
@@ -440,41 +348,5 @@ mod tests {
         let there = value(&paper, (118.0, 200.0))[1];
         let truth = 0.3 * 118.0 / 180.0 - 0.2 * (200.0_f64 / 250.0).powi(2);
         assert!((there - truth).abs() < 0.002, "{there} {truth}");
-    }
-
-    /// A curve that is flatter in the shadows, and three greys through it.
-    #[test]
-    fn three_greys_tell_a_tone_curve_and_one_takes_it_for_straight() {
-        let truth = Tone {
-            paper: [-0.15, -0.1, -0.2],
-            slope: 1.1,
-            bend: -0.2,
-        };
-        let level = -0.4;
-        let of = |reflectance: f64| {
-            let mut out = [(0.0, level); 3];
-            for (channel, out) in out.iter_mut().enumerate() {
-                let (mut low, mut high) = (-8.0, 1.0);
-                for _ in 0..60 {
-                    let middle = (low + high) / 2.0;
-                    let there = truth.reflectance(f64::exp(middle), level, truth.paper[channel]);
-                    match there < reflectance {
-                        true => low = middle,
-                        false => high = middle,
-                    }
-                }
-                out.0 = low;
-            }
-            (reflectance.ln(), out)
-        };
-        let found = Tone::fit(&[of(0.04), of(0.18), of(0.9)]).unwrap();
-        assert!((found.slope - truth.slope).abs() < 1e-6, "{found:?}");
-        assert!((found.bend - truth.bend).abs() < 1e-6, "{found:?}");
-        let one = Tone::fit(&[of(0.18)]).unwrap();
-        assert_eq!((one.slope, one.bend), (1.0, 0.0));
-        let mut upside_down = [of(0.9), of(0.18)];
-        upside_down[0].0 = 0.18_f64.ln();
-        upside_down[1].0 = 0.9_f64.ln();
-        assert!(Tone::fit(&upside_down).is_err());
     }
 }

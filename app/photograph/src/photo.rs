@@ -17,6 +17,7 @@ pub struct Photo {
     /// Rows from the top.
     linear: Vec<[f32; 3]>,
     ends: Vec<Ends>,
+    grey: bool,
 }
 
 /// Which of a pixel's channels are at an end of their codes, as the camera wrote them.
@@ -42,48 +43,66 @@ pub enum PhotoError {
     #[error(transparent)]
     Picture(#[from] PictureError),
     /// It has no colours.
-    #[error("is greyscale; save the photograph in colour")]
+    #[error(
+        "is greyscale, so it shows no hue; save the photograph in colour. If the plastic itself is \
+         grey, white or black, `tintfall read-photo --grey` reads its lightness"
+    )]
     Grey,
+    /// It was to have none, and has some.
+    #[error("is in colour, which tells more than its greys would; leave --grey away")]
+    NotGrey,
     /// Its colours can't be understood.
     #[error("{0}")]
     Colours(String),
 }
 
 impl Photo {
-    /// Reads a photograph from the bytes of its file.
+    /// Reads a photograph in colour from the bytes of its file.
     ///
     /// # Errors
     /// [`PhotoError`].
     pub fn read(bytes: &[u8]) -> Result<Self, PhotoError> {
         let picture = decode(bytes, &Limits::default())?;
-        if picture.is_grey() {
+        if without_hue(&picture) {
             return Err(PhotoError::Grey);
         }
         let to_linear = ToLinear::new(&picture.declared).map_err(PhotoError::Colours)?;
-        Ok(Self::of(&picture, &to_linear))
+        Ok(Self::of(&picture, to_linear, false))
     }
 
-    fn of(picture: &Picture, to_linear: &ToLinear) -> Self {
-        let codes = if picture.is_deep() { 65_536 } else { 256 };
-        let [red, green, blue] = to_linear.tables(codes);
-        let matrix = to_linear.matrix();
-        let last = (codes - 1) as f64;
-        let looked_up = |table: &[f32], code: f64| {
-            let place = (code * last).round() as usize;
-            table.get(place).copied().unwrap_or(0.0)
+    /// Reads a greyscale photograph: its light is the same in all channels, and says nothing of
+    /// any hue.
+    ///
+    /// # Errors
+    /// [`PhotoError`].
+    pub fn read_grey(bytes: &[u8]) -> Result<Self, PhotoError> {
+        let picture = decode(bytes, &Limits::default())?;
+        if !without_hue(&picture) {
+            return Err(PhotoError::NotGrey);
+        }
+        let to_linear = match picture.is_grey() {
+            true => ToLinear::grey(&picture.declared),
+            false => ToLinear::new(&picture.declared),
         };
+        let to_linear = to_linear.map_err(PhotoError::Colours)?;
+        Ok(Self::of(&picture, to_linear, true))
+    }
+
+    fn of(picture: &Picture, to_linear: ToLinear, grey: bool) -> Self {
+        let codes = if picture.is_deep() { 65_536 } else { 256 };
+        let coded = to_linear.coded(codes);
+        let last = (codes - 1) as f64;
         let (width, height) = (picture.width(), picture.height());
         let mut linear = Vec::with_capacity(width * height);
         let mut ends = Vec::with_capacity(width * height);
         for y in 0..height {
             for x in 0..width {
                 let [r, g, b, _] = picture.rgba(x, y);
-                let own = [
-                    looked_up(&red, r),
-                    looked_up(&green, g),
-                    looked_up(&blue, b),
-                ];
-                linear.push(matrix.map(|row| row.iter().zip(own).map(|(m, v)| m * v).sum()));
+                let light = coded.light([r, g, b].map(|code| (code * last).round() as usize));
+                linear.push(match grey {
+                    true => [luminance(light); 3],
+                    false => light,
+                });
                 let mut at = u8::from([r, g, b].iter().any(|code| *code >= CLIPPED)) << 3;
                 for (channel, code) in [r, g, b].into_iter().enumerate() {
                     at |= u8::from(code <= CLIPPED_AT_ZERO) << channel;
@@ -96,7 +115,13 @@ impl Photo {
             height,
             linear,
             ends,
+            grey,
         }
+    }
+
+    /// Whether it shows lightness alone.
+    pub fn is_grey(&self) -> bool {
+        self.grey
     }
 
     /// The whole number by which it is shrunk so that its longer side has no more than so many
@@ -181,6 +206,15 @@ impl Photo {
         let [r, g, b] = self.at(point)?;
         Some((0.2126 * r + 0.7152 * g + 0.0722 * b).max(0.0))
     }
+}
+
+/// Whether a picture is greyscale, or saved in colour with no colour in any pixel.
+fn without_hue(picture: &Picture) -> bool {
+    let grey = |x, y| {
+        let [r, g, b, _] = picture.rgba(x, y);
+        r == g && g == b
+    };
+    picture.is_grey() || (0..picture.height()).all(|y| (0..picture.width()).all(|x| grey(x, y)))
 }
 
 pub(crate) fn luminance([r, g, b]: [f32; 3]) -> f32 {

@@ -25,6 +25,18 @@ const LIKE_FACES: i32 = 24;
 /// The least that a luminance is off, as a logarithm.
 const LEAST_SPREAD: f64 = 0.04;
 
+/// A face whose normal rises more than this looks up. If nothing of the part stands more than so many
+/// mm above it, to take light from it or throw some on it, it has the card's light.
+const LEVEL: f64 = 0.99;
+const CLEAR_MM: f64 = 5.0;
+/// The nearer a lamp, the more light there is above the card: by so much a mm, as a logarithm, as the
+/// shading allows for.
+const RISE_PER_MM: f64 = 0.008;
+/// Of the same region, so many mm below or above it, plastic of the same blend is as light, and how
+/// far it may differ in a mm, as a logarithm (our assumption, no source).
+const BESIDE_MM: f64 = 4.0;
+const DRIFT_PER_MM: f64 = 0.05;
+
 /// What is requested and what should come out, at points of the skin.
 pub struct Expected<'a> {
     /// The plan on its part.
@@ -115,6 +127,11 @@ struct Bin {
 }
 
 impl Bin {
+    /// The mean height of its plastic, mm.
+    fn height(&self) -> f64 {
+        self.height_mm / self.sights.len().max(1) as f64
+    }
+
     fn mean(&self, sum: [f64; 3]) -> Lab {
         let count = self.sights.len().max(1) as f64;
         Xyz::from_array(sum.map(|v| v / count)).to_lab()
@@ -139,10 +156,14 @@ pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<R
     for round in 0..ROUNDS {
         for bin in bins.values_mut() {
             bin.seen = evened(&sights.good, &bin.sights, &shading, round == 0);
+        }
+        let sure = sure(&sights.good, &bins, &shading);
+        for ((region, _), bin) in &mut bins {
             // The luminance seen counts once there is a shading to take it by.
             let known = (round > 0).then(|| 2.0 * shading.stray.max(0.05));
             let printed = bin.mean(bin.printed);
-            bin.likely = locus.likely(bin.seen, printed, known.filter(|_| round > 2));
+            let beside = beside(&sure, *region, bin.height(), printed);
+            bin.likely = locus.likely(bin.seen, printed, known.filter(|_| round > 2), beside);
         }
         shading = Shading::fit(&ratios(&sights.good, bins.values()))?;
     }
@@ -156,7 +177,7 @@ pub fn read(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> Option<R
         spots.push(Spot {
             region: *region,
             slot: *slot,
-            height_mm: bin.height_mm / bin.sights.len().max(1) as f64,
+            height_mm: bin.height(),
             pixels: bin.sights.len(),
             requested: bin.mean(bin.requested),
             printed: bin.mean(bin.printed),
@@ -198,6 +219,54 @@ fn bins(sights: &Sights, expected: &Expected<'_>, every_mm: f64) -> BTreeMap<(us
     }
     bins.retain(|_, bin| bin.sights.len() >= FEWEST);
     bins
+}
+
+/// What the card's light tells of a region's plastic.
+struct Sure {
+    region: usize,
+    height_mm: f64,
+    printed: Lab,
+    y: f64,
+    spread: f64,
+}
+
+/// The bins with faces that have the card's light.
+fn sure(good: &[Sight], bins: &BTreeMap<(usize, usize), Bin>, shading: &Shading) -> Vec<Sure> {
+    let top_mm = good
+        .iter()
+        .map(|sight| sight.up_mm)
+        .fold(f64::MIN, f64::max);
+    let has_light = |sight: &Sight| sight.normal.z > LEVEL && sight.up_mm > top_mm - CLEAR_MM;
+    let sure = |((region, _), bin): (&(usize, usize), &Bin)| {
+        let level = bin.sights.iter().copied();
+        let level: Vec<usize> = level
+            .filter(|i| good.get(*i).is_some_and(has_light))
+            .collect();
+        let up_mm = bin.up_mm / bin.sights.len().max(1) as f64;
+        let y = luminance(evened(good, &level, shading, false));
+        (level.len() >= FEWEST && y > 0.0).then(|| Sure {
+            region: *region,
+            height_mm: bin.height(),
+            printed: bin.mean(bin.printed),
+            y,
+            spread: Shading::known_beforehand(DVec3::Z).hypot(RISE_PER_MM * up_mm),
+        })
+    };
+    bins.iter().filter_map(sure).collect()
+}
+
+/// The luminance of a region's plastic at a height, by what is surely known of it there or close
+/// by, and how far its logarithm may be off.
+fn beside(sure: &[Sure], region: usize, height_mm: f64, printed: Lab) -> Option<(f64, f64)> {
+    let near = sure.iter().filter_map(|sure| {
+        let far_mm = (sure.height_mm - height_mm).abs();
+        let alike = sure.region == region && far_mm <= BESIDE_MM;
+        // What should differ does so by what it should, and no one knows by how much it does.
+        let differ = ciede2000(sure.printed, printed) / 50.0;
+        let spread = sure.spread.hypot(DRIFT_PER_MM * far_mm).hypot(differ);
+        alike.then_some((sure.y, spread))
+    });
+    near.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// The mean colour of some sights with the shading taken out; shadows and highlights, which stray
@@ -318,6 +387,32 @@ mod tests {
             likely: Some(Likely { y: 0.3, spread }),
             ..Bin::default()
         }
+    }
+
+    #[test]
+    fn plastic_is_as_light_as_the_same_close_by_that_has_the_cards_light() {
+        let lab = |l| Lab {
+            l,
+            a: 5.0,
+            b: -22.0,
+        };
+        let sure = |region, height_mm, y| Sure {
+            region,
+            height_mm,
+            printed: lab(18.0),
+            y,
+            spread: 0.05,
+        };
+        let all = [sure(0, 2.0, 0.15), sure(0, 4.0, 0.13), sure(1, 2.4, 0.8)];
+        let (y, spread) = beside(&all, 0, 2.4, lab(18.0)).unwrap();
+        assert!(y == 0.15 && (0.05..0.06).contains(&spread), "{y} {spread}");
+        let (_, other) = beside(&all, 0, 2.4, lab(60.0)).unwrap();
+        assert!(
+            other > 0.5,
+            "what should be lighter there may be by any amount: {other}"
+        );
+        assert_eq!(beside(&all, 0, 9.0, lab(18.0)), None);
+        assert_eq!(beside(&all, 2, 2.4, lab(18.0)), None);
     }
 
     #[test]

@@ -44,8 +44,15 @@ impl Locus {
 
     /// The luminance that a seen colour has by its chromaticity: that of the blends with the same,
     /// the nearer to what should have come out the likelier. Where its own luminance is known to
-    /// so much, as a logarithm, that counts as well.
-    pub fn likely(&self, seen: [f64; 3], printed: Lab, known: Option<f64>) -> Option<Likely> {
+    /// so much, as a logarithm, that counts as well, and so does that of its plastic beside it with
+    /// how well that is known.
+    pub fn likely(
+        &self,
+        seen: [f64; 3],
+        printed: Lab,
+        known: Option<f64>,
+        beside: Option<(f64, f64)>,
+    ) -> Option<Likely> {
         let xyz = Xyz::from_linear_srgb(seen);
         let own = xyz.y;
         if own.is_nan() || own <= 0.0 {
@@ -58,7 +65,8 @@ impl Locus {
             let chroma = (there.a - made.lab.a).hypot(there.b - made.lab.b) / CHROMA_SPREAD;
             let far = ciede2000(made.lab, printed) / PRINTED_SPREAD;
             let light = known.map_or(0.0, |spread| (own / made.y).ln() / spread);
-            (chroma * chroma + far * far + light * light) / 2.0
+            let beside = beside.map_or(0.0, |(y, spread)| (made.y / y).ln() / spread);
+            (chroma * chroma + far * far + light * light + beside * beside) / 2.0
         };
         let costs: Vec<f64> = self.0.iter().map(cost).collect();
         let least = costs.iter().copied().fold(f64::MAX, f64::min);
@@ -98,7 +106,7 @@ mod tests {
             let truth = model.mix(&Shares::new(&[share, 1.0 - share]).unwrap());
             // Seen in half the light.
             let seen = truth.to_linear_srgb().map(|v| 0.5 * v);
-            let likely = locus.likely(seen, printed, None).unwrap();
+            let likely = locus.likely(seen, printed, None, None).unwrap();
             let off = (likely.y / truth.y).ln().abs();
             assert!(
                 off < 0.15 && off < 2.0 * likely.spread,
@@ -116,7 +124,7 @@ mod tests {
         let model = model(&["#f0f0f0", "#303030"]);
         let grey = model.mix(&Shares::new(&[0.5, 0.5]).unwrap());
         let likely = Locus::of(&model)
-            .likely(grey.to_linear_srgb(), grey.to_lab(), None)
+            .likely(grey.to_linear_srgb(), grey.to_lab(), None, None)
             .unwrap();
         assert!(likely.spread > 0.3, "{likely:?}");
     }

@@ -14,6 +14,9 @@ use nalgebra::{DMatrix, DVector};
 const TERMS: usize = 10;
 /// Of the terms beyond the first, how large they may well be.
 const SPREADS: [f64; TERMS] = [1e3, 1.0, 1.0, 1.0, 0.4, 0.4, 0.4, 0.4, 0.4, 0.25];
+/// The last is for a part of this height or more, mm. Lamps that are so near that a few millimetres
+/// matter are none: of a plate's heights it would make light out of the colours of its faces.
+const TALL_MM: f64 = 60.0;
 /// A face that faces up has the card's light; how far that may well be off.
 const UP_SPREAD: f64 = 0.05;
 /// How well one ratio is known: what the expectations above are weighed against.
@@ -129,6 +132,16 @@ impl Shading {
         ]
     }
 
+    /// How large the terms may well be, over the heights that are seen.
+    fn spreads(&self) -> [f64; TERMS] {
+        let (low, high) = self.heights_mm;
+        let mut spreads = SPREADS;
+        if let Some(last) = spreads.last_mut() {
+            *last *= ((high - low) / TALL_MM).clamp(1e-3, 1.0);
+        }
+        spreads
+    }
+
     fn solved(&self, ratios: &[Ratio]) -> Option<[f64; TERMS]> {
         let mut sides = DMatrix::<f64>::zeros(TERMS, TERMS);
         let mut known = DVector::<f64>::zeros(TERMS);
@@ -152,7 +165,7 @@ impl Shading {
             1.0,
             1.0 / (UP_SPREAD * UP_SPREAD),
         );
-        for (i, spread) in SPREADS.iter().enumerate() {
+        for (i, spread) in self.spreads().into_iter().enumerate() {
             if let Some(side) = sides.get_mut((i, i)) {
                 *side += 1.0 / (spread * spread);
             }
@@ -181,6 +194,29 @@ mod tests {
         let up = Shading::known_beforehand(DVec3::Z);
         let upright = Shading::known_beforehand(-DVec3::Y);
         assert!(up < 0.06 && upright > 0.5, "{up} {upright}");
+    }
+
+    /// What is thought darker than it is, the more so the higher it lies on a plate, is no lamp that
+    /// hangs millimetres above it.
+    #[test]
+    fn a_plate_makes_no_light_of_its_own() {
+        let ratio = |i: u32| {
+            let (normal, up_mm, ratio) = match i % 3 {
+                0 => (DVec3::Z, 2.0, 1.1),
+                1 => (DVec3::Z, 4.0, 1.4),
+                _ => (-DVec3::Y, f64::from(i % 5), 0.8),
+            };
+            Ratio {
+                normal,
+                up_mm,
+                ratio,
+                weight: 0.1,
+            }
+        };
+        let ratios: Vec<Ratio> = (0..3000).map(ratio).collect();
+        let shading = Shading::fit(&ratios).unwrap();
+        let rise = shading.at(DVec3::Z, 4.0) - shading.at(DVec3::Z, 2.0);
+        assert!(rise.abs() < 0.02, "{rise}");
     }
 
     /// A sky and a lamp fall on a sphere: half and half by the cosine's clamp, whose nine terms

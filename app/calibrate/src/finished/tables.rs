@@ -7,13 +7,10 @@ use blend::{Lab, ciede2000};
 use plan::Plan;
 
 use super::colours::Spot;
+use crate::camera::camera_de00;
 
-/// How far a camera's colours usually are off when three references tell its tone curve, or two,
-/// or one, ΔE00: from the study in docs/photographs.md, for simulated cameras.
-const CAMERA_DE00: [f64; 3] = [3.0, 1.8, 1.2];
-
-/// How far neighbouring heights of a photograph usually differ beside that, ΔE00: from the same
-/// study.
+/// How far neighbouring heights of a photograph usually differ beside the camera's error, ΔE00: from
+/// the study in docs/photographs.md.
 const OWN_DE00: f64 = 0.7;
 
 /// How well the height of what is seen is known, mm: by the pose, from the study in
@@ -65,8 +62,7 @@ pub fn joined(photographs: &[Vec<Spot>], references: usize) -> Vec<Joined> {
     for spot in photographs.iter().flatten() {
         all.entry((spot.region, spot.slot)).or_default().push(*spot);
     }
-    let camera = CAMERA_DE00.get(references.clamp(1, 3) - 1);
-    let camera = camera.copied().unwrap_or(3.0);
+    let camera = camera_de00(references);
     all.into_values()
         .filter_map(|spots| join(&spots, camera))
         .collect()

@@ -5,6 +5,7 @@
 //! person's frame round its face says where it lies.
 
 mod drawing;
+mod grey;
 mod sample;
 mod scan;
 pub mod table;
@@ -21,6 +22,7 @@ use photograph::scene::{Marked, Scene};
 use scan::OnCard;
 
 pub use drawing::frame_line;
+pub use grey::lightness_alone;
 pub use sample::Sample;
 pub use scan::CardReading;
 
@@ -120,6 +122,7 @@ pub fn look(task: &Task<'_>, progress: &Progress) -> Result<Look, Cancelled> {
         laid: &laid,
         sample: task.sample,
         depth_mm: shape.face.depth_mm,
+        references: task.references.len(),
     };
     Ok(Look {
         reading: on_card.read().map_err(Refusal::Patches),

@@ -6,6 +6,7 @@ use photograph::patch::{Pixel, mean, mean_light};
 use photograph::scene::Scene;
 
 use super::sample::Sample;
+use crate::camera::camera_de00;
 
 /// What is read of a step: so much to both sides of the middle, and along, mm. Less than what is
 /// there to measure, for a sample is found within a millimetre.
@@ -27,6 +28,8 @@ pub struct CardReading {
     pub warnings: Vec<String>,
     /// How the camera and the sample were found, in a line each.
     pub found: Vec<String>,
+    /// Whether the photograph shows lightness alone: hues are then written as none.
+    pub greyscale: bool,
 }
 
 /// A test print on a photograph's card.
@@ -35,6 +38,8 @@ pub(super) struct OnCard<'a> {
     pub(super) laid: &'a Laid,
     pub(super) sample: &'a Sample,
     pub(super) depth_mm: f64,
+    /// How many references lie on the card.
+    pub(super) references: usize,
 }
 
 impl OnCard<'_> {
@@ -72,6 +77,7 @@ impl OnCard<'_> {
                 colours,
                 warnings,
                 found: self.found(),
+                greyscale: self.scene.photo.is_grey(),
             }),
             false => Err(first_few(&wrong)),
         }
@@ -91,6 +97,11 @@ impl OnCard<'_> {
                 "light: darkest place {:.0} % of the brightest; tone curve's slope {:.2}",
                 100.0 * scene.light.evenness,
                 scene.light.tone_slope()
+            ),
+            format!(
+                "colours: ± ΔE00 {:.1} by the camera, alike for like colours; {} of 3 references",
+                camera_de00(self.references),
+                self.references
             ),
         ]
     }
@@ -136,7 +147,10 @@ impl OnCard<'_> {
         let light = mean_light(name, &all)?;
         let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
         let [x, y, _] = self.laid.place([middle(across), self.depth_mm, middle(up)]);
-        let lab = Xyz::from_linear_srgb(self.scene.light.reflectance(light, (x, y))).to_lab();
+        let mut lab = Xyz::from_linear_srgb(self.scene.light.reflectance(light, (x, y))).to_lab();
+        if self.scene.photo.is_grey() {
+            (lab.a, lab.b) = (0.0, 0.0);
+        }
         if lab.l > 100.5 {
             return Err(format!(
                 "{name} is lighter than a perfect white; check the references' reflectance, and \

@@ -25,6 +25,8 @@ pub enum Rows {
         table: Box<Table>,
         /// What was read.
         steps: Vec<(usize, Lab)>,
+        /// Whether it is lightness alone.
+        greyscale: bool,
     },
     /// Heights above the bed, mm, and their colours.
     Heights(Vec<(f64, Lab)>),
@@ -50,6 +52,7 @@ impl Rows {
             steps: colours.map(|(i, (_, lab))| (first + i, *lab)).collect(),
             table: Box::new(table),
             file,
+            greyscale: reading.greyscale,
         })
     }
 
@@ -59,7 +62,18 @@ impl Rows {
     /// A step is not in the test print's table, or that can't be written.
     pub fn text(self, photo: &Path, out: &Path) -> Result<String, String> {
         match self {
-            Self::Steps { file, table, steps } => filled(*table, &steps, photo, &file, out),
+            Self::Steps {
+                file,
+                table,
+                steps,
+                greyscale,
+            } => {
+                let instrument = match greyscale {
+                    true => format!("greyscale {}, lightness alone", named(photo)),
+                    false => named(photo),
+                };
+                written(*table, &steps, instrument, &file, out)
+            }
             Self::Heights(colours) => Ok(heights(&colours)),
         }
     }
@@ -71,15 +85,30 @@ impl Rows {
 /// # Errors
 /// A step is not in the table, or it can't be written.
 pub fn filled(
-    mut table: Table,
+    table: Table,
     steps: &[(usize, Lab)],
     photo: &Path,
     table_file: &Path,
     out: &Path,
 ) -> Result<String, String> {
-    fill(&mut table, steps)?;
+    written(table, steps, named(photo), table_file, out)
+}
+
+/// What stands for a photograph as an instrument.
+fn named(photo: &Path) -> String {
     let name = photo.file_name().unwrap_or_default().to_string_lossy();
-    table.header.instrument = format!("photograph {name}");
+    format!("photograph {name}")
+}
+
+fn written(
+    mut table: Table,
+    steps: &[(usize, Lab)],
+    instrument: String,
+    table_file: &Path,
+    out: &Path,
+) -> Result<String, String> {
+    fill(&mut table, steps)?;
+    table.header.instrument = instrument;
     table.header.specular = Specular::Excluded;
     if out.parent() != table_file.parent() {
         // The spools are named relative to the table.

@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 use blend::Lab;
 use calibrate::Table;
 use calibrate::on_card::table::{Rows, filled};
-use calibrate::on_card::{Look, Refusal, Sample, Task, frame_line, look};
+use calibrate::on_card::{Look, Refusal, Sample, Task, frame_line, lightness_alone, look};
 use calibrate::patches::Patches;
 use calibrate::photo::Typed;
-use photograph::Photo;
 use photograph::laid::{Frame, corner};
 use photograph::light::Reference;
 use photograph::overlay::drawn;
 use photograph::reference::named_twice;
+use photograph::{Photo, PhotoError};
 use project::job::Job;
 use project::write;
 use render::Image;
@@ -42,6 +42,9 @@ upper end's left corner, its right one, the foot's right corner and its left one
   tintfall read-photo photo.jpg --plan swatch/swatch.plan.ron --neutral 0.18 \
 --frame 540,210 660,212 668,1180 536,1178 --out measured.csv
 
+A greyscale photograph shows no hue. If the plastic itself is grey, white or black, --grey reads
+its lightness; a* and b* are then written as 0.
+
 Use the camera's own JPEG or an unedited PNG. Patches that are overexposed or too dark are refused.
 A colorimeter is better: expect errors of a few ΔE00 from a photograph.")]
 pub(crate) struct Args {
@@ -64,6 +67,10 @@ pub(crate) struct Args {
         value_parser = corner
     )]
     frame: Option<Vec<(f64, f64)>>,
+    /// What was photographed is grey: read lightness alone from a greyscale photograph, and write
+    /// colours without hue
+    #[arg(long, requires = "plan")]
+    grey: bool,
     /// Draw on the photograph what was found and read where, as PNG
     #[arg(long, value_name = "FILE", requires = "plan")]
     overlay: Option<PathBuf>,
@@ -110,13 +117,20 @@ impl Args {
     fn on_card(&self, path: &Path, console: &Console) -> Result<(), Fault> {
         enough(&self.neutral)?;
         let in_photo = |why: &str| Fault::Input(format!("{}: {why}", self.photo.display()));
-        let (sample, found, drawn) = console.working(|progress| -> Result<_, Fault> {
+        let (sample, found, drawn, doubt) = console.working(|progress| -> Result<_, Fault> {
             let job = Job::open(path, progress).map_err(not_opened)?;
             let mesh = job.painted.surface().mesh();
             let sample = Sample::of(job.painted.plan(), mesh)
                 .map_err(|why| Fault::Input(format!("{}: {why}", path.display())))?;
             progress.stage("Reading the photograph");
-            let photo = read_photo(&self.photo)?;
+            let (photo, doubt) = match self.grey {
+                true => {
+                    let doubt = lightness_alone(job.painted.plan())
+                        .map_err(|why| Fault::Input(format!("{}: {why}", path.display())))?;
+                    (opened(&self.photo, Photo::read_grey)?, Some(doubt))
+                }
+                false => (read_photo(&self.photo)?, None),
+            };
             let task = Task {
                 photo: &photo,
                 references: &self.neutral,
@@ -126,7 +140,7 @@ impl Args {
             };
             let found = look(&task, progress)?;
             let drawn = self.overlay.as_ref().map(|_| drawing(&photo, &found));
-            Ok((sample, found, drawn))
+            Ok((sample, found, drawn, doubt))
         })?;
         // The drawing helps most where a patch can't be read.
         if let (Some(file), Some((width, height, rgba))) = (&self.overlay, drawn) {
@@ -142,7 +156,7 @@ impl Args {
             )),
             (why, _) => in_photo(&why.to_string()),
         })?;
-        for warning in &reading.warnings {
+        for warning in doubt.iter().chain(&reading.warnings) {
             console.note(&format!("Warning: {warning}"));
         }
         let found = format!(
@@ -214,12 +228,16 @@ fn table_of(path: &Path) -> Result<Table, Fault> {
     Table::read(&text_of(path)?).map_err(|e| Fault::Input(format!("{}: {e}", path.display())))
 }
 
-/// A photograph from its file.
+/// A photograph in colour from its file.
 pub(super) fn read_photo(path: &Path) -> Result<Photo, Fault> {
+    opened(path, Photo::read)
+}
+
+fn opened(path: &Path, read: fn(&[u8]) -> Result<Photo, PhotoError>) -> Result<Photo, Fault> {
     let at = path.display();
     let bytes = fs::read(path).map_err(|e| Fault::Input(format!("{at}: can't be read: {e}")))?;
     // What is wrong with a picture goes on from its name.
-    Photo::read(&bytes).map_err(|error| Fault::Input(format!("{at}: {error}")))
+    read(&bytes).map_err(|error| Fault::Input(format!("{at}: {error}")))
 }
 
 fn told(out: &Path, steps: &[(usize, Lab)]) -> String {

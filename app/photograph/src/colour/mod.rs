@@ -3,29 +3,44 @@
 //! What a file says of its colours is taken in the order of the PNG specification (W3C, third
 //! edition): cICP before an ICC profile before sRGB before gAMA and cHRM; a JPEG has a profile
 //! or nothing. A file that says nothing is taken as sRGB, as browsers do. Profiles are read by
-//! `moxcms`; only those of curves and primaries are taken, which is what cameras write. Whites
+//! `moxcms`: those of curves and primaries, those of tables, and those of a curve for grey. Whites
 //! are adapted by Bradford's matrix, as profiles are (ISO 15076-1).
+
+mod curve;
+mod tables;
 
 use moxcms::{
     Chromaticity, CicpColorPrimaries, CicpProfile, ColorPrimaries, ColorProfile, DataColorSpace,
-    MatrixCoefficients, ToneReprCurve, TransferCharacteristics, XyY,
+    MatrixCoefficients, TransferCharacteristics, XyY,
 };
 use picture::Declared;
 
-/// What to do about codes that are something else.
-const TO_DO: &str =
-    "export the photograph as sRGB (and change nothing else), or set the camera to sRGB";
+use curve::{Curve, TO_DO, followed, of_gamma, of_grey, srgb, three};
+use tables::{Rest, Tables};
 
-/// Codes into linear light: a curve for each channel, and a matrix.
-pub(crate) struct ToLinear {
-    curves: [Curve; 3],
-    matrix: [[f64; 3]; 3],
+/// Codes into linear light.
+pub(crate) enum ToLinear {
+    /// A curve for each channel, and a matrix.
+    Curves([Curve; 3], [[f64; 3]; 3]),
+    /// The tables of a profile.
+    Tables(Box<Tables>),
 }
 
-type Curve = Box<dyn Fn(f64) -> f64>;
+/// The same with the first curves written down for each code.
+pub(crate) struct Coded {
+    first: [Vec<f32>; 3],
+    then: Then,
+}
+
+enum Then {
+    Matrix([[f32; 3]; 3]),
+    Tables(Box<Rest>),
+}
+
+const SAME: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
 
 impl ToLinear {
-    /// From what a file says.
+    /// From what a file in colour says.
     ///
     /// # Errors
     /// What is wrong with it and what to do: a clause that goes on from the file's name.
@@ -37,51 +52,68 @@ impl ToLinear {
             return of_profile(bytes);
         }
         if declared.srgb || (declared.gamma.is_none() && declared.chromaticities.is_none()) {
-            return Ok(Self::srgb());
+            return Ok(Self::Curves(three(|| Ok(srgb()))?, SAME));
         }
         let mut profile = ColorProfile::new_srgb();
         if let Some(points) = declared.chromaticities {
             profile = of_primaries(points)?;
         }
-        let curve = |_| -> Curve {
-            match declared.gamma {
-                // An exponent that stands for sRGB, by the PNG specification.
-                Some(gamma) if (gamma - 1.0 / 2.2).abs() > 0.0005 => {
-                    Box::new(move |code| code.powf(1.0 / gamma))
-                }
-                _ => Box::new(blend::Srgb::linear),
+        let curves = three(|| of_gamma(declared.gamma))?;
+        Ok(Self::Curves(curves, matrix(&profile)?))
+    }
+
+    /// From what a file in greys says. Primaries say nothing of greys.
+    ///
+    /// # Errors
+    /// As [`ToLinear::new`].
+    pub(crate) fn grey(declared: &Declared) -> Result<Self, String> {
+        let curves = if let Some((primaries, transfer, full)) = declared.cicp {
+            match of_points(primaries, transfer, full)? {
+                Self::Curves(curves, _) => curves,
+                tables @ Self::Tables(_) => return Ok(tables),
             }
+        } else if let Some(bytes) = &declared.icc {
+            let profile = read(bytes)?;
+            three(|| of_grey(&profile))?
+        } else if declared.srgb {
+            three(|| Ok(srgb()))?
+        } else {
+            three(|| of_gamma(declared.gamma))?
         };
-        if declared
-            .gamma
-            .is_some_and(|gamma| !(0.1..=2.0).contains(&gamma))
-        {
-            return Err(format!("has a gamma that no camera writes; {TO_DO}"));
-        }
-        Ok(Self {
-            curves: [0, 1, 2].map(curve),
-            matrix: matrix(&profile)?,
-        })
+        Ok(Self::Curves(curves, SAME))
     }
 
-    fn srgb() -> Self {
-        Self {
-            curves: [0, 1, 2].map(|_| Box::new(blend::Srgb::linear) as Curve),
-            matrix: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-        }
-    }
-
-    /// The curves at so many evenly spaced codes from 0 to 1.
-    pub(crate) fn tables(&self, count: usize) -> [Vec<f32>; 3] {
+    /// For so many evenly spaced codes.
+    pub(crate) fn coded(self, count: usize) -> Coded {
         let last = count.saturating_sub(1).max(1) as f64;
-        let table = |curve: &Curve| (0..count).map(|i| curve(i as f64 / last) as f32).collect();
-        let [red, green, blue] = &self.curves;
-        [table(red), table(green), table(blue)]
+        let table = |curve: Curve| (0..count).map(|i| curve(i as f64 / last) as f32).collect();
+        match self {
+            Self::Curves(curves, matrix) => Coded {
+                first: curves.map(table),
+                then: Then::Matrix(matrix.map(|row| row.map(|v| v as f32))),
+            },
+            Self::Tables(tables) => {
+                let (first, rest) = tables.split();
+                Coded {
+                    first: first.map(table),
+                    then: Then::Tables(Box::new(rest)),
+                }
+            }
+        }
     }
+}
 
-    /// Rows that make sRGB's linear light of the file's.
-    pub(crate) fn matrix(&self) -> [[f32; 3]; 3] {
-        self.matrix.map(|row| row.map(|v| v as f32))
+impl Coded {
+    /// The linear light of some codes.
+    pub(crate) fn light(&self, codes: [usize; 3]) -> [f32; 3] {
+        let mut own = [0.0; 3];
+        for ((own, table), code) in own.iter_mut().zip(&self.first).zip(codes) {
+            *own = table.get(code).copied().unwrap_or(0.0);
+        }
+        match &self.then {
+            Then::Matrix(rows) => rows.map(|row| row.iter().zip(own).map(|(m, v)| m * v).sum()),
+            Then::Tables(rest) => rest.light(own.map(f64::from)).map(|v| v as f32),
+        }
     }
 }
 
@@ -114,31 +146,33 @@ fn of_points(primaries: u8, transfer: u8, full: bool) -> Result<ToLinear, String
     of_curves(&profile).ok_or_else(wrong)
 }
 
+fn read(bytes: &[u8]) -> Result<ColorProfile, String> {
+    ColorProfile::new_from_slice(bytes)
+        .map_err(|error| format!("has a colour profile that can't be read ({error}); {TO_DO}"))
+}
+
 fn of_profile(bytes: &[u8]) -> Result<ToLinear, String> {
-    let profile = ColorProfile::new_from_slice(bytes)
-        .map_err(|error| format!("has a colour profile that can't be read ({error}); {TO_DO}"))?;
+    let profile = read(bytes)?;
     if profile.color_space != DataColorSpace::Rgb {
         return Err(format!("has a colour profile that is not for RGB; {TO_DO}"));
     }
-    of_curves(&profile)
-        .ok_or_else(|| format!("has a colour profile without curves and primaries; {TO_DO}"))
+    let tables = Tables::of(&profile)
+        .map_err(|has| format!("has a colour profile that has {has}; {TO_DO}"))?;
+    if let Some(tables) = tables {
+        return Ok(ToLinear::Tables(Box::new(tables)));
+    }
+    of_curves(&profile).ok_or_else(|| {
+        format!("has a colour profile with neither tables nor curves and primaries; {TO_DO}")
+    })
 }
 
 fn of_curves(profile: &ColorProfile) -> Option<ToLinear> {
-    let curve = |curve: &Option<ToneReprCurve>| -> Option<Curve> {
-        let evaluator = curve.as_ref()?.make_linear_evaluator().ok()?;
-        Some(Box::new(move |code| {
-            f64::from(evaluator.evaluate_value(code as f32))
-        }))
-    };
-    Some(ToLinear {
-        curves: [
-            curve(&profile.red_trc)?,
-            curve(&profile.green_trc)?,
-            curve(&profile.blue_trc)?,
-        ],
-        matrix: matrix(profile).ok()?,
-    })
+    let curves = [
+        followed(profile.red_trc.as_ref()?)?,
+        followed(profile.green_trc.as_ref()?)?,
+        followed(profile.blue_trc.as_ref()?)?,
+    ];
+    Some(ToLinear::Curves(curves, matrix(profile).ok()?))
 }
 
 fn of_primaries([white, red, green, blue]: [[f64; 2]; 4]) -> Result<ColorProfile, String> {
@@ -179,13 +213,9 @@ mod tests {
     use super::*;
 
     fn linear(declared: &Declared, codes: [f64; 3]) -> [f64; 3] {
-        let to = ToLinear::new(declared).unwrap();
-        let mut light = [0.0; 3];
-        for (i, curve) in to.curves.iter().enumerate() {
-            light[i] = curve(codes[i]);
-        }
-        to.matrix
-            .map(|row| row.iter().zip(light).map(|(m, v)| m * v).sum())
+        let coded = ToLinear::new(declared).unwrap().coded(65_536);
+        let codes = codes.map(|code| (code * 65_535.0).round() as usize);
+        coded.light(codes).map(f64::from)
     }
 
     #[test]

@@ -1,6 +1,5 @@
 //! `tintfall read-photo`.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use blend::Lab;
@@ -9,6 +8,7 @@ use calibrate::on_card::table::{Rows, filled};
 use calibrate::on_card::{Look, Refusal, Sample, Task, frame_line, look};
 use calibrate::patches::Patches;
 use calibrate::photo::Typed;
+use calibrate::photo_file::PhotoFile;
 use photograph::Photo;
 use photograph::laid::{Frame, corner};
 use photograph::light::Reference;
@@ -214,12 +214,9 @@ fn table_of(path: &Path) -> Result<Table, Fault> {
     Table::read(&text_of(path)?).map_err(|e| Fault::Input(format!("{}: {e}", path.display())))
 }
 
-/// A photograph from its file.
-pub(super) fn read_photo(path: &Path) -> Result<Photo, Fault> {
-    let at = path.display();
-    let bytes = fs::read(path).map_err(|e| Fault::Input(format!("{at}: can't be read: {e}")))?;
-    // What is wrong with a picture goes on from its name.
-    Photo::read(&bytes).map_err(|error| Fault::Input(format!("{at}: {error}")))
+fn read_photo(path: &Path) -> Result<Photo, Fault> {
+    let file = PhotoFile::read(path).map_err(Fault::Input)?;
+    Ok(file.photo)
 }
 
 fn told(out: &Path, steps: &[(usize, Lab)]) -> String {

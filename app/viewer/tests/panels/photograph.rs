@@ -228,7 +228,7 @@ fn reading_can_be_cancelled_and_the_page_closed_meanwhile() {
     set(&mut harness, &filled);
     harness.state_mut().apply(Command::ReadPhoto);
     harness.step();
-    assert!(harness.state().photo_work().is_some());
+    assert!(harness.state().photographs.told().is_some());
     assert!(!harness.state().can(&Command::ReadPhoto));
     harness.state_mut().apply(Command::CancelPhoto);
     settle(&mut harness);

@@ -198,16 +198,8 @@ pub struct Photographed {
     pub names: String,
     /// Their colours by height, as the table that is read.
     pub table: String,
-}
-
-impl Photographed {
-    /// From the photographs' names and their table.
-    pub fn of(names: &[&str], table: &str) -> Self {
-        Self {
-            names: names.join(", "),
-            table: table.to_owned(),
-        }
-    }
+    /// The plan's revision that they were read with.
+    pub revision: u64,
 }
 
 /// Whether a file is named like a photograph that can be read.

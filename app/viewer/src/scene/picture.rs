@@ -87,7 +87,8 @@ pub enum Scene {
     Photograph,
     /// The same with a frame that does not agree with it.
     Frame,
-    /// The open plan's finished part, by finished.jpg in the folder that the window is started in.
+    /// The open plan's finished part, by finished.jpg in the folder that the window is started in,
+    /// and by finished-2.jpg if that is there.
     Finished,
     /// The same: the part's views from the camera's place.
     Views,
@@ -353,12 +354,16 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
             };
             form.shows.views = scene == Scene::Views;
             form.add(&["finished.jpg".into()]);
+            let second = PathBuf::from("finished-2.jpg");
+            if second.is_file() {
+                form.add(&[second]);
+            }
             act(session, Command::SetFinishedForm(Box::new(form)));
             act(session, Command::ReadFinished);
             session.finish_work();
             if scene == Scene::Traced {
+                // Its step comes into sight while it is looked for.
                 act(session, Command::TraceFinished);
-                session.finish_work();
             }
         }
         Scene::Weave | Scene::Follow => {

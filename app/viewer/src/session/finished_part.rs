@@ -112,7 +112,11 @@ impl Session {
         let Some(seen) = self.finished.read().cloned() else {
             return;
         };
-        self.errands.forms.photographed = Some(Photographed::of(&seen.names(), &seen.colours));
+        self.errands.forms.photographed = Some(Photographed {
+            names: seen.names().join(", "),
+            table: seen.colours.clone(),
+            revision: seen.revision,
+        });
         self.page = None;
         self.show_drawer(Drawer::Job);
         self.run_errand(Errand::Trace);

@@ -128,6 +128,7 @@ fn each_control_of_a_page_over_the_window_has_a_name() {
             path: String::new(),
         },
         Page::Photograph,
+        Page::FinishedPart,
         Page::SpoolFile {
             path: String::new(),
         },

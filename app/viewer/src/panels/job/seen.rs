@@ -2,7 +2,7 @@
 
 use egui::{Grid, ScrollArea, TextEdit, Ui};
 
-use super::super::widgets::{note, signed};
+use super::super::widgets::{note, signed, warning};
 use super::page::Page;
 use crate::commands::Command;
 use crate::model::errand::{Errand, FormFile, SeenRow};
@@ -43,6 +43,10 @@ fn trace(ui: &mut Ui, page: &mut Page<'_>) {
         Some(read) => {
             let text = format!("What was read of {}: its colours by height.", read.names);
             ui.add(egui::Label::new(text).wrap());
+            let doc = page.session.doc.as_ref();
+            if doc.map(|d| d.revision()) != Some(read.revision) {
+                warning(ui, "The plan has changed since it was read.");
+            }
             if ui.button("Type what you saw, or name a file").clicked() {
                 page.forms.photographed = None;
             }

@@ -38,9 +38,7 @@ impl Laid {
         most: Vec2,
     ) -> Self {
         let (from, to) = shown(lines, points, size_px);
-        let (width, height) = ((to.0 - from.0).max(1.0), (to.1 - from.1).max(1.0));
-        let scale = (f64::from(most.x) / width).min(f64::from(most.y) / height);
-        let drawn = vec2((width * scale) as f32, (height * scale) as f32);
+        let (drawn, scale) = fitted(from, to, most);
         let (rect, response) = ui.allocate_exact_size(drawn, Sense::hover());
         let name = "The photograph with what was found on it";
         response.widget_info(|| WidgetInfo::labeled(WidgetType::Image, true, name));
@@ -88,6 +86,19 @@ impl Laid {
             painter.add(Shape::closed_line(points, stroke));
         }
     }
+}
+
+/// How wide a photograph is drawn within so much room, points, with what was found on it.
+pub(super) fn width_of(lines: &[Line], size_px: (usize, usize), most: Vec2) -> f32 {
+    let (from, to) = shown(lines, [], size_px);
+    fitted(from, to, most).0.x
+}
+
+/// The size of a part of a photograph within so much room, points, and points for one of its pixels.
+fn fitted(from: (f64, f64), to: (f64, f64), most: Vec2) -> (Vec2, f64) {
+    let (width, height) = ((to.0 - from.0).max(1.0), (to.1 - from.1).max(1.0));
+    let scale = (f64::from(most.x) / width).min(f64::from(most.y) / height);
+    (vec2((width * scale) as f32, (height * scale) as f32), scale)
 }
 
 /// The part of a photograph that is shown, px; all of it if nothing was found.

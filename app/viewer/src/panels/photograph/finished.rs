@@ -2,7 +2,10 @@
 //! on with it.
 
 use calibrate::finished::reading::{EVERY_MM, Shown};
-use egui::{Align, ComboBox, Grid, Layout, RichText, ScrollArea, TextEdit, Ui, WidgetType, vec2};
+use egui::{
+    Align, CollapsingHeader, ComboBox, Grid, Layout, RichText, ScrollArea, TextEdit, Ui,
+    WidgetType, vec2,
+};
 use project::record::{MOST_PHOTOGRAPHS, Row};
 
 use super::super::icon::Icon;
@@ -111,12 +114,11 @@ fn photo(
             gone = icon_button(ui, Icon::Close, &remove, hint).clicked();
         }
         ui.label("°");
-        let turn = TextEdit::singleline(&mut row.turn)
-            .hint_text("turn")
-            .desired_width(38.0);
+        let turn = TextEdit::singleline(&mut row.turn).desired_width(38.0);
         let turn = ui.add(turn);
         let turn_name = format!("Turn in {}", name.to_lowercase());
         named(&turn, WidgetType::TextEdit, &turn_name);
+        ui.label("turned");
         turn.on_hover_text(
             "About how the part is turned, degrees counter-clockwise from above; 0 with its front \
              towards the card's lower edge. Leave it empty where the outline tells.",
@@ -196,24 +198,32 @@ fn read(
     }
     let doc = session.doc.as_ref();
     if doc.map(|d| d.revision()) != Some(seen.revision) {
-        warning(ui, "The plan has changed since then.");
+        warning(ui, "The plan has changed since it was read.");
     }
-    for shown in &seen.reading.shown {
-        found(ui, shown, seen.reading.shown.len() > 1);
+    let several = seen.reading.shown.len() > 1;
+    for Shown { name, part, .. } in &seen.reading.shown {
+        for text in &part.warnings {
+            warning(ui, in_photo(several, name, text));
+        }
     }
     go_on(ui, session, form, send);
+    CollapsingHeader::new(RichText::new("How it was found").small())
+        .id_salt("how it was found")
+        .show(ui, |ui| {
+            for Shown { name, part, .. } in &seen.reading.shown {
+                for text in &part.found {
+                    note(ui, in_photo(several, name, text));
+                }
+            }
+        });
     list(ui, seen);
 }
 
-fn found(ui: &mut Ui, shown: &Shown, several: bool) {
-    if several {
-        ui.label(shown.name.as_str());
-    }
-    for text in &shown.part.warnings {
-        warning(ui, text.as_str());
-    }
-    for text in &shown.part.found {
-        note(ui, text.as_str());
+/// What is said of a photograph, with its name where there are several.
+fn in_photo(several: bool, name: &str, text: &str) -> String {
+    match several {
+        true => format!("{name}: {text}"),
+        false => text.to_owned(),
     }
 }
 
@@ -260,9 +270,10 @@ fn go_on(ui: &mut Ui, session: &Session, form: &mut FinishedForm, send: &mut Com
 fn list(ui: &mut Ui, seen: &SeenPart) {
     ui.add_space(4.0);
     heading(ui, "What was read");
-    signed(
+    signed(ui, "Expect errors of a few ΔE00; a colorimeter is better.");
+    note(
         ui,
-        "± is one standard error. Further off than two of them is bold. A colorimeter is better.",
+        "ΔE00 is of seen against as printed; ± is one standard error. Bold: off by more than two.",
     );
     let record = &seen.record.record;
     Grid::new("read of the part")

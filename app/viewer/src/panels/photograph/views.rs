@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use calibrate::finished::reading::Shown;
 use egui::{
     Align2, Color32, FontId, Pos2, Rect, RichText, Sense, TextureHandle, Ui, Vec2, WidgetInfo,
     WidgetType, pos2, vec2,
@@ -10,7 +11,7 @@ use egui::{
 use project::record::PictureOf;
 
 use super::super::widgets::colour32;
-use super::canvas::{Laid, blank, picture_of, textures};
+use super::canvas::{Laid, blank, picture_of, textures, width_of};
 use crate::commands::{Command, Commands};
 use crate::jobs::colours::{difference_colour, encoded};
 use crate::jobs::finished_part::SeenPart;
@@ -21,6 +22,9 @@ use crate::theme::{Palette, size};
 /// Room for a view's name above it, and between two views, points.
 const NAME: f32 = 20.0;
 const GAP: f32 = 10.0;
+/// Room for the choice of what is shown, and the least width of all, points.
+const CHOICES: f32 = 32.0;
+const NARROWEST: f32 = 300.0;
 /// Room for the scale of differences below all, points.
 const SCALE: f32 = 34.0;
 
@@ -39,18 +43,24 @@ pub(super) fn show(ui: &mut Ui, session: &Session, most: Vec2, send: &mut Comman
     let photos = seen.reading.shown.len();
     let mut shows = session.finished.form.shows;
     shows.photo = shows.photo.min(photos.saturating_sub(1));
+    let Some(shown) = seen.reading.shown.get(shows.photo) else {
+        return;
+    };
+    // As wide as the photograph, also for the views: so nothing moves when the other is shown.
+    let below = vec2(most.x, most.y - CHOICES);
+    let wide = width_of(&shown.part.lines, shown.size_px, below).max(NARROWEST);
     ui.vertical(|ui| {
-        ui.set_width(most.x);
+        ui.set_width(wide);
         let to = choices(ui, seen, shows);
         if to != shows {
             let mut form = session.finished.form.clone();
             form.shows = to;
             send.send(Command::SetFinishedForm(Box::new(form)));
         }
-        let room = vec2(most.x, ui.available_height().min(most.y));
+        let room = vec2(wide, ui.available_height().min(below.y));
         match shows.views {
             true => views(ui, seen, shows.photo, room),
-            false => photograph(ui, seen, shows.photo, room),
+            false => photograph(ui, seen, shown, shows.photo, room),
         }
     });
 }
@@ -80,10 +90,7 @@ fn choices(ui: &mut Ui, seen: &SeenPart, shows: Shows) -> Shows {
     to
 }
 
-fn photograph(ui: &mut Ui, seen: &Arc<SeenPart>, photo: usize, room: Vec2) {
-    let Some(shown) = seen.reading.shown.get(photo) else {
-        return;
-    };
+fn photograph(ui: &mut Ui, seen: &Arc<SeenPart>, shown: &Shown, photo: usize, room: Vec2) {
     let made = || {
         let overlay = seen.overlay(photo).into_iter();
         overlay.map(|(size, rgba)| picture_of(size, rgba)).collect()
@@ -112,9 +119,10 @@ fn views(ui: &mut Ui, seen: &Arc<SeenPart>, photo: usize, room: Vec2) {
     let p = Palette::from_ui(ui);
     for (i, (of, _)) in all.iter().enumerate() {
         let (column, row) = ((i % columns) as f32, (i / columns) as f32);
+        let cell = rect.width() / columns as f32;
         let at = rect.min
             + vec2(
-                column * (drawn.x + GAP),
+                column * cell + (cell - drawn.x) / 2.0,
                 row * (drawn.y + NAME + GAP) + NAME,
             );
         let place = Rect::from_min_size(at, drawn);
@@ -172,7 +180,7 @@ impl View<'_> {
         };
         let off = self.seen.off_de00(self.photo, self.pixel(place, at));
         if let Some(off) = off {
-            let text = format!("Seen against as printed: ΔE00 {off:.1}");
+            let text = format!("Off by ΔE00 {off:.1} here");
             response.on_hover_text_at_pointer(text);
         }
     }

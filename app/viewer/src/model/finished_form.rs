@@ -114,6 +114,15 @@ impl FinishedForm {
         with_its_folder == *other
     }
 
+    /// Whether another form names the same photographs.
+    pub fn names_as(&self, other: &Self) -> bool {
+        let files = |form: &Self| -> Vec<String> {
+            let files = form.photos.iter().map(|row| row.file.trim().to_owned());
+            files.filter(|file| !file.is_empty()).collect()
+        };
+        files(self) == files(other)
+    }
+
     /// What to read.
     ///
     /// # Errors
@@ -262,7 +271,9 @@ mod tests {
         other.shows.views = true;
         assert!(one.reads_as(&other));
         other.every_mm = 2.0;
-        assert!(!one.reads_as(&other));
+        assert!(!one.reads_as(&other) && one.names_as(&other));
+        other.photos[1].file = "c.jpg".to_owned();
+        assert!(!one.names_as(&other));
         other.remove(0);
         other.remove(0);
         other.remove(0);

@@ -201,6 +201,14 @@ fn what_is_changed_is_out_of_date(harness: &mut Harness<'_, Session>) {
     harness.get_by_label_contains("read it again");
     set(harness, |form| form.every_mm = 1.0);
     assert!(is_read(harness));
+    // Another photograph is not the one that was read.
+    let picture = "The photograph with what was found on it";
+    let before = form(harness);
+    harness.get_by_label(picture);
+    set(harness, |form| form.photos[0].file = "other.jpg".to_owned());
+    assert!(harness.query_by_label(picture).is_none());
+    set(harness, |form| *form = before);
+    assert!(is_read(harness));
     // A change of the plan is told, and the photographs are not read with it before it is saved.
     harness.state_mut().apply(Command::AddBand);
     settle(harness);

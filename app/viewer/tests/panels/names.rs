@@ -95,6 +95,7 @@ fn each_step_of_the_job_has_names_when_it_is_open() {
         "Write a hand-off",
         "Check a hand-off",
         "Watch list",
+        "Photograph of the finished part",
         "Find the cause of a bad print",
     ];
     for step in steps {

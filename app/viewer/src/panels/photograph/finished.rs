@@ -13,12 +13,15 @@ use super::super::sliced::file_field;
 use super::super::widgets::{
     self, Number, heading, icon_button, main_button, named, note, signed, warning,
 };
-use super::{references, working};
+use super::fields::{references, working};
 use crate::commands::{Browse, Command, Commands};
 use crate::jobs::finished_part::SeenPart;
 use crate::model::finished_form::{FinishedFile, FinishedForm, PhotoRow, RESTS};
 use crate::model::names::file_name;
 use crate::session::Session;
+
+/// Width of a region's name, points: a longer one is cut, and shown in full under the pointer.
+const REGION: f32 = 92.0;
 
 /// Shows what stands beside the pictures.
 pub(super) fn column(ui: &mut Ui, session: &Session, fresh: bool, send: &mut Commands) {
@@ -39,7 +42,7 @@ pub(super) fn column(ui: &mut Ui, session: &Session, fresh: bool, send: &mut Com
             }
             match session.finished.read() {
                 Some(seen) => read(ui, session, seen, &mut form, send),
-                None if session.finished.seen.is_some() => {
+                None if session.finished.shown().is_some() => {
                     note(ui, "Changed since it was read: read it again.");
                 }
                 None => {}
@@ -280,7 +283,7 @@ fn list(ui: &mut Ui, seen: &SeenPart) {
         .num_columns(7)
         .striped(true)
         .min_row_height(18.0)
-        .spacing([12.0, 3.0])
+        .spacing([10.0, 3.0])
         .show(ui, |ui| {
             for title in [
                 "Region",
@@ -304,7 +307,10 @@ fn list(ui: &mut Ui, seen: &SeenPart) {
 
 fn cells(ui: &mut Ui, region: &str, row: &Row) {
     let off = row.off_printed_de00();
-    ui.add(egui::Label::new(region).truncate());
+    ui.scope(|ui| {
+        ui.set_width(REGION);
+        ui.add(egui::Label::new(region).truncate());
+    });
     ui.label(format!("{:.1} mm", row.height_mm));
     for lab in [row.requested, row.printed, row.seen] {
         widgets::swatch(ui, lab.to_xyz().to_srgb(), vec2(40.0, 16.0));

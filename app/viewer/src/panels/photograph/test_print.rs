@@ -4,7 +4,7 @@ use egui::{Grid, RichText, ScrollArea, Ui, vec2};
 
 use super::super::sliced::fresh_file_field;
 use super::super::widgets::{self, heading, main_button, note, signed, warning};
-use super::{references, working};
+use super::fields::{references, working};
 use crate::commands::{Browse, Command, Commands};
 use crate::jobs::photograph::{Readings, SeenPhoto};
 use crate::model::photo_form::{PhotoFile, PhotoForm};

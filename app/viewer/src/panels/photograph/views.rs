@@ -30,7 +30,7 @@ const SCALE: f32 = 34.0;
 
 /// Shows them within so much room.
 pub(super) fn show(ui: &mut Ui, session: &Session, most: Vec2, send: &mut Commands) {
-    let Some(seen) = session.finished.seen.as_ref() else {
+    let Some(seen) = session.finished.shown() else {
         return blank(
             ui,
             most,

@@ -22,6 +22,7 @@ pub mod observations;
 pub mod on_card;
 pub mod patches;
 pub mod photo;
+pub mod photo_file;
 pub mod print_record;
 pub mod table;
 mod test_files;

@@ -4,7 +4,8 @@
 //! itself and a manifest of hashes. The coloured part goes into open formats: [`three_mf`] carries
 //! what is asked for, as shares of spools, for whoever cuts the part into layers; [`gltf`] and
 //! [`ply`] carry the predicted colours ([`coloured`]), for any viewer of models. [`bodies`] is the
-//! part cut into solids, for print steps that take several tools.
+//! part cut into solids, for print steps that take several tools. [`print_record`] is the folder of
+//! what photographs showed of the finished part.
 
 pub mod bodies;
 pub mod bundle;
@@ -12,6 +13,7 @@ pub mod coloured;
 pub mod gltf;
 pub mod ply;
 mod prepare;
+pub mod print_record;
 mod summary;
 pub mod three_mf;
 

@@ -1,5 +1,7 @@
 //! Why a photograph of a part can't be read.
 
+use std::path::Path;
+
 use geometry::Cancelled;
 
 /// Why a photograph can't be read.
@@ -11,6 +13,16 @@ pub enum FinishedError {
     /// It was cancelled.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+}
+
+impl FinishedError {
+    /// The same of a file: what is refused begins with its name.
+    pub(super) fn in_file(self, file: &Path) -> Self {
+        match self {
+            Self::Refused(why) => Self::Refused(format!("{}: {why}", file.display())),
+            cancelled @ Self::Cancelled(_) => cancelled,
+        }
+    }
 }
 
 pub(super) fn refused<T>(why: impl Into<String>) -> Result<T, FinishedError> {

@@ -19,6 +19,7 @@ pub mod outline;
 pub mod part;
 mod placed;
 pub mod posed;
+pub mod reading;
 pub mod shading;
 pub mod sights;
 pub mod tables;

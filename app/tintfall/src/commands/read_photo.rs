@@ -1,6 +1,5 @@
 //! `tintfall read-photo`.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use blend::Lab;
@@ -9,11 +8,12 @@ use calibrate::on_card::table::{Rows, filled};
 use calibrate::on_card::{Look, Refusal, Sample, Task, frame_line, lightness_alone, look};
 use calibrate::patches::Patches;
 use calibrate::photo::Typed;
+use calibrate::photo_file::PhotoFile;
+use photograph::Photo;
 use photograph::laid::{Frame, corner};
 use photograph::light::Reference;
 use photograph::overlay::drawn;
 use photograph::reference::named_twice;
-use photograph::{Photo, PhotoError};
 use project::job::Job;
 use project::write;
 use render::Image;
@@ -127,10 +127,11 @@ impl Args {
                 true => {
                     let doubt = lightness_alone(job.painted.plan())
                         .map_err(|why| Fault::Input(format!("{}: {why}", path.display())))?;
-                    (opened(&self.photo, Photo::read_grey)?, Some(doubt))
+                    (PhotoFile::read_grey(&self.photo), Some(doubt))
                 }
-                false => (read_photo(&self.photo)?, None),
+                false => (PhotoFile::read(&self.photo), None),
             };
+            let PhotoFile { photo, .. } = photo.map_err(Fault::Input)?;
             let task = Task {
                 photo: &photo,
                 references: &self.neutral,
@@ -200,7 +201,7 @@ impl Args {
         let table = table_of(&table_path)?;
         let reading = console.working(|progress| -> Result<_, Fault> {
             progress.stage("Reading the photograph");
-            let photo = read_photo(&self.photo)?;
+            let PhotoFile { photo, .. } = PhotoFile::read(&self.photo).map_err(Fault::Input)?;
             Typed::new(&photo)
                 .read(&patches)
                 .map_err(|e| Fault::Input(format!("{}: {e}", self.photo.display())))
@@ -226,18 +227,6 @@ fn drawing(photo: &Photo, found: &Look) -> (usize, usize, Vec<u8>) {
 
 fn table_of(path: &Path) -> Result<Table, Fault> {
     Table::read(&text_of(path)?).map_err(|e| Fault::Input(format!("{}: {e}", path.display())))
-}
-
-/// A photograph in colour from its file.
-pub(super) fn read_photo(path: &Path) -> Result<Photo, Fault> {
-    opened(path, Photo::read)
-}
-
-fn opened(path: &Path, read: fn(&[u8]) -> Result<Photo, PhotoError>) -> Result<Photo, Fault> {
-    let at = path.display();
-    let bytes = fs::read(path).map_err(|e| Fault::Input(format!("{at}: can't be read: {e}")))?;
-    // What is wrong with a picture goes on from its name.
-    read(&bytes).map_err(|error| Fault::Input(format!("{at}: {error}")))
 }
 
 fn told(out: &Path, steps: &[(usize, Lab)]) -> String {

@@ -1,24 +1,16 @@
 //! `tintfall seen`.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use calibrate::finished::tables::{Joined, by_height, by_region, joined, steady};
-use calibrate::finished::{Asked, Expected, FinishedError, InPhoto, Rest};
-use calibrate::print_record::taken;
+use calibrate::finished::reading::{EVERY_MM, Order, Reading, Shot, Shown, USUAL_EVERY_MM};
+use calibrate::finished::{Expected, FinishedError, Rest};
 use geometry::Progress;
+use package::print_record::{PrintRecord, PrintRecordError};
 use photograph::light::Reference;
-use photograph::overlay::drawn;
-use plan::document::sha256_hex;
-use project::models::hash_of;
-use project::record::{
-    FileHash, MOST_PHOTOGRAPHS, Photograph, PictureOf, RECORD, Record, Summary, found, views,
-};
-use project::signoff::{Seal, utc};
-use project::write;
-use render::Image;
-use report::seen_sheet::{SeenViews, differences, picture};
+use project::record::MOST_PHOTOGRAPHS;
+use project::signoff::Seal;
 
-use super::read_photo::{enough, read_photo, reference};
+use super::read_photo::{enough, reference};
 use super::watch::Worked;
 use crate::console::Console;
 use crate::fault::Fault;
@@ -64,7 +56,7 @@ pub(crate) struct Args {
     #[arg(
         long,
         value_name = "MM",
-        default_value_t = 1.0,
+        default_value_t = USUAL_EVERY_MM,
         allow_negative_numbers = true
     )]
     every: f64,
@@ -100,19 +92,11 @@ impl Side {
     }
 }
 
-/// A photograph, what it shows, and the photograph with what was found on it.
-struct Shown {
-    name: String,
-    sha256: String,
-    part: InPhoto,
-    overlay: Image,
-}
-
 impl Args {
     /// Reads them.
     pub(crate) fn run(self, console: &Console) -> Result<(), Fault> {
         enough(&self.neutral)?;
-        if !(self.every.is_finite() && (0.2..=20.0).contains(&self.every)) {
+        if !(self.every.is_finite() && EVERY_MM.contains(&self.every)) {
             return Err(Fault::Input(format!(
                 "--every {}: give a height from 0.2 to 20 mm, such as 1",
                 self.every
@@ -133,74 +117,35 @@ impl Args {
                 self.photos.len()
             )));
         }
-        let (worked, shown) = console.working(|progress| -> Result<_, Fault> {
+        let (worked, reading) = console.working(|progress| -> Result<_, Fault> {
             let worked = Worked::open(&self.plan, progress)?;
-            let mut shown = Vec::with_capacity(self.photos.len());
-            for (i, path) in self.photos.iter().enumerate() {
-                shown.push(self.shown(path, i, &worked, progress)?);
-            }
-            Ok((worked, shown))
+            let reading = self.reading(&worked, progress)?;
+            Ok((worked, reading))
         })?;
-        for Shown { name, part, .. } in &shown {
+        for Shown { name, part, .. } in &reading.shown {
             for warning in &part.warnings {
                 console.note(&format!("Warning: {name}: {warning}"));
             }
         }
-        let spots: Vec<_> = shown.iter().map(|shown| shown.part.spots.clone()).collect();
-        let all = joined(&spots, self.neutral.len());
-        let plan = worked.job.painted.plan();
-        let mut files = vec![
-            ("colours.csv".to_owned(), by_height(&all).into_bytes()),
-            ("regions.csv".to_owned(), by_region(&all, plan).into_bytes()),
-        ];
-        for (i, shown) in shown.iter().enumerate() {
-            files.extend(pictures(i + 1, shown, &plan.title)?);
-        }
-        let record = self.record(&worked, &shown, &all, &files)?;
-        let mut folder = write::Folder::new(&self.out)?;
-        for (name, bytes) in &files {
-            folder.bytes(name, bytes)?;
-        }
-        let text = record.to_ron().map_err(Fault::system)?;
-        folder.bytes(RECORD, text.as_bytes())?;
-        folder.commit()?;
-        let rows = steady(&all).len();
-        console.out(&self.told(&shown, record.summary.as_ref(), rows))
+        let record = console.working(|progress| -> Result<_, Fault> {
+            let plan = worked.job.painted.plan();
+            let seal = Seal::of(&worked.job.path, plan).map_err(Fault::input)?;
+            let record = PrintRecord::new(&reading, plan, seal, progress).map_err(not_written)?;
+            record.write(&self.out).map_err(not_written)?;
+            Ok(record)
+        })?;
+        console.out(&self.told(&reading, &record))
     }
 
-    /// What is kept of it, for programs.
-    fn record(
-        &self,
-        worked: &Worked,
-        shown: &[Shown],
-        all: &[Joined],
-        files: &[(String, Vec<u8>)],
-    ) -> Result<Record, Fault> {
-        let photographs = shown.iter().map(|shown| Photograph {
-            name: shown.name.clone(),
-            sha256: shown.sha256.clone(),
+    fn reading(&self, worked: &Worked, progress: &Progress) -> Result<Reading, Fault> {
+        let shots = self.photos.iter().enumerate().map(|(i, file)| Shot {
+            file: file.clone(),
+            turn_deg: self.turn.get(i).or(self.turn.first()).copied(),
         });
-        let hashes = files.iter().map(|(name, bytes)| FileHash {
-            name: name.clone(),
-            sha256: sha256_hex(bytes),
-        });
-        let plan = worked.job.painted.plan();
-        let taken = taken(all, plan, photographs.collect(), &self.neutral, self.every);
-        let seal = Seal::of(&worked.job.path, plan).map_err(Fault::input)?;
-        Record::new(taken, seal, utc(), hashes.collect()).map_err(Fault::system)
-    }
-
-    fn shown(
-        &self,
-        path: &Path,
-        index: usize,
-        worked: &Worked,
-        progress: &Progress,
-    ) -> Result<Shown, Fault> {
-        let asked = Asked {
+        let order = Order {
+            shots: shots.collect(),
             references: self.neutral.clone(),
             rest: self.lies_on.map_or(Rest::Standing, Side::rest),
-            turn_deg: self.turn.get(index).or(self.turn.first()).copied(),
             every_mm: self.every,
         };
         let expected = Expected {
@@ -208,42 +153,22 @@ impl Args {
             schedule: &worked.schedule,
             printed: &worked.printed,
         };
-        progress.stage("Reading the photograph");
-        let photo = read_photo(path)?;
-        let sha256 = hash_of(path)
-            .map_err(|why| Fault::Input(format!("{}: can't be read: {why}", path.display())))?;
-        let part = InPhoto::read(&photo, &expected, &asked, progress);
-        let part = part.map_err(|error| match error {
+        Reading::of(order, &expected, progress).map_err(|error| match error {
             FinishedError::Cancelled(_) => Fault::Cancelled,
-            FinishedError::Refused(why) => Fault::Input(format!("{}: {why}", path.display())),
-        })?;
-        let (width, height, rgba) = drawn(&photo, &part.lines);
-        let overlay = Image::from_rgba(width as u32, height as u32, rgba);
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        Ok(Shown {
-            name: name.into_owned(),
-            sha256,
-            overlay: overlay.ok_or_else(|| Fault::system("the overlay has no size"))?,
-            part,
+            FinishedError::Refused(why) => Fault::Input(why),
         })
     }
 
-    fn told(&self, shown: &[Shown], summary: Option<&Summary>, rows: usize) -> String {
+    fn told(&self, reading: &Reading, record: &PrintRecord) -> String {
         let mut text = String::new();
-        for Shown { name, part, .. } in shown {
+        for Shown { name, part, .. } in &reading.shown {
             text.push_str(&format!("{name}\n  {}\n", part.found.join("\n  ")));
         }
-        if let Some(summary) = summary {
-            text.push_str(&format!(
-                "Seen against as printed: ΔE00 {:.1} in the mean, {:.1} at {:.1} mm; ± {:.1} by \
-                 the camera and the shading.\n",
-                summary.mean_de00,
-                summary.worst_de00,
-                summary.worst_at_mm,
-                summary.uncertainty_de00
-            ));
+        if let Some(told) = record.told() {
+            text.push_str(&format!("{told}\n"));
         }
         let (plan, out) = (self.plan.display(), self.out.display());
+        let rows = reading.steady_heights();
         text.push_str(&format!(
             "Wrote into {out}\n  \
              colours.csv   {rows} heights of regions, for trace\n  \
@@ -260,38 +185,9 @@ impl Args {
     }
 }
 
-/// The pictures of a photograph by its number from 1, in the order of their names.
-fn pictures(number: usize, shown: &Shown, title: &str) -> Result<Vec<(String, Vec<u8>)>, Fault> {
-    let all = &shown.part.views;
-    let (width, height) = (all.width as u32, all.height as u32);
-    let image = |rgba: &[u8]| {
-        let image = Image::from_rgba(width, height, rgba.to_vec());
-        image.ok_or_else(|| Fault::system("a view has no size"))
-    };
-    let (requested, printed) = (image(&all.requested)?, image(&all.printed)?);
-    let seen = image(&all.seen)?;
-    let sheet = SeenViews {
-        title,
-        note: &shown.name,
-        requested: &requested,
-        printed: &printed,
-        seen: &seen,
-        off_de00: &all.off_de00,
-    };
-    let off = differences(&sheet).ok_or_else(|| Fault::system("a view has no size"))?;
-    let sheet = picture(&sheet).map_err(Fault::system)?;
-    let single = |of: PictureOf| match of {
-        PictureOf::Requested => &requested,
-        PictureOf::Printed => &printed,
-        PictureOf::Seen => &seen,
-        PictureOf::Off => &off,
-    };
-    let single = PictureOf::ALL.map(|of| (of.file(number), single(of)));
-    let whole = [(views(number), &sheet), (found(number), &shown.overlay)];
-    let png = |(name, image): (String, &Image)| -> Result<_, Fault> {
-        let mut bytes = Vec::new();
-        image.write_png(&mut bytes).map_err(Fault::system)?;
-        Ok((name, bytes))
-    };
-    whole.into_iter().chain(single).map(png).collect()
+fn not_written(error: PrintRecordError) -> Fault {
+    match error {
+        PrintRecordError::Cancelled(_) => Fault::Cancelled,
+        error => Fault::system(error),
+    }
 }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use emath::Pos2;
 
 use crate::model::errand::FormFile;
+use crate::model::finished_form::FinishedFile;
 use crate::model::photo_form::PhotoFile;
 
 /// Where the pointer is.
@@ -64,4 +65,6 @@ pub enum Browse {
     Form(FormFile),
     /// Put it into a field of the page for a photograph.
     Photo(PhotoFile),
+    /// Put it into a field of the page for the finished part.
+    Finished(FinishedFile),
 }

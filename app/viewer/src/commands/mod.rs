@@ -23,6 +23,7 @@ use crate::model::camera::Side;
 use crate::model::chosen::Wanted;
 use crate::model::draft::Draft;
 use crate::model::errand::{Errand, Forms};
+use crate::model::finished_form::FinishedForm;
 use crate::model::mirror::Mirror;
 use crate::model::page::{After, Drawer, Page, SidePanel};
 use crate::model::photo_form::PhotoForm;
@@ -149,6 +150,19 @@ pub enum Command {
     CancelPhoto,
     /// Write the table of what was read.
     WritePhotoTable,
+
+    /// Show the page for reading the finished part from photographs.
+    FinishedPart,
+    /// Change what was typed or chosen for it.
+    SetFinishedForm(Box<FinishedForm>),
+    /// Read the photographs of it.
+    ReadFinished,
+    /// Cancel reading them, or writing.
+    CancelFinished,
+    /// Write the record of what was read.
+    WriteRecord,
+    /// Look for the cause of what was read.
+    TraceFinished,
 
     /// Undo the last change.
     Undo,

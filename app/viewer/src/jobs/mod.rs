@@ -5,6 +5,7 @@ pub mod bodies;
 pub mod colours;
 pub mod dirty;
 pub mod errands;
+pub mod finished_part;
 pub mod flat_colours;
 pub mod follow;
 pub mod load;

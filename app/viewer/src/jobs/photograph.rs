@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use blend::Lab;
 use calibrate::on_card::table::Rows;
 use calibrate::on_card::{CardReading, Refusal, Sample, Task, look};
+use calibrate::photo_file::PhotoFile;
 use geometry::Progress;
-use photograph::Photo;
 use photograph::laid::Frame;
 use photograph::overlay::{Line, drawn};
 use project::job::Job;
@@ -59,14 +59,12 @@ pub fn run(form: PhotoForm, progress: &Progress) -> Result<SeenPhoto, Stop> {
     let photo_file = named(&form.photo, "Choose the photograph.")?;
     let plan_file = named(&form.plan, "Choose the plan of the test print.")?;
     let references = form.references().map_err(Stop::Failed)?;
-    let in_file = |file: &Path, why: String| Stop::Failed(format!("{}: {why}", file.display()));
     let job = Job::open(&plan_file, progress)?;
     let mesh = job.painted.surface().mesh();
-    let sample = Sample::of(job.painted.plan(), mesh).map_err(|why| in_file(&plan_file, why))?;
+    let sample = Sample::of(job.painted.plan(), mesh)
+        .map_err(|why| Stop::Failed(format!("{}: {why}", plan_file.display())))?;
     progress.stage("Reading the photograph");
-    let bytes = std::fs::read(&photo_file)
-        .map_err(|why| in_file(&photo_file, format!("can't be read: {why}")))?;
-    let photo = Photo::read(&bytes).map_err(|why| in_file(&photo_file, why.to_string()))?;
+    let PhotoFile { photo, .. } = PhotoFile::read(&photo_file).map_err(Stop::Failed)?;
     progress.check()?;
     let task = Task {
         photo: &photo,

@@ -8,6 +8,8 @@ use geometry::inspect::Finding;
 use geometry::{DVec3, Mesh, Surface};
 use plan::{Drag, Edit, EditError, History, MeshSource, Paint, Plan};
 
+use super::names::plan_stem;
+
 /// Where the part came from.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Origin {
@@ -17,6 +19,30 @@ pub struct Origin {
     pub mesh_file: Option<PathBuf>,
     /// The demonstration's name.
     pub demo: Option<String>,
+}
+
+impl Origin {
+    /// A file beside the part's, named after it with an ending.
+    pub fn beside(&self, ending: &str) -> PathBuf {
+        self.folder().join(format!("{}{ending}", self.stem()))
+    }
+
+    /// The folder of the part's files; the one that the window was started in while it has none.
+    pub fn folder(&self) -> PathBuf {
+        let file = self.plan_file.as_deref().or(self.mesh_file.as_deref());
+        let here = || std::env::current_dir().unwrap_or_default();
+        file.and_then(Path::parent)
+            .map_or_else(here, Path::to_owned)
+    }
+
+    fn stem(&self) -> String {
+        match (&self.plan_file, &self.mesh_file, &self.demo) {
+            (Some(plan), _, _) => plan_stem(plan),
+            (None, Some(mesh), _) => plan_stem(&mesh.with_extension("")),
+            (None, None, Some(demo)) => demo.clone(),
+            (None, None, None) => "part".to_owned(),
+        }
+    }
 }
 
 /// How large a part is.

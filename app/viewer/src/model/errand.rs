@@ -6,7 +6,8 @@ use calibrate::Options;
 use report::panel_table::Outside;
 
 use super::document::Origin;
-use super::names::{file_name, plan_stem};
+use super::finished_form::Photographed;
+use super::names::file_name;
 
 /// A step of the job that is one piece of work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -152,6 +153,8 @@ pub struct Forms {
     pub seen: Vec<SeenRow>,
     /// A file of what was seen, in place of the table.
     pub seen_file: String,
+    /// What was read of photographs of the part, in place of either.
+    pub photographed: Option<Photographed>,
     /// The usual error of a colour reading, ΔE00.
     pub colour_error_de00: f64,
 }
@@ -165,17 +168,9 @@ impl Default for Forms {
 impl Forms {
     /// What is proposed for a part.
     pub fn suggested(origin: &Origin, spools: usize, stored: usize) -> Self {
-        let file = origin.plan_file.as_deref().or(origin.mesh_file.as_deref());
-        let here = std::env::current_dir().unwrap_or_default();
-        let near = file.and_then(Path::parent).map_or(here, Path::to_owned);
-        let stem = match (&origin.plan_file, &origin.mesh_file, &origin.demo) {
-            (Some(plan), _, _) => plan_stem(plan),
-            (None, Some(mesh), _) => plan_stem(&mesh.with_extension("")),
-            (None, None, Some(demo)) => demo.clone(),
-            (None, None, None) => "part".to_owned(),
-        };
+        let near = origin.folder();
         let beside = |name: &str| near.join(name).display().to_string();
-        let of_part = |ending: &str| beside(&format!("{stem}{ending}"));
+        let of_part = |ending: &str| origin.beside(ending).display().to_string();
         let handoff = of_part("-handoff.zip");
         Self {
             swatch_folder: beside("swatch"),
@@ -198,10 +193,11 @@ impl Forms {
             received: handoff.clone(),
             handoff,
             needs_review: false,
-            watch_folder: beside(&format!("{stem}-watch")),
+            watch_folder: of_part("-watch"),
             every_mm: report::watch::EVERY_MM,
             seen: vec![SeenRow::of(spools); 3],
             seen_file: String::new(),
+            photographed: None,
             colour_error_de00: 1.5,
         }
     }

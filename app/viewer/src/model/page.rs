@@ -71,6 +71,8 @@ pub enum Page {
     },
     /// Reading a photograph of a test print.
     Photograph,
+    /// Reading the finished part from photographs of it.
+    FinishedPart,
     /// The steps of a test print, predicted and measured.
     Steps,
     /// Which file to take spools from.

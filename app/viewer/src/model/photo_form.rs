@@ -2,9 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use photograph::card::PLACE_NAMES;
 use photograph::laid::Frame;
 use photograph::reference::Reference;
+
+use super::references;
 
 /// What the table to write is called at first.
 const TABLE: &str = "readings.csv";
@@ -83,23 +84,7 @@ impl PhotoForm {
     /// # Errors
     /// A reflectance is none, or there is none at all: what to do.
     pub fn references(&self) -> Result<Vec<Reference>, String> {
-        let typed = PLACE_NAMES.iter().zip(&self.references);
-        let typed = typed.filter(|(_, share)| !share.trim().is_empty());
-        let read: Result<Vec<Reference>, String> = typed
-            .map(|(place, share)| {
-                let share = share.trim();
-                let why = |why| format!("Reference {place}, {share}: {why}.");
-                format!("{place}={share}").parse().map_err(why)
-            })
-            .collect();
-        match read?.as_slice() {
-            [] => Err(
-                "Lay a reference of known reflectance on the card, and type its reflectance: 0.18 \
-                 for a grey card."
-                    .to_owned(),
-            ),
-            some => Ok(some.to_vec()),
-        }
+        references::read(&self.references)
     }
 
     /// The table to write, once it is named.
@@ -158,16 +143,5 @@ mod tests {
             ..other
         };
         assert_eq!(named.changed_to(other).table, "mine.csv");
-    }
-
-    #[test]
-    fn references_are_numbers_and_there_is_one() {
-        let mut form = form();
-        assert!(form.references().unwrap_err().contains("grey card"));
-        form.references = ["0.9".to_owned(), " ".to_owned(), "0.04".to_owned()];
-        let places: Vec<usize> = form.references().unwrap().iter().map(|r| r.place).collect();
-        assert_eq!(places, [0, 2]);
-        form.references[1] = "18".to_owned();
-        assert!(form.references().unwrap_err().contains("Reference B, 18"));
     }
 }

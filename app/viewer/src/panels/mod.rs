@@ -46,6 +46,7 @@ pub mod widgets;
 use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui, UiBuilder};
 
 use crate::commands::{Command, Commands, Hover};
+use crate::model::finished_form::is_photograph;
 use crate::model::names;
 use crate::model::page::Page;
 use crate::model::tool::Tool;
@@ -70,6 +71,12 @@ pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
                 let mut form = session.photographs.form.clone();
                 form.photo = file.display().to_string();
                 Command::SetPhotoForm(Box::new(form))
+            }
+            () if is_photograph(&file) && session.page == Some(Page::FinishedPart) => {
+                let mut form = session.finished.form.clone();
+                let files = dropped.iter().map(|f| f.path().to_owned());
+                form.add(&files.filter(|f| is_photograph(f)).collect::<Vec<_>>());
+                Command::SetFinishedForm(Box::new(form))
             }
             () if names::is_picture(&file) && session.doc.is_some() => {
                 let at = ui.input(|i| i.pointer.latest_pos());

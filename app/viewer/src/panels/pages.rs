@@ -26,7 +26,7 @@ pub(super) fn show(ctx: &Context, session: &Session, send: &mut Commands) {
         let room = ctx.viewport_rect().size() * 0.88 - egui::Vec2::splat(36.0);
         let wide = match page {
             Page::Keys | Page::Bodies { .. } => 840.0,
-            Page::Photograph => 1180.0,
+            Page::Photograph | Page::FinishedPart => 1180.0,
             Page::Steps => 520.0,
             _ => 660.0,
         };
@@ -59,7 +59,11 @@ fn contents(ui: &mut Ui, session: &Session, page: &Page, fresh: bool, send: &mut
         }
         Page::Photograph => {
             closable(ui, send, "Read a photograph", |_| {});
-            photograph::show(ui, session, fresh, send);
+            photograph::show(ui, session, photograph::Of::TestPrint, fresh, send);
+        }
+        Page::FinishedPart => {
+            closable(ui, send, "Read a photograph", |_| {});
+            photograph::show(ui, session, photograph::Of::FinishedPart, fresh, send);
         }
         Page::SpoolFile { path } => spool_file(ui, path, fresh, send),
         Page::OpenFile { path } => open_file(ui, session, path, fresh, send),

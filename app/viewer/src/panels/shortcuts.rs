@@ -142,6 +142,7 @@ pub const ALL: &[Entry] = &[
     entry(Command::Weave, Group::Toolpath, "Weave", ctrl_shift(Key::Enter), "Add the plan's blends to your own sliced toolpath."),
     entry(Command::Job, Group::Toolpath, "The whole job", ctrl_shift(Key::J), "Test prints, review, hand-off, and what to watch: each step in the job's order."),
     entry(Command::Photograph, Group::Toolpath, "Read a photograph", ctrl_shift(Key::R), "Read a test print from a photograph of it on the photograph card."),
+    entry(Command::FinishedPart, Group::Toolpath, "Read a finished part", ctrl_shift(Key::F), "Read the colours of the finished part from photographs of it on the photograph card."),
     entry(Command::ReadBack, Group::Toolpath, "Check the woven file", plain(Key::V), "Check that the woven file is the same print, and in the plan's colours."),
     entry(Command::Follow, Group::Toolpath, "Follow the strand", plain(Key::W), "Step through the woven file layer by layer and move by move, in the colours that come out."),
     entry(Command::Moves(1), Group::Toolpath, "One move forward", alt(Key::ArrowRight), "Show the next move of the layer; after the last, go up to the next layer."),

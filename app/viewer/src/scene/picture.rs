@@ -17,6 +17,7 @@ use super::upload::Uploads;
 use crate::commands::{Command, Cutting};
 use crate::jobs::view_copy::{Pixels, png_bytes};
 use crate::model::errand::Errand;
+use crate::model::finished_form::FinishedForm;
 use crate::model::page::{Drawer, SidePanel};
 use crate::model::photo_form::PhotoForm;
 use crate::model::section::Across;
@@ -86,7 +87,14 @@ pub enum Scene {
     Photograph,
     /// The same with a frame that does not agree with it.
     Frame,
-    /// The strands of that, followed.
+    /// The open plan's finished part, by finished.jpg in the folder that the window is started in,
+    /// and by finished-2.jpg if that is there.
+    Finished,
+    /// The same: the part's views from the camera's place.
+    Views,
+    /// The same: the cause that its colours tell.
+    Traced,
+    /// The strands of a woven toolpath, followed.
     Follow,
     /// An error.
     Error,
@@ -336,6 +344,26 @@ fn arrange(session: &mut Session, scene: Scene) -> Option<egui::Pos2> {
                 form.frame = session.photographs.frame().map(off);
                 act(session, Command::SetPhotoForm(Box::new(form)));
                 read_photo(session);
+            }
+        }
+        Scene::Finished | Scene::Views | Scene::Traced => {
+            act(session, Command::FinishedPart);
+            let mut form = FinishedForm {
+                references: ["0.9", "0.18", "0.04"].map(str::to_owned),
+                ..session.finished.form.clone()
+            };
+            form.shows.views = scene == Scene::Views;
+            form.add(&["finished.jpg".into()]);
+            let second = PathBuf::from("finished-2.jpg");
+            if second.is_file() {
+                form.add(&[second]);
+            }
+            act(session, Command::SetFinishedForm(Box::new(form)));
+            act(session, Command::ReadFinished);
+            session.finish_work();
+            if scene == Scene::Traced {
+                // Its step comes into sight while it is looked for.
+                act(session, Command::TraceFinished);
             }
         }
         Scene::Weave | Scene::Follow => {

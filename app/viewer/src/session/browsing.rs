@@ -10,6 +10,7 @@ use super::dialog::{Dialog, Picked};
 use crate::commands::Browse;
 use crate::jobs::{Job, Outcome};
 use crate::model::errand::Kind;
+use crate::model::finished_form::{FinishedFile, PHOTO_ENDINGS};
 use crate::model::names::{PICTURE_ENDINGS, TOOLPATH_ENDINGS, file_name};
 use crate::model::page::Page;
 use crate::model::photo_form::PhotoFile;
@@ -81,6 +82,7 @@ impl Session {
             }
             (Browse::Form(of), _) => self.take_form_file(of, text),
             (Browse::Photo(of), _) => self.take_photo_file(of, text),
+            (Browse::Finished(of), _) => self.take_finished_file(of, text),
             (Browse::Save(_), Some(Page::SaveAs { path, .. })) => *path = text,
             (Browse::ViewCopy(_), Some(Page::ViewCopy(form))) => form.path = text,
             (Browse::Folder, Some(Page::Prepare { folder } | Page::Bodies { folder, .. })) => {
@@ -141,17 +143,27 @@ fn dialog(what: &Browse, toolpaths: Option<&Path>, woven: Option<&Path>) -> Opti
         Browse::Photo(of) => {
             let dialog = in_folder(titled(of.name()), toolpaths);
             match of {
-                PhotoFile::Photo => dialog
-                    .add_filter("Photographs", &["jpg", "jpeg", "png"])
-                    .pick_file(),
+                PhotoFile::Photo => a_photograph(dialog),
                 PhotoFile::Plan => dialog.add_filter("Plans", &["ron"]).pick_file(),
                 PhotoFile::Table => dialog.save_file(),
+            }
+        }
+        Browse::Finished(of) => {
+            let dialog = in_folder(titled(&of.name()), toolpaths);
+            match of {
+                FinishedFile::Photo(_) => a_photograph(dialog),
+                FinishedFile::Folder => dialog.pick_folder(),
             }
         }
         Browse::Dialect => titled("A dialect file")
             .add_filter("Dialects", &["ron"])
             .pick_file(),
     }
+}
+
+fn a_photograph(dialog: FileDialog) -> Option<PathBuf> {
+    let dialog = dialog.add_filter("Photographs", &PHOTO_ENDINGS);
+    dialog.pick_file()
 }
 
 fn in_folder(dialog: FileDialog, folder: Option<&Path>) -> FileDialog {

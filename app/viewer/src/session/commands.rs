@@ -6,6 +6,7 @@ use super::Session;
 use super::placing::Way;
 use crate::commands::Command;
 use crate::files::settings::{Appearance, SCALE_RANGE};
+use crate::model::errand::Errand;
 use crate::model::page::{After, Drawer, Page, SidePanel};
 use crate::model::tool::Tool;
 
@@ -23,6 +24,7 @@ impl Session {
             | Command::Bodies
             | Command::Weave
             | Command::Job
+            | Command::FinishedPart
             | Command::Close
             | Command::AddBand
             | Command::NewArea
@@ -76,6 +78,9 @@ impl Session {
             Command::Run(errand) => self.can_run(*errand),
             Command::ReadPhoto => !self.photographs.is_working(),
             Command::WritePhotoTable => self.can_write_photo_table(),
+            Command::ReadFinished => self.can_read_finished(),
+            Command::WriteRecord => self.can_write_record(),
+            Command::TraceFinished => self.finished.read().is_some() && self.can_run(Errand::Trace),
             Command::ReadBack => self.can_read_woven(),
             Command::Follow => self.toolpath.follow.is_some() || self.can_read_woven(),
             Command::Moves(_) | Command::MoveAtShare(_) | Command::EnterLayer(_) => {
@@ -196,8 +201,14 @@ impl Session {
             Command::Photograph => self.show_photograph(),
             Command::SetPhotoForm(form) => self.set_photo_form(*form),
             Command::ReadPhoto => self.read_photograph(),
-            Command::CancelPhoto => self.cancel_photograph(),
+            Command::CancelPhoto => self.photographs.cancel(),
             Command::WritePhotoTable => self.write_photo_table(),
+            Command::FinishedPart => self.show_finished_part(),
+            Command::SetFinishedForm(form) => self.set_finished_form(*form),
+            Command::ReadFinished => self.read_finished(),
+            Command::CancelFinished => self.finished.cancel(),
+            Command::WriteRecord => self.write_record(),
+            Command::TraceFinished => self.trace_finished(),
             command => self.apply_to_plan(command),
         }
     }

@@ -21,6 +21,8 @@ mod errands;
 mod fading;
 pub mod filled;
 mod filling;
+mod finished;
+mod finished_part;
 mod flat_colours;
 pub mod follow;
 mod following;
@@ -30,6 +32,7 @@ mod opening;
 mod outlining;
 mod own_colours;
 mod painting;
+mod photo_work;
 mod photograph;
 mod photographs;
 mod placing;
@@ -88,7 +91,9 @@ use crate::model::view::View;
 
 pub use dialog::Picked;
 pub use errands::Errands;
+pub use finished::Finished;
 pub use following::FollowView;
+pub use photo_work::PhotoWork;
 pub use photographs::Photographs;
 pub use told::Told;
 pub use toolpath::Toolpath;
@@ -164,6 +169,8 @@ pub struct Session {
     pub errands: Errands,
     /// The photograph of a test print, and what was read of it.
     pub photographs: Photographs,
+    /// Photographs of the finished part, and what was read of them.
+    pub finished: Finished,
     /// A fit to a test print that waits to be used.
     pub fitted: Filled<Option<Fitted>, Found>,
     /// The regions that were made of the model's own colours.
@@ -224,6 +231,7 @@ impl Session {
             toolpath: Toolpath::default(),
             errands: Errands::default(),
             photographs: Photographs::default(),
+            finished: Finished::default(),
             fitted: Filled::default(),
             own_colours: Filled::default(),
             flat_colours: Filled::default(),

@@ -115,6 +115,7 @@ impl Session {
         self.section = Default::default();
         self.toolpath = Default::default();
         self.errands = Default::default();
+        self.finished = Default::default();
         self.size_is_odd = false;
         self.chosen = Default::default();
         self.fitted = Default::default();

@@ -1,14 +1,12 @@
 //! Reading a photograph of a test print: choosing, reading, dragging the frame, writing the table.
 
-use std::path::PathBuf;
-use std::sync::Arc;
+use std::path::Path;
 
 use calibrate::on_card::Sample;
 
 use super::Session;
-use super::told::Told;
+use crate::jobs::Job;
 use crate::jobs::photograph as job;
-use crate::jobs::{Job, Outcome};
 use crate::model::errand::Forms;
 use crate::model::page::Page;
 use crate::model::photo_form::{PhotoFile, PhotoForm, table_beside};
@@ -39,10 +37,8 @@ impl Session {
     }
 
     pub(super) fn set_photo_form(&mut self, to: PhotoForm) {
-        let photographs = &mut self.photographs;
-        photographs.form = photographs.form.changed_to(to);
-        photographs.trouble = None;
-        *photographs.written = None;
+        let to = self.photographs.form.changed_to(to);
+        self.photographs.take_form(to);
     }
 
     pub(super) fn take_photo_file(&mut self, of: PhotoFile, text: String) {
@@ -54,12 +50,10 @@ impl Session {
     /// Reads it.
     pub(super) fn read_photograph(&mut self) {
         let form = self.photographs.form.clone();
-        self.photographs.trouble = None;
-        *self.photographs.written = None;
         let reading = Job::start("Reading a photograph", &self.waker, move |p| {
             job::run(form, p)
         });
-        self.photographs.seen.start(reading);
+        self.photographs.start_reading(reading);
     }
 
     pub(super) fn can_write_photo_table(&self) -> bool {
@@ -76,60 +70,33 @@ impl Session {
         let Some(seen) = self.photographs.shown().cloned() else {
             return;
         };
-        self.photographs.trouble = None;
         let write = Job::start("Writing the table", &self.waker, move |_| {
             match &seen.read {
                 Ok(readings) => readings.write(&file),
                 Err(why) => Err(crate::jobs::Stop::Failed(why.clone())),
             }
         });
-        self.photographs.written.start(write);
-    }
-
-    pub(super) fn cancel_photograph(&mut self) {
-        if let Some(progress) = self.photographs.progress() {
-            progress.cancel();
-        }
+        self.photographs.start_writing(write);
     }
 
     pub(super) fn take_photograph(&mut self) {
-        let photographs = &mut self.photographs;
-        match photographs.seen.poll() {
-            Some(Outcome::Done(seen)) => *photographs.seen = Some(Arc::new(seen)),
-            Some(Outcome::Failed(why)) => photographs.trouble = Some(why),
-            Some(Outcome::Cancelled) => {
-                photographs.trouble = Some("Cancelled; nothing was read.".to_owned());
-            }
-            None => {}
-        }
-        match photographs.written.poll() {
-            Some(Outcome::Done(file)) => self.take_photo_table(file),
-            Some(Outcome::Failed(why)) => photographs.trouble = Some(why),
-            Some(Outcome::Cancelled) => {
-                photographs.trouble = Some("Cancelled; nothing was written.".to_owned());
-            }
-            None => {}
+        if let Some(file) = self.photographs.take_results() {
+            self.take_photo_table(&file);
         }
     }
 
     /// The table is written: a lag test's goes on into the fit of the lag.
-    fn take_photo_table(&mut self, file: PathBuf) {
+    fn take_photo_table(&mut self, file: &Path) {
         if let Some(readings) = self.photographs.readings().filter(|r| r.are_heights()) {
             let forms = &mut self.errands.forms;
             forms.lag_plan = readings.plan().display().to_string();
             forms.lag_readings = file.display().to_string();
         }
-        *self.photographs.written = Some(file);
-    }
-
-    /// The work on a photograph: its title, its stage, and how far it is.
-    pub fn photo_work(&self) -> Option<Told> {
-        self.photographs.told()
     }
 }
 
 /// The plan of the test print that the job's first step writes.
 fn swatch_plan(forms: &Forms) -> String {
-    let folder = std::path::Path::new(&forms.swatch_folder);
+    let folder = Path::new(&forms.swatch_folder);
     folder.join("swatch.plan.ron").display().to_string()
 }

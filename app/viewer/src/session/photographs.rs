@@ -1,29 +1,15 @@
 //! The photograph of a test print: what was typed for it, and what came of it.
 
-use std::path::PathBuf;
 use std::sync::Arc;
 
-use geometry::Progress;
 use photograph::laid::Frame;
 
-use super::filled::Filled;
-use super::told::{Told, told_of};
-use crate::jobs::Job;
+use super::photo_work::PhotoWork;
 use crate::jobs::photograph::{Readings, SeenPhoto};
 use crate::model::photo_form::PhotoForm;
 
 /// What was typed, and what came of it.
-#[derive(Default)]
-pub struct Photographs {
-    /// What was typed and dragged.
-    pub form: PhotoForm,
-    /// The photograph as it was read last.
-    pub seen: Filled<Option<Arc<SeenPhoto>>, SeenPhoto>,
-    /// Why nothing could be shown or written.
-    pub trouble: Option<String>,
-    /// The table that was written last.
-    pub written: Filled<Option<PathBuf>, PathBuf>,
-}
+pub type Photographs = PhotoWork<PhotoForm, SeenPhoto>;
 
 impl Photographs {
     /// The photograph to show: the one that is named.
@@ -45,20 +31,5 @@ impl Photographs {
     pub fn readings(&self) -> Option<&Readings> {
         let seen = self.shown().filter(|seen| seen.of.reads_as(&self.form))?;
         seen.read.as_ref().ok()
-    }
-
-    /// Whether a photograph is being read or a table written.
-    pub fn is_working(&self) -> bool {
-        self.seen.is_working() || self.written.is_working()
-    }
-
-    pub(super) fn told(&self) -> Option<Told> {
-        let reading = self.seen.job().map(told_of);
-        reading.or_else(|| self.written.job().map(told_of))
-    }
-
-    pub(super) fn progress(&self) -> Option<&Progress> {
-        let reading = self.seen.job().map(Job::progress);
-        reading.or_else(|| self.written.job().map(Job::progress))
     }
 }

@@ -81,6 +81,7 @@ impl Session {
         }
         self.take_errand();
         self.take_photograph();
+        self.take_finished();
         if let Some(outcome) = self.bodies.poll() {
             self.take_bodies(outcome);
         }
@@ -96,7 +97,7 @@ impl Session {
     }
 
     /// Which jobs are running, and how many sketches are being drawn.
-    fn running(&self) -> ([bool; 17], usize) {
+    fn running(&self) -> ([bool; 18], usize) {
         let jobs = [
             self.loading.is_some(),
             self.colouring.repaint.is_some(),
@@ -114,6 +115,7 @@ impl Session {
             self.toolpath.is_working(),
             self.errands.job.is_working(),
             self.photographs.is_working(),
+            self.finished.is_working(),
             self.copying.job.is_working(),
         ];
         (jobs, self.sketches_behind())
@@ -137,6 +139,7 @@ impl Session {
             .or_else(|| told(self.bodies_written.job()))
             .or_else(|| told(self.errands.job.job()))
             .or_else(|| self.photographs.told())
+            .or_else(|| self.finished.told())
             .or_else(|| self.toolpath.told())
             .or_else(|| told(self.fitted.job()))
             .or_else(|| told(self.picture.job()))
@@ -160,6 +163,7 @@ impl Session {
             .or_else(|| of(self.bodies_written.job()))
             .or_else(|| of(self.errands.job.job()))
             .or_else(|| self.photographs.progress())
+            .or_else(|| self.finished.progress())
             .or_else(|| self.toolpath.progress())
             .or_else(|| of(self.fitted.job()))
             .or_else(|| of(self.picture.job()))

@@ -4,6 +4,7 @@ mod bench;
 mod drawing;
 mod elsewhere;
 mod files;
+mod finished;
 mod folding;
 mod hands;
 mod job;

@@ -95,6 +95,7 @@ fn each_step_of_the_job_has_names_when_it_is_open() {
         "Write a hand-off",
         "Check a hand-off",
         "Watch list",
+        "Photograph of the finished part",
         "Find the cause of a bad print",
     ];
     for step in steps {
@@ -128,6 +129,7 @@ fn each_control_of_a_page_over_the_window_has_a_name() {
             path: String::new(),
         },
         Page::Photograph,
+        Page::FinishedPart,
         Page::SpoolFile {
             path: String::new(),
         },

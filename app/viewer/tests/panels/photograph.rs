@@ -18,7 +18,7 @@ use tintfall_viewer::session::{Picked, Session};
 
 use crate::bench::*;
 
-fn shipped(file: &str) -> PathBuf {
+pub(crate) fn shipped(file: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-models/calibration");
     folder.join(file)
 }
@@ -228,7 +228,7 @@ fn reading_can_be_cancelled_and_the_page_closed_meanwhile() {
     set(&mut harness, &filled);
     harness.state_mut().apply(Command::ReadPhoto);
     harness.step();
-    assert!(harness.state().photo_work().is_some());
+    assert!(harness.state().photographs.told().is_some());
     assert!(!harness.state().can(&Command::ReadPhoto));
     harness.state_mut().apply(Command::CancelPhoto);
     settle(&mut harness);
@@ -242,7 +242,7 @@ fn reading_can_be_cancelled_and_the_page_closed_meanwhile() {
 }
 
 #[derive(Debug)]
-struct Dropped(PathBuf);
+pub(crate) struct Dropped(pub(crate) PathBuf);
 
 impl egui::DroppedFile for Dropped {
     fn path(&self) -> &Path {

@@ -13,7 +13,7 @@ use super::Stop;
 use crate::model::errand::{Answer, Errand};
 
 pub use order::Order;
-pub(super) use order::records;
+pub(super) use order::{records, worked};
 
 /// Does it.
 ///

@@ -80,7 +80,10 @@ pub(super) fn text_of(path: &Path) -> Result<String, Stop> {
 }
 
 /// What is requested of a job, and what comes out.
-pub(super) fn worked(job: &Job, progress: &Progress) -> Result<(Schedule, AsPrinted), Stop> {
+pub(in crate::jobs) fn worked(
+    job: &Job,
+    progress: &Progress,
+) -> Result<(Schedule, AsPrinted), Stop> {
     let painted = &job.painted;
     let schedule = Schedule::new(painted, progress).map_err(|error| match error {
         ScheduleError::Cancelled(_) => Stop::Cancelled,

@@ -51,9 +51,10 @@ pub(super) fn watch(order: Order, progress: &Progress) -> Result<Answer, Stop> {
 pub(super) fn trace(order: Order, progress: &Progress) -> Result<Answer, Stop> {
     let forms = order.forms.clone();
     let spools = order.part.plan.spools.len();
-    let (named, text) = match forms.seen_file.trim() {
-        "" => ("What you saw".to_owned(), forms.seen_table(spools)),
-        file => (file.to_owned(), text_of(file.as_ref())?),
+    let (named, text) = match (&forms.photographed, forms.seen_file.trim()) {
+        (Some(read), _) => (read.names.clone(), read.table.clone()),
+        (None, "") => ("What you saw".to_owned(), forms.seen_table(spools)),
+        (None, file) => (file.to_owned(), text_of(file.as_ref())?),
     };
     let job = order.into_job(progress)?;
     let (schedule, printed) = worked(&job, progress)?;

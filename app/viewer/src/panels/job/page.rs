@@ -127,7 +127,8 @@ impl Page<'_> {
         let Some((title, stage, fraction)) = self.session.errand_work() else {
             return;
         };
-        note(ui, format!("{title}: {stage}"));
+        // It may have been started elsewhere.
+        note(ui, format!("{title}: {stage}")).scroll_to_me(None);
         ui.horizontal(|ui| {
             let room = ui.available_width() - 70.0;
             let bar = ProgressBar::new(fraction).desired_height(10.0);

@@ -2,8 +2,9 @@
 
 use egui::{Grid, ScrollArea, TextEdit, Ui};
 
-use super::super::widgets::{note, signed};
+use super::super::widgets::{note, signed, warning};
 use super::page::Page;
+use crate::commands::Command;
 use crate::model::errand::{Errand, FormFile, SeenRow};
 
 /// Shows the steps.
@@ -24,10 +25,39 @@ pub(super) fn show(ui: &mut Ui, page: &mut Page<'_>) {
         page.file(ui, FormFile::WatchFolder);
         page.button(ui, "Write the watch list", Errand::Watch);
     });
+    page.step(ui, "Photograph of the finished part", &[], |ui, page| {
+        note(
+            ui,
+            "Reads the part's colours from photographs of it on the photograph card, beside a grey \
+             card or another reference: to find a cause, and to keep as the print's record.",
+        );
+        if ui.button("Read a finished part…").clicked() {
+            page.send.send(Command::FinishedPart);
+        }
+    });
     page.step(ui, "Find the cause of a bad print", &[Errand::Trace], trace);
 }
 
 fn trace(ui: &mut Ui, page: &mut Page<'_>) {
+    match &page.forms.photographed {
+        Some(read) => {
+            let text = format!("What was read of {}: its colours by height.", read.names);
+            ui.add(egui::Label::new(text).wrap());
+            let doc = page.session.doc.as_ref();
+            if doc.map(|d| d.revision()) != Some(read.revision) {
+                warning(ui, "The plan has changed since it was read.");
+            }
+            if ui.button("Type what you saw, or name a file").clicked() {
+                page.forms.photographed = None;
+            }
+        }
+        None => typed(ui, page),
+    }
+    page.button(ui, "Find the cause", Errand::Trace);
+}
+
+/// What was seen as it is typed, or as a file has it.
+fn typed(ui: &mut Ui, page: &mut Page<'_>) {
     note(
         ui,
         "What you saw: heights with turns of the drives from the start, or with a colour. Leave \
@@ -52,7 +82,6 @@ fn trace(ui: &mut Ui, page: &mut Page<'_>) {
         (0.1, 50.0),
         error,
     );
-    page.button(ui, "Find the cause", Errand::Trace);
 }
 
 fn table(ui: &mut Ui, page: &mut Page<'_>) {

@@ -29,7 +29,7 @@ pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 pub struct Mesh {
     vertices: Vec<DVec3>,
     /// A part that is moved shares them with what it was.
-    triangles: Arc<[[u32; 3]]>,
+    triangles: Arc<Vec<[u32; 3]>>,
     groups: Groups,
 }
 
@@ -100,7 +100,7 @@ impl Mesh {
         }
         Ok(Self {
             vertices,
-            triangles: triangles.into(),
+            triangles: Arc::new(triangles),
             groups: Groups::default(),
         })
     }

@@ -6,8 +6,9 @@
 
 Each task of each library runs in a process of its own, tied to one core or to two. Nothing
 else should run on the machine meanwhile. `--quick` takes small meshes and writes nothing.
-`--only rays,tree` times some tasks anew and leaves the others on the page as they are; `--built DIR`
-takes the programs `tintfall` and `peer_tasks` from a folder, for a machine without a compiler.
+`--only rays,tree` times some tasks anew and leaves the others on the page as they are; `--only none`
+writes the page anew after a change to what is said about the tables. `--built DIR` takes the programs
+`tintfall`, `peer_tasks` and `stroke_study` from a folder, for a machine without a compiler.
 """
 
 import argparse
@@ -20,21 +21,20 @@ import platform
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 import strokes
+import waits
 
 ROOT = Path(__file__).resolve().parents[2]
 HERE = Path(__file__).resolve().parent
 PAGE = ROOT / "docs" / "speed.md"
-# What `strokes.py` and the stroke study printed, kept by hand.
-STROKES = HERE / "strokes.md"
-# What `waits.py` printed, kept by hand.
-WAITS = HERE / "waits.md"
+# What there is to say about the tables of strokes and of whole commands.
+ON_STROKES = HERE / "strokes.md"
+ON_WAITS = HERE / "waits.md"
 
 
 @dataclass
@@ -239,17 +239,9 @@ def growth(bench: Bench) -> list[str]:
 
 def whole(command: list, cores: int) -> tuple[float, float]:
     """Seconds and peak memory in MB of a command, the faster of two runs."""
-    tied = ["taskset", "-c", ",".join(map(str, range(cores))), *map(str, command)]
-    best = math.inf
-    for _ in range(2):
-        start = time.perf_counter()
-        child = subprocess.Popen(tied, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        _, status, used = os.wait4(child.pid, 0)
-        child.returncode = os.waitstatus_to_exitcode(status)
-        if child.returncode:
-            raise subprocess.CalledProcessError(child.returncode, tied)
-        best = min(best, time.perf_counter() - start)
-    return best, used.ru_maxrss / 1024
+    runs = [strokes.measure(command, range(cores)) for _ in range(2)]
+    seconds, _, peak_mb = min(runs)
+    return seconds, peak_mb
 
 
 def prepared(tintfall: Path, folder: Path) -> list[str]:
@@ -257,12 +249,29 @@ def prepared(tintfall: Path, folder: Path) -> list[str]:
     subprocess.run([tintfall, "demo", "--out", folder / "demo"], check=True, capture_output=True)
     lines = ["### The whole job on the demonstration parts", "",
              f"`tintfall prepare`: mesh, regions, prediction, schedules and pictures. {where()}", "",
-             "| Part | Cores | Seconds | Peak memory, MB |", "|---|---:|---:|---:|"]
+             "| Part | Cores | Seconds | Aim | Peak memory, MB |", "|---|---:|---:|---|---:|"]
     for plan in sorted((folder / "demo").rglob("*.plan.ron")):
         for cores in (1, 2):
             seconds, peak = whole([tintfall, "prepare", plan, "--out", folder / "out"], cores)
-            lines.append(f"| {plan.name.split('.')[0]} | {cores} | {seconds:.2f} | {peak:.0f} |")
+            aim = strokes.verdict(seconds, 1 if cores == 2 else None)
+            lines.append(f"| {plan.name.split('.')[0]} | {cores} | {seconds:.2f} | {aim} | {peak:.0f} |")
     return lines + [""]
+
+
+def large(tintfall: Path) -> list[str]:
+    """Whole commands on large parts."""
+    return ["### Large parts, from the command to its end", "",
+            f"Seconds, beside what is aimed at. {where()}", "", *waits.table(tintfall), ""]
+
+
+def painted(tintfall: Path, study: Path) -> list[str]:
+    """Single dabs, and plans of many strokes and bands."""
+    dabs = subprocess.run([study], capture_output=True, text=True)
+    told = dabs.stdout.strip().splitlines()
+    return ["### Dabs on thin facets", "", where(), "", *told, "",
+            "### Plans of many strokes and bands", "",
+            f"`tintfall prepare` on two cores, with all of its pictures and pages: seconds and GB, beside what "
+            f"is aimed at. {where()}", "", *strokes.table(tintfall), ""]
 
 
 # A post in short straight moves, in rings from the outside inwards.
@@ -349,8 +358,9 @@ eight rays at a box, are computed at once; elsewhere four at a time, with the sa
 digit. What bounds all eight rays rules most boxes out before any ray is asked alone. By sampling, a
 seventh of the time goes into making rays ready, a quarter into the exact test of facets, and the
 rest into walking the tree. One by one, rays take 1.5 to 2.5 times as long: each waits for one node
-before it knows the next. On one kind of machine the ratio varies by a third from run to run: four
-runs of this build on 1 December gave 0.92 to 1.29, 0.81 to 1.22 and 0.85 to 1.19 at the three sizes.
+before it knows the next. On one kind of machine the ratio varies by a third from run to run: five
+runs on 1 December gave 0.92 to 1.31, 0.81 to 1.22 and 0.85 to 1.19 at the three sizes. The ratio of
+layers at 327,680 facets varies likewise, from 1.98 to 2.09.
 Before the wide registers and the blocks it was 0.94, 0.84 and 0.78 there. Of meshes that are no balls,
 the lattice is slowest: rays pass many struts, so the eight of a block part early.
 
@@ -372,24 +382,29 @@ FIGURES = "## All figures"
 VERDICTS = "| Task | Facets | On | Beside | Ratio | Aim | |"
 
 
-def page(tables: list[str], verdicts: list[str]) -> str:
+def libraries() -> str:
+    """What is compared with."""
     names = ["trimesh", "libigl", "manifold3d", "vtk", "embreex", "numpy-stl", "numpy"]
     versions = ", ".join(f"{name} {importlib.metadata.version(name)}" for name in names)
+    return f"Python {platform.python_version()}, {versions}."
+
+
+def page(libraries: str, tables: list[str], verdicts: list[str]) -> str:
     head = [
         "# Speed beside other libraries", "",
         "`tests/peers/run.py` writes this page; it says how to repeat the runs. The meshes are balls of",
-        "equal facets, and others further down. Each figure is the fastest of at least three runs. Each",
-        "task has its own process, tied to one core or to two. The time to build a search tree is a task",
-        "of its own, and in no other. 'Times ours' is the time as a multiple of Tintfall's. On two cores",
-        "some libraries still use one, and some are slower; the ratios below take the better of their",
-        "times on one and two. manifold3d has no call that cuts many layers at once. Peak memory is that",
-        "of the whole process, with its tree.", "",
-        f"Python {platform.python_version()}, {versions}.", "",
+        "equal facets, and others further down. Each figure is the fastest of at least three runs, and of two",
+        "where whole commands are timed. Each task has its own process, tied to one core or to two. The time",
+        "to build a search tree is a task of its own, and in no other. 'Times ours' is the time as a multiple",
+        "of Tintfall's. On two cores some libraries still use one, and some are slower; the ratios below take",
+        "the better of their times on one and two. manifold3d has no call that cuts many layers at once. Peak",
+        "memory is that of the whole process, with its tree.", "",
+        libraries, "",
         "## What was aimed at", "",
         "Ratios of time are the fastest other library's time divided by ours, so more is better. Ratios",
         "of memory are ours divided by the size of the mesh's own arrays, so less is better.", "",
         VERDICTS, "|---|---:|---|---|---:|---:|---|",
-        *verdicts, "", BOUNDS, WAITS.read_text(), STROKES.read_text(), FIGURES, "",
+        *verdicts, "", BOUNDS, ON_WAITS.read_text(), ON_STROKES.read_text(), FIGURES, "",
     ]
     return "\n".join(head + tables).rstrip() + "\n"
 
@@ -408,24 +423,25 @@ def renewed(old: str, tables: list[str], verdicts: list[str]) -> str:
     place = lambda title: order.index(title) if title in order else len(order)
     tables = [f"### {kept[title]}\n" for title in sorted(kept, key=place)]
     before, rest = head.split(VERDICTS)
-    rows, after = rest.split("\n\n", 1)
+    rows = rest.split("\n\n", 1)[0]
     task_of = lambda row: row.split("|")[1].strip().removesuffix(": peak memory")
     fresh = {task_of(row) for row in verdicts}
     rows = [row for row in rows.strip().splitlines()[1:] if task_of(row) not in fresh] + verdicts
     rows.sort(key=lambda row: place(task_of(row)))
-    lines = [VERDICTS, "|---|---:|---|---|---:|---:|---|", *rows]
-    return before + "\n".join(lines) + "\n\n" + after + "\n".join([FIGURES, "", *tables]).rstrip() + "\n"
+    compared = next(line for line in before.splitlines() if line.startswith("Python "))
+    return page(compared, tables, rows)
 
 
-def programs(built: Path | None) -> tuple[Path, Path]:
-    """The command, and the program of our tasks."""
+def programs(built: Path | None) -> tuple[Path, Path, Path]:
+    """The command, the program of our tasks, and that of the stroke study."""
+    names = ["peer_tasks", "stroke_study"]
     if built:
-        return built.resolve() / "tintfall", built.resolve() / "peer_tasks"
-    build = ["cargo", "build", "--release", "--quiet", "-p", "tintfall",
-             "-p", "tintfall-tests", "--bin", "tintfall", "--example", "peer_tasks"]
+        return built.resolve() / "tintfall", *(built.resolve() / name for name in names)
+    build = ["cargo", "build", "--release", "--quiet", "-p", "tintfall", "-p", "tintfall-tests",
+             "-p", "geometry", "--bin", "tintfall", *(part for name in names for part in ("--example", name))]
     subprocess.run(build, cwd=ROOT, check=True)
     target = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release"
-    return target / "tintfall", target / "examples" / "peer_tasks"
+    return target / "tintfall", *(target / "examples" / name for name in names)
 
 
 def main():
@@ -434,7 +450,7 @@ def main():
     parser.add_argument("--only", help="tasks to time anew, such as rays,tree; 'shapes' for other meshes")
     parser.add_argument("--built", type=Path, help="a folder with the programs")
     options = parser.parse_args()
-    tintfall, ours = programs(options.built)
+    tintfall, ours, study = programs(options.built)
     bench = Bench(ours)
     only = options.only.split(",") if options.only else None
     # 20 × 4ⁿ facets: 20 thousand, 328 thousand, 1.3 million, 5.2 million.
@@ -449,16 +465,18 @@ def main():
         verdicts += found
     others = {"shapes": lambda: on_shapes(bench, options.quick), "growth": lambda: growth(bench),
               "prepared": lambda: prepared(tintfall, bench.folder),
-              "woven": lambda: woven(bench, tintfall, options.quick)}
+              "woven": lambda: woven(bench, tintfall, options.quick),
+              "large": lambda: large(tintfall), "strokes": lambda: painted(tintfall, study)}
     for name, made in others.items():
-        if only and name not in only:
+        if only and name not in only or options.quick and name in ("large", "strokes"):
             continue
         lines = made()
         print("\n".join(lines), flush=True)
         tables += lines
     print("\n".join(verdicts))
     if not options.quick:
-        PAGE.write_text(renewed(PAGE.read_text(), tables, verdicts) if only else page(tables, verdicts))
+        PAGE.write_text(renewed(PAGE.read_text(), tables, verdicts) if only
+                        else page(libraries(), tables, verdicts))
 
 
 if __name__ == "__main__":

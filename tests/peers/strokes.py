@@ -2,11 +2,12 @@
 
     python3 tests/peers/strokes.py target/release/tintfall
 
-The plans and meshes are made here from a seed. What it prints is kept, with the table of the stroke
-study (`cargo run --release -p geometry --example stroke_study`), in `strokes.md` beside this file,
-which `run.py` puts into docs/speed.md.
+The plans and meshes are made here from a seed. `run.py` puts the table into docs/speed.md, with that of
+the stroke study (`cargo run --release -p geometry --example stroke_study`) and with what `strokes.md`
+beside this file says about both.
 """
 
+import json
 import math
 import os
 import random
@@ -14,7 +15,6 @@ import struct
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 HEAD = """(version: 1, title: "Strokes", mesh: (file: "%s"),
@@ -187,27 +187,32 @@ def banded(path, mesh, layer, count, high):
 
 
 def measure(command, cores=()):
-    """Runs a command, on some cores or on all: its seconds, those of its processors, and its peak memory, GB."""
-    def tie():
-        if cores:
-            os.sched_setaffinity(0, cores)
-
-    start = time.monotonic()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-                             preexec_fn=tie)
-    errors = child.stderr.read()
-    _, status, used = os.wait4(child.pid, 0)
-    seconds = time.monotonic() - start
-    spent = used.ru_utime + used.ru_stime
-    code = os.waitstatus_to_exitcode(status)
-    if code:
-        print(f"exit code {code}: {errors[-500:]}", file=sys.stderr)
-    return seconds, spent, used.ru_maxrss / 1e6
+    """Runs a command, on some cores or on all: its seconds, those of its processors, and its peak memory, MB."""
+    launch = [sys.executable, "-S", Path(__file__).parent / "measured.py", ",".join(map(str, cores)), *command]
+    done = subprocess.run(launch, capture_output=True, text=True)
+    if done.returncode:
+        print(done.stderr[-500:], file=sys.stderr)
+        done.check_returncode()
+    return json.loads(done.stdout)
 
 
 def main():
-    tintfall = Path(sys.argv[1]).resolve()
-    wanted = sys.argv[2:]
+    print("\n".join(table(Path(sys.argv[1]).resolve(), sys.argv[2:])))
+
+
+def verdict(value: float, aim: float | None) -> str:
+    """An aim that is not to be passed, and whether it is held."""
+    if aim is None:
+        return ""
+    return f"{aim:g}, {'held' if value <= aim else '**missed**'}"
+
+
+# Seconds and GB aimed at, by the beginning of a title.
+AIMS = {"300 strokes": (20, 1.5), "30 strokes": (3, 0.4), "4094 bands": (5, 0.5)}
+
+
+def table(tintfall: Path, wanted=()) -> list[str]:
+    """Times all plans, or those of some meshes, and tells how it came out."""
     folder = Path(tempfile.mkdtemp(prefix="strokes-"))
     rand = random.Random(14)
     jobs = []
@@ -234,10 +239,16 @@ def main():
             plan = folder / f"box-{count}.plan.ron"
             banded(plan, "box.stl", 0.2, count, 400.0)
             jobs.append((f"{count} bands on a box of 12 facets, 400 mm high", plan))
-    print("| Plan | Seconds | Of two cores, seconds | Peak memory, GB |\n|---|---:|---:|---:|")
+    lines = ["| Plan | Seconds | Aim | Of two cores, seconds | Peak memory, GB | Aim |",
+             "|---|---:|---|---:|---:|---|"]
+    cores = sorted(os.sched_getaffinity(0))[:2]
     for title, plan in jobs:
-        seconds, spent, peak = measure([tintfall, "prepare", plan, "--out", folder / "out"])
-        print(f"| {title} | {seconds:.1f} | {spent:.1f} | {peak:.2f} |", flush=True)
+        seconds, spent, peak_mb = measure([tintfall, "prepare", plan, "--out", folder / "out"], cores)
+        peak = peak_mb / 1000
+        told = [verdict(*pair) for pair in zip((seconds, peak), AIMS.get(" ".join(title.split()[:2]), (None, None)))]
+        lines.append(f"| {title} | {seconds:.1f} | {told[0]} | {spent:.1f} | {peak:.2f} | {told[1]} |")
+        print(lines[-1], file=sys.stderr, flush=True)
+    return lines
 
 
 if __name__ == "__main__":

@@ -198,7 +198,9 @@ mod tests {
     fn the_check_of_a_text_is_that_of_its_pieces() {
         // Worked out by hand as RFC 1950 says.
         assert_eq!(Adler::of(b"abc").value(), 0x024d_0127);
-        let text: Vec<u8> = (0..200_000u32).map(|i| (i.wrapping_mul(i) >> 7) as u8).collect();
+        let text: Vec<u8> = (0..200_000u32)
+            .map(|i| (i.wrapping_mul(i) >> 7) as u8)
+            .collect();
         for middle in [0, 1, 777, 65_521, 70_000, 200_000] {
             let (before, after) = text.split_at(middle);
             assert_eq!(Adler::of(before).and(Adler::of(after)), Adler::of(&text));

@@ -56,13 +56,55 @@ impl Edge<'_> {
 const MOST_LOOKS: usize = 8;
 
 /// Vertices whose edges one thread sorts by itself.
-const TOGETHER: usize = 1 << 13;
+const SORTED_ALONE: usize = 1 << 13;
+
+/// Where each vertex's edges to greater vertices begin among all, and one more at the end; so many
+/// vertices are looked at together.
+fn starts(mesh: &Mesh, together: usize) -> Vec<u32> {
+    let mut starts = vec![0u32; mesh.vertices().len() + 1];
+    let counts = starts[1..].par_chunks_mut(together).enumerate();
+    counts.for_each(|(i, counts)| {
+        for (from, _) in all_uses(mesh) {
+            if let Some(count) = counts.get_mut((from as usize).wrapping_sub(i * together)) {
+                *count += 1;
+            }
+        }
+    });
+    for v in 1..starts.len() {
+        starts[v] += starts[v - 1];
+    }
+    starts
+}
+
+/// Puts every use of an edge in its place, each vertex's in order.
+fn fill(mesh: &Mesh, starts: &[u32], together: usize, uses: &mut [EdgeUse]) {
+    let count = mesh.vertices().len();
+    let mut rest = uses;
+    let mut shares = Vec::new();
+    for first in (0..count).step_by(together) {
+        let starts = &starts[first..=(first + together).min(count)];
+        let length = starts[starts.len() - 1] - starts[0];
+        let (own, others) = rest.split_at_mut(length as usize);
+        rest = others;
+        shares.push((first, starts, own));
+    }
+    shares.into_par_iter().for_each(|(first, starts, own)| {
+        let mut next = starts[..starts.len() - 1].to_vec();
+        for (from, edge_use) in all_uses(mesh) {
+            if let Some(place) = next.get_mut((from as usize).wrapping_sub(first)) {
+                own[(*place - starts[0]) as usize] = edge_use;
+                *place += 1;
+            }
+        }
+        sort(starts, own);
+    });
+}
 
 /// Sorts each vertex's edges by their other end, on all cores; `starts` tells where each vertex's
 /// begin, counted from the first of them.
 fn sort(starts: &[u32], uses: &mut [EdgeUse]) {
     let first = starts.first().copied().unwrap_or(0);
-    if starts.len() <= TOGETHER {
+    if starts.len() <= SORTED_ALONE {
         for pair in starts.windows(2) {
             let of_vertex = &mut uses[(pair[0] - first) as usize..(pair[1] - first) as usize];
             // The sort is stable, so facets stay in order within an edge.
@@ -100,43 +142,13 @@ pub struct Edges {
 impl Edges {
     /// Sorts a mesh's facets by edge: linear in their number.
     pub fn of(mesh: &Mesh) -> Self {
-        let count = mesh.vertices().len();
         // Some threads look at all facets, each for the edges of its own vertices.
         let threads = (rayon::current_num_threads() / 2).clamp(1, MOST_LOOKS);
-        let vertices = count.div_ceil(threads).max(1);
-        let mut starts = vec![0u32; count + 1];
-        let counts = starts[1..].par_chunks_mut(vertices).enumerate();
-        counts.for_each(|(i, counts)| {
-            for (from, _) in all_uses(mesh) {
-                if let Some(count) = counts.get_mut((from as usize).wrapping_sub(i * vertices)) {
-                    *count += 1;
-                }
-            }
-        });
-        for v in 1..starts.len() {
-            starts[v] += starts[v - 1];
-        }
+        let together = mesh.vertices().len().div_ceil(threads).max(1);
+        let starts = starts(mesh, together);
         let total = starts.last().copied().unwrap_or(0) as usize;
         let mut uses = vec![EdgeUse::new(0, 0, false); total];
-        let mut rest = &mut uses[..];
-        let mut of_threads = Vec::with_capacity(threads);
-        for first in (0..count).step_by(vertices) {
-            let starts = &starts[first..=(first + vertices).min(count)];
-            let length = starts[starts.len() - 1] - starts[0];
-            let (own, others) = rest.split_at_mut(length as usize);
-            rest = others;
-            of_threads.push((first, starts, own));
-        }
-        of_threads.into_par_iter().for_each(|(first, starts, own)| {
-            let mut next = starts[..starts.len() - 1].to_vec();
-            for (from, edge_use) in all_uses(mesh) {
-                if let Some(place) = next.get_mut((from as usize).wrapping_sub(first)) {
-                    own[(*place - starts[0]) as usize] = edge_use;
-                    *place += 1;
-                }
-            }
-            sort(starts, own);
-        });
+        fill(mesh, &starts, together, &mut uses);
         Self { uses, starts }
     }
 
@@ -210,6 +222,26 @@ mod tests {
         }
         assert_eq!(edges.between(0, 0), None);
         assert_eq!(edges.between(0, 1_000_000), None);
+    }
+
+    #[test]
+    fn edges_and_shells_are_the_same_on_any_number_of_cores() {
+        let ball = solids::icosphere(1.0, 4).unwrap();
+        let other = ball.clone().map(|p| p + DVec3::X * 5.0).unwrap();
+        let two = Mesh::join([ball, other]).unwrap();
+        let found = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+            pool.build().unwrap().install(|| {
+                let edges = Edges::of(&two);
+                let parts = crate::mesh::Parts::by_edges(&two, &edges);
+                (edges.uses, edges.starts, parts)
+            })
+        };
+        let alone = found(1);
+        assert_eq!(alone.2.count(), 2);
+        for threads in [3, 6, 24] {
+            assert!(found(threads) == alone, "{threads}");
+        }
     }
 
     #[test]

@@ -361,6 +361,31 @@ fn a_wrong_name_is_told() {
 }
 
 #[test]
+fn many_facets_are_read_in_order_on_any_number_of_cores() {
+    let ball = mesh_to_stl(&solids::icosphere(20.0, 5).unwrap());
+    let mut spoiled = ball.clone();
+    // The first corner of facet 10,001.
+    spoiled[84 + 50 * 10_000 + 12..][..4].copy_from_slice(&f32::NAN.to_le_bytes());
+    let pool = |threads| rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+    let read = |threads| {
+        pool(threads)
+            .unwrap()
+            .install(|| read_bytes("a.stl", &ball))
+    };
+    let mesh = read(1).unwrap().mesh;
+    let in_words = read_bytes("a.stl", text_stl(&mesh).as_bytes()).unwrap();
+    assert!(mesh.vertices() == in_words.mesh.vertices());
+    assert!(mesh.triangles() == in_words.mesh.triangles());
+    for threads in [2, 5] {
+        assert!(mesh == read(threads).unwrap().mesh, "{threads}");
+        let error = pool(threads)
+            .unwrap()
+            .install(|| complaint("a.stl", &spoiled));
+        assert!(error.contains("facet 10001 "), "{error}");
+    }
+}
+
+#[test]
 fn binary_stl_may_begin_with_solid() {
     let mut bytes = mesh_to_stl(&block());
     bytes[..12].copy_from_slice(b"solid facet ");

@@ -23,8 +23,9 @@ pub use weld::{TooManyVertices, Welded, Welder, weld_near};
 /// A welded triangle mesh in millimetres.
 ///
 /// Invariant, kept by every constructor: each index of `triangles` names a vertex, every
-/// coordinate is finite, and there is at least one triangle. Whether the mesh is closed,
-/// or its facets agree about which side is out, is not promised; [`crate::inspect`] tells.
+/// coordinate is finite, and there are one or more triangles, fewer than 2³¹. Whether the
+/// mesh is closed, or its facets agree about which side is out, is not promised;
+/// [`crate::inspect`] tells.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mesh {
     vertices: Vec<DVec3>,

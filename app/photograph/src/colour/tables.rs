@@ -111,15 +111,19 @@ impl Space {
             // Codes go up to 1 + 32767/32768 (ICC.1:2022, 6.3.4.2).
             Self::Xyz => [one, two, three].map(|v| v * (1.0 + 32767.0 / 32768.0)),
             Self::Lab(l, a) => {
-                let fy = (l * one + 16.0) / 116.0;
-                let fx = fy + (a * two - 128.0) / 500.0;
-                let fz = fy - (a * three - 128.0) / 200.0;
-                let back = |f: f64| match f > 6.0 / 29.0 {
-                    true => f.powi(3),
-                    false => (f - 4.0 / 29.0) * 108.0 / 841.0,
+                let lab = blend::Lab {
+                    l: l * one,
+                    a: a * two - 128.0,
+                    b: a * three - 128.0,
                 };
+                // The same shares of another white.
+                let (there, white) = (lab.to_xyz(), blend::WHITE);
                 let [x, y, z] = WHITE;
-                [x * back(fx), y * back(fy), z * back(fz)]
+                [
+                    x * there.x / white.x,
+                    y * there.y / white.y,
+                    z * there.z / white.z,
+                ]
             }
         }
     }

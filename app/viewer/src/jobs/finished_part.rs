@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use blend::Srgb;
 use calibrate::finished::reading::Reading;
+use calibrate::finished::tables::by_height;
 use calibrate::finished::{Expected, FinishedError};
 use geometry::Progress;
 use package::print_record::{PrintRecord, PrintRecordError};
@@ -66,14 +67,13 @@ pub fn run(order: Order, progress: &Progress) -> Result<SeenPart, Stop> {
         PrintRecordError::Cancelled(_) => Stop::Cancelled,
         error => Stop::failed(&error),
     })?;
-    let [(_, colours), _] = reading.tables(plan);
     Ok(SeenPart {
         of: order.form,
         revision: order.revision,
         differences: differences(&reading),
+        colours: by_height(&reading.all),
         reading,
         record,
-        colours,
     })
 }
 

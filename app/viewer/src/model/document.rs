@@ -205,6 +205,11 @@ impl Document {
         self.history.is_unsaved()
     }
 
+    /// Whether the plan's own file is this plan.
+    pub fn is_saved(&self) -> bool {
+        !self.is_unsaved() && self.origin.plan_file.is_some()
+    }
+
     /// Notes that nothing saved is like this plan.
     pub fn mark_unsaved(&mut self) {
         self.history.mark_unsaved();

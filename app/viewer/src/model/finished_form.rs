@@ -1,6 +1,6 @@
 //! Reading the finished part from photographs: what was typed for it.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use calibrate::finished::Rest;
 use calibrate::finished::reading::{Order, Shot, USUAL_EVERY_MM};
@@ -210,15 +210,6 @@ pub struct Photographed {
     /// The plan's revision that they were read with.
     pub revision: u64,
 }
-
-/// Whether a file is named like a photograph that can be read.
-pub fn is_photograph(file: &Path) -> bool {
-    let ending = file.extension().unwrap_or_default().to_ascii_lowercase();
-    PHOTO_ENDINGS.iter().any(|of| ending == *of)
-}
-
-/// What photographs that can be read end in.
-pub const PHOTO_ENDINGS: [&str; 3] = ["jpg", "jpeg", "png"];
 
 #[cfg(test)]
 mod tests {

@@ -8,6 +8,9 @@ pub const PLAN_ENDING: &str = ".plan.ron";
 /// What toolpath files end in (common practice, no source).
 pub const TOOLPATH_ENDINGS: [&str; 5] = ["gcode", "gco", "g", "nc", "ngc"];
 
+/// What photographs that can be read end in.
+pub const PHOTO_ENDINGS: [&str; 3] = ["jpg", "jpeg", "png"];
+
 /// What pictures end in.
 pub const PICTURE_ENDINGS: [&str; 4] = ["png", "jpg", "jpeg", "svg"];
 
@@ -81,6 +84,11 @@ pub fn is_toolpath(path: &Path) -> bool {
 /// Whether a file is named like a picture.
 pub fn is_picture(path: &Path) -> bool {
     ends_in(path, &PICTURE_ENDINGS)
+}
+
+/// Whether a file is named like a photograph that can be read.
+pub fn is_photograph(path: &Path) -> bool {
+    ends_in(path, &PHOTO_ENDINGS)
 }
 
 /// Whether a mesh's file is of a kind that may have colours.

@@ -46,7 +46,6 @@ pub mod widgets;
 use egui::{CentralPanel, Frame, Margin, Panel, Rect, Ui, UiBuilder};
 
 use crate::commands::{Command, Commands, Hover};
-use crate::model::finished_form::is_photograph;
 use crate::model::names;
 use crate::model::page::Page;
 use crate::model::tool::Tool;
@@ -72,10 +71,11 @@ pub fn keys(ui: &Ui, session: &Session, send: &mut Commands) {
                 form.photo = file.display().to_string();
                 Command::SetPhotoForm(Box::new(form))
             }
-            () if is_photograph(&file) && session.page == Some(Page::FinishedPart) => {
+            () if names::is_photograph(&file) && session.page == Some(Page::FinishedPart) => {
                 let mut form = session.finished.form.clone();
                 let files = dropped.iter().map(|f| f.path().to_owned());
-                form.add(&files.filter(|f| is_photograph(f)).collect::<Vec<_>>());
+                let files: Vec<_> = files.filter(|f| names::is_photograph(f)).collect();
+                form.add(&files);
                 Command::SetFinishedForm(Box::new(form))
             }
             () if names::is_picture(&file) && session.doc.is_some() => {

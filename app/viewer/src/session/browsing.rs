@@ -10,8 +10,8 @@ use super::dialog::{Dialog, Picked};
 use crate::commands::Browse;
 use crate::jobs::{Job, Outcome};
 use crate::model::errand::Kind;
-use crate::model::finished_form::{FinishedFile, PHOTO_ENDINGS};
-use crate::model::names::{PICTURE_ENDINGS, TOOLPATH_ENDINGS, file_name};
+use crate::model::finished_form::FinishedFile;
+use crate::model::names::{PHOTO_ENDINGS, PICTURE_ENDINGS, TOOLPATH_ENDINGS, file_name};
 use crate::model::page::Page;
 use crate::model::photo_form::PhotoFile;
 

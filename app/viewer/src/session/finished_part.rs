@@ -42,8 +42,7 @@ impl Session {
 
     /// Whether the plan's file is the plan that is open: what is read is said of that file.
     pub fn is_saved(&self) -> bool {
-        let doc = self.doc.as_ref();
-        doc.is_some_and(|doc| !doc.is_unsaved() && doc.origin.plan_file.is_some())
+        self.doc.as_ref().is_some_and(|doc| doc.is_saved())
     }
 
     pub(super) fn can_read_finished(&self) -> bool {

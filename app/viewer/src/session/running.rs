@@ -21,8 +21,7 @@ impl Session {
     /// Whether a step can be run now.
     pub(super) fn can_run(&self, errand: Errand) -> bool {
         let Some(doc) = &self.doc else { return false };
-        let saved = !doc.is_unsaved() && doc.origin.plan_file.is_some();
-        self.errands.running.is_none() && (saved || !errand.is_of_files())
+        self.errands.running.is_none() && (doc.is_saved() || !errand.is_of_files())
     }
 
     /// Runs a step.

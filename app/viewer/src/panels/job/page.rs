@@ -105,7 +105,7 @@ impl Page<'_> {
     /// A button that runs a step. What is about files waits until the plan is saved.
     pub(super) fn button(&mut self, ui: &mut Ui, name: &str, errand: Errand) {
         let doc = self.session.doc.as_ref();
-        let unsaved = doc.is_some_and(|d| d.is_unsaved() || d.origin.plan_file.is_none());
+        let unsaved = doc.is_some_and(|d| !d.is_saved());
         let waits = errand.is_of_files() && unsaved;
         if waits {
             note(ui, "This is about the saved files: save the plan first.");
